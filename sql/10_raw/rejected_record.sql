@@ -1,0 +1,9 @@
+-- one row a refused line
+-- key:        batch_id, line_no
+-- written by: pipeline/load.py, append-only
+create table if not exists rejected_record (
+    batch_id integer not null,
+    line_no bigint not null,
+    line_text varchar not null,         -- JSON object of the line as read, personal data hashed or masked
+    reasons varchar not null            -- JSON list of {"column", "value", "rule", "remedy"}
+);
