@@ -1,0 +1,211 @@
+"""The workshop's database file: open it safely, wait for it, upgrade it, change it all or not at all."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+
+import sql
+from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError, shown
+
+WAIT_SECONDS = 30.0
+
+
+class Database:
+    """An open workshop database.
+
+    SQL on this connection can reach no file outside its own scratch folder (copy there what SQL is to read), and can load
+    no extension: text from records can therefore never open anything.
+
+    Attributes
+    ----------
+    connection
+        The DuckDB connection.
+    path
+        The database file.
+    scratch
+        A folder of this opening alone, removed on close; DuckDB may read and write in it.
+    """
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path, *, read_only: bool) -> None:
+        self.connection = connection
+        self.path = path
+        self.scratch = scratch
+        self.read_only = read_only
+
+    @property
+    def key_file(self) -> Path:
+        """Key of the customer hash."""
+        return self.path.with_suffix(".key")
+
+    @property
+    def folder_of_models(self) -> Path:
+        """Where fitted models are kept."""
+        return self.path.with_suffix(".models")
+
+    @property
+    def settings_file(self) -> Path:
+        """The workshop's own choices."""
+        return self.path.with_suffix(".toml")
+
+    @classmethod
+    def open(cls, path: Path | str, *, read_only: bool = False) -> Database:
+        """Open or create the database, waiting a bounded time while another process holds it.
+
+        Parameters
+        ----------
+        path
+            The database file; created when missing, unless ``read_only``.
+        read_only
+            Share the file with other readers; nothing can be changed.
+
+        Raises
+        ------
+        UsageError
+            Read only, and there is no such file.
+        DatabaseBusy
+            Another process kept it longer than the wait.
+        DatabaseUnusable
+            Not a database, damaged, made by a newer program, or in a place that cannot be written.
+        """
+        path = Path(path)
+        if not path.exists():
+            if read_only:
+                raise UsageError(
+                    f"There is no workshop database at {shown(path)}.", "Load job records first: priorjobs load FILE"
+                )
+            if not path.parent.is_dir():
+                raise DatabaseUnusable(
+                    f"There is no folder {shown(path.parent)}.", "Make the folder, or name another with --db."
+                )
+        connection = _connect(path, read_only=read_only)
+        scratch = Path(tempfile.mkdtemp(prefix="priorjobs-"))
+        database = cls(connection, path, scratch, read_only=read_only)
+        try:
+            _fence(connection, scratch)
+            _bring_up_to_date(database)
+        except BaseException:
+            database.close()
+            raise
+        return database
+
+    def close(self) -> None:
+        """Close the connection and remove the scratch folder."""
+        self.connection.close()
+        shutil.rmtree(self.scratch, ignore_errors=True)
+
+    def __enter__(self) -> Database:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """All of what happens inside is kept, or none of it."""
+        self.connection.execute("begin")
+        try:
+            yield self.connection
+        except BaseException:
+            _roll_back(self.connection)
+            raise
+        try:
+            self.connection.execute("commit")
+        except duckdb.Error as fault:
+            _roll_back(self.connection)
+            raise _unusable(self.path, fault) from fault
+
+
+def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
+    try:
+        connection.execute("rollback")
+    except duckdb.Error:
+        connection.close()  # an aborted transaction is not on disk; closing drops it
+
+
+def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+    give_up = time.monotonic() + WAIT_SECONDS
+    has_said = False
+    while True:
+        try:
+            return duckdb.connect(
+                str(path),
+                read_only=read_only,
+                config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"},
+            )
+        except duckdb.Error as fault:
+            if "lock" not in str(fault).lower():
+                raise _unusable(path, fault) from fault
+            if time.monotonic() > give_up:
+                raise DatabaseBusy(
+                    f"Another program has held {shown(path)} for more than {WAIT_SECONDS:.0f} seconds.",
+                    "Let it finish or close it, then run this again; nothing was changed.",
+                ) from fault
+        if not has_said:
+            sys.stderr.write(f"Waiting: another program is using {path.name}.\n")
+            has_said = True
+        time.sleep(0.1)
+
+
+def _fence(connection: duckdb.DuckDBPyConnection, scratch: Path) -> None:
+    connection.execute("set allowed_directories = ?", [[f"{scratch}/"]])
+    connection.execute("set enable_external_access = false")
+    connection.execute("set enable_progress_bar = false")
+
+
+def _bring_up_to_date(database: Database) -> None:
+    connection = database.connection
+    try:
+        has_version = connection.execute(
+            "select count(*) from duckdb_tables() where table_name = 'database_version'"
+        ).fetchall()[0][0]
+        found = (
+            connection.execute("select max(version) from database_version").fetchall()[0][0] if has_version else None
+        )
+        if found is not None and found > sql.SCHEMA_VERSION:
+            raise DatabaseUnusable(
+                f"{shown(database.path)} was made by a newer priorjobs (tables version {found}, this one knows {sql.SCHEMA_VERSION}).",
+                "Install the newer version, or name another database with --db.",
+            )
+        if found == sql.SCHEMA_VERSION:
+            return
+        if database.read_only:
+            raise UsageError(
+                f"{shown(database.path)} holds no job records in this version's tables.",
+                "Run priorjobs load FILE once: it prepares the database.",
+            )
+        if found is not None:
+            shutil.copy2(database.path, database.path.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb"))
+        with database.transaction():
+            connection.execute("create table if not exists database_version (version integer not null)")
+            sql.create_raw(connection)
+            connection.execute("delete from database_version")
+            connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
+            sql.rebuild(connection)
+    except duckdb.Error as fault:
+        raise _unusable(database.path, fault) from fault
+
+
+def _unusable(path: Path, fault: Exception) -> DatabaseUnusable:
+    text = str(fault)
+    if "not a valid DuckDB" in text:
+        return DatabaseUnusable(
+            f"{shown(path)} is not a workshop database.", "Name the right file with --db, or move this one away."
+        )
+    if "orrupt" in text or "checksum" in text:
+        return DatabaseUnusable(f"{shown(path)} is damaged.", "Restore it from a backup: priorjobs restore FILE")
+    if "space" in text.lower():
+        return DatabaseUnusable(
+            f"The disk of {shown(path)} is full.", "Make room and run this again; nothing was changed."
+        )
+    return DatabaseUnusable(
+        f"{shown(path)} cannot be used: {shown(text.splitlines()[0], 160)}",
+        "Check that the file and its folder can be read and written, then run this again.",
+    )

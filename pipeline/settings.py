@@ -1,0 +1,138 @@
+"""How this workshop counts: windows, rates and choices, read from a TOML file beside the database.
+
+``workshop.toml`` beside ``workshop.duckdb`` may hold any of these names::
+
+    window_days = 28
+    hour_rate = 52.0
+    currency = "EUR"
+    word_lists = ["our-words.toml"]
+
+What is not named keeps its default. The values in force are stored in the one-row table ``setting``.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import LayoutError, shown
+
+if TYPE_CHECKING:
+    import duckdb
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The choices every figure depends on.
+
+    Attributes
+    ----------
+    window_days
+        Callback window W of a first-time fix, days.
+    waiting_days
+        How long an uncured visit waits for its next visit, days.
+    hour_rate
+        What an hour of labour costs the workshop, money.
+    trip_cost, trip_minutes
+        One further trip: money, and minutes on the road.
+    currency
+        ISO 4217 code the money is shown in.
+    as_of
+        End of follow-up; None means the last visit date loaded.
+    mask_contacts
+        Mask phone numbers, e-mail and street addresses and postcodes in free text at the door.
+    hash_technicians
+        Store technicians as a keyed hash.
+    languages
+        Word lists in force, most important first.
+    word_lists
+        The workshop's own lists, TOML or CSV, beside the settings file.
+    locale
+        Language and number form of reports.
+    """
+
+    window_days: int = 30
+    waiting_days: int = 120
+    hour_rate: float = 48.0
+    trip_cost: float = 22.0
+    trip_minutes: float = 35.0
+    currency: str = "GBP"
+    as_of: dt.date | None = None
+    mask_contacts: bool = True
+    hash_technicians: bool = False
+    languages: tuple[str, ...] = ("en",)
+    word_lists: tuple[Path, ...] = ()
+    locale: str = "en"
+
+
+SMALLEST = {"window_days": 1, "waiting_days": 1, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
+COUNTED = ("window_days", "waiting_days", "hour_rate", "trip_cost", "trip_minutes", "currency", "as_of")
+
+
+def read_settings(path: Path) -> Settings:
+    """Read the settings file; a missing file means all defaults.
+
+    Raises
+    ------
+    LayoutError
+        An unknown name, a value of the wrong kind, or text that is not TOML.
+    """
+    if not path.is_file():
+        return Settings()
+    try:
+        given = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise LayoutError(
+            f"{path.name} is not TOML: {fault}", "Mend that line; names and values are in the README."
+        ) from fault
+    known = {field.name: field for field in fields(Settings)}
+    for name in given:
+        if name not in known:
+            raise LayoutError(f"{path.name}: {shown(name)} is no setting.", f"Settings are {', '.join(known)}.")
+    return Settings(**{name: _checked(path, name, value) for name, value in given.items()})
+
+
+def _checked(path: Path, name: str, value: Any) -> Any:
+    default = getattr(Settings(), name)
+    if name == "as_of":
+        good = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
+    elif isinstance(default, tuple):
+        good = isinstance(value, list) and all(isinstance(v, str) for v in value)
+    elif isinstance(default, bool):
+        good = isinstance(value, bool)
+    elif isinstance(default, int):
+        good = isinstance(value, int) and not isinstance(value, bool)
+    elif isinstance(default, float):
+        good = isinstance(value, int | float) and not isinstance(value, bool)
+    else:
+        good = isinstance(value, str)
+    if not good or (name in SMALLEST and not SMALLEST[name] <= value < 1e6):
+        raise LayoutError(
+            f"{path.name}: {name} = {shown(value)} cannot be.", f"Write it like the default: {shown(default)}."
+        )
+    if name == "word_lists":
+        return tuple(path.parent / v for v in value)
+    return tuple(value) if isinstance(default, tuple) else type(default)(value) if default is not None else value
+
+
+def stored_settings(connection: duckdb.DuckDBPyConnection) -> dict[str, Any] | None:
+    """Return the settings the tables were last built with, None in a new database."""
+    rows = connection.execute(f"select {', '.join(COUNTED)} from setting").fetchall()
+    return dict(zip(COUNTED, rows[0], strict=True)) if rows else None
+
+
+def store_settings(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    """Replace the one row of ``setting``."""
+    connection.execute("delete from setting")
+    marks = ", ".join("?" for _ in COUNTED)
+    connection.execute(
+        f"insert into setting ({', '.join(COUNTED)}) values ({marks})", [getattr(settings, name) for name in COUNTED]
+    )
+
+
+def is_stored(connection: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
+    """Tell whether the tables were built with these settings."""
+    return stored_settings(connection) == {name: getattr(settings, name) for name in COUNTED}

@@ -1,0 +1,252 @@
+"""The Python face: everything a command does is one call here, frames and plain dictionaries back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.database import Database
+from pipeline.settings import Settings, is_stored, read_settings, store_settings
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipeline.answer import Answer
+    from pipeline.load import LoadReport
+    from pipeline.report import MonthReport
+    from pipeline.words import Words
+
+Told = Callable[[str], None]
+
+
+class Workshop:
+    """One workshop: its database, its words, its settings and its models.
+
+    Use it as a context manager, or call `close`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> import demo_data
+    >>> folder = Path(tempfile.mkdtemp())
+    >>> with Workshop.open(folder / "workshop.duckdb") as workshop:
+    ...     loaded = workshop.load([demo_data.FILES["round"]], dry_run=True)
+    ...     sorted(loaded.as_json()["totals"])
+    ['loaded', 'read', 'rejected', 'replaced', 'unchanged']
+    """
+
+    def __init__(self, database: Database, settings: Settings) -> None:
+        self.database = database
+        self.settings = settings
+
+    @classmethod
+    def open(cls, path: Path | str = "workshop.duckdb", *, read_only: bool = False) -> Workshop:
+        """Open (or, unless ``read_only``, create) a workshop database and its settings.
+
+        Settings that changed since the tables were built rebuild them.
+
+        Raises
+        ------
+        PriorjobsError
+            See `Database.open` and `read_settings`.
+        """
+        settings = read_settings(Path(path).with_suffix(".toml"))
+        database = Database.open(path, read_only=read_only)
+        if not is_stored(database.connection, settings):
+            if read_only:
+                database.close()
+                with cls.open(path):
+                    pass
+                return cls.open(path, read_only=True)
+            _rebuild(database, settings)
+        return cls(database, settings)
+
+    def close(self) -> None:
+        """Close the database."""
+        self.database.close()
+
+    def __enter__(self) -> Workshop:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @cached_property
+    def words(self) -> Words:
+        """Word lists in force: shipped, the workshop's own, and the decisions taken in review."""
+        from pipeline.words import Words
+
+        decisions = self.database.connection.execute(
+            "select list, written, term from correction where undone_at is null order by correction_id"
+        ).df()
+        return Words.load(self.settings.languages, self.settings.word_lists, decisions)
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return one table or mart as a frame; `priorjobs export` writes the same."""
+        from pipeline.export import read_table
+
+        return read_table(self.database, name)
+
+    def load(
+        self,
+        paths: Sequence[Path | str],
+        *,
+        layout: Path | str | None = None,
+        sheet: str | None = None,
+        strict: bool = False,
+        dry_run: bool = False,
+        tell: Told | None = None,
+    ) -> LoadReport:
+        """Load job records; each file is one transaction.
+
+        See Also
+        --------
+        pipeline.load.load_files
+        """
+        from pipeline.load import load_files
+
+        return load_files(
+            self.database,
+            self.words,
+            self.settings,
+            [Path(p) for p in paths],
+            layout=layout,
+            sheet=sheet,
+            strict=strict,
+            dry_run=dry_run,
+            progress=tell,
+        )
+
+    def train(self, *, anyway: bool = False) -> dict[str, Any]:
+        """Learn causes from the cured jobs; the better model is put in use."""
+        from pipeline.learning import train
+
+        return train(self.database, self.words, self.settings, anyway=anyway)
+
+    def backtest(self) -> dict[str, Any]:
+        """Score month by month: trained on the past, asked about the next month."""
+        from pipeline.learning import backtest
+
+        return backtest(self.database, self.words, self.settings)
+
+    def models(self) -> pd.DataFrame:
+        """Fitted models, newest last, and which one is in use."""
+        from pipeline.learning import list_models
+
+        return list_models(self.database)
+
+    def compare_models(self, first: str, second: str) -> pd.DataFrame:
+        """Two models' scores side by side."""
+        from pipeline.learning import compare_models
+
+        return compare_models(self.database, first, second)
+
+    def use_model(self, name: str) -> dict[str, Any]:
+        """Put one model in use."""
+        from pipeline.learning import use_model
+
+        return use_model(self.database, name)
+
+    def causes(
+        self,
+        *,
+        kind: str,
+        make: str | None = None,
+        model: str | None = None,
+        age: str | None = None,
+        complaint: str | None = None,
+        code: str | None = None,
+        found: Sequence[str] = (),
+        job_no: str | None = None,
+    ) -> Answer:
+        """Likely causes, next steps, parts to carry and cautions for one appliance, asked in the words of a job sheet."""
+        from pipeline.answer import causes
+
+        return causes(
+            self.database,
+            self.words,
+            self.settings,
+            kind=kind,
+            make=make,
+            model=model,
+            age=age,
+            complaint=complaint,
+            code=code,
+            found=found,
+            job_no=job_no,
+        )
+
+    def round(self, path: Path | str, out: Path | str, *, stock: Path | str | None = None) -> dict[str, Any]:
+        """A day's calls: visit sheets on one page, and the van list."""
+        from pipeline.round import plan_round
+
+        return plan_round(
+            self.database, self.words, self.settings, Path(path), Path(out), stock=Path(stock) if stock else None
+        )
+
+    def report(self, month: str | None = None, *, out: Path | str | None = None, **view: Any) -> MonthReport:
+        """The month's report as one HTML file; the last month with visits when none is named."""
+        from pipeline.report import month_report
+
+        return month_report(self.database, self.settings, month, out=Path(out) if out else None, **view)
+
+    def to_review(self) -> pd.DataFrame:
+        """Words no list knows, the most frequent first, with suggestions."""
+        from pipeline.review import to_review
+
+        return to_review(self.database, self.words)
+
+    def write_review(self, path: Path | str) -> int:
+        """Write the words to review to a CSV file; returns how many."""
+        from pipeline.review import write_review
+
+        return write_review(self.database, self.words, Path(path))
+
+    def take_decisions(self, path: Path | str) -> dict[str, Any]:
+        """Take decisions back in and apply them to every record, old and new."""
+        from pipeline.review import take_decisions
+        from pipeline.stage import restage
+
+        taken = take_decisions(self.database, self.words, Path(path))
+        del self.words
+        restage(self.database, self.words, self.settings)
+        return taken
+
+    def undo_decision(self, correction_id: int) -> dict[str, Any]:
+        """Take one decision back; every record is read again."""
+        from pipeline.review import undo
+        from pipeline.stage import restage
+
+        undone = undo(self.database, correction_id)
+        self.__dict__.pop("words", None)
+        restage(self.database, self.words, self.settings)
+        return undone
+
+    def export(self, table: str, path: Path | str) -> int:
+        """Write one table or mart as CSV, Parquet or XLSX, by the file's ending; returns the number of rows."""
+        from pipeline.export import export_table
+
+        return export_table(self.database, table, Path(path))
+
+    def forget(self, customer_ref: str) -> dict[str, Any]:
+        """Erase a customer's identity everywhere."""
+        from pipeline.forget import forget
+
+        return forget(self.database, customer_ref)
+
+    def status(self) -> dict[str, Any]:
+        """What is loaded, trained, stale; data quality at a glance."""
+        from pipeline.status import status
+
+        return status(self.database)
+
+
+def _rebuild(database: Database, settings: Settings) -> None:
+    import sql
+
+    with database.transaction():
+        store_settings(database.connection, settings)
+        sql.rebuild(database.connection)
