@@ -18,11 +18,16 @@ from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError, shown
 WAIT_SECONDS = 30.0
 
 
+def beside(db: Path) -> dict[str, Path]:
+    """Return what belongs to a workshop and lies beside its database: customer key, settings, models."""
+    return {ending: db.with_suffix(f".{ending}") for ending in ("key", "toml", "models")}
+
+
 class Database:
     """An open workshop database.
 
-    SQL on this connection can reach no file outside its own scratch folder (copy there what SQL is to read), and can load
-    no extension: text from records can therefore never open anything.
+    SQL on this connection can reach no file outside its own scratch folder (copy there what SQL is to read), and can
+    load no extension: text from records can therefore never open anything.
 
     Attributes
     ----------
@@ -43,17 +48,17 @@ class Database:
     @property
     def key_file(self) -> Path:
         """Key of the customer hash."""
-        return self.path.with_suffix(".key")
+        return beside(self.path)["key"]
 
     @property
     def folder_of_models(self) -> Path:
         """Where fitted models are kept."""
-        return self.path.with_suffix(".models")
+        return beside(self.path)["models"]
 
     @property
     def settings_file(self) -> Path:
         """The workshop's own choices."""
-        return self.path.with_suffix(".toml")
+        return beside(self.path)["toml"]
 
     @classmethod
     def open(cls, path: Path | str, *, read_only: bool = False) -> Database:
@@ -106,6 +111,17 @@ class Database:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    def snapshot(self, target: Path) -> None:
+        """Write a consistent copy of the database to ``target``, replacing it."""
+        copy = self.scratch / "snapshot.duckdb"
+        copy.unlink(missing_ok=True)
+        source = self.connection.execute("select current_database()").fetchall()[0][0].replace('"', '""')
+        quoted = str(copy).replace("'", "''")
+        self.connection.execute(f"attach '{quoted}' as snapshot_copy (read_write)")
+        self.connection.execute(f'copy from database "{source}" to snapshot_copy')
+        self.connection.execute("detach snapshot_copy")
+        shutil.move(copy, target)
 
     @contextmanager
     def transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -171,7 +187,8 @@ def _bring_up_to_date(database: Database) -> None:
         )
         if found is not None and found > sql.SCHEMA_VERSION:
             raise DatabaseUnusable(
-                f"{shown(database.path)} was made by a newer priorjobs (tables version {found}, this one knows {sql.SCHEMA_VERSION}).",
+                f"{shown(database.path)} was made by a newer priorjobs: its tables are version {found}, "
+                f"this one knows {sql.SCHEMA_VERSION}.",
                 "Install the newer version, or name another database with --db.",
             )
         if found == sql.SCHEMA_VERSION:
@@ -182,7 +199,7 @@ def _bring_up_to_date(database: Database) -> None:
                 "Run priorjobs load FILE once: it prepares the database.",
             )
         if found is not None:
-            shutil.copy2(database.path, database.path.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb"))
+            database.snapshot(database.path.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb"))
         with database.transaction():
             connection.execute("create table if not exists database_version (version integer not null)")
             sql.create_raw(connection)

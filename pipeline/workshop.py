@@ -162,7 +162,7 @@ class Workshop:
         found: Sequence[str] = (),
         job_no: str | None = None,
     ) -> Answer:
-        """Likely causes, next steps, parts to carry and cautions for one appliance, asked in the words of a job sheet."""
+        """Likely causes, next steps, parts to carry and cautions for one appliance, in the words of a job sheet."""
         from pipeline.answer import causes
 
         return causes(

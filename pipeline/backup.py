@@ -1,0 +1,109 @@
+"""One file that holds a whole workshop: database, key, settings, models; and the way back."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import zipfile
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from pipeline.database import Database, beside
+from pipeline.errors import FileUnreadable, UsageError, shown
+
+MANIFEST = "contents.json"
+
+
+def write_backup(db: Path, target: Path) -> dict[str, Any]:
+    """Write the workshop at ``db`` into one zip file that only its owner can read: it holds the customer key.
+
+    Raises
+    ------
+    UsageError
+        There is no such workshop, or ``target`` exists.
+    """
+    if target.exists():
+        raise UsageError(f"{shown(target)} exists already.", "Name a new file: a backup is never written over.")
+    unfinished = target.with_name(target.name + ".unfinished")
+    with Database.open(db, read_only=True) as database:
+        copy = database.scratch / "backup.duckdb"
+        database.snapshot(copy)
+        members = {"workshop.duckdb": copy, **_members_beside(db)}
+        contents = {name: _sha256(path) for name, path in members.items()}
+        handle = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(handle, "wb") as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr(MANIFEST, json.dumps({"sha256": contents}, indent=1))
+            for name, path in members.items():
+                archive.write(path, name)
+    unfinished.replace(target)
+    return {"file": str(target), "bytes": target.stat().st_size, "members": len(members)}
+
+
+def restore_backup(source: Path, db: Path) -> dict[str, Any]:
+    """Bring a workshop back; every member is checked before anything is put in place.
+
+    Raises
+    ------
+    UsageError
+        A workshop is at ``db`` already.
+    FileUnreadable
+        Not a backup, or a member does not match its checksum.
+    """
+    places = {"workshop.duckdb": db, **{f"workshop.{ending}": place for ending, place in beside(db).items()}}
+    for place in places.values():
+        if place.exists():
+            raise UsageError(f"{shown(place)} exists already.", "Restore beside it with --db, or move it away first.")
+    folder = db.with_name(db.name + ".restoring")
+    shutil.rmtree(folder, ignore_errors=True)
+    try:
+        count = _unpack(source, folder)
+        for name, place in places.items():
+            if (folder / name).exists():
+                (folder / name).rename(place)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    return {"database": str(db), "members": count}
+
+
+def _members_beside(db: Path) -> dict[str, Path]:
+    found: dict[str, Path] = {}
+    for ending, place in beside(db).items():
+        inside = sorted(place.rglob("*")) if place.is_dir() else [place]
+        found |= {
+            f"workshop.{ending}/{p.relative_to(place).as_posix()}".removesuffix("/."): p for p in inside if p.is_file()
+        }
+    return found
+
+
+def _unpack(source: Path, folder: Path) -> int:
+    try:
+        with zipfile.ZipFile(source) as archive:
+            contents: dict[str, str] = json.loads(archive.read(MANIFEST))["sha256"]
+            for name, expected in contents.items():
+                parts = PurePosixPath(name).parts
+                if not parts or not parts[0].startswith("workshop.") or ".." in parts:
+                    raise FileUnreadable(
+                        f"{shown(source)} names {shown(name)}, which no backup does.", "Use another backup."
+                    )
+                place = folder.joinpath(*parts)
+                place.parent.mkdir(parents=True, exist_ok=True)
+                with archive.open(name) as packed, place.open("wb") as out:
+                    shutil.copyfileobj(packed, out)
+                if name == "workshop.key":
+                    place.chmod(0o600)
+                if _sha256(place) != expected:
+                    raise FileUnreadable(
+                        f"{shown(source)}: {shown(name)} is damaged.", "Use another backup; nothing was changed."
+                    )
+    except (OSError, zipfile.BadZipFile, KeyError, ValueError, EOFError) as fault:
+        raise FileUnreadable(
+            f"{shown(source)} is not a whole backup file: {shown(fault)}", "Use another backup; nothing was changed."
+        ) from fault
+    return len(contents)
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,101 @@
+"""How answers look in a terminal: plain aligned text in which nothing from a record can act."""
+
+from __future__ import annotations
+
+import unicodedata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def safe(text: object) -> str:
+    """Replace control characters and direction overrides; line ends stay."""
+    return "".join(
+        c if c == "\n" or unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in str(text)
+    )
+
+
+def table(header: list[str], rows: list[list[Any]]) -> list[str]:
+    """Aligned columns: numbers to the right, words to the left."""
+    cells = [[_cell(value) for value in row] for row in rows]
+    widths = [max(len(row[i]) for row in [header, *cells]) for i in range(len(header))]
+    is_number = [all(isinstance(row[i], int | float) or row[i] is None for row in rows) for i in range(len(header))]
+
+    def line(row: list[str]) -> str:
+        aligned = (c.rjust(w) if number else c.ljust(w) for c, w, number in zip(row, widths, is_number, strict=True))
+        return "  ".join(aligned).rstrip()
+
+    return [line(header), *(line(row) for row in cells)]
+
+
+def frame(data: pd.DataFrame) -> list[str]:
+    """A frame as aligned text; an empty one says so."""
+    if data.empty:
+        return ["Nothing yet."]
+    return table([str(c) for c in data.columns], data.astype(object).where(data.notna(), None).to_numpy().tolist())
+
+
+def pairs(data: dict[str, Any]) -> list[str]:
+    """Names and values, one a line; nested values are indented."""
+    lines: list[str] = []
+    for name, value in data.items():
+        label = str(name).replace("_", " ")
+        if isinstance(value, dict):
+            lines += [f"{label}:", *(f"  {line}" for line in pairs(value))]
+        elif isinstance(value, list):
+            lines += [f"{label}:", *(f"  {_item(item)}" for item in value)]
+        else:
+            lines.append(f"{label}: {_cell(value)}")
+    return lines
+
+
+def _item(item: Any) -> str:
+    if isinstance(item, dict):
+        return ", ".join(f"{str(k).replace('_', ' ')} {_cell(v)}" for k, v in item.items())
+    return _cell(item)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:,.3f}" if abs(value) < 10 else f"{value:,.1f}"
+    if isinstance(value, int):
+        return f"{value:,}"
+    return str(value)
+
+
+SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
+
+
+def scores(told: dict[str, Any]) -> list[str]:
+    """The score of `train` beside its baselines; smaller log-loss, Brier and calibration error are better."""
+    rows = [["this model", *(told["scores"].get(s) for s in SCORES)]]
+    rows += [[name, *(score.get(s) for s in SCORES)] for name, score in told["baselines"].items()]
+    head = f"Model {told['model']}: {told['episodes']:,} cured jobs, {told['causes']} causes, as of {told['as_of']}."
+    return [head, *table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows), *told.get("notes", [])]
+
+
+def backtest(told: dict[str, Any]) -> list[str]:
+    """The rolling score, overall and against the baselines."""
+    return pairs(told)
+
+
+def round_(planned: dict[str, Any], out: Path) -> list[str]:
+    """The van list and where the sheets are."""
+    van = [[row["part"], row["expected_use"], row["carry"]] for row in planned["van"]]
+    return [f"{len(planned['calls'])} calls. Visit sheets: {out}", *table(["part", "expected use", "carry"], van)]
+
+
+def status(told: dict[str, Any]) -> list[str]:
+    """What is loaded and how well it is understood."""
+    return pairs(told)
+
+
+def demo(told: dict[str, Any]) -> list[str]:
+    """What the demo made, where it is, and what it found."""
+    return [*told["found"], "", "Where to look:", *(f"  {what}: {where}" for what, where in told["made"].items())]
