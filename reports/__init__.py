@@ -1,0 +1,1 @@
+"""Pages, charts and workbooks from tidy frames: frames in, text and files out."""
