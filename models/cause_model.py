@@ -1,0 +1,148 @@
+"""A fitted cause model as plain arrays: everything an answer needs, without the machinery that fitted it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from models.boosting import boosting_inputs
+from models.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
+from models.linear import softmax
+from models.pool import pooled_scores
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.boosting import Trees
+    from models.encoding import Column
+
+OPINIONS = ("share", "bayes", "linear", "boosting")
+FEW_JOBS = 10.0  # a kind's own estimate of unseen causes leans on all kinds by this many jobs (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """How often a job turns out to be a cause never met before: Good-Turing, by kind.
+
+    Attributes
+    ----------
+    scope
+        Name of the column whose values have their own causes (the kind of appliance); empty = one for all.
+    jobs, singles
+        For each value of the scope: jobs, and causes seen once.
+    overall
+        Causes seen once / jobs, all together.
+    strange_scope
+        Share of jobs whose cause is met under no other scope value: what a kind never seen would bring.
+    """
+
+    scope: str
+    jobs: dict[str, float]
+    singles: dict[str, float]
+    overall: float
+    strange_scope: float
+
+    def chance(self, value: str | None) -> float:
+        """Probability that the cause is one never seen for this scope value; None = value not known."""
+        if value is None or not self.scope:
+            return self.overall
+        if value not in self.jobs:
+            return max(self.strange_scope, self.overall)
+        return (self.singles[value] + FEW_JOBS * self.overall) / (self.jobs[value] + FEW_JOBS)
+
+
+@dataclass(frozen=True)
+class CauseModel:
+    """A fitted cause model.
+
+    Attributes
+    ----------
+    classes_
+        Causes in the order of the columns of :meth:`predict_proba`.
+    columns
+        What was learned of each column.
+    log_share, log_ratio, linear
+        The Bayes layer and the linear layer around it: causes; cells × causes; cells × causes or None when silent.
+    trees
+        Boosted trees, or None when silent.
+    weights
+        Weight of each opinion in the pool, in the order of ``OPINIONS``.
+    jobs
+        Weighted training jobs of each cause.
+    unseen
+        The chance of a cause never met.
+    card
+        What a model card says: data, scores, settings.
+    """
+
+    classes_: np.ndarray
+    columns: list[Column]
+    log_share: np.ndarray
+    log_ratio: np.ndarray
+    linear: np.ndarray | None
+    trees: Trees | None
+    weights: np.ndarray
+    jobs: np.ndarray
+    unseen: Unseen
+    card: dict[str, Any] = field(default_factory=dict)
+
+    def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
+        """Probability of each cause, jobs × causes, each row adds to one; columns missing or values never seen say nothing."""
+        return softmax(self.scores(frame))
+
+    def scores(self, frame: pd.DataFrame) -> np.ndarray:
+        """Log score of each cause, up to a constant a row."""
+        starts = offsets(self.columns)
+        at = cells(encode(frame, self.columns), starts)
+        told = gather(self.log_ratio, at)
+        opinions = [np.tile(self.log_share, (len(frame), 1)), told]
+        weights = [self.weights[0], self.weights[1]]
+        if self.linear is not None:
+            opinions.append(gather(self.linear, at))
+            weights.append(self.weights[2])
+        if self.trees is not None:
+            opinions.append(self.trees.scores(boosting_inputs(frame, self.columns)))
+            weights.append(self.weights[3])
+        return pooled_scores(opinions, np.array(weights))
+
+    def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
+        """Probability that the cause is none of those known for this kind, one a job.
+
+        It is kept beside :meth:`predict_proba`, whose rows add to one: multiply those by one minus this.
+        """
+        column = self._scope_column()
+        if column is None or column.name not in frame.columns:
+            return np.full(len(frame), self.unseen.overall)
+        values = frame[column.name]
+        codes = encode_column(values, column)
+        known = values.notna().to_numpy()
+        chances = np.array([self.unseen.chance(value) for value in column.values] + [self.unseen.chance("")])
+        found: np.ndarray = np.where(known, chances[codes], self.unseen.overall)
+        return found
+
+    def _scope_column(self) -> Column | None:
+        return next((column for column in self.columns if column.name == self.unseen.scope and not column.is_number), None)
+
+    def contributions(self, frame: pd.DataFrame) -> dict[str, np.ndarray]:
+        """What each known fact of a one-row question adds to each cause's log score (Bayes and linear layer together).
+
+        Returns
+        -------
+        Column name → one number a cause; facts not known or never seen are left out. What boosting adds cannot be split by fact
+        and stands under ``"together"`` when it is not silent.
+        """
+        starts = offsets(self.columns)
+        codes = encode(frame.iloc[:1], self.columns)[0]
+        table = self.weights[1] * self.log_ratio
+        if self.linear is not None:
+            table = table + self.weights[2] * self.linear
+        told = {
+            column.name: table[starts[position] + codes[position]]
+            for position, column in enumerate(self.columns)
+            if codes[position] != NOT_KNOWN
+        }
+        if self.trees is not None:
+            told["together"] = self.weights[3] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
+        return told

@@ -1,0 +1,176 @@
+"""How a column of facts becomes small whole numbers: one code a value, −1 for not known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+MOST_BINS = 8  # quantile bins of a number column; a trade age curve needs no more (common practice, no source)
+NOT_KNOWN = -1
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column as it was learned.
+
+    Attributes
+    ----------
+    name
+        Name in the frame.
+    values
+        Values of a categorical column in code order, as text; empty for a number column.
+    edges
+        Inner bin edges of a number column, rising; empty for a categorical column.
+    lowest, highest
+        Range seen of a number column, to notice a far value; NaN when categorical.
+    """
+
+    name: str
+    values: tuple[str, ...]
+    edges: tuple[float, ...]
+    lowest: float = float("nan")
+    highest: float = float("nan")
+
+    @property
+    def is_number(self) -> bool:
+        """True for a column of numbers."""
+        return not self.values and bool(np.isfinite(self.lowest))
+
+    @property
+    def size(self) -> int:
+        """Codes in use."""
+        return len(self.edges) + 1 if self.is_number else len(self.values)
+
+    def label(self, code: int) -> str:
+        """Name a code in words: the value, or the range of numbers."""
+        if not self.is_number:
+            return self.values[code]
+        low = self.lowest if code == 0 else self.edges[code - 1]
+        high = self.highest if code == len(self.edges) else self.edges[code]
+        return f"{low:g} to {high:g}"
+
+
+def as_text(values: pd.Series) -> pd.Series:
+    """Values as text, True/False spelt ``yes``/``no``, whole numbers without a decimal point; NaN stays NaN."""
+    if pd.api.types.is_bool_dtype(values.dtype):
+        return values.map({True: "yes", False: "no"}).astype(object)
+    if pd.api.types.is_numeric_dtype(values.dtype):
+        return values.map(lambda v: v if pd.isna(v) else f"{v:g}").astype(object)
+    return values.map(_text, na_action="ignore").astype(object)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, (bool, np.bool_)):
+        return "yes" if value else "no"
+    if isinstance(value, (float, np.floating)):
+        return f"{value:g}"
+    return str(value)
+
+
+def learn_columns(frame: pd.DataFrame, most_bins: int = MOST_BINS) -> list[Column]:
+    """Learn each column: categories in order of text, or quantile bins of a number column.
+
+    Columns without any known value keep no codes and say nothing.
+    """
+    return [_learn(str(name), frame.iloc[:, position], most_bins) for position, name in enumerate(frame.columns)]
+
+
+def _learn(name: str, values: pd.Series, most_bins: int) -> Column:
+    known = values.dropna()
+    is_number = pd.api.types.is_numeric_dtype(values.dtype) and not pd.api.types.is_bool_dtype(values.dtype)
+    if not is_number:
+        return Column(name, tuple(sorted(set(as_text(known)))), ())
+    numbers = known.to_numpy(dtype=float)
+    numbers = numbers[np.isfinite(numbers)]
+    if len(numbers) == 0:
+        return Column(name, (), ())
+    lowest, highest = float(numbers.min()), float(numbers.max())
+    distinct = np.unique(numbers)
+    if len(distinct) <= most_bins:
+        edges = (distinct[1:] + distinct[:-1]) / 2
+    else:
+        edges = np.unique(np.quantile(numbers, np.linspace(0, 1, most_bins + 1)[1:-1]))
+    return Column(name, (), tuple(float(edge) for edge in edges), lowest, highest)
+
+
+def encode(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray:
+    """Code a frame by the columns learned: rows × columns, −1 where not known, never seen, or the column is missing."""
+    codes = np.full((len(frame), len(columns)), NOT_KNOWN, dtype=np.int32)
+    for position, column in enumerate(columns):
+        if column.name in frame.columns and column.size:
+            codes[:, position] = encode_column(frame[column.name], column)
+    return codes
+
+
+def encode_column(values: pd.Series, column: Column) -> np.ndarray:
+    """Code one column; −1 where not known or never seen."""
+    if not column.is_number:
+        lookup = pd.Index(column.values, dtype=object)
+        return np.asarray(lookup.get_indexer(pd.Index(as_text(values), dtype=object)), dtype=np.int32)
+    numbers = numbers_of(values)
+    coded = np.searchsorted(np.asarray(column.edges), numbers, side="right").astype(np.int32)
+    coded[~np.isfinite(numbers)] = NOT_KNOWN
+    return coded
+
+
+def numbers_of(values: pd.Series) -> np.ndarray:
+    """A number column as floats, NaN where not a number."""
+    return pd.to_numeric(values, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+
+
+def never_seen(frame: pd.DataFrame, columns: Sequence[Column]) -> list[str]:
+    """Columns of a one-row question whose value was never seen in training, or lies outside the range learned."""
+    strange = []
+    for column in columns:
+        if column.name not in frame.columns:
+            continue
+        value = frame[column.name].iloc[0]
+        if pd.isna(value):
+            continue
+        if column.is_number:
+            if not column.lowest <= float(value) <= column.highest:
+                strange.append(column.name)
+        elif encode_column(frame[column.name].iloc[[0]], column)[0] == NOT_KNOWN:
+            strange.append(column.name)
+    return strange
+
+
+def offsets(columns: Sequence[Column]) -> np.ndarray:
+    """First cell of each column in the row of all cells; the last entry is the number of cells."""
+    return np.concatenate([[0], np.cumsum([column.size for column in columns])]).astype(np.int64)
+
+
+def cells(codes: np.ndarray, starts: np.ndarray) -> np.ndarray:
+    """Turn codes into positions in the row of all cells; not known becomes the empty cell after the last."""
+    empty = starts[-1]
+    return np.where(codes == NOT_KNOWN, empty, codes + starts[:-1])
+
+
+def gather(weights: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Sum a table's rows over each job's known cells.
+
+    Parameters
+    ----------
+    weights
+        cells × classes, without the empty cell.
+    at
+        jobs × columns, positions from :func:`cells`.
+
+    Returns
+    -------
+    jobs × classes.
+    """
+    padded = np.vstack([weights, np.zeros((1, weights.shape[1]))])
+    total = np.zeros((len(at), weights.shape[1]))
+    empty = len(weights)
+    for position in range(at.shape[1]):
+        known = np.flatnonzero(at[:, position] != empty)
+        if len(known):
+            total[known] += padded[at[known, position]]
+    return total

@@ -1,0 +1,107 @@
+"""What the cause model is told about a job: one column a fact, empty where nobody looked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+PLAIN = ("kind", "make", "model_family", "age_years")
+SYMPTOM = "symptom: "
+FINDING = "finding: "
+CODE = "code"
+
+
+def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
+    """Spread training jobs into columns.
+
+    Parameters
+    ----------
+    cause_example
+        One row a cured episode: kind, make, model_family, age_years, symptoms and codes (lists of terms), findings (list of
+        ``"finding=value"``).
+
+    Returns
+    -------
+    Same rows and index: kind, make, model_family, age_years (years; NaN = not known), ``symptom: s`` ("yes", "no" when the
+    complaint is known and does not name it; NaN when there is no complaint), ``code`` (the first one; "none" when a complaint
+    came without a code), ``finding: f`` (the value; NaN = not looked at). The caller's frame is not changed.
+    """
+    plain = cause_example[list(PLAIN)].copy()
+    plain["age_years"] = pd.to_numeric(plain["age_years"], errors="coerce").astype(float)
+    pieces = [plain, _symptoms(cause_example["symptoms"]), _codes(cause_example), _findings(cause_example["findings"])]
+    return pd.concat(pieces, axis=1)
+
+
+def _exploded(lists: pd.Series) -> pd.Series:
+    """Entries of lists, one a row, keyed by position in the input."""
+    return lists.reset_index(drop=True).explode().dropna().astype(str)
+
+
+def _symptoms(lists: pd.Series) -> pd.DataFrame:
+    said = _exploded(lists)
+    names = sorted(said.unique())
+    held = pd.crosstab(said.index, said) if len(said) else pd.DataFrame(index=[])
+    held = held.reindex(index=range(len(lists)), columns=names)
+    spelt = held.gt(0).astype(object).replace({True: "yes", False: "no"}).where(held.notna())
+    return spelt.add_prefix(SYMPTOM).set_axis(lists.index, axis=0)
+
+
+def _codes(cause_example: pd.DataFrame) -> pd.DataFrame:
+    codes = _exploded(cause_example["codes"]).groupby(level=0).first().reindex(range(len(cause_example))).astype(object)
+    has_complaint = cause_example["symptoms"].map(_has_entries).to_numpy()
+    return codes.where(codes.notna() | ~has_complaint, "none").set_axis(cause_example.index).rename(CODE).to_frame()
+
+
+def _has_entries(entries: object) -> bool:
+    return isinstance(entries, str) or (entries is not None and hasattr(entries, "__len__") and len(entries) > 0)
+
+
+def _findings(lists: pd.Series) -> pd.DataFrame:
+    seen = _exploded(lists)
+    parted = seen.str.partition("=")
+    table = pd.DataFrame({"row": seen.index, "finding": parted[0].str.strip().to_numpy(), "value": parted[2].str.strip().to_numpy()})
+    table = table.drop_duplicates(["row", "finding"], keep="last")
+    spread = table.pivot(index="row", columns="finding", values="value").astype(object)
+    spread.columns.name = None
+    return spread.reindex(range(len(lists))).sort_index(axis=1).add_prefix(FINDING).set_axis(lists.index, axis=0)
+
+
+def question(
+    *,
+    kind: str,
+    make: str | None = None,
+    model_family: str | None = None,
+    age_years: float | None = None,
+    symptoms: Iterable[str] = (),
+    codes: Iterable[str] = (),
+    findings: Mapping[str, str] | None = None,
+    known_columns: Iterable[str] = (),
+) -> pd.DataFrame:
+    """Build the one-row X of a question, told in terms.
+
+    Parameters
+    ----------
+    kind, make, model_family, age_years
+        As in :func:`wide`; None = not known.
+    symptoms, codes
+        Terms of the complaint and the codes shown.
+    findings
+        Finding → value for what was looked at.
+    known_columns
+        Columns of the model (``column.name for column in model.columns``), so that complaints not named are told as such.
+    """
+    named = list(symptoms)
+    row: dict[str, object] = {"kind": kind, "make": make, "model_family": model_family, "age_years": age_years}
+    if named:
+        row.update({name: "no" for name in known_columns if name.startswith(SYMPTOM)})
+        row.update({SYMPTOM + symptom: "yes" for symptom in named})
+    shown = list(codes)
+    row[CODE] = shown[0] if shown else ("none" if named else None)
+    row.update({FINDING + finding: value for finding, value in (findings or {}).items()})
+    frame = pd.DataFrame({name: pd.Series([value], dtype=object) for name, value in row.items()})
+    frame["age_years"] = frame["age_years"].astype(float)
+    return frame
