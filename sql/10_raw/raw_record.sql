@@ -2,31 +2,36 @@
 -- key:        record_id
 -- written by: pipeline/load.py, append-only; the newest batch of a visit_key is the version in force
 create table if not exists raw_record (
-    record_id bigint primary key,
-    batch_id integer not null,
+    record_id bigint primary key,       -- running number of the line
+    batch_id integer not null,          -- the file load it came with
     line_no bigint not null,            -- in the file, header included, the first line is 1
     visit_key varchar not null,         -- job number and date, or unit and date; equal in every version of one visit
     line_in_visit integer not null,     -- 1 but where a visit takes several lines (one line a part)
     content_hash varchar not null,      -- of the whole visit's lines, to tell unchanged from corrected
-    visit_date varchar,                 -- this and the next columns: text as written
-    appliance_kind varchar,
-    job_no varchar,
-    customer_ref varchar,               -- keyed hash
-    make varchar,
-    model varchar,
-    serial varchar,
-    age varchar,
-    complaint varchar,
-    fault_code varchar,
-    findings varchar,
-    cause varchar,
-    work_done varchar,
-    parts varchar,
-    outcome varchar,
-    technician varchar,
-    minutes varchar,
-    labour_charge varchar,
-    parts_cost varchar,
-    callback_of varchar,
+    visit_date varchar,                 -- day of the visit, text as written (so are all the columns below)
+    appliance_kind varchar,             -- kind of appliance, as written
+    job_no varchar,                     -- the workshop's number, as written
+    customer_ref varchar,               -- keyed hash of the customer's reference
+    make varchar,                       -- as written
+    model varchar,                      -- as written
+    serial varchar,                     -- as written
+    age varchar,                        -- as written
+    complaint varchar,                  -- what the customer says, as written, contact details masked
+    fault_code varchar,                 -- code shown or lamps lit, as written
+    findings varchar,                   -- what was looked at and seen, as written, contact details masked
+    cause varchar,                      -- what it turned out to be, as written
+    work_done varchar,                  -- as written, contact details masked
+    parts varchar,                      -- parts fitted, as written
+    outcome varchar,                    -- how the visit ended, as written
+    technician varchar,                 -- as given, or its keyed hash
+    minutes varchar,                    -- labour at the appliance, as written
+    labour_charge varchar,              -- as written
+    parts_cost varchar,                 -- as written
+    callback_of varchar,                -- job number this visit returns to, as written
     other_columns varchar               -- JSON object of the columns the layout does not name; null = none
 );
+
+-- must hold: every source line belongs to a file load
+select record_id, batch_id
+from raw_record
+where batch_id not in (select load_batch.batch_id from load_batch);

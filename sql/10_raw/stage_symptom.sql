@@ -1,0 +1,10 @@
+-- one row a symptom of a visit
+-- key:        visit_id, symptom, source
+-- written by: pipeline/stage.py, replaced as a whole
+create table if not exists stage_symptom (
+    visit_id bigint not null,           -- visit
+    symptom varchar not null,           -- complaint term, or the fault code normalised ("F05", "lamps 1+3", "4 flashes")
+    source varchar not null,            -- complaint, code
+    is_negated boolean not null,        -- "not leaking": said to be absent
+    is_doubtful boolean not null        -- "? leaking": said with doubt
+);

@@ -1,0 +1,164 @@
+-- one row a visit: the episode it belongs to and how it came into it
+-- key:        visit_id
+-- reads:      visit, visit_symptom, follow_up
+-- episode_id: visit_id of the first visit of one fault on one unit
+-- visit_no:   1 for the episode's first visit
+-- joined_by:  first visit; names the earlier job; same job number; same complaint or code; earlier visit not a cure
+-- A visit follows one earlier visit of its unit at most, the first of these that exists:
+-- the last one whose job it names (callback_of) within named_days; the last one under its own job number within waiting_days, or within
+-- named_days if that one was not a cure; the last one with the same complaint group or code within window_days; the one just before it
+-- within waiting_days if that one leaves the fault open (not fixed, part needed, made safe, declined, no access; or found no fault or only gave advice
+-- on the same complaint). Nothing follows across the 512th, 1024th … visit of a unit: such a unit is a slip in the records, and its chain must end.
+create or replace table episode_visit as
+with recursive
+    ordered as (
+        select
+            visit.visit_id as visit_id,
+            visit.appliance_id as appliance_id,
+            visit.visit_no_on_appliance as visit_no,
+            visit.visit_date as visit_date,
+            visit.job_no as job_no,
+            visit.callback_of as callback_of,
+            visit.outcome as outcome
+        from visit
+    ),
+    -- a unit visited once has nothing to follow
+    again as (
+        select ordered.*
+        from ordered
+        inner join (select appliance_id from ordered where visit_no = 2) as seen_again
+            on seen_again.appliance_id = ordered.appliance_id
+    ),
+    told as (
+        select distinct
+            again.appliance_id as appliance_id,
+            again.visit_no as visit_no,
+            again.visit_id as visit_id,
+            again.visit_date as visit_date,
+            again.outcome as outcome,
+            visit_symptom.source as source,
+            visit_symptom.symptom_group as symptom_group
+        from again
+        inner join visit_symptom on visit_symptom.visit_id = again.visit_id
+        where not visit_symptom.is_negated
+    ),
+    candidate as (
+        select
+            again.visit_id as visit_id,
+            earlier.visit_id as earlier_id,
+            earlier.visit_no as earlier_no,
+            again.visit_no as visit_no,
+            1 as rule,
+            datediff('day', earlier.visit_date, again.visit_date) as days,
+            earlier.outcome as earlier_outcome
+        from again
+        inner join again as earlier
+            on earlier.appliance_id = again.appliance_id
+            and earlier.job_no = again.callback_of
+            and earlier.visit_no < again.visit_no
+        union all
+        select
+            visit_id,
+            lag(visit_id) over job as earlier_id,
+            lag(visit_no) over job as earlier_no,
+            visit_no,
+            2 as rule,
+            datediff('day', lag(visit_date) over job, visit_date) as days,
+            lag(outcome) over job as earlier_outcome
+        from again
+        where job_no is not null
+        window job as (partition by appliance_id, job_no order by visit_no)
+        union all
+        select
+            visit_id,
+            lag(visit_id) over complaint as earlier_id,
+            lag(visit_no) over complaint as earlier_no,
+            visit_no,
+            3 as rule,
+            datediff('day', lag(visit_date) over complaint, visit_date) as days,
+            lag(outcome) over complaint as earlier_outcome
+        from told
+        window complaint as (partition by appliance_id, source, symptom_group order by visit_no)
+        union all
+        select
+            visit_id,
+            lag(visit_id) over unit as earlier_id,
+            lag(visit_no) over unit as earlier_no,
+            visit_no,
+            4 as rule,
+            datediff('day', lag(visit_date) over unit, visit_date) as days,
+            lag(outcome) over unit as earlier_outcome
+        from again
+        window unit as (partition by appliance_id order by visit_no)
+    ),
+    allowed as (
+        select
+            candidate.visit_id as visit_id,
+            candidate.earlier_id as earlier_id,
+            candidate.rule as rule,
+            row_number() over (
+                partition by candidate.visit_id order by candidate.rule, candidate.earlier_no desc
+            ) as choice
+        from candidate
+        cross join follow_up
+        where candidate.earlier_id is not null
+            and floor((candidate.earlier_no - 1) / 512) = floor((candidate.visit_no - 1) / 512)
+            and candidate.days <= case
+                when candidate.rule = 1 then follow_up.named_days
+                when candidate.rule = 2 and candidate.earlier_outcome <> 'fixed' then follow_up.named_days
+                when candidate.rule = 2 then follow_up.waiting_days
+                when candidate.rule = 3 and candidate.earlier_outcome in ('no fault found', 'advice only')
+                    then greatest(follow_up.waiting_days, follow_up.window_days)
+                when candidate.rule = 3 then follow_up.window_days
+                when candidate.earlier_outcome in ('not fixed', 'part needed', 'made safe', 'declined', 'no access')
+                    then follow_up.waiting_days
+                else -1
+            end
+    ),
+    followed as (
+        select visit_id, earlier_id, rule
+        from allowed
+        where choice = 1
+    ),
+    first_visit as (
+        select ordered.visit_id as visit_id
+        from ordered
+        left join followed on followed.visit_id = ordered.visit_id
+        where followed.visit_id is null
+    ),
+    chain as (
+        select visit_id as visit_id, visit_id as episode_id, 0 as rule
+        from first_visit
+        union all
+        select followed.visit_id as visit_id, chain.episode_id as episode_id, followed.rule as rule
+        from chain
+        inner join followed on followed.earlier_id = chain.visit_id
+    )
+select
+    chain.episode_id as episode_id,
+    chain.visit_id as visit_id,
+    row_number() over (partition by chain.episode_id order by ordered.visit_no) as visit_no,
+    case chain.rule
+        when 0 then 'first visit'
+        when 1 then 'names the earlier job'
+        when 2 then 'same job number'
+        when 3 then 'same complaint or code'
+        else 'earlier visit not a cure'
+    end as joined_by
+from chain
+inner join ordered on ordered.visit_id = chain.visit_id;
+
+-- must hold: every visit belongs to one episode
+select visit.visit_id
+from visit
+left join episode_visit on episode_visit.visit_id = visit.visit_id
+group by visit.visit_id
+having count(episode_visit.visit_id) <> 1;
+
+-- must hold: an episode is one unit's, and is named for its first visit
+select episode_visit.episode_id, min(visit.appliance_id) as appliance_id
+from episode_visit
+inner join visit on visit.visit_id = episode_visit.visit_id
+group by episode_visit.episode_id
+having min(visit.appliance_id) <> max(visit.appliance_id)
+    or max(case when episode_visit.visit_no = 1 then episode_visit.visit_id end) is distinct from episode_visit.episode_id;

@@ -1,0 +1,212 @@
+-- one row a part line: was the part the cure
+-- key:             part_line_id
+-- reads:           part_fitted, visit_result, visit, episode, cure, follow_up
+-- technician:      who made the visit at which the part was fitted; null = not recorded
+-- verdict:         cured: the only part, or one of those the cause needs together, at the visit that ended the complaint, follow-up over;
+--                 not the cause: the complaint stayed or came back, and the cause confirmed later is not one the part cures;
+--                 fitted again: the same part went in again later in the episode;
+--                 shared credit: several parts at the visit that ended the complaint; still open: nothing known yet
+-- evidence:        what led to the verdict
+-- confirmed_cause: cause confirmed by the visit that ended the complaint (or ended the case: uneconomic, declined); null = none
+-- cause_is_listed: the cure list says what cures this cause in this kind
+-- pair_is_listed:  the cure list says that this part cures this cause
+-- part_cost:       cost of the part line, money; null = not known
+-- labour_cost:     the line's even share of the visit's labour: the charge, else minutes at the hour rate; null = neither recorded
+-- trip_cost:       the line's even share of one further trip, money; 0 unless not the cause or fitted again
+-- total_cost:      part + labour + trip, what is not known counted as 0
+-- labour_minutes:  the line's even share of the visit's labour, minutes; null = not recorded
+-- trip_minutes:    the line's even share of one further trip, minutes; 0 unless not the cause or fitted again
+create or replace table part_verdict as
+with
+    line as (
+        select
+            part_fitted.part_line_id as part_line_id,
+            part_fitted.visit_id as visit_id,
+            part_fitted.part as part,
+            part_fitted.cost as cost,
+            visit_result.episode_id as episode_id,
+            visit_result.visit_no as visit_no,
+            visit_result.ended_by_visit_id as ended_by_visit_id,
+            count(*) over (partition by part_fitted.visit_id) as lines_at_visit,
+            max(visit_result.visit_no) over (
+                partition by visit_result.episode_id, part_fitted.part
+            ) as last_fitted_no
+        from part_fitted
+        inner join visit_result on visit_result.visit_id = part_fitted.visit_id
+    ),
+    parts_at_visit as (
+        select visit_id, count(distinct part) as parts
+        from part_fitted
+        group by visit_id
+    ),
+    listed_cause as (
+        select distinct kind, cause
+        from cure
+    ),
+    listed_pair as (
+        select distinct kind, cause, part
+        from cure
+        where part is not null
+    ),
+    listed_part as (
+        select distinct part
+        from cure
+        where part is not null
+    ),
+    -- the last visit of an episode that ended without a repair
+    given_up as (
+        select
+            visit_result.episode_id as episode_id,
+            visit_result.visit_no as visit_no,
+            visit_result.outcome as outcome,
+            visit_result.confirmed_cause as confirmed_cause,
+            visit_result.visit_date as visit_date
+        from visit_result
+        where visit_result.is_last and visit_result.outcome in ('beyond economic repair', 'declined')
+    ),
+    traced as (
+        select
+            line.*,
+            episode.kind as kind,
+            episode.make as make,
+            episode.main_symptom as main_symptom,
+            episode.fault_code as fault_code,
+            visit.visit_date as visit_date,
+            visit.technician as technician,
+            coalesce(visit.labour_charge, visit.labour_minutes / 60.0 * follow_up.hour_rate) as visit_labour_cost,
+            visit.labour_minutes as visit_labour_minutes,
+            parts_at_visit.parts as parts_at_visit,
+            ending.visit_no as ending_no,
+            ending.visit_date as ending_date,
+            coalesce(ending.confirmed_cause, given_up.confirmed_cause) as confirmed_cause,
+            given_up.outcome as given_up_as,
+            datediff('day', coalesce(ending.visit_date, given_up.visit_date), follow_up.as_of) as days_followed,
+            follow_up.window_days as window_days,
+            follow_up.trip_cost as one_trip_cost,
+            follow_up.trip_minutes as one_trip_minutes
+        from line
+        inner join episode on episode.episode_id = line.episode_id
+        inner join visit on visit.visit_id = line.visit_id
+        inner join parts_at_visit on parts_at_visit.visit_id = line.visit_id
+        cross join follow_up
+        left join visit_result as ending on ending.visit_id = line.ended_by_visit_id
+        left join given_up
+            on given_up.episode_id = line.episode_id
+            and given_up.visit_no > line.visit_no
+            and line.ended_by_visit_id is null
+    ),
+    looked_up as (
+        select
+            traced.*,
+            listed_cause.cause is not null as cause_is_listed,
+            listed_pair.part is not null as pair_is_listed,
+            listed_part.part is not null as part_is_listed,
+            min(case when listed_pair.part is null then 0 else 1 end) over (partition by traced.visit_id) = 1
+                as all_parts_are_listed
+        from traced
+        left join listed_cause
+            on listed_cause.kind = traced.kind
+            and listed_cause.cause = traced.confirmed_cause
+        left join listed_pair
+            on listed_pair.kind = traced.kind
+            and listed_pair.cause = traced.confirmed_cause
+            and listed_pair.part = traced.part
+        left join listed_part on listed_part.part = traced.part
+    ),
+    reasoned as (
+        select
+            looked_up.*,
+            case
+                when last_fitted_no > visit_no then 'fitted again'
+                when ending_no is null and given_up_as is null then 'not ended'
+                when days_followed < window_days then 'not followed'
+                when ending_no = visit_no and parts_at_visit > 1 and not (cause_is_listed and all_parts_are_listed)
+                    then 'several parts'
+                when confirmed_cause is null then 'no cause'
+                when not cause_is_listed then 'cause not listed'
+                when ending_no = visit_no and pair_is_listed then 'cured'
+                when ending_no = visit_no then 'pair not listed'
+                when pair_is_listed then 'right part, came back'
+                when not part_is_listed then 'part not listed'
+                else 'not the cause'
+            end as reason
+        from looked_up
+    ),
+    judged as (
+        select
+            reasoned.*,
+            case
+                when reason = 'fitted again' then 'fitted again'
+                when reason = 'several parts' then 'shared credit'
+                when reason = 'cured' then 'cured'
+                when reason = 'not the cause' then 'not the cause'
+                else 'still open'
+            end as verdict,
+            case when reason in ('fitted again', 'not the cause') then 1.0 else 0.0 end as extra_trips
+        from reasoned
+    )
+select
+    judged.part_line_id as part_line_id,
+    judged.visit_id as visit_id,
+    judged.episode_id as episode_id,
+    judged.visit_date as visit_date,
+    judged.technician as technician,
+    judged.kind as kind,
+    judged.make as make,
+    judged.main_symptom as main_symptom,
+    judged.fault_code as fault_code,
+    judged.part as part,
+    judged.verdict as verdict,
+    'fitted at visit ' || cast(judged.visit_no as varchar) || '; ' || case judged.reason
+        when 'fitted again' then
+            'the same part went in again at visit ' || cast(judged.last_fitted_no as varchar)
+        when 'not ended' then 'no visit has ended the complaint yet'
+        when 'not followed' then
+            'visit ' || coalesce(cast(judged.ending_no as varchar), 'last') || ' ended it ' || cast(judged.days_followed as varchar)
+            || ' days ago, and ' || cast(judged.window_days as varchar) || ' are needed to know'
+        when 'several parts' then
+            'that visit ended the complaint with ' || cast(judged.parts_at_visit as varchar) || ' different parts'
+        when 'no cause' then
+            coalesce('visit ' || cast(judged.ending_no as varchar) || ' ended the complaint', judged.given_up_as)
+            || '; no confirmed cause is recorded'
+        when 'cause not listed' then 'the cure list does not say what cures "' || judged.confirmed_cause || '": see review'
+        when 'cured' then
+            'that visit ended the complaint; confirmed cause "' || judged.confirmed_cause || '", which this part cures'
+        when 'pair not listed' then
+            'that visit ended the complaint; whether this part cures "' || judged.confirmed_cause || '" is not listed: see review'
+        when 'right part, came back' then
+            'the complaint stayed or came back; the part cures the cause confirmed later, "' || judged.confirmed_cause || '"'
+        when 'part not listed' then
+            'the cure list does not know this part; the cause confirmed later is "' || judged.confirmed_cause || '": see review'
+        else
+            'the complaint stayed or came back; '
+            || coalesce('visit ' || cast(judged.ending_no as varchar) || ' ended it', 'at the end: ' || judged.given_up_as)
+            || '; confirmed cause "' || judged.confirmed_cause || '", which this part does not cure'
+    end as evidence,
+    judged.confirmed_cause as confirmed_cause,
+    judged.cause_is_listed as cause_is_listed,
+    judged.pair_is_listed as pair_is_listed,
+    judged.cost as part_cost,
+    judged.visit_labour_cost / judged.lines_at_visit as labour_cost,
+    judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as trip_cost,
+    coalesce(judged.cost, 0)
+    + coalesce(judged.visit_labour_cost, 0) / judged.lines_at_visit
+    + judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as total_cost,
+    judged.visit_labour_minutes / judged.lines_at_visit as labour_minutes,
+    judged.extra_trips * judged.one_trip_minutes / judged.lines_at_visit as trip_minutes
+from judged;
+
+-- must hold: every part line has one verdict, spelt as agreed, with its evidence
+select part_fitted.part_line_id, min(part_verdict.verdict) as verdict
+from part_fitted
+left join part_verdict on part_verdict.part_line_id = part_fitted.part_line_id
+group by part_fitted.part_line_id
+having count(part_verdict.part_line_id) <> 1
+    or count(part_verdict.evidence) <> 1
+    or min(part_verdict.verdict) not in ('cured', 'not the cause', 'fitted again', 'shared credit', 'still open');
+
+-- must hold: cured is said only where the cure list says so, not the cause only where it does not
+select part_line_id, verdict, part, confirmed_cause
+from part_verdict
+where (verdict = 'cured' and not pair_is_listed)
+    or (verdict = 'not the cause' and (pair_is_listed or not cause_is_listed));

@@ -1,0 +1,194 @@
+"""The tables: what happened, from raw lines to marts. One .sql file makes one table, and says what it means.
+
+``create_raw`` makes the tables that a load fills, ``rebuild`` makes the core and the marts from them, ``offenders``
+runs what must hold, ``data_dictionary`` says what every column means. All take an open DuckDB connection.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+from graphlib import TopologicalSorter
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+SCHEMA_VERSION = 1
+
+_FOLDER = Path(__file__).parent
+_RAW = "10_raw"
+_RESERVED = ("key", "reads", "written by")
+_STATEMENT_END = re.compile(r"^((?!--).*);[ \t]*$", re.MULTILINE)
+_HEADER_ENTRY = re.compile(r"^-- (\w[\w ]*):[ \t]+(.*)$")
+_HEADER_MORE = re.compile(r"^--[ \t]{8,}(.*)$")
+_RAW_COLUMN = re.compile(r"^    (\w+) \w.*?--[ \t]*(.*)$", re.MULTILINE)
+_MUST_HOLD = re.compile(r"^-- must hold: (.*)$", re.MULTILINE)
+
+
+@dataclass(frozen=True)
+class TableFile:
+    """One .sql file, taken apart.
+
+    Attributes
+    ----------
+    table
+        Name of the table, and of the file.
+    folder
+        Layer: ``10_raw``, ``20_core`` or ``30_marts``.
+    grain
+        First line of the file: what one row is.
+    reads
+        Tables the statement reads, as its header says.
+    comments
+        Meaning of a column, where this file states it.
+    create
+        The statement that makes the table.
+    must_hold
+        Name of an invariant -> the query that returns its offenders.
+    """
+
+    table: str
+    folder: str
+    grain: str
+    reads: tuple[str, ...]
+    comments: dict[str, str]
+    create: str
+    must_hold: dict[str, str]
+
+
+def create_raw(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make the tables that a load fills, where they do not exist yet, with their comments."""
+    for file in table_files():
+        if file.folder == _RAW:
+            connection.execute(file.create)
+            _comment(connection, file)
+
+
+def rebuild(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make the core and the marts anew from the staged tables; the caller holds the transaction.
+
+    Raises
+    ------
+    ValueError
+        There are visits, and ``setting`` does not hold exactly one row.
+    """
+    ((settings, visits),) = connection.execute(
+        "select (select count(*) from setting), (select count(*) from stage_visit)"
+    ).fetchall()
+    if settings > 1 or (visits and not settings):
+        raise ValueError(f"table setting holds {settings} rows; rebuild needs exactly one")
+    for file in table_files():
+        if file.folder != _RAW:
+            connection.execute(file.create)
+            _comment(connection, file)
+
+
+def offenders(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple[Any, ...]]]:
+    """Run everything that must hold.
+
+    Returns
+    -------
+    dict
+        "table: what must hold" -> the rows that break it; an empty list is the good answer.
+    """
+    return {
+        f"{file.table}: {name}": connection.execute(query).fetchall()
+        for file in table_files()
+        for name, query in file.must_hold.items()
+    }
+
+
+def data_dictionary(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Describe every table and column there is, in the order of the flow.
+
+    Returns
+    -------
+    DataFrame
+        One row a column: layer, table, grain, column, type, meaning (None = the files do not say).
+    """
+    layer = {file.table: (file.folder, file.grain) for file in table_files()}
+    columns = connection.execute(
+        "select table_name, column_name, data_type, comment from duckdb_columns()"
+        " where schema_name = 'main' and not internal order by table_oid, column_index"
+    ).df()
+    columns = columns[columns["table_name"].isin(list(layer))]
+    place = {table: position for position, table in enumerate(layer)}
+    columns = columns.assign(
+        place=columns["table_name"].map(place),
+        layer=columns["table_name"].map(lambda table: layer[table][0]),
+        grain=columns["table_name"].map(lambda table: layer[table][1]),
+    ).sort_values("place", kind="stable")
+    return columns.rename(
+        columns={"table_name": "table", "column_name": "column", "data_type": "type", "comment": "meaning"}
+    )[["layer", "table", "grain", "column", "type", "meaning"]].reset_index(drop=True)
+
+
+@cache
+def table_files() -> tuple[TableFile, ...]:
+    """Return every .sql file, layer by layer, each after the tables it reads."""
+    files = {path.stem: _read(path) for path in sorted(_FOLDER.glob("[0-9]*/*.sql"))}
+    order = TopologicalSorter({table: file.reads for table, file in files.items()})
+    return tuple(sorted((files[table] for table in order.static_order()), key=lambda file: file.folder))
+
+
+def meaning(table: str, column: str) -> str | None:
+    """Return what a column means: as its own file says, else as the tables it reads say."""
+    files = {file.table: file for file in table_files()}
+    file = files[table]
+    if column in file.comments:
+        return file.comments[column]
+    return next((found for source in file.reads if (found := meaning(source, column)) is not None), None)
+
+
+def _read(path: Path) -> TableFile:
+    parts = _STATEMENT_END.sub("\\1\0", path.read_text(encoding="utf-8")).split("\0")
+    statements = [part.strip() for part in parts if part.strip()]
+    create, checks = statements[0], statements[1:]
+    header = _header(create)
+    comments = {name: text for name, text in header.items() if name not in _RESERVED}
+    if path.parent.name == _RAW:
+        comments |= dict(_RAW_COLUMN.findall(create))
+    return TableFile(
+        table=path.stem,
+        folder=path.parent.name,
+        grain=create.splitlines()[0].removeprefix("-- "),
+        reads=tuple(name.strip() for name in header.get("reads", "").split(",") if name.strip()),
+        comments=comments,
+        create=create,
+        must_hold={_MUST_HOLD.findall(check)[0]: check for check in checks},
+    )
+
+
+def _header(statement: str) -> dict[str, str]:
+    entries: dict[str, str] = {}
+    last = None
+    for line in statement.splitlines()[1:]:
+        if not line.startswith("--"):
+            break
+        if found := _HEADER_ENTRY.match(line):
+            last = found[1]
+            entries[last] = found[2].strip()
+        elif last is not None and (more := _HEADER_MORE.match(line)):
+            entries[last] += " " + more[1].strip()
+        else:
+            last = None
+    return entries
+
+
+def _comment(connection: duckdb.DuckDBPyConnection, file: TableFile) -> None:
+    connection.execute(f"comment on table {file.table} is {_quoted(file.grain)}")
+    columns = connection.execute(
+        "select column_name from duckdb_columns() where schema_name = 'main' and table_name = ?", [file.table]
+    ).fetchall()
+    for (column,) in columns:
+        text = meaning(file.table, column)
+        if text is not None:
+            connection.execute(f"comment on column {file.table}.{column} is {_quoted(text)}")
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
