@@ -362,9 +362,7 @@ class _Table:
                 choice[..., sets] = np.where(better, free[np.arange(len(sets)), first], choice[..., sets])
         self.value[here], self.choice[here] = best, choice
 
-    def _handing_over(
-        self, here: tuple[slice | int, ...], mass: Floats, is_open: NDArray[np.bool_]
-    ) -> Floats:
+    def _handing_over(self, here: tuple[slice | int, ...], mass: Floats, is_open: NDArray[np.bool_]) -> Floats:
         """Value of leaving the window: the remaining actions in p/c order up to the best point, then handing over."""
         joint = self.joint[here]
         left, spent, is_open = self.left, np.zeros_like(mass), is_open.copy()
@@ -417,7 +415,13 @@ class _Table:
         mass = float(joint.sum())
         p = joint / mass
         sub = Problem(
-            self.problem.causes, p, (), self.problem.actions, self.problem.handover, self.problem.openings, frozenset(opened)
+            self.problem.causes,
+            p,
+            (),
+            self.problem.actions,
+            self.problem.handover,
+            self.problem.openings,
+            frozenset(opened),
         )
         cost, count = without_checks(sub, rest)
         if count == 0:

@@ -1,0 +1,180 @@
+"""The question of one visit, read through the very words and values that job records go through."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import UsageError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipeline.words import Words
+
+
+@dataclass(frozen=True)
+class Question:
+    """One appliance and what is known of its fault, in the tool's own terms.
+
+    Attributes
+    ----------
+    kind, make, model, model_family, age_years
+        The appliance; None = not known.
+    symptoms
+        Complaint terms said to be present, in order of the text.
+    codes
+        Fault codes as the make's rule writes them.
+    findings
+        Finding → value.
+    complaint
+        The text as asked, for the record line.
+    not_understood
+        Pieces of the question no list knows.
+    job_no
+        Job number of the call; None = none given.
+    """
+
+    kind: str
+    make: str | None = None
+    model: str | None = None
+    model_family: str | None = None
+    age_years: float | None = None
+    symptoms: tuple[str, ...] = ()
+    codes: tuple[str, ...] = ()
+    findings: Mapping[str, str] = field(default_factory=dict)
+    complaint: str = ""
+    not_understood: tuple[str, ...] = ()
+    job_no: str | None = None
+
+    def with_finding(self, finding: str, value: str) -> Question:
+        """Return the question with one more thing seen."""
+        return replace(self, findings={**self.findings, finding: value})
+
+    def as_json(self) -> dict[str, Any]:
+        """What was asked, normalised."""
+        return {
+            "kind": self.kind,
+            "make": self.make,
+            "model": self.model,
+            "model_family": self.model_family,
+            "age_years": self.age_years,
+            "complaint": list(self.symptoms),
+            "code": list(self.codes),
+            "found": [f"{finding}={value}" for finding, value in self.findings.items()],
+        }
+
+
+def read_question(
+    words: Words,
+    *,
+    kind: str,
+    make: str | None = None,
+    model: str | None = None,
+    age: str | None = None,
+    complaint: str | None = None,
+    code: str | None = None,
+    found: Sequence[str] = (),
+    job_no: str | None = None,
+    on: dt.date | None = None,
+) -> Question:
+    """Read one question as `load` reads one record.
+
+    Parameters
+    ----------
+    words
+        Lists in force.
+    kind, make, model, age, complaint, code, found
+        As a technician writes them.
+    on
+        Day of the visit, for ages given as a year; today when left out.
+
+    Raises
+    ------
+    UsageError
+        No kind of appliance was given.
+    """
+    import pandas as pd
+
+    from pipeline import identity
+    from pipeline.values import ages
+
+    if not (kind or "").strip():
+        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
+    not_understood: list[str] = []
+    kinds = words.match("kind", _column(kind))
+    kind_term = str(kinds["term"].iloc[0])
+    if not bool(kinds["is_understood"].iloc[0]):
+        not_understood.append(kind)
+    kind_column = _column(kind_term)
+    make_term = _first(words.match("make", _column(make))["term"]) if make else None
+    model_term = _first(identity.model(_column(model))) if model else None
+    family = _first(identity.model_family(_column(model_term))) if model_term else None
+    age_years = None
+    if age:
+        day = pd.Series([pd.Timestamp(on or dt.date.today())])
+        read = ages.parse(_column(age), day)
+        age_years = _first(read["value"])
+        if age_years is None:
+            not_understood.append(age)
+    symptoms: list[str] = []
+    if complaint:
+        present = words.find_symptoms(_column(complaint), kind_column)
+        symptoms = list(dict.fromkeys(present.loc[~present["is_negated"].astype(bool), "symptom"]))
+        not_understood += [str(word) for word in words.unknown(_column(complaint), kind_column)["word"]]
+        if not symptoms:
+            not_understood.append(complaint)
+    codes: list[str] = []
+    if code:
+        codes = list(dict.fromkeys(words.codes(_column(code), _column(make_term))["code"]))
+        if not codes:
+            not_understood.append(code)
+    findings, strange = _read_findings(words, found, kind_column)
+    return Question(
+        kind=kind_term,
+        make=make_term,
+        model=model_term,
+        model_family=family,
+        age_years=None if age_years is None else float(age_years),
+        symptoms=tuple(symptoms),
+        codes=tuple(codes),
+        findings=findings,
+        complaint=complaint or "",
+        not_understood=tuple(dict.fromkeys([*not_understood, *strange])),
+        job_no=job_no or None,
+    )
+
+
+def _read_findings(words: Words, found: Sequence[str], kinds: pd.Series) -> tuple[dict[str, str], list[str]]:
+    findings: dict[str, str] = {}
+    strange: list[str] = []
+    for text in found:
+        read = words.find_findings(_column(text), kinds)
+        if read.empty:
+            strange.append(text)
+        findings.update(zip(read["finding"], read["value"], strict=True))
+    return findings, strange
+
+
+def _column(value: str | None) -> pd.Series:
+    import pandas as pd
+
+    return pd.Series([value], dtype="str")
+
+
+def _first(values: pd.Series) -> Any:
+    import pandas as pd
+
+    value = values.iloc[0]
+    return None if pd.isna(value) else value
+
+
+def said(question: Question) -> str:
+    """The question in one line, for people."""
+    unit = " ".join(part for part in (question.make, question.model) if part)
+    age = f"{question.age_years:.0f} years" if question.age_years is not None else "age not known"
+    seen = ", ".join(f"{finding} {value}" for finding, value in question.findings.items())
+    fault = ", ".join([*question.symptoms, *question.codes]) or "no complaint understood"
+    return "; ".join(part for part in (f"{question.kind} {unit}".strip(), age, fault, seen) if part)

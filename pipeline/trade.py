@@ -1,0 +1,170 @@
+"""What the word lists know of one kind of appliance: its causes, repairs, checks, parts and cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipeline.words import Words
+
+AFTER_EVERY_REPAIR = "after repair"
+ALWAYS = "local rules"
+LICENSED_WORDS = frozenset({"gas", "refrigerant", "sealed", "refer"})
+
+
+@dataclass(frozen=True)
+class Repair:
+    """How one cause is cured: the parts (all together) or the action, its minutes (None = from the parts)."""
+
+    parts: tuple[str, ...]
+    action: str
+    minutes: float | None
+
+
+@dataclass(frozen=True)
+class CheckCard:
+    """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing."""
+
+    name: str
+    finding: str
+    values: tuple[str, ...]
+    minutes: float
+    access: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PartCard:
+    """One part: price, fit minutes, cautions."""
+
+    price: float
+    minutes: float
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Trade:
+    """The word lists, cut to one kind of appliance.
+
+    Attributes
+    ----------
+    repairs
+        Cause → how it is cured.
+    shares
+        Symptom → cause → rough share.
+    expected
+        One row a cause, finding and value: probability.
+    checks
+        In the order of the list.
+    parts
+        Part → card.
+    cautions
+        Caution → its full text.
+    kind_cautions
+        Cautions of the kind, most important first.
+    """
+
+    kind: str
+    repairs: Mapping[str, Repair]
+    shares: Mapping[str, Mapping[str, float]]
+    expected: pd.DataFrame
+    checks: tuple[CheckCard, ...]
+    parts: Mapping[str, PartCard]
+    cautions: Mapping[str, str]
+    kind_cautions: tuple[str, ...]
+
+    @property
+    def is_gas(self) -> bool:
+        """Whether only people licensed for gas may work on this kind."""
+        return "gas" in self.kind_cautions
+
+    def is_licensed(self, cause: str) -> bool:
+        """Whether a cause is for licensed people: gas, or the sealed refrigerant circuit."""
+        repair = self.repairs.get(cause)
+        said = f"{cause} {repair.action if repair else ''}".lower().replace("-", " ").split()
+        return self.is_gas or not LICENSED_WORDS.isdisjoint(said)
+
+
+def about(words: Words, kind: str) -> Trade:
+    """Cut the word lists in force to one kind; an unknown kind gets all general cautions and no faults."""
+    faults, checks = _of_kind(words.faults(), kind), _of_kind(words.checks(), kind)
+    repairs: dict[str, Repair] = {}
+    shares: dict[str, dict[str, float]] = {}
+    expected: dict[tuple[str, str, str], float] = {}
+    for row in faults.to_dict("records"):
+        cause = row["cause"]
+        repairs.setdefault(cause, Repair(_split(row["parts"]), row["action"], _number(row["minutes"])))
+        for symptom in _split(row["symptoms"] if "symptoms" in row else row["symptom"]):
+            shares.setdefault(symptom, {})[cause] = _number(row["share"]) or 0.0
+        for finding, value, probability in _expectations(row["expected"]):
+            expected.setdefault((cause, finding, value), probability)
+    return Trade(
+        kind=kind,
+        repairs=repairs,
+        shares=shares,
+        expected=_expected_frame(expected),
+        checks=tuple(_check(row) for row in checks.to_dict("records")),
+        parts={row["part"]: _part(row) for row in words.parts().to_dict("records")},
+        cautions=dict(words.cautions()[["caution", "text"]].itertuples(index=False, name=None)),
+        kind_cautions=kind_cautions(words, kind),
+    )
+
+
+def kind_cautions(words: Words, kind: str) -> tuple[str, ...]:
+    """Cautions of a kind; a kind no list knows gets isolation."""
+    kinds = words.kinds()
+    known = kinds.loc[kinds["kind"] == kind, "cautions"]
+    return _split(known.iloc[0]) if len(known) else ("isolate",)
+
+
+def _of_kind(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
+    if "kind" in frame.columns:
+        return frame.loc[frame["kind"] == kind]
+    return frame.loc[[kind in _split(kinds) for kinds in frame["kinds"]]]
+
+
+def _check(row: Mapping[str, Any]) -> CheckCard:
+    access = row["access"]
+    return CheckCard(
+        name=row["check"],
+        finding=row["finding"],
+        values=_split(row["values"]),
+        minutes=_number(row["minutes"]) or 5.0,
+        access=access if isinstance(access, str) else "",
+        cautions=_split(row["cautions"]),
+    )
+
+
+def _part(row: Mapping[str, Any]) -> PartCard:
+    return PartCard(_number(row["price"]) or 0.0, _number(row["minutes"]) or 30.0, _split(row["cautions"]))
+
+
+def _expectations(cell: Any) -> Iterable[tuple[str, str, float]]:
+    for piece in _split(cell):
+        stated, probability = piece.rsplit(" ", 1)
+        finding, value = stated.split("=", 1)
+        yield finding, value, float(probability)
+
+
+def _expected_frame(expected: Mapping[tuple[str, str, str], float]) -> pd.DataFrame:
+    import pandas as pd
+
+    rows = [(*key, probability) for key, probability in expected.items()]
+    return pd.DataFrame(rows, columns=["cause", "finding", "value", "probability"])
+
+
+def _split(cell: Any) -> tuple[str, ...]:
+    """Terms of a cell: a list as it is, text at "|" and ";", nothing from an empty cell."""
+    if isinstance(cell, str):
+        return tuple(piece.strip() for piece in cell.replace(";", "|").split("|") if piece.strip())
+    return tuple(cell) if isinstance(cell, list | tuple) else ()
+
+
+def _number(cell: Any) -> float | None:
+    if cell is None or cell == "" or cell != cell:
+        return None
+    return float(cell)
