@@ -123,7 +123,9 @@ def fit_trees(
         random_state=seed,
     )
     machine.fit(inputs[:, position], cause, sample_weight=weight)
-    codes_seen = [np.unique(column[~np.isnan(column)]).astype(int) for column in inputs[:, position[: by_category.sum()]].T]
+    codes_seen = [
+        np.unique(column[~np.isnan(column)]).astype(int) for column in inputs[:, position[: by_category.sum()]].T
+    ]
     known = np.ones((inputs.shape[1], MOST_CATEGORIES + 2), dtype=bool)
     for p, seen in zip(position[: by_category.sum()], codes_seen, strict=True):
         known[p] = False
@@ -173,7 +175,9 @@ def _copied(
     )
 
 
-def _category_splits(trees: list[TreePredictor], sizes: np.ndarray, codes_seen: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+def _category_splits(
+    trees: list[TreePredictor], sizes: np.ndarray, codes_seen: list[np.ndarray]
+) -> tuple[np.ndarray, np.ndarray]:
     """Rows of booleans by our own codes, and for each node its row (−1: splits by number)."""
     bits = [np.zeros((1, MOST_CATEGORIES + 2), dtype=bool)]
     category = np.full(int(sizes.sum()), -1)

@@ -70,7 +70,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         self.random_state = random_state
         self.threads = threads
 
-    def fit(self, X: Any, y: Any, sample_weight: Any = None) -> CauseClassifier:  # noqa: N803
+    def fit(self, X: Any, y: Any, sample_weight: Any = None) -> CauseClassifier:
         """Learn from jobs whose cause is known.
 
         Parameters
@@ -91,7 +91,9 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
             from sklearn.exceptions import DataConversionWarning
 
-            warnings.warn("y has one column too many; it was taken as one cause a job.", DataConversionWarning, stacklevel=2)
+            warnings.warn(
+                "y has one column too many; it was taken as one cause a job.", DataConversionWarning, stacklevel=2
+            )
             y = y.ravel()
         if y.ndim != 1 or len(y) != len(frame):
             raise ValueError(f"y must hold one cause a job: {len(frame)} jobs, y has shape {y.shape}.")
@@ -102,16 +104,16 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             self.model_ = self._learn(frame, cause, weight)
         return self
 
-    def predict_proba(self, X: Any) -> np.ndarray:  # noqa: N803
+    def predict_proba(self, X: Any) -> np.ndarray:
         """Probability of each of ``classes_``, one row a job, adding to one."""
         check_is_fitted(self, "model_")
         return self.model_.predict_proba(self._frame(X, reset=False))
 
-    def predict(self, X: Any) -> np.ndarray:  # noqa: N803
+    def predict(self, X: Any) -> np.ndarray:
         """Return the likeliest cause of each job."""
         return np.asarray(self.classes_[np.argmax(self.predict_proba(X), axis=1)])
 
-    def none_of_these(self, X: Any) -> np.ndarray:  # noqa: N803
+    def none_of_these(self, X: Any) -> np.ndarray:
         """Probability, one a job, that the cause is one never seen for its kind."""
         check_is_fitted(self, "model_")
         return self.model_.none_of_these(self._frame(X, reset=False))
@@ -124,7 +126,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         tags.input_tags.string = True
         return tags
 
-    def _frame(self, X: Any, *, reset: bool) -> pd.DataFrame:  # noqa: N803
+    def _frame(self, X: Any, *, reset: bool) -> pd.DataFrame:
         if isinstance(X, pd.DataFrame):
             validate_data(self, X, reset=reset, skip_check_array=True)
             if X.shape[0] == 0:

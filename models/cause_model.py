@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from models.encoding import Column
 
 OPINIONS = ("share", "bayes", "linear", "boosting")
-FEW_JOBS = 10.0  # a kind's own estimate of unseen causes leans on all kinds by this many jobs (common practice, no source)
+FEW_JOBS = (
+    10.0  # a kind's own estimate of unseen causes leans on all kinds by this many jobs (common practice, no source)
+)
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,9 @@ class CauseModel:
         return found
 
     def _scope_column(self) -> Column | None:
-        return next((column for column in self.columns if column.name == self.unseen.scope and not column.is_number), None)
+        return next(
+            (column for column in self.columns if column.name == self.unseen.scope and not column.is_number), None
+        )
 
     def contributions(self, frame: pd.DataFrame) -> dict[str, np.ndarray]:
         """What each known fact of a one-row question adds to each cause's log score (Bayes and linear layer together).

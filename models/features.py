@@ -63,7 +63,9 @@ def _has_entries(entries: object) -> bool:
 def _findings(lists: pd.Series) -> pd.DataFrame:
     seen = _exploded(lists)
     parted = seen.str.partition("=")
-    table = pd.DataFrame({"row": seen.index, "finding": parted[0].str.strip().to_numpy(), "value": parted[2].str.strip().to_numpy()})
+    table = pd.DataFrame(
+        {"row": seen.index, "finding": parted[0].str.strip().to_numpy(), "value": parted[2].str.strip().to_numpy()}
+    )
     table = table.drop_duplicates(["row", "finding"], keep="last")
     spread = table.pivot(index="row", columns="finding", values="value").astype(object)
     spread.columns.name = None

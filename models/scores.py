@@ -38,8 +38,7 @@ def top(chance: np.ndarray, cause: np.ndarray, k: int) -> float:
 
 def brier(chance: np.ndarray, cause: np.ndarray) -> float:
     """Mean over jobs of Σ (probability − outcome)² over causes: Brier's original, between 0 and 2."""
-    outcome_missing = 1.0 * (cause < 0)
-    return float(np.mean((chance**2).sum(axis=1) - 2 * _right(chance, cause) + 1.0 + 0.0 * outcome_missing))
+    return float(np.mean((chance**2).sum(axis=1) - 2 * _right(chance, cause) + 1.0))
 
 
 def brier_parts(forecast: np.ndarray, happened: np.ndarray, bins: int = 15) -> dict[str, float]:

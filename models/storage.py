@@ -55,7 +55,9 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
 
 
 def _plain(column: dict[str, Any]) -> dict[str, Any]:
-    return {key: None if isinstance(value, float) and not np.isfinite(value) else value for key, value in column.items()}
+    return {
+        key: None if isinstance(value, float) and not np.isfinite(value) else value for key, value in column.items()
+    }
 
 
 def _tree_arrays() -> list[str]:
@@ -133,12 +135,15 @@ def _column(told: dict[str, Any]) -> Column:
 def _check(model: CauseModel) -> None:
     """Refuse parts whose sizes do not fit, so that a damaged folder fails here and not in an answer."""
     causes, size = len(model.classes_), sum(column.size for column in model.columns)
-    right = model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (4,)
+    right = (
+        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (4,)
+    )
     right = right and (model.linear is None or model.linear.shape == (size, causes))
     if model.trees is not None:
         nodes = len(model.trees.value)
         inside = all(
-            len(part) == nodes and part.min(initial=0) >= 0 and part.max(initial=0) < nodes for part in (model.trees.left, model.trees.right)
+            len(part) == nodes and part.min(initial=0) >= 0 and part.max(initial=0) < nodes
+            for part in (model.trees.left, model.trees.right)
         )
         right = right and inside and model.trees.baseline.shape == (causes,)
     if not right:

@@ -1,0 +1,199 @@
+"""How well it would have done: train on the past, ask about what came next, roll on; baselines in the same table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from models.baselines import QUICK
+from models.features import SYMPTOM, wide
+from models.scores import reliability, score_table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from models.cause_model import CauseModel
+
+MODEL = "priorjobs"
+FEWEST_TO_LEARN = 50  # jobs before a month is asked about
+SHARES_OF_CURVE = (0.125, 0.25, 0.5, 1.0)
+FACT_BANDS = ((0, 3), (4, 6), (7, 9), (10, 99))
+
+
+def new_classifier(half_life_days: float | None = None) -> Any:
+    """The classifier as priorjobs trains it."""
+    from models.cause_classifier import CauseClassifier
+
+    del half_life_days
+    return CauseClassifier(scope="kind")
+
+
+def recency(cure_date: pd.Series, half_life_days: float | None) -> np.ndarray:
+    """Weight of each job: half for every half-life it is older than the newest; all one when there is no half-life."""
+    if half_life_days is None:
+        return np.ones(len(cure_date))
+    dates = pd.to_datetime(cure_date)
+    weights: np.ndarray = 0.5 ** ((dates.max() - dates).dt.days.to_numpy() / half_life_days)
+    return weights
+
+
+def in_order(cause_example: pd.DataFrame) -> pd.DataFrame:
+    """Jobs in order of time, ties by episode."""
+    return cause_example.sort_values(["cure_date", "episode_id"], ignore_index=True)
+
+
+def known_facts(facts: pd.DataFrame) -> np.ndarray:
+    """How many facts each job's X tells, the complaint counted once a symptom named."""
+    symptoms = [name for name in facts.columns if name.startswith(SYMPTOM)]
+    others = [name for name in facts.columns if not name.startswith(SYMPTOM)]
+    told: np.ndarray = facts[others].notna().sum(axis=1).to_numpy() + (facts[symptoms] == "yes").sum(axis=1).to_numpy()
+    return told
+
+
+def opinions(
+    past: pd.DataFrame,
+    asked: pd.DataFrame,
+    baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
+    half_life_days: float | None = None,
+) -> tuple[list[str], dict[str, np.ndarray], CauseModel]:
+    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), and the fitted model."""
+    both = wide(pd.concat([past, asked], ignore_index=True))
+    facts, questions = both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
+    names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
+    fitted = new_classifier().fit(
+        facts, past["cause"].astype(str), sample_weight=recency(past["cure_date"], half_life_days)
+    )
+    answers = {MODEL: fitted.model_.predict_proba(questions)}
+    for name, guess in baselines.items():
+        answers[name] = guess(facts, cause, len(names), questions)
+    return [str(name) for name in names], answers, fitted.model_
+
+
+def codes_of(cause: pd.Series, names: list[str]) -> np.ndarray:
+    """Place of each cause in ``names``; −1 = not among them."""
+    return np.asarray(pd.Index(names).get_indexer(pd.Index(cause.astype(str))))
+
+
+def examine(
+    past: pd.DataFrame, asked: pd.DataFrame, baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK
+) -> dict[str, Any]:
+    """Score the model and the baselines on jobs that come after those they learned from.
+
+    Jobs whose cause was never seen before are scored by nobody; they are counted, beside what "none of these" said.
+
+    Returns
+    -------
+    scores, baselines (name → scores), never_seen_causes, none_of_these (mean chance said), reliability (rows), by_kind, by_facts,
+    model (the fitted CauseModel).
+    """
+    names, answers, model = opinions(past, asked, baselines)
+    cause = codes_of(asked["cause"], names)
+    known = cause >= 0
+    questions = wide(asked)
+    result: dict[str, Any] = {"never_seen_causes": int((~known).sum()), "model": model, "scores": None, "baselines": {}}
+    result["none_of_these"] = float(model.none_of_these(questions).mean()) if len(asked) else 0.0
+    if not known.any():
+        return result
+    tables = {name: score_table(chance[known], cause[known]) for name, chance in answers.items()}
+    result["scores"] = tables.pop(MODEL)
+    result["baselines"] = tables
+    return result | _broken_down(answers[MODEL][known], cause[known], questions[known], asked[known])
+
+
+def _broken_down(chance: np.ndarray, cause: np.ndarray, questions: pd.DataFrame, asked: pd.DataFrame) -> dict[str, Any]:
+    first = chance.argmax(axis=1) == cause
+    kinds = asked["kind"].astype(str).to_numpy()
+    told = known_facts(questions)
+    bands = {
+        f"{low} to {high}" if high < 99 else f"{low} or more": (told >= low) & (told <= high)
+        for low, high in FACT_BANDS
+    }
+    return {
+        "reliability": reliability(chance.max(axis=1), first.astype(float), 10),
+        "by_kind": {kind: score_table(chance[kinds == kind], cause[kinds == kind]) for kind in sorted(set(kinds))},
+        "by_facts": {band: score_table(chance[here], cause[here]) for band, here in bands.items() if here.any()},
+    }
+
+
+def roll(
+    cause_example: pd.DataFrame,
+    months: int,
+    baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
+    half_life_days: float | None = None,
+) -> dict[str, Any]:
+    """Score month by month over the last ``months`` months with jobs.
+
+    Returns
+    -------
+    months (one row a month: month, jobs, learned_from, log_loss, top1, top3), scores and baselines over all of them together,
+    reliability, by_kind, by_facts, never_seen_causes.
+    """
+    jobs = in_order(cause_example)
+    month = pd.to_datetime(jobs["cure_date"]).dt.to_period("M")
+    rows: list[dict[str, Any]] = []
+    collected: dict[str, list[np.ndarray]] = {}
+    parts: list[tuple[np.ndarray, pd.DataFrame, pd.DataFrame]] = []
+    all_names = sorted(set(jobs["cause"].astype(str)))
+    never_seen = 0
+    for one in sorted(month.unique())[-months:]:
+        past, asked = jobs[month < one], jobs[month == one]
+        if len(past) < FEWEST_TO_LEARN:
+            continue
+        names, answers, _ = opinions(past, asked, baselines, half_life_days)
+        known = codes_of(asked["cause"], names) >= 0
+        never_seen += int((~known).sum())
+        if not known.any():
+            continue
+        place = codes_of(pd.Series(names), all_names)
+        cause = codes_of(asked["cause"], all_names)[known]
+        for name, chance in answers.items():
+            spread = np.zeros((int(known.sum()), len(all_names)))
+            spread[:, place] = chance[known]
+            collected.setdefault(name, []).append(spread)
+        table = score_table(collected[MODEL][-1], cause)
+        rows.append(
+            {
+                "month": str(one),
+                "learned_from": len(past),
+                **{k: table[k] for k in ("jobs", "log_loss", "top1", "top3")},
+            }
+        )
+        parts.append((cause, wide(asked)[known.tolist()], asked[known]))
+    if not rows:
+        return {"months": [], "scores": None, "baselines": {}, "never_seen_causes": never_seen}
+    cause = np.concatenate([part[0] for part in parts])
+    tables = {name: score_table(np.concatenate(pieces), cause) for name, pieces in collected.items()}
+    scores = tables.pop(MODEL)
+    questions = pd.concat([part[1] for part in parts], ignore_index=True)
+    asked_all = pd.concat([part[2] for part in parts], ignore_index=True)
+    broken_down = _broken_down(np.concatenate(collected[MODEL]), cause, questions, asked_all)
+    return {"months": rows, "scores": scores, "baselines": tables, "never_seen_causes": never_seen} | broken_down
+
+
+def learning_curve(cause_example: pd.DataFrame, held_out: float = 0.2) -> list[dict[str, float]]:
+    """Log-loss and top-1 on the last jobs by time, learned from the newest part of the jobs before them: what more would buy."""
+    jobs = in_order(cause_example)
+    cut = int(len(jobs) * (1 - held_out))
+    past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
+    rows = []
+    for share in SHARES_OF_CURVE:
+        recent = past.iloc[len(past) - max(int(len(past) * share), 1) :]
+        if len(recent) < FEWEST_TO_LEARN:
+            continue
+        names, answers, _ = opinions(recent, asked, {})
+        cause = codes_of(asked["cause"], names)
+        known = cause >= 0
+        if not known.any():
+            continue
+        table = score_table(answers[MODEL][known], cause[known])
+        rows.append(
+            {
+                "learned_from": len(recent),
+                "asked": int(known.sum()),
+                "log_loss": table["log_loss"],
+                "top1": table["top1"],
+            }
+        )
+    return rows
