@@ -1,4 +1,4 @@
-"""How old was the appliance at the visit? From an age, a year made or bought, or a date of purchase."""
+"""How old the appliance was at the visit: from an age, a year made or bought, or a date of purchase."""
 
 from __future__ import annotations
 
@@ -19,81 +19,44 @@ if TYPE_CHECKING:
 OLDEST = 60.0  # years; above it a number is a slip, or no age
 DAYS_A_YEAR = 365.25
 
-_UNKNOWN = frozenset(
-    {
-        *NOT_KNOWN,
-        *("out of warranty", "oow", "o.o.w.", "in warranty", "under warranty", "iw", "warranty", "warranty expired"),
-        *(
-            "out of guarantee",
-            "in guarantee",
-            "under guarantee",
-            "guarantee",
-            "old",
-            "very old",
-            "quite old",
-            "ancient",
-        ),
-        *("not sure", "unsure", "no idea", "few years", "a few years", "some years", "several years", "years", "used"),
-        *(
-            "second hand",
-            "second-hand",
-            "secondhand",
-            "2nd hand",
-            "reconditioned",
-            "came with house",
-            "alt",
-            "sehr alt",
-        ),
-        *("cust unsure", "customer unsure", "customer not sure", "don't know", "dont know", "not new", "gebraucht"),
-        *("garantie", "außer garantie", "ausser garantie"),
-    }
-)
-_NEW = frozenset(
-    (
-        "new",
-        "brand new",
-        "nearly new",
-        "as new",
-        "just bought",
-        "neu",
-        "nagelneu",
-        "fast neu",
-        "new machine",
-        "doa",
-        "0",
-    )
-)
-_WORDS = {
-    word: float(number)
-    for number, words in enumerate(
-        (
-            "no null", "a an one ein eine einem einen", "two couple zwei", "three drei", "four vier", "five fünf", "six sechs",
-            "seven sieben", "eight acht", "nine neun", "ten zehn", "eleven elf", "twelve zwölf", "thirteen", "fourteen",
-            "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty zwanzig",
-        )
-    )
-    for word in words.split()
-}  # fmt: skip
+_SAYS_NO_AGE = """
+    out of warranty|oow|o.o.w.|in warranty|under warranty|iw|warranty|warranty expired|out of guarantee|in guarantee|
+    under guarantee|guarantee|garantie|außer garantie|ausser garantie|old|very old|quite old|ancient|alt|sehr alt|
+    not sure|unsure|no idea|don't know|dont know|cust unsure|customer unsure|customer not sure|few years|a few years|
+    some years|several years|years|not new|used|gebraucht|second hand|second-hand|secondhand|2nd hand|reconditioned|
+    came with house
+"""
+_UNKNOWN = NOT_KNOWN | {text.strip() for text in _SAYS_NO_AGE.split("|")}
+_NEW = re.compile("(?:brand |nearly |as )?new(?: machine)?|just bought|doa|neu|nagelneu|fast neu|0")
+_NUMBER_WORDS = """
+    no|a an one ein eine einem einen|two couple zwei|three drei|four vier|five fünf|six sechs|seven sieben|eight acht|
+    nine neun|ten zehn|eleven elf|twelve zwölf|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|
+    twenty zwanzig
+"""
+_WORDS = {word: float(number) for number, words in enumerate(_NUMBER_WORDS.split("|")) for word in words.split()}
 _NUMBER = rf"[0-9]{{1,5}}(?:[.,][0-9]{{1,9}})?|[.,][0-9]{{1,9}}|{'|'.join(sorted(_WORDS, key=len, reverse=True))}"
 _YEAR = r"(?:years?|yrs?\.?|yr'?s|y(?:/o|\.o\.)?\.?|jahren?|jahre?|j\.?|jr\.?)"
 _MONTH = r"(?:months?|mths?\.?|mnths?\.?|mos?\.?|m\.?|monaten?|monate?|mon\.?)"
 _UNITS = {"year": 1.0, "month": 1 / 12, "week": 7 / DAYS_A_YEAR, "day": 1 / DAYS_A_YEAR}
 _UNIT = rf"(?:(?P<year>{_YEAR})|(?P<month>{_MONTH})|(?P<week>weeks?|wks?\.?|wochen?)|(?P<day>days?|tagen?|tage?))"
 _HALF = r"(?:[ -]?(?:and |und )?(?:a )?(?P<half>1/2|half|1/4|3/4))?"
+_HALF_AFTER = _HALF.replace("<half>", "<half2>")
 _LOOSE = re.compile(
-    r"^(?:(?:aged?|alter|approx(?:imately)?|about|abt|around|roughly|nearly|almost|just over|just under|over|under|circa|"
-    r"c(?:a)?|etwa|ungefähr|fast|knapp|über|gut|mehr als|less than|more than|at least|up to|maybe|prob(?:ably)?|poss(?:ibly)?|"
-    r"est(?:imated)?|say|only|unter|weniger als)\b[.:]? ?|[~<>≈?+] ?)+"
+    r"^(?:(?:aged?|alter|approx(?:imately)?|about|abt|around|roughly|nearly|almost|just over|just under|over|under|"
+    r"circa|ca?|etwa|ungefähr|fast|knapp|über|gut|mehr als|less than|more than|at least|up to|maybe|prob(?:ably)?|"
+    r"poss(?:ibly)?|est(?:imated)?|say|only|unter|weniger als)\b[.:]? ?|[~<>≈?+] ?)+"
 )
 _TAIL = re.compile(r"(?: ?(?:old|of age|alt|or so|approx\.?|ish|-ish|plus|\+|\?|ago|of use|in use|oder so))+\.?$")
 _UNDER = re.compile(r"^(?:less than|under|unter|weniger als|<) ?")
-_SPAN = re.compile(rf"(?:of )?(?P<number>{_NUMBER}){_HALF} ?(?:of )?{_UNIT}?{_HALF.replace('<half>', '<half2>')}")
+_SPAN = re.compile(rf"(?:a )?(?P<number>{_NUMBER}){_HALF}(?:\+| plus)? ?(?:of )?{_UNIT}?{_HALF_AFTER}")
 _TWO_UNITS = re.compile(rf"(?P<years>{_NUMBER}) ?{_YEAR}[ ,;+&-]*(?:and |und )?(?P<months>{_NUMBER}) ?(?:{_MONTH})?")
 _RANGE = re.compile(rf"(?P<low>{_NUMBER}) ?(?:{_YEAR})? ?(?:-|to|or|bis|/|oder) ?(?P<high>{_NUMBER}) ?{_UNIT}?")
 _MADE = re.compile(
-    r"^(?:(?:made|bought|purchased|purchase date|manufactured|built|mfd|mfg|mfr|new|installed|fitted|from|since|dop|date|year|yr|"
-    r"gekauft|baujahr|bj|kauf|kaufdatum|seit|von|date of purchase|date of manufacture|model)\b[.:]? ?(?:in |on |im |am )?)+"
+    r"^(?:(?:made|bought|purchased|purchase date|manufactured|built|mfd|mfg|mfr|new|installed|fitted|from|since|dop|"
+    r"date of purchase|date of manufacture|date|year|yr|model|gekauft|baujahr|bj|kaufdatum|kauf|seit|von)\b[.:]? ?"
+    r"(?:in |on |im |am )?)+"
 )
+_SPREADSHEET_DAY = re.compile("[2-6][0-9]{4}")
 _YEAR_ONLY = re.compile(r"'?((?:19|20)[0-9]{2})(?: model)?|'([0-9]{2})")
 _MONTH_YEAR = re.compile(r"(?:([0-9]{1,2})[-/. ])((?:19|20)[0-9]{2})|((?:19|20)[0-9]{2})[-/. ]([0-9]{1,2})")
 _NAME_YEAR = re.compile(r"([^\W\d_]{3,9})[-/., ']*((?:19|20)[0-9]{2}|[0-9]{2})")
@@ -118,9 +81,9 @@ def parse(written: pd.Series[str], on_date: pd.Series[pd.Timestamp]) -> pd.DataF
 
     Notes
     -----
-    "nearly 3" and "about 3" are 3; "under a year" is half a year; "5 to 6" is 5.5. A year stands for its middle, and in the
-    visit's own year for the middle of what has passed of it; a month likewise for its middle. The order of day and month
-    of purchase dates is decided over the whole column, see ``dates.parse``. Common practice, no source.
+    "nearly 3" and "about 3" are 3; "under a year" is half a year; "5 to 6" is 5.5. A year stands for its middle, and
+    in the visit's own year for the middle of what has passed of it; a month likewise. The order of day and month of
+    purchase dates is decided over the whole column, see ``dates.parse``. Common practice, no source.
 
     Examples
     --------
@@ -158,7 +121,7 @@ def _dates_bought(
     values: Sequence[str], read: Sequence[tuple[str, float, str]], counts: NDArray[np.int64]
 ) -> tuple[tuple[list[np.datetime64], list[np.datetime64]], list[str | None]]:
     """First and last possible day of purchase of each distinct value, and the problems of all."""
-    never = np.datetime64("NaT", "s")
+    never: np.datetime64 = np.datetime64("NaT", "s")
     first, last = [never] * len(values), [never] * len(values)
     problems: list[str | None] = [None] * len(values)
     open_at = [position for position, (kind, _, _) in enumerate(read) if kind == "date"]
@@ -191,11 +154,10 @@ def _part(text: str | None) -> float:
 
 def _read_one(value: str) -> tuple[str, float, str]:
     """Give (kind, number, text): kind is age, year, month (number as months since 1970), date, blank or not."""
-    text = value.casefold().replace("\u2044", "/").strip("\"' .") if len(value) <= LONGEST_VALUE else "too long"
-    text = re.sub(r"(?<=[0-9])(?=[13]/[24]\b)", " ", text) if "/" in text and re.search("[¼½¾]", value) else text
+    text = value.casefold().strip('" .') if len(value) <= LONGEST_VALUE else "too long"
     if text in _UNKNOWN:
         return "blank", np.nan, ""
-    if text in _NEW:
+    if _NEW.fullmatch(text):
         return "age", 0.0, ""
     is_under = _UNDER.match(text) is not None
     loose = _TAIL.sub("", _LOOSE.sub("", text)).strip()
@@ -204,6 +166,8 @@ def _read_one(value: str) -> tuple[str, float, str]:
     made = _read_made(loose)
     if made is not None:
         return made
+    if _SPREADSHEET_DAY.fullmatch(loose):
+        return "date", np.nan, loose
     years = _read_span(loose)
     if years is None:
         without = _MADE.sub("", loose)

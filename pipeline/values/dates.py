@@ -1,4 +1,4 @@
-"""Which day does a written date mean? The order of day and month is decided over the whole column, never guessed."""
+"""Which day a written date means; the order of day and month is decided over the whole column, never guessed."""
 
 from __future__ import annotations
 

@@ -72,7 +72,8 @@ class Distinct:
 def plain(text: str) -> str:
     """Make compatibility characters (full-width digits, no-break spaces) and runs of white space plain."""
     if not text.isascii():
-        text = unicodedata.normalize("NFKC", text)
+        text = re.sub("(?<=[0-9])(?=[¼½¾])", " ", text)
+        text = unicodedata.normalize("NFKC", text).replace("\N{FRACTION SLASH}", "/")
         text = re.sub("[\u2010-\u2015\u2212]", "-", text)
     return " ".join(text.split())
 

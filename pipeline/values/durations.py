@@ -1,4 +1,4 @@
-"""How many minutes does a written duration mean? Bare numbers are judged over the whole column."""
+"""How many minutes a written duration means; bare numbers are judged over the whole column."""
 
 from __future__ import annotations
 
@@ -32,12 +32,13 @@ _DAYS_CLOCK = re.compile(r"(?:([0-9]) days?,? )?([0-9]{1,3}):([0-5]?[0-9])(?::([
 _ISO = re.compile(r"pt(?:([0-9.]{1,6})h)?(?:([0-9.]{1,6})m)?(?:([0-9.]{1,6})s)?")
 _BARE = re.compile(_NUMBER)
 _ABOUT = re.compile(r"^(?:about|approx\.?|approximately|around|ca\.?|c\.|circa|etwa|nearly|just over|just under|~) ?")
-_FRACTIONS = {"¼": 0.25, "½": 0.5, "¾": 0.75, "1/4": 0.25, "1/2": 0.5, "3/4": 0.75}
+_FRACTIONS = {"1/4": 0.25, "1/2": 0.5, "3/4": 0.75, "half": 0.5, "quarter": 0.25}
 _MIXED = re.compile(r"(?:([0-9]{1,2})[ -]?(?:and )?(?:a )?)?(1/4|1/2|3/4|half|quarter)(?: (?:of )?an?)?[ -]?(.{0,8})")
 _IN_WORDS = {
     "an hour": 60.0, "one hour": 60.0, "half an hour": 30.0, "half hour": 30.0, "quarter of an hour": 15.0,
     "quarter hour": 15.0, "three quarters of an hour": 45.0, "an hour and a half": 90.0, "two hours": 120.0,
-    "eine stunde": 60.0, "halbe stunde": 30.0, "eine halbe stunde": 30.0, "viertelstunde": 15.0, "anderthalb stunden": 90.0,
+    "eine stunde": 60.0, "halbe stunde": 30.0, "eine halbe stunde": 30.0,
+    "viertelstunde": 15.0, "anderthalb stunden": 90.0,
 }  # fmt: skip
 
 # what a distinct value turned out to be
@@ -167,8 +168,8 @@ def _read_fraction(text: str) -> _Read:
         except ValueError:
             return "not", float("nan")
         return "minutes", hours * 60 + minutes + seconds / 60
-    mixed = _MIXED.fullmatch(text.replace("\u2044", "/"))
+    mixed = _MIXED.fullmatch(text)
     if mixed and (mixed[3] == "" or re.fullmatch(_HOUR, mixed[3])):
-        part = {"half": 0.5, "quarter": 0.25, **_FRACTIONS}[mixed[2]]
+        part = _FRACTIONS[mixed[2]]
         return "minutes", (int(mixed[1] or 0) + part) * 60
     return "not", float("nan")

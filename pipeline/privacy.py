@@ -1,0 +1,302 @@
+"""Personal data at the door: customers become keyed hashes, contact details in free text are masked."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+import secrets
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipeline.errors import DatabaseUnusable, shown
+from pipeline.values.distinct import NOT_KNOWN, distinct, plain
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pandas as pd
+
+KEY_BYTES = 32
+HASH_BYTES = 16
+
+_NO_CUSTOMER = NOT_KNOWN | {
+    *("cash", "cash customer", "cash sale", "walk in", "walk-in", "customer", "misc", "various", "no name"),
+    *("kunde", "barverkauf"),
+}
+
+
+def load_key(path: Path) -> bytes:
+    """Read the workshop's secret key, made on first use.
+
+    Parameters
+    ----------
+    path
+        Key file; created with mode 600 where it does not exist, and set back to it where others may read it.
+
+    Returns
+    -------
+    bytes
+        32 random bytes.
+
+    Raises
+    ------
+    DatabaseUnusable
+        The file cannot be read or written, or does not hold a key.
+    """
+    try:
+        if not path.exists():
+            _create_key(path)
+        if path.stat().st_mode & 0o077:
+            path.chmod(0o600)
+        text = path.read_text(encoding="ascii").strip()
+        key = bytes.fromhex(text)
+    except (OSError, UnicodeDecodeError, ValueError) as fault:
+        raise DatabaseUnusable(
+            f"The key file {shown(path.name)} cannot be used: {_why(fault)}.",
+            "Put it back from a backup: customers hashed with another key would no longer be recognised.",
+        ) from fault
+    if len(key) != KEY_BYTES:
+        raise DatabaseUnusable(
+            f"The key file {shown(path.name)} does not hold a key of {KEY_BYTES} bytes.",
+            "Put it back from a backup: customers hashed with another key would no longer be recognised.",
+        )
+    return key
+
+
+def _why(fault: Exception) -> str:
+    return (fault.strerror or "it cannot be read") if isinstance(fault, OSError) else "it does not hold a key"
+
+
+def _create_key(path: Path) -> None:
+    """Write a new key so that a second process starting at the same moment ends with the same one."""
+    draft = path.with_name(f"{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
+    handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        with os.fdopen(handle, "w", encoding="ascii") as file:
+            file.write(secrets.token_hex(KEY_BYTES) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        with contextlib.suppress(FileExistsError):
+            path.hardlink_to(draft)
+    finally:
+        draft.unlink()
+
+
+def hash_customers(written: pd.Series[str], key: bytes) -> pd.Series[str]:
+    """Replace customer references by keyed hashes (BLAKE2b, 128 bits).
+
+    Parameters
+    ----------
+    written
+        References as written; case, white space and compatibility characters do not matter.
+    key
+        See :func:`load_key`.
+
+    Returns
+    -------
+    Series of str
+        32 hexadecimal digits; missing where the reference is missing or names nobody ("n/a", "cash").
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> hashed = hash_customers(pd.Series(["Ann  Example", "ann example", "cash"]), bytes(32))
+    >>> hashed[0] == hashed[1], len(hashed[0]), hashed.isna()[2]
+    (True, 32, True)
+    """
+    column = distinct(written)
+    return column.texts([_hash(value, key) for value in column.values]).rename("customer_hash")
+
+
+def _hash(value: str, key: bytes) -> str | None:
+    folded = value.casefold()
+    if folded in _NO_CUSTOMER:
+        return None
+    return hashlib.blake2b(folded.encode("utf-8", "replace"), key=key, digest_size=HASH_BYTES).hexdigest()
+
+
+# What may hold a contact detail, for a fast first look; RE2 syntax, one pass over a column.
+_FIRST_LOOK = (
+    r"@|\(at\)|\[at\]|[0-9][0-9 ()./-]{5,}[0-9]"
+    r"|(?i)\b[a-z]{1,2}[0-9][a-z0-9]? ?[0-9][a-z]{2}\b|\b[a-z][0-9][a-z] ?[0-9][a-z][0-9]\b"
+    r"|\b(?:postcode|post code|zip|plz|d-[0-9]{5})"
+    r"|\b[0-9]{1,4}[a-z]?,? [a-z]|(?:stra(?:ß|ss)e|str\.|weg|platz|allee|gasse|ring) [0-9]"
+    r"|\b(?:mr|mrs|ms|miss|herr|herrn|frau)\b"
+)
+
+_EMAIL = re.compile(
+    r"[\w.+'%-]{1,64}@[A-Za-z0-9-]{1,63}(?:\.[A-Za-z0-9-]{1,63}){0,5}\.[A-Za-z]{2,24}\b"
+    r"|[\w.+-]{1,64} ?[(\[] ?at ?[)\]] ?[\w-]{1,63}(?: ?(?:\.|[(\[] ?dot ?[)\]]) ?[\w-]{2,63}){1,3}",
+    re.IGNORECASE,
+)
+# A number that is no phone stands behind one of these, or before a unit.
+_NO_PHONE_BEFORE = re.compile(
+    r"(?:\b(?:part|parts|p/?n|pt|pnc|no|nr|number|ref|serial|ser|s/?n|sn|model|mod|codes?|errors?|err|faults?|lamps?|readings?|job|order|invoice|inv|art|e-?nr|"
+    r"prod|product|batch|barcode|ean|imei)\b\.?(?: ?(?:no|nr|number|code)\b\.?)?|[£€$@=#]|\bx)[ :]*$",
+    re.IGNORECASE,
+)
+_PHONE_WORD_BEFORE = re.compile(
+    r"\b(?:tel|tel\.? ?no|telephone|phone|ph|mob|mobile|cell|call|ring|rang|text|whatsapp|"
+    r"t|m|contact|fon|telefon|handy|mobil|"
+    r"(?:phone|tel|mob|mobile|contact) (?:no|number|nr))\b\.?(?: (?:him|her|them|on|back|cust|customer|first))*[ :.]*$",
+    re.IGNORECASE,
+)
+_NUMBER = re.compile(r"(?<![\w.,/])(?:\+|\(\+?)?[0-9](?:[ ()./-]{0,3}[0-9]){6,16}(?![\w]|[.,][0-9]|/[0-9])")
+_UNIT_AFTER = re.compile(
+    r"\s*(?:k|m|µ|u|n|p)?(?:ohms?|Ω|Ω|hz|v|w|kwh|amps?|a|mm|cm|rpm|f|uf|psi|bar|kg|g|hours?|hrs?|mins?|cycles?|%|°|pcs)\b",
+    re.IGNORECASE,
+)
+_DATE_OR_TIME = re.compile(
+    r"(?:[12][0-9]{3}[-/. ][0-9]{1,2}[-/. ][0-9]{1,2}|[0-9]{1,2}[-/. ][0-9]{1,2}[-/. ](?:[12][0-9]{3}|[0-9]{2}))"
+    r"(?:[ ,-]+[0-9]{1,2}(?:[:. ][0-9]{2}){0,2})?"
+)
+_UK_AREAS = (
+    "AB|AL|BA|BB|BD|BH|BL|BN|BR|BS|BT|CA|CB|CF|CH|CM|CO|CR|CT|CV|CW|DA|DD|DE|DG|DH|DL|DN|DT|DY|EC|EH|EN|EX|FK|FY|GL|GU|"
+    "GY|HA|HD|HG|HP|HR|HS|HU|HX|IG|IM|IP|IV|JE|KA|KT|KW|KY|LA|LD|LE|LL|LN|LS|LU|ME|MK|ML|NE|NG|NN|NP|NR|NW|OL|OX|PA|PE|PH|"
+    "PL|PO|PR|RG|RH|RM|SA|SE|SG|SK|SL|SM|SN|SO|SP|SR|SS|ST|SW|SY|TA|TD|TF|TN|TQ|TR|TS|TW|UB|WA|WC|WD|WF|WN|WR|WS|WV|YO|ZE|"
+    "B|E|G|L|M|N|S|W"
+)
+_UK_POSTCODE = re.compile(
+    rf"\b(?:{_UK_AREAS})[0-9][0-9A-HJKMNP-Y]?(?P<gap> ?)(?P<inward>[0-9][ABD-HJLNP-UW-Z]{{2}})\b", re.IGNORECASE
+)
+_NOT_INWARD = re.compile(
+    r"1ST|2ND|3RD|[04-9]TH|[0-9](?:AH|HZ|FT|LB|LT|PA|WH|PH|HP|HR|YR|TX|LE|PT|UF|NF|PF|RD|ST|ND)", re.IGNORECASE
+)
+_OTHER_POSTCODE = re.compile(
+    r"\b[ABCEGHJ-NPRSTVXY][0-9][A-Z] [0-9][A-Z][0-9]\b|\bD-[0-9]{5}\b"
+    r"|\b(?P<label>(?i:post ?code|zip(?: code)?|plz)[ :]{1,3})"
+    r"(?:[A-Za-z]{1,2}[0-9][A-Za-z0-9]? ?[0-9][A-Za-z]{2}|[0-9]{4,5}(?:-[0-9]{4}| ?[A-Z]{2})?)\b"
+)
+_SURE_STREET = "street|road|avenue|lane|crescent|gardens|terrace|grove|mews|boulevard"
+_LIKELY_STREET = "st|rd|ave|ln|cres|close|drive|way|court|place|square|hill|row|walk|park|rise|view"
+_NO_STREET_NAME = (
+    r"(?!(?i:door|belt|direct|drive|motor|drum|gear|water|inlet|outlet|valve|pump|drain|two|three|four|one|the|of|in|on|"
+    r"to|for|a|an|by|from|new|old|all|half|top|bottom|left|right|each|times|flashes|blocked|lamps?|years?|hours?|mins?)\b)"
+)
+_NAME_WORD = "[A-Za-z'’-]{3,20}"
+_ADDRESS = re.compile(
+    r"\b(?:(?i:flat|unit|apt\.?) ?[0-9]{1,4}[a-z]?,? )?[0-9]{1,4}[a-zA-Z]?,? "
+    rf"{_NO_STREET_NAME}(?:{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?(?i:{_SURE_STREET})\b"
+    rf"|(?=[A-Z]){_NAME_WORD} (?:(?=[A-Z]){_NAME_WORD} )?(?=[A-Z])(?i:{_LIKELY_STREET})\b\.?)"
+    r"|\b[A-ZÄÖÜ][a-zäöüß-]{2,25}(?:straße|strasse|str\.|weg|platz|allee|gasse|ring) [0-9]{1,4}[a-z]?\b"
+)
+_NAME = re.compile(
+    r"\b(?:Mrs|Mr|Ms|Miss|Herrn|Herr|Frau|MRS|MR|MISS)\.? (?:[A-Z]\.? ){0,2}[A-ZÄÖÜ][\w'’-]{1,25}"
+    r"(?: [A-Z][a-z]+(?= (?:rang|called|says|said|reports)\b))?"
+)
+
+
+def mask_contacts(texts: pd.Series[str], customers: pd.Series[str] | None = None) -> pd.Series[str]:
+    """Mask phones, emails, postcodes, street addresses and titled names in free text.
+
+    Parameters
+    ----------
+    texts
+        Free text; missing stays missing. Fault codes, resistances, part numbers, dates and prices stay as they are.
+    customers
+        References as written, same rows: where a row's own reference stands in its text, it is masked too.
+
+    Returns
+    -------
+    Series of str
+        Same rows and index, details replaced by [phone], [email], [postcode], [address], [name] or [customer].
+
+    Notes
+    -----
+    A pattern finds what is written the usual way, not everything: names without a title and addresses told in other
+    words stay. Patterns: common practice, no source.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> mask_contacts(pd.Series(["F05, pump 150 ohm, ring 07700 900123 first"]))[0]
+    'F05, pump 150 ohm, ring [phone] first'
+    """
+    import pandas as pd
+
+    held = pd.Series(texts.array, dtype="str")
+    suspects = np.flatnonzero(_looks_personal(held))
+    if len(suspects):
+        held.iloc[suspects] = [_mask(text) for text in held.iloc[suspects]]
+    if customers is not None:
+        held = _mask_own_reference(held, pd.Series(customers.array, dtype="str"))
+    return pd.Series(held.array, index=texts.index, name=texts.name)
+
+
+def _looks_personal(texts: pd.Series[str]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    found = pc.match_substring_regex(pa.array(texts, type=pa.large_string(), from_pandas=True), _FIRST_LOOK)
+    return np.asarray(pc.fill_null(found, False).to_numpy(zero_copy_only=False), dtype=np.bool_)
+
+
+def _mask(text: str) -> str:
+    text = _EMAIL.sub("[email]", text)
+    text = _NUMBER.sub(_phone, text)
+    text = _ADDRESS.sub("[address]", text)
+    text = _UK_POSTCODE.sub(_postcode, text)
+    text = _OTHER_POSTCODE.sub(lambda found: f"{found['label'] or ''}[postcode]", text)
+    return _NAME.sub("[name]", text)
+
+
+def _phone(found: re.Match[str]) -> str:
+    written = found[0]
+    digits = "".join(letter for letter in written if letter.isdigit())
+    before = found.string[max(found.start() - 40, 0) : found.start()]
+    after = found.string[found.end() : found.end() + 10]
+    if _NO_PHONE_BEFORE.search(before) or _DATE_OR_TIME.fullmatch(written) or _UNIT_AFTER.match(after):
+        return written
+    if _PHONE_WORD_BEFORE.search(before):
+        return "[phone]"
+    is_foreign = written.startswith(("+", "(+")) and 8 <= len(digits) <= 15
+    is_foreign |= digits.startswith("00") and digits[2:3] not in ("", "0") and 11 <= len(digits) <= 16
+    is_trunk = digits.startswith("0") and digits[1:2] != "0" and 9 <= len(digits) <= 12
+    is_grouped = re.fullmatch(r"\(?[2-9][0-9]{2}\)?[ .-]{1,2}[0-9]{3}[ .-][0-9]{4}", written) is not None
+    return "[phone]" if is_foreign or is_trunk or is_grouped else written
+
+
+def _postcode(found: re.Match[str]) -> str:
+    if _NOT_INWARD.match(found["inward"]) or (not found["gap"] and not found[0].isupper()):
+        return found[0]
+    return "[postcode]"
+
+
+def _mask_own_reference(texts: pd.Series[str], customers: pd.Series[str]) -> pd.Series[str]:
+    """Mask each row's own customer reference, where it has four characters or more."""
+    import pandas as pd
+
+    masked: list[object] = list(texts)
+    for row, (text, customer) in enumerate(zip(texts, customers, strict=True)):
+        if isinstance(text, str) and isinstance(customer, str) and len(customer) >= 4:
+            reference = plain(customer).casefold()
+            if len(reference) >= 4 and reference not in _NO_CUSTOMER and reference in text.casefold():
+                masked[row] = re.sub(re.escape(plain(customer)), "[customer]", text, flags=re.IGNORECASE)
+    return pd.Series(masked, dtype="str")
+
+
+_PERSONAL_HEADER = re.compile(
+    r"\b(?:(?:cust(?:omer)?|client|caller|contact|owner|first|last|sur|full|fore|vor|nach|kunden) ?)?name\b"
+    r"|\b(?:kundenname|vorname|nachname|surname|forename|address|addr|street|town|city|county|post ?code|zip|plz|ort|"
+    r"adresse|anschrift|strasse|straße|phone|telephone|tel|mobile|mob|cell|fax|e ?mail|telefon|handy|landline|"
+    r"birthday|dob)\b|^ ?(?:customer|client|cust|kunde) ?$",
+    re.IGNORECASE,
+)
+_NOT_PERSONAL_HEADER = re.compile(
+    r"\b(?:part|product|model|make|file|kind|job|engineer|technician|tech|brand|item|user)\b", re.IGNORECASE
+)
+
+
+def is_personal(header: str) -> bool:
+    """Say whether a column's header announces personal data, so that a column no layout names is not kept readable.
+
+    Examples
+    --------
+    >>> is_personal("Customer phone"), is_personal("part_name"), is_personal("Postcode")
+    (True, False, True)
+    """
+    words = re.sub(r"[_\W]+|(?<=[a-z])(?=[A-Z])", " ", header[:200])
+    return _PERSONAL_HEADER.search(words) is not None and _NOT_PERSONAL_HEADER.search(words) is None
