@@ -32,10 +32,10 @@ def quote_range(
         Name of the amount.
     """
     known = jobs.loc[jobs[column].notna() & jobs["cause"].isin(list(odds)), ["cause", column]]
-    counts = known.groupby("cause")[column].size().to_dict()
-    weights = known["cause"].map({c: odds[c] / (n + LISTED_WORTH) for c, n in counts.items()}).to_numpy(dtype=float)
-    amounts = [*known[column].to_numpy(dtype=float), *(listed[c] for c in odds)]
-    weights = [*weights, *(odds[c] * LISTED_WORTH / (counts.get(c, 0) + LISTED_WORTH) for c in odds)]
+    counts = {cause: int((known["cause"] == cause).sum()) for cause in odds}
+    each = {cause: odds[cause] / (n + LISTED_WORTH) for cause, n in counts.items()}
+    amounts = [*known[column].to_numpy(dtype=float), *(listed[cause] for cause in odds)]
+    weights = [*(each[cause] for cause in known["cause"]), *(each[cause] * LISTED_WORTH for cause in odds)]
     low, middle, high = weighted_quantiles(np.array(amounts), np.array(weights), LEVELS)
     return low, middle, high
 

@@ -1,4 +1,4 @@
-"""The answer to one visit's question: likely causes, what to do in which order, what to carry, what it may cost, what hurts."""
+"""The answer to one visit's question: likely causes, what to do in order, what to carry, what it may cost."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ LOOKING_MINUTES = (
     15.0  # what finding a cause takes beside curing it, for a quote with few jobs (common practice, no source)
 )
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
+Range = tuple[float, float, float]
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 
 
@@ -77,7 +78,7 @@ class Answer:
     evidence: Evidence
     visit: VisitPlan | None
     steps: tuple[Step, ...]
-    quote: Mapping[str, tuple[float, float, float]]
+    quote: Mapping[str, Range]
     advice: tuple[Advice, ...]
     remark: str
     currency: str

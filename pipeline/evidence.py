@@ -1,4 +1,4 @@
-"""What the workshop's own records say about a call: similar jobs, counts of findings, minutes, prices, what became of them."""
+"""What the workshop's own records say about a call: similar jobs, what was found, minutes, prices, how it ended."""
 
 from __future__ import annotations
 
@@ -83,7 +83,14 @@ select
     cause,
     count(*) as jobs,
     avg(labour_minutes) as minutes,
-    avg(list_sum(list_transform(findings, lambda f: coalesce(map($checks::varchar[], $minutes::double[])[split_part(f, '=', 1)], 0)))) as check_minutes
+    avg(
+        list_sum(
+            list_transform(
+                findings,
+                lambda f: coalesce(map($checks::varchar[], $minutes::double[])[split_part(f, '=', 1)], 0)
+            )
+        )
+    ) as check_minutes
 from cause_example
 where kind = $kind and visits = 1 and labour_minutes > 0
 group by cause
@@ -153,15 +160,16 @@ class Evidence:
     Attributes
     ----------
     similar
-        Cured jobs of the kind with a shared complaint or code, none of whose findings contradict what was seen; best first.
+        Cured jobs of the kind with a shared complaint or code, whose findings do not contradict what was seen; best
+        first: cause, job_no, cure_date, labour_minutes, parts_cost, agreeing.
     findings
         cause, finding, value, jobs.
     minutes
-        cause, jobs, minutes (whole visit, one-visit cures), check_minutes (those the word lists give for what was looked at).
+        cause → jobs cured in one visit, their mean minutes, and the mean minutes the word lists give their checks.
     prices
-        part, jobs, price (median paid).
+        part → jobs, median price paid.
     cured_by
-        cause, part, jobs: the part confirmed to cure it.
+        cause → the part confirmed most often to cure it.
     cause_jobs, same_complaint_jobs
         cause → cured jobs of this kind; and those with a shared complaint or code, whatever was found.
     beyond_repair
@@ -170,9 +178,9 @@ class Evidence:
 
     similar: pd.DataFrame
     findings: pd.DataFrame
-    minutes: pd.DataFrame
-    prices: pd.DataFrame
-    cured_by: pd.DataFrame
+    minutes: Mapping[str, tuple[int, float, float]]
+    prices: Mapping[str, tuple[int, float]]
+    cured_by: Mapping[str, str]
     cause_jobs: Mapping[str, int]
     same_complaint_jobs: Mapping[str, int]
     beyond_repair: tuple[int, int]
@@ -194,11 +202,14 @@ def gather(connection: duckdb.DuckDBPyConnection, question: Question, check_minu
     return Evidence(
         similar=similar_jobs(connection, question),
         findings=connection.execute(FINDINGS, kind).df(),
-        minutes=connection.execute(
-            MINUTES, {**kind, "checks": list(check_minutes), "minutes": list(check_minutes.values())}
-        ).df(),
-        prices=connection.execute(PRICES, kind).df(),
-        cured_by=connection.execute(CURED_BY, kind).df(),
+        minutes={
+            cause: (int(jobs), float(mean), float(checks or 0))
+            for cause, jobs, mean, checks in connection.execute(
+                MINUTES, {**kind, "checks": list(check_minutes), "minutes": list(check_minutes.values())}
+            ).fetchall()
+        },
+        prices={part: (int(n), float(paid)) for part, n, paid in connection.execute(PRICES, kind).fetchall()},
+        cured_by={cause: part for cause, part, _ in reversed(connection.execute(CURED_BY, kind).fetchall())},
         cause_jobs=dict(connection.execute(CAUSE_JOBS, kind).fetchall()),
         same_complaint_jobs=dict(connection.execute(COMPLAINT_JOBS, _complaint(question)).fetchall()),
         beyond_repair=_endings(connection, question),

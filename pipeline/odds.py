@@ -1,4 +1,4 @@
-"""How likely each cause is: the stored model where one is trained, else the word lists' shares and the jobs on record."""
+"""How likely each cause is: by the model in use, or, where none is trained, by word lists and jobs on record."""
 
 from __future__ import annotations
 

@@ -127,7 +127,7 @@ def _of_kind(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
     return frame.loc[[kind in _split(kinds) for kinds in frame["kinds"]]]
 
 
-def _check(row: Mapping[str, Any]) -> CheckCard:
+def _check(row: Mapping[Any, Any]) -> CheckCard:
     access = row["access"]
     return CheckCard(
         name=row["check"],
@@ -139,7 +139,7 @@ def _check(row: Mapping[str, Any]) -> CheckCard:
     )
 
 
-def _part(row: Mapping[str, Any]) -> PartCard:
+def _part(row: Mapping[Any, Any]) -> PartCard:
     return PartCard(_number(row["price"]) or 0.0, _number(row["minutes"]) or 30.0, _split(row["cautions"]))
 
 

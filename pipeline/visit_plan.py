@@ -10,7 +10,7 @@ from pipeline.trade import AFTER_EVERY_REPAIR, CheckCard, PartCard, Repair, Trad
 
 if TYPE_CHECKING:
     from models.likelihood import Likelihoods
-    from models.plan import Node, Plan
+    from models.plan_table import Node, Plan
     from pipeline.evidence import Evidence
     from pipeline.settings import Settings
 
@@ -149,7 +149,7 @@ class VisitPlan:
         given, opened = "", self.plan.problem.opened
         while node is not None and len(steps) < most:
             steps.append(self.step(node, given, opened))
-            opened |= self.access_of(node)
+            opened |= self.plan.access_of(node)
             following = [(chance, -k) for k, (_, chance, after) in enumerate(node.branches) if after is not None]
             if not following:
                 break
@@ -157,12 +157,6 @@ class VisitPlan:
             given = f"{self.checks[node.step].finding}: {outcome}" if node.do == "check" else outcome
             node = after
         return steps
-
-    def access_of(self, node: Node) -> frozenset[str]:
-        """What is open once a step is done."""
-        if node.do == "check":
-            return self.plan.problem.checks[node.step].access
-        return self.plan.problem.actions[node.step].access if node.do == "act" else frozenset()
 
 
 def plan_visit(
@@ -221,27 +215,27 @@ class Costs:
         self.trade, self.settings = trade, settings
         self.rate = settings.hour_rate / 60
         self.trip = settings.trip_cost + settings.trip_minutes * self.rate
-        self._prices = {row.part: (row.jobs, row.price) for row in evidence.prices.itertuples()}
+        self._prices = evidence.prices
         self._cured_by = evidence.cured_by
         self._minutes = self._own_minutes(evidence)
 
     def _own_minutes(self, evidence: Evidence) -> dict[str, tuple[float, float]]:
-        """Cause → (jobs, minutes of the repair itself): whole visit less its checks and less what every visit takes besides."""
+        """Cause → (jobs, minutes of the repair itself): visit less its checks and what every visit takes besides."""
         import numpy as np
 
-        rows = [(r.cause, float(r.jobs), r.minutes - r.check_minutes) for r in evidence.minutes.itertuples()]
+        rows = [(cause, float(jobs), mean - checks) for cause, (jobs, mean, checks) in evidence.minutes.items()]
         over = [left - self.listed_minutes(self.repair(cause)) for cause, jobs, left in rows if jobs >= LISTED_WORTH]
         besides = float(np.clip(np.median(over), 0, 45)) if over else 0.0
         return {cause: (jobs, max(left - besides, 3.0)) for cause, jobs, left in rows}
 
     def repair(self, cause: str) -> Repair:
-        """How a cause is cured: by the word lists, else by the part that cured it most often, else by putting it right."""
+        """How a cause is cured: by the word lists, else by the part that cured it most, else by putting it right."""
         listed = self.trade.repairs.get(cause)
         if listed is not None:
             return listed
-        parts = self._cured_by.loc[self._cured_by["cause"] == cause, "part"]
-        if len(parts):
-            return Repair((str(parts.iloc[0]),), f"fit {parts.iloc[0]}", None)
+        part = self._cured_by.get(cause)
+        if part is not None:
+            return Repair((part,), f"fit {part}", None)
         return Repair((), f"put right: {cause}", OWN_REPAIR_MINUTES)
 
     def part(self, part: str) -> PartCard:
@@ -267,7 +261,7 @@ class Costs:
         return (jobs * own + LISTED_WORTH * self.listed_minutes(self.repair(cause))) / (jobs + LISTED_WORTH)
 
     def acts(self, causes: Sequence[str]) -> list[Act]:
-        """Repairs that may cure these causes; one repair that cures several stands once. Licensed work is not among them."""
+        """Repairs that may cure these causes, each once; licensed work is not among them."""
         cures: dict[tuple[str, ...], list[str]] = {}
         for cause in causes:
             if not self.trade.is_licensed(cause):
@@ -317,7 +311,7 @@ class Costs:
         """Put the call to the planner."""
         import numpy as np
 
-        from models.plan import Action, Check, Problem
+        from models.plan_problem import Action, Check, Problem
 
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
@@ -341,7 +335,8 @@ class Costs:
             )
             for act in acts
         )
-        groups = {group for step in (*looks, *repairs) for group in step.access} | set(opened)
+        accesses = [*(look.access for look in looks), *(repair.access for repair in repairs), opened]
+        groups = frozenset[str]().union(*accesses)
         openings = {g: self.trip if g == FURTHER_TRIP else _opening_minutes({g}) * self.rate for g in sorted(groups)}
         return Problem(causes, p, looks, repairs, np.array([self._handover(c, acts) for c in causes]), openings, opened)
 
@@ -382,8 +377,7 @@ def _expected(plan: Plan, costs: Costs, checks: Sequence[CheckCard], acts: Seque
             minutes += node.reach * (HANDOVER_MINUTES + costs.settings.trip_minutes)
             visits += node.reach
             continue
-        step = plan.problem.checks[node.step] if node.do == "check" else plan.problem.actions[node.step]
-        new = step.access - opened
+        new = plan.access_of(node) - opened
         own = check_minutes(checks[node.step]) if node.do == "check" else acts[node.step].minutes
         minutes += node.reach * (own + _opening_minutes(new - {FURTHER_TRIP}))
         if FURTHER_TRIP in new:
@@ -397,7 +391,5 @@ def _walk(root: Node, plan: Plan) -> Iterator[tuple[Node, frozenset[str]]]:
     while waiting:
         node, opened = waiting.pop()
         yield node, opened
-        if node.do != "hand over":
-            step = plan.problem.checks[node.step] if node.do == "check" else plan.problem.actions[node.step]
-            opened = opened | step.access
+        opened |= plan.access_of(node)
         waiting.extend((after, opened) for _, _, after in node.branches if after is not None)

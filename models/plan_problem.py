@@ -1,0 +1,147 @@
+"""One call put to the planner: causes, checks, repairs and their costs; and what repairs alone would cost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Check:
+    """One observation: ``likelihood[cause, outcome]`` is the chance of each outcome under each cause; rows sum to 1."""
+
+    name: str
+    cost: float
+    outcomes: tuple[str, ...]
+    likelihood: Floats
+    access: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, eq=False)
+class Action:
+    """One repair whose result is seen at once: ``cures[cause]`` is the chance that it ends the fault."""
+
+    name: str
+    cost: float
+    cures: Floats
+    access: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """One call: odds of its causes, what can be looked at, what can be done, and what handing over costs.
+
+    Parameters
+    ----------
+    causes, p
+        Names and probabilities (they sum to 1). A cause that no action cures is "none of these".
+    handover
+        Money that handing over costs under each cause, the repair itself included.
+    openings
+        Money of opening each access group named by a check or an action.
+    opened
+        Groups already open.
+    """
+
+    causes: tuple[str, ...]
+    p: Floats
+    checks: tuple[Check, ...]
+    actions: tuple[Action, ...]
+    handover: Floats
+    openings: Mapping[str, float] = field(default_factory=dict)
+    opened: frozenset[str] = frozenset()
+
+
+def order_cost(p: Sequence[float], cost: Sequence[float], order: Sequence[int]) -> float:
+    """Expected cost of trying independent repairs in ``order`` until one cures: sum of c_i (1 - sum of earlier p_j)."""
+    left, total = 1.0, 0.0
+    for i in order:
+        total += cost[i] * left
+        left -= p[i]
+    return total
+
+
+def pc_order(p: Sequence[float], cost: Sequence[float]) -> list[int]:
+    """Order of falling p/c, ties by position; optimal for one fault and independent repairs without checks."""
+    return sorted(range(len(p)), key=lambda i: (-p[i] / cost[i] if cost[i] > 0 else -np.inf, i))
+
+
+def blocks_in_pc_order(problem: Problem) -> list[int]:
+    """Order of the actions by chance of cure per money, actions behind one opening weighed together.
+
+    An action that overlaps others is weighed by what it still adds. Where an opening is shared, the best leading group
+    of actions behind it (sum of p over opening plus sum of c) competes as one block (arXiv 1203.3502).
+    """
+    mass, opened, order = problem.p.copy(), set(problem.opened), []
+    waiting = list(range(len(problem.actions)))
+    while waiting:
+        block = _best_block(problem, mass, opened, waiting)
+        for i in block:
+            mass = mass * (1 - problem.actions[i].cures)
+            opened |= problem.actions[i].access
+            waiting.remove(i)
+        order.extend(block)
+    return order
+
+
+def _best_block(problem: Problem, mass: Floats, opened: set[str], waiting: list[int]) -> list[int]:
+    gain = {i: float(mass @ problem.actions[i].cures) for i in waiting}
+    missing = {i: frozenset(problem.actions[i].access - opened) for i in waiting}
+    best, best_ratio = [waiting[0]], -1.0
+    for groups in sorted(set(missing.values()), key=sorted):
+        spent, won, block = opening(problem, groups), 0.0, []
+        inside = [i for i in waiting if missing[i] <= groups]
+        for i in sorted(inside, key=lambda i: (-gain[i] / max(problem.actions[i].cost, 1e-12), i)):
+            block.append(i)
+            spent += problem.actions[i].cost
+            won += gain[i]
+            ratio = won / max(spent, 1e-12)
+            if ratio > best_ratio * (1 + 1e-12):
+                best, best_ratio = list(block), ratio
+    return best
+
+
+def opening(problem: Problem, groups: frozenset[str] | set[str]) -> float:
+    """Money of opening these groups, those open from the start left out."""
+    return sum(problem.openings.get(group, 0.0) for group in groups - problem.opened)
+
+
+def without_checks(problem: Problem, order: Sequence[int] | None = None) -> tuple[float, int]:
+    """Expected money of the actions alone in ``order`` (default p/c) with the best point to hand over.
+
+    Returns
+    -------
+    tuple
+        Expected money, and how many actions to do before handing over.
+    """
+    order = blocks_in_pc_order(problem) if order is None else order
+    mass, opened, spent = problem.p.copy(), set(problem.opened), 0.0
+    costs = [float(mass @ problem.handover)]
+    for i in order:
+        action = problem.actions[i]
+        spent += float(mass.sum()) * (action.cost + opening(problem, action.access - opened))
+        opened |= action.access
+        mass = mass * (1 - action.cures)
+        costs.append(spent + float(mass @ problem.handover))
+    best = int(np.argmin(costs))
+    return costs[best], best
+
+
+def value_of(problem: Problem, check: Check) -> float:
+    """Money saved by one outcome known before acting in p/c order, its own cost not taken off; never below 0."""
+    now, _ = without_checks(problem)
+    order = blocks_in_pc_order(problem)
+    later = 0.0
+    for outcome in range(len(check.outcomes)):
+        joint = problem.p * check.likelihood[:, outcome]
+        seen = float(joint.sum())
+        if seen <= 0:
+            continue
+        updated = replace(problem, p=joint / seen, checks=())
+        later += seen * min(without_checks(updated)[0], without_checks(updated, order)[0])
+    return max(0.0, now - later)
