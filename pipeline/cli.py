@@ -22,7 +22,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-models_app = typer.Typer(help="List, compare and choose fitted models.", rich_markup_mode=None)
+models_app = typer.Typer(rich_markup_mode=None)
 app.add_typer(models_app, name="models")
 
 Db = Annotated[Path, typer.Option("--db", envvar="PRIORJOBS_DB", help="The workshop's database file.")]

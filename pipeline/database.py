@@ -84,7 +84,7 @@ class Database:
         if not path.exists():
             if read_only:
                 raise UsageError(
-                    f"There is no workshop database at {shown(path)}.", "Load job records first: priorjobs load FILE"
+                    f"There is no workshop database at {shown(path, 200)}.", "Load job records first: priorjobs load FILE"
                 )
             if not path.parent.is_dir():
                 raise DatabaseUnusable(
@@ -157,11 +157,11 @@ def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
                 config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"},
             )
         except duckdb.Error as fault:
-            if "lock" not in str(fault).lower():
+            if "could not set lock" not in str(fault).lower():
                 raise _unusable(path, fault) from fault
             if time.monotonic() > give_up:
                 raise DatabaseBusy(
-                    f"Another program has held {shown(path)} for more than {WAIT_SECONDS:.0f} seconds.",
+                    f"Another program has held {shown(path, 200)} for more than {WAIT_SECONDS:.0f} seconds.",
                     "Let it finish or close it, then run this again; nothing was changed.",
                 ) from fault
         if not has_said:
@@ -187,7 +187,7 @@ def _bring_up_to_date(database: Database) -> None:
         )
         if found is not None and found > sql.SCHEMA_VERSION:
             raise DatabaseUnusable(
-                f"{shown(database.path)} was made by a newer priorjobs: its tables are version {found}, "
+                f"{shown(database.path, 200)} was made by a newer priorjobs: its tables are version {found}, "
                 f"this one knows {sql.SCHEMA_VERSION}.",
                 "Install the newer version, or name another database with --db.",
             )
@@ -195,7 +195,7 @@ def _bring_up_to_date(database: Database) -> None:
             return
         if database.read_only:
             raise UsageError(
-                f"{shown(database.path)} holds no job records in this version's tables.",
+                f"{shown(database.path, 200)} holds no job records in this version's tables.",
                 "Run priorjobs load FILE once: it prepares the database.",
             )
         if found is not None:
@@ -214,15 +214,15 @@ def _unusable(path: Path, fault: Exception) -> DatabaseUnusable:
     text = str(fault)
     if "not a valid DuckDB" in text:
         return DatabaseUnusable(
-            f"{shown(path)} is not a workshop database.", "Name the right file with --db, or move this one away."
+            f"{shown(path, 200)} is not a workshop database.", "Name the right file with --db, or move this one away."
         )
     if "orrupt" in text or "checksum" in text:
-        return DatabaseUnusable(f"{shown(path)} is damaged.", "Restore it from a backup: priorjobs restore FILE")
+        return DatabaseUnusable(f"{shown(path, 200)} is damaged.", "Restore it from a backup: priorjobs restore FILE")
     if "space" in text.lower():
         return DatabaseUnusable(
-            f"The disk of {shown(path)} is full.", "Make room and run this again; nothing was changed."
+            f"The disk of {shown(path, 200)} is full.", "Make room and run this again; nothing was changed."
         )
     return DatabaseUnusable(
-        f"{shown(path)} cannot be used: {shown(text.splitlines()[0], 160)}",
+        f"{shown(path, 200)} cannot be used: {shown(text.splitlines()[0], 160)}",
         "Check that the file and its folder can be read and written, then run this again.",
     )

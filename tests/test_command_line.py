@@ -1,0 +1,115 @@
+"""Help, errors and start-up of the command line."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.main import get_command
+
+from pipeline.cli import app
+
+ROOT = Path(__file__).parent.parent
+COMMANDS = {
+    "demo", "load", "train", "causes", "round", "report", "backtest", "models", "review", "export", "forget", "status",
+    "backup", "restore",
+}  # fmt: skip
+
+
+def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    code = "import sys; from pipeline.cli import main; main()"
+    return subprocess.run(
+        [sys.executable, "-c", code, *words],
+        capture_output=True, text=True, cwd=cwd, env={"PYTHONPATH": str(ROOT), "PATH": "", "HOME": "/"},
+    )  # fmt: skip
+
+
+def all_commands() -> list[tuple[str, object]]:
+    found = []
+    for name, command in get_command(app).commands.items():
+        found.append((name, command))
+        found += [(f"{name} {inner}", c) for inner, c in getattr(command, "commands", {}).items()]
+    return found
+
+
+def test_the_commands_are_those_of_the_manual() -> None:
+    assert {name for name, _ in all_commands() if " " not in name} == COMMANDS
+
+
+@pytest.mark.parametrize(("name", "command"), all_commands())
+def test_every_command_has_help_with_an_example_that_parses(name: str, command: object) -> None:
+    example = re.search(r"Example: priorjobs (.+)", command.help or "")
+    assert example, f"{name} has no example"
+    assert example[1].split()[0] == name.split()[0]
+
+
+def test_documents_name_every_command_and_no_other() -> None:
+    for document in ("README.md",):
+        named = set(re.findall(r"priorjobs ([a-z]+)\b", (ROOT / document).read_text()))
+        assert named >= COMMANDS, f"{document} misses {COMMANDS - named}"
+        assert named <= COMMANDS, f"{document} names {named - COMMANDS}"
+
+
+@pytest.mark.parametrize("words", [("--help",), ("status",), ("load", "nowhere.csv"), ("nonsense",)])
+def test_light_commands_load_no_heavy_library(words: tuple[str, ...], tmp_path: Path) -> None:
+    code = (
+        "import sys, pipeline.cli\n"
+        "try: pipeline.cli.main()\n"
+        "except SystemExit: pass\n"
+        "heavy = {'pandas', 'sklearn', 'scipy', 'altair', 'vl_convert', 'rich'} & set(sys.modules)\n"
+        "sys.stderr.write('HEAVY ' + ','.join(sorted(heavy)))"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", code, *words], capture_output=True, text=True, cwd=tmp_path, env={"PYTHONPATH": str(ROOT)}
+    )
+    assert ran.stderr.endswith("HEAVY "), ran.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [
+        (("status",), 2),
+        (("nonsense",), 2),
+        (("load", "nowhere.csv"), 2),
+        (("causes",), 2),
+        (("report", "--db", "/nowhere/shop.duckdb"), 2),
+        (("load", "x.csv", "--db", "/nowhere/shop.duckdb"), 3),
+    ],
+)
+def test_wrong_use_gets_a_sentence_a_remedy_and_the_status(words: tuple[str, ...], status: int, tmp_path: Path) -> None:
+    ran = run(*words, cwd=tmp_path)
+    assert ran.returncode == status, ran.stderr
+    assert ran.stdout == ""
+    assert len(ran.stderr.splitlines()) >= 2
+    assert "Traceback" not in ran.stderr
+
+
+def test_with_json_a_fault_is_one_object_on_standard_output(tmp_path: Path) -> None:
+    ran = run("status", "--json", cwd=tmp_path)
+    assert ran.returncode == 2
+    assert set(json.loads(ran.stdout)["error"]) == {"code", "what", "remedy"}
+
+
+def test_a_bug_of_ours_is_named_as_one_without_a_traceback(monkeypatch: pytest.MonkeyPatch, capsys) -> None:
+    from pipeline import cli
+
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("inner words")
+
+    monkeypatch.setattr(cli, "app", broken)
+    with pytest.raises(SystemExit, match="2"):
+        cli.main()
+    told = capsys.readouterr().err
+    assert "a fault of priorjobs itself" in told
+    assert "Traceback" not in told
+
+
+@pytest.mark.parametrize("hostile", ["\x1b[2Jwiped", "\u202egnp.exe", "a\x00b"])
+def test_nothing_from_a_record_can_act_on_the_terminal(hostile: str) -> None:
+    from pipeline.show import safe
+
+    assert all(c.isprintable() or c in "\n\N{REPLACEMENT CHARACTER}" for c in safe(hostile))
