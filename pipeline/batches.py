@@ -1,0 +1,40 @@
+"""Tables a batch at a time, between SQL and frames, so that memory stays flat as files grow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+BATCH = 100_000
+
+
+def frame(connection: duckdb.DuckDBPyConnection, query: str) -> pd.DataFrame:
+    """Return the rows of a query; text columns have the dtype ``str``."""
+    return connection.sql(query).to_arrow_table().to_pandas()
+
+
+def batches(connection: duckdb.DuckDBPyConnection, query: str, size: int = BATCH) -> Iterator[pd.DataFrame]:
+    """Yield the rows of a query in frames of at most ``size`` rows; the connection is free in between."""
+    connection.execute(f"create or replace temp table batched as {query}")
+    (rows,) = connection.execute("select count(*) from batched").fetchall()[0]
+    for start in range(0, rows, size):
+        yield frame(connection, f"select * from batched where rowid >= {start} and rowid < {start + size}")
+    connection.execute("drop table if exists batched")
+
+
+def insert(
+    connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame | Mapping[str, Sequence[Any]]
+) -> None:
+    """Append rows to a table, columns by position."""
+    import pandas as pd
+
+    held = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(dict(rows))
+    if held.empty:
+        return
+    connection.register("rows_to_insert", held)
+    connection.execute(f"insert into {table} select * from rows_to_insert")
+    connection.unregister("rows_to_insert")

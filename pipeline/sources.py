@@ -1,0 +1,190 @@
+"""Which tables of records do the named files hold? Folders, archives and standard input opened within bounds."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import shutil
+import sys
+import zipfile
+import zlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import IO
+
+from pipeline.errors import FileUnreadable, UsageError, shown
+
+SUFFIXES = frozenset(
+    ".csv .tsv .tab .txt .psv .json .jsonl .ndjson .parquet .pq .xlsx .xlsm .xlsb .xls .ods .gz .zip".split()
+)
+MOST_BYTES = 16 << 30  # of one unpacked file
+FREE_BYTES = 64 << 20  # below this any compression ratio passes
+MOST_RATIO = 200  # unpacked to packed; job records as text shrink about tenfold (measured on the demo's exports)
+MOST_MEMBERS = 10_000
+CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Source:
+    """One table of records, as plain bytes on disk.
+
+    Attributes
+    ----------
+    name
+        Shown to the user: the file's name without its folder; a member of an archive as "archive.zip: jobs.csv".
+    path
+        The bytes to read.
+    form
+        "text", "json", "sheet" or "parquet", told from the bytes.
+    sha256, size
+        Of the bytes at ``path``.
+    beside
+        Where the file itself lies, None for standard input: a layout of the same stem may lie there.
+    """
+
+    name: str
+    path: Path
+    form: str
+    sha256: str
+    size: int
+    beside: Path | None
+
+
+def open_sources(paths: Sequence[Path | str], scratch: Path) -> Iterator[Source]:
+    """Yield every table the paths name, in the order given, a folder's files by name.
+
+    Compressed files and standard input are unpacked into ``scratch``, one at a time, and removed before the next.
+
+    Raises
+    ------
+    UsageError
+        A path that does not exist, or a folder without any file of records.
+    FileUnreadable
+        A damaged or locked archive, or one that unpacks beyond all reason.
+    """
+    for path in paths:
+        if str(path) == "-":
+            place = scratch / "standard-input"
+            with place.open("wb") as out:
+                _copy(sys.stdin.buffer, out, "standard input", None)
+            yield from _tables("standard input", place, None, scratch)
+            place.unlink(missing_ok=True)
+            continue
+        for file in _files(Path(path)):
+            yield from _tables(file.name, file, file, scratch)
+
+
+def _files(path: Path) -> list[Path]:
+    if path.is_dir():
+        inside = sorted(
+            p for p in path.rglob("*")
+            if p.is_file() and p.suffix.lower() in SUFFIXES and not any(q.startswith(".") for q in p.relative_to(path).parts)
+        )  # fmt: skip
+        if not inside:
+            raise UsageError(
+                f"There is no file of records in the folder {shown(path)}.",
+                f"Files are known by their ending: {', '.join(sorted(SUFFIXES))}.",
+            )
+        return inside
+    if not path.is_file():
+        raise UsageError(f"There is no file {shown(path)}.", "Check the name and the folder.")
+    return [path]
+
+
+def _tables(name: str, path: Path, beside: Path | None, scratch: Path, depth: int = 0) -> Iterator[Source]:
+    try:
+        form = _form(path)
+        if form in ("gzip", "zip") and depth >= 2:
+            raise FileUnreadable(f"{shown(name)} is an archive inside an archive.", "Unpack it first, then load it.")
+        if form == "gzip":
+            yield from _ungzipped(name, path, beside, scratch, depth)
+        elif form == "zip":
+            yield from _unzipped(name, path, beside, scratch, depth)
+        else:
+            sha256, size = _fingerprint(path)
+            yield Source(name, path, form, sha256, size, beside)
+    except (OSError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError) as fault:
+        raise FileUnreadable(
+            f"{shown(name)} cannot be read: {shown(fault, 120)}", "Check that it is whole and not locked; copy it anew."
+        ) from fault
+
+
+def _form(path: Path) -> str:
+    with path.open("rb") as file:
+        start = file.read(4096)
+    if start.startswith(b"\x1f\x8b"):
+        return "gzip"
+    if start.startswith(b"PAR1"):
+        return "parquet"
+    if start.startswith(b"\xd0\xcf\x11\xe0"):
+        return "sheet"
+    if start.startswith(b"PK"):
+        with zipfile.ZipFile(path) as archive:
+            inside = set(archive.namelist())
+            if inside & {"[Content_Types].xml", "content.xml"}:
+                _bounded("workbook", sum(i.file_size for i in archive.infolist()), path.stat().st_size)
+                return "sheet"
+        return "zip"
+    text = start.removeprefix(b"\xef\xbb\xbf").lstrip()
+    return "json" if text[:1] in (b"{", b"[") and b'"' in text else "text"
+
+
+def _ungzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: int) -> Iterator[Source]:
+    place = scratch / f"unpacked-{depth}"
+    with gzip.open(path) as packed, place.open("wb") as out:
+        _copy(packed, out, name, path.stat().st_size)
+    yield from _tables(name, place, beside, scratch, depth + 1)
+    place.unlink(missing_ok=True)
+
+
+def _unzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: int) -> Iterator[Source]:
+    place = scratch / f"unpacked-{depth}"
+    with zipfile.ZipFile(path) as archive:
+        members = [i for i in archive.infolist() if not i.is_dir() and _is_records(i.filename)]
+        if not members or len(members) > MOST_MEMBERS:
+            raise FileUnreadable(
+                f"{shown(name)} holds {len(members)} files of records.",
+                f"An archive holds 1 to {MOST_MEMBERS:,}, known by their ending: {', '.join(sorted(SUFFIXES))}.",
+            )
+        for member in sorted(members, key=lambda i: i.filename):
+            inside = f"{name}: {PurePosixPath(member.filename).name}"
+            with archive.open(member) as packed, place.open("wb") as out:
+                _copy(packed, out, inside, member.compress_size)
+            yield from _tables(inside, place, beside, scratch, depth + 1)
+    place.unlink(missing_ok=True)
+
+
+def _is_records(member: str) -> bool:
+    inside = PurePosixPath(member)
+    return inside.suffix.lower() in SUFFIXES and not any(p.startswith((".", "__MACOSX")) for p in inside.parts)
+
+
+def _copy(source: IO[bytes], target: IO[bytes], name: str, packed_size: int | None) -> None:
+    written = 0
+    while chunk := source.read(CHUNK):
+        written += len(chunk)
+        _bounded(name, written, packed_size)
+        target.write(chunk)
+
+
+def _bounded(name: str, size: int, packed_size: int | None) -> None:
+    is_bomb = packed_size is not None and size > FREE_BYTES and size > MOST_RATIO * max(packed_size, 1)
+    if size > MOST_BYTES or is_bomb:
+        raise FileUnreadable(
+            f"{shown(name)} unpacks to more than {size >> 20:,} MB, beyond what job records can be.",
+            "If it is genuine, unpack it yourself and load the unpacked file.",
+        )
+
+
+def _fingerprint(path: Path) -> tuple[str, int]:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest(), path.stat().st_size
+
+
+def private_copy(source: Source, scratch: Path) -> Path:
+    """Return the source's bytes under a name of ours inside ``scratch``, the only place SQL can read from."""
+    place = scratch / "reading"
+    place.unlink(missing_ok=True)
+    shutil.copyfile(source.path, place)
+    return place

@@ -1,0 +1,127 @@
+"""Is a line new, already held word for word, or a new version of a visit held before?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pipeline import identity
+from pipeline.batches import batches, insert
+from pipeline.layout import FIELDS
+from pipeline.values.distinct import NOT_KNOWN
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.words import Words
+
+CONTENT = (*FIELDS, "other_columns")
+
+
+@dataclass(frozen=True)
+class Versions:
+    """Lines by what became of them: loaded = new or a new version; replaced = new versions among the loaded."""
+
+    loaded: int
+    unchanged: int
+    replaced: int
+
+
+def compare(connection: duckdb.DuckDBPyConnection, words: Words, grain: str) -> Versions:
+    """Make table ``fresh`` of the candidate lines that are new or changed.
+
+    Reads ``candidate`` and ``raw_record``. fresh: line_no, visit_key, line_in_visit, content_hash, held_id (visit_id of
+    the version held before, null = a new visit), the fields as text, other_columns.
+
+    A visit is known by its job number and day; where a job holds several appliances on one day also by the appliance;
+    without a job number by the appliance and day. Several visits with one such key in a file of one line a visit are
+    told apart by their content, then by their order.
+    """
+    _key(connection, words)
+    _crowd(connection, grain)
+    (candidates,) = connection.execute("select count(*) from candidate").fetchall()[0]
+    fields = ", ".join(f"candidate.{name}" for name in CONTENT)
+    connection.execute(
+        "create or replace temp table fresh as select candidate.line_no, versioned.visit_key, versioned.line_in_visit, "
+        f"versioned.content_hash, versioned.held_id, {fields} from versioned join candidate using (line_no)"
+    )
+    loaded, replaced = connection.execute("select count(*), count(held_id) from fresh").fetchall()[0]
+    return Versions(loaded, candidates - loaded, replaced)
+
+
+def _key(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
+    """Make table ``keyed``: line_no, base_key, line_hash."""
+    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
+    for rows in batches(connection, "select distinct serial as w from candidate where serial is not null"):
+        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
+    connection.execute("create or replace temp table kind_read (written varchar, kind varchar)")
+    for rows in batches(connection, "select distinct appliance_kind as w from candidate"):
+        insert(connection, "kind_read", rows.assign(k=words.match("kind", rows["w"])["term"]))
+    content = ", ".join(f"coalesce({name}, chr(31))" for name in CONTENT)
+    connection.execute(
+        "create or replace temp table keyed as with named as (select line_no, "
+        f"{_plain_sql('job_no')} as job, serial_read.serial, coalesce(kind_read.kind, '') as kind, customer_ref, "
+        f"strftime(day, '%Y-%m-%d') as day, coalesce({_plain_sql('make')}, '') as make, "
+        f"coalesce({_plain_sql('model')}, '') as model, md5(concat_ws(chr(30), {content})) as line_hash "
+        "from candidate left join serial_read on serial_read.written = candidate.serial "
+        "left join kind_read on kind_read.written = candidate.appliance_kind) "
+        "select line_no, line_hash, coalesce('serial:' || serial, 'unit:' || kind) as unit_in_job, coalesce("
+        "'job:' || job || '|' || day, 'serial:' || serial || '|' || day, "
+        "'unit:' || customer_ref || '/' || kind || '/' || make || '/' || model || '|' || day, "
+        "'line:' || line_hash) as base_key from named",
+    )
+    crowded = (
+        "select base_key from keyed where starts_with(base_key, 'job:') group by base_key "
+        "having count(distinct unit_in_job) > 1"
+    )
+    if connection.execute(f"select count(*) from ({crowded})").fetchall()[0][0]:
+        connection.execute(
+            f"update keyed set base_key = base_key || '|' || unit_in_job where base_key in ({crowded})"
+        )
+
+
+def _plain_sql(column: str) -> str:
+    blanks = ", ".join(f"'{word}'" for word in sorted(NOT_KNOWN))
+    plain = f"lower(regexp_replace({column}, '[\\s|]+', '', 'g'))"
+    return f"case when {plain} in ({blanks}) then null else {plain} end"
+
+
+def _crowd(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
+    """Make table ``versioned`` of the lines that are new or changed: line_no, visit_key, line_in_visit, hash, held_id."""
+    if grain == "part":
+        connection.execute(
+            "create or replace temp table arrived as select line_no, base_key, "
+            "row_number() over (partition by base_key order by line_no) as line_in_visit, "
+            "md5(string_agg(line_hash, '' order by line_no) over (partition by base_key)) as content_hash from keyed"
+        )
+    else:
+        connection.execute(
+            "create or replace temp view arrived as "
+            "select line_no, base_key, 1 as line_in_visit, line_hash as content_hash from keyed"
+        )
+    connection.execute(
+        "create or replace temp table held as select visit_key, regexp_replace(visit_key, '\\|#[0-9]+$', '') as base_key, "
+        "min(record_id) as visit_id, max_by(content_hash, batch_id) as content_hash from raw_record "
+        "where regexp_replace(visit_key, '\\|#[0-9]+$', '') in (select base_key from keyed) group by all"
+    )
+    connection.execute(
+        "create or replace temp table versioned as with "
+        "changed as (select * from arrived where not exists (select 1 from held "
+        "where held.base_key = arrived.base_key and held.content_hash = arrived.content_hash)), "
+        "visits as (select base_key, content_hash, min(line_no) as line_no from changed group by all), "
+        "numbered as (select *, row_number() over (partition by base_key order by line_no) as n from visits), "
+        "stale as (select *, row_number() over (partition by base_key order by visit_id) as n from held "
+        "where not exists (select 1 from arrived "
+        "where held.base_key = arrived.base_key and held.content_hash = arrived.content_hash)), "
+        "taken as (select base_key, max(coalesce(regexp_extract(visit_key, '\\|#([0-9]+)$', 1)::int, 1)) as highest "
+        "from held group by all), "
+        "named as (select numbered.base_key, numbered.content_hash, numbered.line_no, stale.visit_id as held_id, "
+        "coalesce(stale.visit_key, numbered.base_key || case when "
+        "numbered.n - coalesce(gone.gone, 0) + coalesce(taken.highest, 0) > 1 then "
+        "'|#' || (numbered.n - coalesce(gone.gone, 0) + coalesce(taken.highest, 0)) else '' end) as visit_key "
+        "from numbered left join stale using (base_key, n) left join taken using (base_key) "
+        "left join (select base_key, count(*) as gone from stale group by all) as gone using (base_key)) "
+        "select changed.line_no, named.visit_key, changed.line_in_visit, changed.content_hash, named.held_id "
+        "from changed join named using (base_key, content_hash) "
+        + ("" if grain == "part" else "where changed.line_no = named.line_no")
+    )
