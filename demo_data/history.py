@@ -1,0 +1,235 @@
+"""Four years of an invented workshop: units, faults, calls, visits, and the returns nobody has recorded yet.
+
+Everything that truly happened is kept, past the end of the records too, so that estimates for open months can be judged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+
+from demo_data.makes import KIND_LETTER
+from demo_data.technicians import CALL_OUT, HABITS, HOUR_RATE, TECHNICIANS, Bench, Case, Habit, Visit, work
+from demo_data.world import Call, World, read_words
+
+RECORDS_FROM, RECORDS_TO = date(2022, 10, 1), date(2026, 10, 31)
+SIMULATED_FROM, SIMULATED_TO = date(2022, 7, 1), date(2027, 3, 31)
+SAME_FAULT_DAYS, WAITING_DAYS = 30, 120
+
+
+@dataclass
+class Unit:
+    """One appliance in the town."""
+
+    unit_id: int
+    kind: str
+    make: str
+    model: str
+    serial: str | None
+    customer: str | None
+    age_at_first: float
+    first_day: date
+
+    def age(self, day: date) -> float:
+        """Age in years on a day."""
+        return self.age_at_first + (day - self.first_day).days / 365.25
+
+
+@dataclass
+class Record:
+    """One visit with its place in the story; ``job`` numbers the jobs of the episode, ``returns_to`` is the job it names."""
+
+    day: date
+    unit: Unit
+    episode_id: int
+    call: Call
+    visit: Visit
+    told: dict[str, bool]
+    code: str | None
+    job: int
+    returns_to: int | None
+    reason: str = ""
+
+
+@dataclass
+class Episode:
+    """One fault on one unit, with all its visits, in order."""
+
+    episode_id: int
+    unit: Unit
+    call: Call
+    records: list[Record] = field(default_factory=list)
+    state: str = "open"
+
+
+def _workday(day: date) -> date:
+    return day + timedelta(days=1) if day.weekday() == 6 else day
+
+
+def _pick_technician(rng: np.random.Generator) -> int:
+    return int(rng.choice(len(TECHNICIANS), p=[technician.share for technician in TECHNICIANS]))
+
+
+def _gap(rng: np.random.Generator, mean: float, least: int = 1, most: int = 90) -> timedelta:
+    return timedelta(days=int(np.clip(round(rng.gamma(1.6, mean / 1.6)), least, most)))
+
+
+def _told_again(rng: np.random.Generator, told: dict[str, bool]) -> dict[str, bool]:
+    said_ones = [symptom for symptom, is_said in told.items() if is_said]
+    return dict(told) if rng.random() < 0.7 else dict.fromkeys(said_ones[:1], True)
+
+
+def live_through(
+    bench: Bench, episode: Episode, day: date, rng: np.random.Generator, habits: tuple[Habit, ...] = HABITS
+) -> Episode:
+    """Play an episode from its first visit to its end; adds its records and state."""
+    call = episode.call
+    case = Case(call)
+    technician = _pick_technician(rng)
+    told, code, job, returns_to, reason = dict(call.symptoms), call.code, 0, None, ""
+    shy = 0.16 if "wiring" in call.cause else 0.07 if "control" in call.cause else 0.025
+
+    def add(visit: Visit) -> None:
+        episode.records.append(Record(day, episode.unit, episode.episode_id, call, visit, told, code, job, returns_to, reason))
+
+    for _ in range(7):
+        day = _workday(day)
+        reason = "with part" if case.ordered else ""
+        if rng.random() < 0.028:
+            add(Visit(TECHNICIANS[technician].name, outcome="no access", minutes=5))
+            if rng.random() < 0.2:
+                episode.state = "no access"
+                return episode
+            day, returns_to = day + _gap(rng, 5, 1, 25), None
+            continue
+        if not case.ordered and not case.failed and rng.random() < shy:
+            add(Visit(TECHNICIANS[technician].name, outcome="no fault found", minutes=25 + rng.uniform(0, 25)))
+            if rng.random() < 0.5:
+                episode.state = "no fault found"
+                return episode
+            job, returns_to = job + 1, job
+            day = day + _gap(rng, 14, 2, 70)
+            technician = _pick_technician(rng)
+            told = _told_again(rng, call.symptoms)
+            continue
+        visit = work(bench, case, TECHNICIANS[technician], day, rng, habits)
+        add(visit)
+        if case.is_cured:
+            episode.state = "cured"
+            return episode
+        if visit.outcome in ("beyond economic repair", "declined"):
+            episode.state = visit.outcome
+            return episode
+        if visit.outcome == "part needed":
+            if rng.random() < 0.015:
+                return episode
+            is_same_job = rng.random() < 0.85
+            returns_to = None if is_same_job else job
+            job += 0 if is_same_job else 1
+            day = day + (_gap(rng, 7, 1, 30) if rng.random() < 0.95 else _gap(rng, 45, 20, 100))
+            technician = technician if rng.random() < 0.8 else _pick_technician(rng)
+            continue
+        if visit.outcome == "not fixed":
+            is_same_job = rng.random() < 0.6
+            returns_to = None if is_same_job else job
+            job += 0 if is_same_job else 1
+            day = day + _gap(rng, 5, 1, 40)
+        else:  # thought to be fixed, and comes back
+            gap = _gap(rng, 9, 1, 29) if rng.random() < 0.94 else _gap(rng, 42, 31, 70)
+            is_named = gap.days > SAME_FAULT_DAYS or not any(told.values()) or rng.random() < 0.75
+            job, returns_to = job + 1, (job if is_named else None)
+            day = day + gap
+        technician = technician if rng.random() < 0.45 else _pick_technician(rng)
+        told = _told_again(rng, call.symptoms)
+        code = call.code if rng.random() < 0.85 else None
+    return episode
+
+
+class Town:
+    """Units, customers and their faults over the years."""
+
+    def __init__(self, world: World, seed: int, visits: int, habits: tuple[Habit, ...]) -> None:
+        self.world, self.bench, self.habits = world, Bench(world), habits
+        self.rng = np.random.default_rng(seed)
+        self.groups = {row["symptom"]: row["symptom_group"] for row in read_words("symptoms")}
+        self.visits = visits
+        self.episodes: list[Episode] = []
+        self._customers = 0
+
+    def simulate(self) -> list[Episode]:
+        """Play the years; returns every episode, those past the end of the records too."""
+        rng = self.rng
+        days = (SIMULATED_TO - SIMULATED_FROM).days
+        recorded = (RECORDS_TO - RECORDS_FROM).days
+        first_calls = round(self.visits * days / recorded * 0.565)
+        growth = np.sort(rng.beta(1.15, 1.0, first_calls) * days)
+        for unit_id, offset in enumerate(growth, start=1):
+            day = SIMULATED_FROM + timedelta(days=int(offset))
+            call = self.world.call(rng)
+            self._live(self._unit(unit_id, call, day), call, day)
+        return self.episodes
+
+    def _unit(self, unit_id: int, call: Call, day: date) -> Unit:
+        rng = self.rng
+        if rng.random() < 0.12 and self._customers > 40:
+            customer = f"C-{10000 + int(rng.integers(self._customers))}"
+        elif rng.random() < 0.05:
+            customer = ("Tidewell Lettings", "Harbour Homes", "Millrow Housing")[int(rng.integers(3))]
+        else:
+            self._customers += 1
+            customer = f"C-{10000 + self._customers}"
+        has_serial = rng.random() < 0.76 or not customer.startswith("C-")
+        made = day.year - int(call.age_years)
+        serial = (
+            f"{call.make[0]}{KIND_LETTER[call.kind]}{made % 100:02d}{int(rng.integers(1, 53)):02d}{int(rng.integers(100000)):05d}"
+        )
+        keeps_customer = not has_serial or rng.random() < 0.9
+        return Unit(
+            unit_id, call.kind, call.make, call.model, serial if has_serial else None, customer if keeps_customer else None,
+            call.age_years, day,
+        )  # fmt: skip
+
+    def _live(self, unit: Unit, call: Call, day: date) -> None:
+        """Play every fault of a unit from its first call on."""
+        rng = self.rng
+        while day <= SIMULATED_TO:
+            episode = live_through(
+                self.bench, Episode(len(self.episodes) + 1, unit, call), _workday(day), rng, self.habits
+            )  # fmt: skip
+            self.episodes.append(episode)
+            last = episode.records[-1].day
+            if episode.state in ("beyond economic repair", "declined"):
+                return
+            per_year = 0.13 * (0.6 + 0.07 * unit.age(last)) * (1.35 if unit.make == "Pellmore" else 1.0)
+            day = last + timedelta(days=int(rng.exponential(365.25 / per_year)))
+            least = SAME_FAULT_DAYS if episode.state == "cured" else WAITING_DAYS
+            if episode.state == "cured" and rng.random() < 0.03:
+                day = last + timedelta(days=int(rng.integers(2, 28)))
+            elif (day - last).days <= least + 5:
+                day = last + timedelta(days=least + 5 + int(rng.integers(60)))
+            if day > SIMULATED_TO:
+                return
+            call = self._other_fault(unit, episode.call, day, (day - last).days <= least)
+
+    def _other_fault(self, unit: Unit, before: Call, day: date, must_differ: bool) -> Call:
+        """Draw the next fault of a unit; one that comes soon must not sound like the last."""
+        for _ in range(200):
+            call = self.world.call(self.rng, unit.kind, unit.make, unit.model, unit.age(day))
+            mine = {self.groups[s] for s, is_said in call.symptoms.items() if is_said}
+            theirs = {self.groups[s] for s, is_said in before.symptoms.items() if is_said}
+            if not must_differ or (mine and not mine & theirs and (call.code is None or call.code != before.code)):
+                return call
+        return call
+
+
+def charges(visit: Visit) -> tuple[float, float]:
+    """Labour charge and parts money of a visit."""
+    if visit.outcome == "no access":
+        return 0.0, 0.0
+    labour = round((CALL_OUT + HOUR_RATE * visit.minutes / 60) * 2) / 2
+    return labour, sum(price for _, price in visit.parts)
+
+
+__all__ = ["RECORDS_FROM", "RECORDS_TO", "Episode", "Record", "Town", "Unit", "charges", "live_through"]

@@ -1,0 +1,373 @@
+"""Make the demo workshop's exports, tomorrow's round and the truth behind them: ``python -m demo_data.make``.
+
+Tidewell Appliance Care of Saltmere is invented, as are its town, makes, models, customers and technicians.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from demo_data import said
+from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town, charges
+from demo_data.technicians import HABITS, TECHNICIANS
+from demo_data.truth import first_time_fix, part_verdicts
+from demo_data.world import World
+
+SEED, VISITS = 20261101, 6000
+OFFICE_UNTIL = date(2023, 9, 30)  # the old office program's last day; its export is the second shape
+HERE = Path(__file__).parent
+WRITES = {technician.name: technician.writes for technician in TECHNICIANS}
+
+OFFICE_HEADERS = {
+    "job_no": "Job", "visit_date": "Date of call", "customer_ref": "Account", "appliance_kind": "Product",
+    "make": "Manufacturer", "model": "Model No.", "serial": "Serial No.", "age": "Age / year", "complaint": "Fault reported",
+    "fault_code": "Display", "findings": "Found", "cause": "Diagnosis", "work_done": "Engineer notes", "part": "Part used",
+    "part_quantity": "Qty", "part_unit_cost": "Unit price", "outcome": "Status", "technician": "Engineer",
+    "minutes": "Time on job", "labour_charge": "Labour", "callback_of": "Recall of job",
+}  # fmt: skip
+OFFICE_STATUS = {
+    "fixed": "C - Complete", "not fixed": "R - Revisit", "part needed": "P - Parts on order", "no fault found": "N - NFF",
+    "beyond economic repair": "B - BER", "declined": "D - Declined", "no access": "X - No access",
+    "made safe": "S - Made safe", "advice only": "A - Advice",
+}  # fmt: skip
+COLUMNS = (
+    "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint", "fault_code",
+    "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge", "parts_cost", "callback_of",
+)  # fmt: skip
+BAD_LINES: tuple[dict[str, str], ...] = (
+    {"visit_date": "2024-02-30", "appliance_kind": "W/M", "job_no": "J24-90001", "complaint": "not draining"},
+    {"visit_date": "", "appliance_kind": "dishwasher", "job_no": "J24-90002", "complaint": "leaking"},
+    {"visit_date": "2025-05-12", "appliance_kind": "", "job_no": "J25-90003", "complaint": "noisy"},
+    {"visit_date": "2025-11-03", "appliance_kind": "TD", "complaint": "not heating", "outcome": "fixed"},
+)  # lines that a load must refuse, each for one reason
+
+
+@dataclass(frozen=True)
+class MadeWorld:
+    """One made workshop.
+
+    Attributes
+    ----------
+    jobs
+        One line a visit, the tool's own layout, text as written; refusable lines among them.
+    office
+        One line a part of the older visits, headers of the office program.
+    truth_visits, truth_parts
+        What truly happened, with the file and line of each visit and part; only tests read them.
+    episodes
+        Every episode with all its visits, those after the end of the records too.
+    """
+
+    jobs: pd.DataFrame
+    office: pd.DataFrame
+    truth_visits: pd.DataFrame
+    truth_parts: pd.DataFrame
+    episodes: list[Episode]
+
+
+def make_world_files(
+    seed: int = SEED,
+    out_folder: Path | None = None,
+    *,
+    visits: int = VISITS,
+    swap_habit: bool = True,
+    office_until: date = OFFICE_UNTIL,
+    world: World | None = None,
+) -> MadeWorld:
+    """Make one workshop.
+
+    Parameters
+    ----------
+    seed
+        The same seed gives the same files, byte for byte.
+    out_folder
+        Where the files go; None writes none.
+    visits
+        About how many visits the records hold.
+    swap_habit
+        False leaves the planted habits out.
+    office_until
+        Visits to this day go to the office export; a day before the records begin puts all into ``jobs.csv``.
+    """
+    world = world or World()
+    rng = np.random.default_rng([seed, 7])
+    episodes = Town(world, seed, visits, HABITS if swap_habit else ()).simulate()
+    records = sorted(
+        (r for episode in episodes for r in episode.records if RECORDS_FROM <= r.day <= RECORDS_TO),
+        key=lambda r: (r.day, r.episode_id, r.job),
+    )
+    numbers = _job_numbers(episodes, office_until)
+    rows = [_written(rng, world, record, numbers) for record in records]
+    rows += _gas_rows(rng, visits // 240)
+    rows.sort(key=lambda row: (row["visit_date"], row["job_no"]))
+    made = _files(rows, episodes, office_until)
+    if out_folder is not None:
+        write(made, out_folder)
+    return made
+
+
+def _job_numbers(episodes: list[Episode], office_until: date) -> dict[tuple[int, int], str]:
+    """Number the jobs by day; the office program starts again at 0001 every January, so its numbers come twice."""
+    first: dict[tuple[int, int], date] = {}
+    for episode in episodes:
+        for record in episode.records:
+            first.setdefault((episode.episode_id, record.job), record.day)
+    numbers: dict[tuple[int, int], str] = {}
+    count: dict[tuple[int, bool], int] = {}
+    for key, day in sorted(first.items(), key=lambda item: (item[1], item[0])):
+        is_office = day <= office_until
+        slot = (day.year, is_office)
+        count[slot] = count.get(slot, 0) + 1
+        numbers[key] = f"{count[slot]:04d}" if is_office else f"J{day.year % 100}-{count[slot]:05d}"
+    return numbers
+
+
+def _written(rng: np.random.Generator, world: World, record: Record, numbers: dict[tuple[int, int], str]) -> dict:
+    """Word one visit; keys that start with ``_`` are the truth of what was written."""
+    visit, unit, call = record.visit, record.unit, record.call
+    faults = world.odds[call.kind].faults
+    is_return_with_part = record.reason == "with part" and rng.random() < 0.6
+    if is_return_with_part:
+        text = ("", "return to fit part", "parts arrived, fit and test", "fit part on order")[int(rng.integers(4))]
+        told: dict[str, str] = {}
+    else:
+        text, told = said.complaint(rng, call.kind, record.told, record.code is not None)
+    if rng.random() < 0.008:
+        text += f", tel 07700 900{int(rng.integers(100, 1000))}"
+    found = {f: v for f, v in visit.found.items() if rng.random() < WRITES[visit.technician]}
+    believed = None if visit.believed is None else faults[visit.believed]
+    if believed is not None and visit.outcome not in ("no access", "no fault found") and (
+        rng.random() < (0.985 if visit.outcome == "fixed" else 0.8)
+    ):
+        cause_text = said.cause(rng, believed.cause, visit.is_doubtful)
+    else:
+        believed, cause_text = None, ""
+    age_text, age_told = said.age(rng, unit.age(record.day), record.day.year)
+    labour, parts_cost = charges(visit)
+    done = said.DONE[visit.outcome][int(rng.integers(len(said.DONE[visit.outcome])))]
+    done = ", ".join(filter(None, [*visit.actions, done])) if rng.random() < 0.7 else done
+    shown = record.code if not is_return_with_part else None
+    parts = [(part, said.part_line(rng, part, price), price) for part, price in visit.parts]
+    return {
+        "visit_date": record.day.isoformat(),
+        "appliance_kind": said.kind(rng, call.kind),
+        "job_no": numbers[record.episode_id, record.job],
+        "customer_ref": unit.customer or "",
+        "make": said.make(rng, unit.make),
+        "model": said.model(rng, unit.model) if rng.random() < 0.97 or unit.serial is None else "",
+        "serial": said.serial(rng, unit.serial) if unit.serial and rng.random() < 0.985 else "",
+        "age": age_text,
+        "complaint": text,
+        "fault_code": said.code(rng, shown) if shown else "",
+        "findings": said.findings(rng, found) if found else "",
+        "cause": cause_text,
+        "work_done": done,
+        "parts": _parts_text(rng, [line for _, line, _ in parts]),
+        "outcome": said.outcome(rng, visit.outcome),
+        "technician": visit.technician,
+        "minutes": said.duration(rng, round(visit.minutes)),
+        "labour_charge": said.money(rng, labour) if labour else "",
+        "parts_cost": said.money(rng, parts_cost) if parts_cost else "",
+        "callback_of": "" if record.returns_to is None else numbers[record.episode_id, record.returns_to],
+        "_record": record,
+        "_told": told,
+        "_age": age_told,
+        "_code": shown or "",
+        "_found": found,
+        "_cause": "" if believed is None else believed.cause,
+        "_doubt": bool(believed is not None and visit.is_doubtful),
+        "_outcome": visit.outcome,
+        "_minutes": round(visit.minutes),
+        "_labour": labour,
+        "_parts": parts,
+    }
+
+
+def _parts_text(rng: np.random.Generator, lines: list[str]) -> str:
+    if not lines:
+        return ("", "", "", "", "no parts", "none", "-")[int(rng.integers(7))]
+    return ("; ", "; ", " + ")[int(rng.integers(3))].join(lines)
+
+
+def _gas_rows(rng: np.random.Generator, count: int) -> list[dict]:
+    """Gas appliances: never repaired here, made safe or referred."""
+    rows = []
+    for number in range(count):
+        day = RECORDS_FROM + timedelta(days=int(rng.integers((RECORDS_TO - RECORDS_FROM).days)))
+        outcome = ("made safe", "advice only")[int(rng.random() < 0.4)]
+        row = dict.fromkeys(COLUMNS, "") | {
+            "visit_date": day.isoformat(),
+            "appliance_kind": said.kind(rng, "gas appliance"),
+            "job_no": f"G-{number + 1:03d}",
+            "customer_ref": f"C-{90000 + number}",
+            "make": "Fennwick",
+            "model": f"FG{320 + number}",
+            "complaint": ("burner not lighting", "smell of gas", "flame goes out", "ignition not working")[int(rng.integers(4))],
+            "work_done": said.DONE[outcome][0],
+            "outcome": said.outcome(rng, outcome),
+            "technician": TECHNICIANS[int(rng.integers(len(TECHNICIANS)))].name,
+            "minutes": "20",
+            "labour_charge": "30.00",
+        }
+        rows.append(row | {"_record": None, "_told": {}, "_age": float("nan"), "_code": "", "_found": {}, "_cause": "",
+                           "_doubt": False, "_outcome": outcome, "_minutes": 20, "_labour": 30.0, "_parts": []})  # fmt: skip
+    return rows
+
+
+def _files(rows: list[dict], episodes: list[Episode], office_until: date) -> MadeWorld:
+    verdicts = part_verdicts(episodes)
+    statuses = first_time_fix(episodes)
+    jobs: list[dict] = []
+    office: list[dict] = []
+    truth: list[dict] = []
+    truth_parts: list[dict] = []
+    bad_at = {round((number + 1) * len(rows) / (len(BAD_LINES) + 3)) + len(rows) // 3: bad for number, bad in enumerate(BAD_LINES)}
+    seen: dict[int, int] = {}
+    for number, row in enumerate(rows):
+        is_office = row["visit_date"] <= office_until.isoformat()
+        name = "office_export.xlsx" if is_office else "jobs.csv"
+        if number in bad_at and not is_office:
+            jobs.append(dict.fromkeys(COLUMNS, "") | bad_at[number])
+        line_no = (len(office) if is_office else len(jobs)) + 2
+        if is_office:
+            office += _office_lines(row)
+        else:
+            jobs.append({column: row[column] for column in COLUMNS})
+        record: Record | None = row["_record"]
+        episode_id = record.episode_id if record else -number
+        seen[episode_id] = seen.get(episode_id, 0) + 1
+        truth.append({
+            "file": name, "line_no": line_no, "job_no": row["job_no"], "visit_date": row["visit_date"],
+            "unit": record.unit.unit_id if record else -number, "episode": episode_id, "visit_no": seen[episode_id],
+            "kind": record.call.kind if record else "gas appliance",
+            "cause": record.call.cause if record else "",
+            "first_time_fix": statuses.get(episode_id, "") if seen[episode_id] == 1 else "",
+            "outcome": row["_outcome"], "age": "" if np.isnan(row["_age"]) else f"{row['_age']:.2f}", "code": row["_code"],
+            "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?"}[how] + term for term, how in row["_told"].items()),
+            "recorded_cause": ("?" if row["_doubt"] else "") + row["_cause"],
+            "findings": "|".join(f"{finding}={value}" for finding, value in row["_found"].items()),
+            "minutes": row["_minutes"], "labour": row["_labour"],
+        })  # fmt: skip
+        for part_no, (part, _, price) in enumerate(row["_parts"], start=1):
+            verdict = verdicts[id(record), part_no - 1] if record else ""
+            truth_parts.append({
+                "file": name, "line_no": line_no, "part_no": part_no, "part": part, "unit_cost": price, "verdict": verdict,
+                "episode": episode_id, "habit": (record.visit.habit or "") if record and part_no == 1 else "",
+            })  # fmt: skip
+    return MadeWorld(
+        pd.DataFrame(jobs, columns=list(COLUMNS), dtype="str"),
+        pd.DataFrame(office, columns=list(OFFICE_HEADERS.values()), dtype="str"),
+        pd.DataFrame(truth),
+        pd.DataFrame(truth_parts),
+        episodes,
+    )
+
+
+def _office_lines(row: dict) -> list[dict[str, str]]:
+    day = date.fromisoformat(row["visit_date"])
+    cells = {header: row.get(column, "") for column, header in OFFICE_HEADERS.items()}
+    cells["Date of call"] = day.strftime("%d/%m/%Y")
+    cells["Status"] = OFFICE_STATUS[row["_outcome"]]
+    hours, minutes = divmod(row["_minutes"], 60)
+    cells["Time on job"] = f"{hours}h{minutes:02d}"
+    cells["Labour"] = f"{row['_labour']:.2f}" if row["_labour"] else ""
+    lines = []
+    for part, written, price in row["_parts"] or [("", "", 0.0)]:
+        line = dict(cells)
+        if part:
+            name = written.split(" @ ")[0].removeprefix("1 x ").removeprefix("1x ").removesuffix(" x1")
+            line |= {"Part used": name, "Qty": "1", "Unit price": f"{price:.2f}"}
+        lines.append(line)
+    return lines
+
+
+def tomorrow(seed: int, world: World) -> pd.DataFrame:
+    """Draw tomorrow's calls; the first is the story the tool exists for: drain code, stops before spin."""
+    rng = np.random.default_rng([seed, 11])
+    calls = []
+    while not calls:
+        call = world.call(rng, "washing machine", "Tavrik", "TW540S", 4.3)
+        if call.cause == "partly blocked sump hose" and call.code == "lamps 1+3" and call.symptoms == {"stops before spin": True}:
+            calls.append(call)
+    for kind in ("washing machine", "tumble dryer", "dishwasher", "fridge-freezer", "washing machine", "electric oven", "washer-dryer"):
+        calls.append(world.call(rng, kind))
+    rows = []
+    for number, call in enumerate(calls, start=1):
+        text, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None)
+        rows.append(dict.fromkeys(COLUMNS[:10], "") | {
+            "visit_date": "2026-11-02", "appliance_kind": said.kind(rng, call.kind), "job_no": f"J26-{99000 + number}",
+            "customer_ref": f"C-{20000 + number}", "make": call.make, "model": call.model,
+            "age": said.age(rng, call.age_years, 2026)[0], "complaint": text,
+            "fault_code": said.code(rng, call.code) if call.code else "",
+        })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def write(made: MadeWorld, folder: Path) -> None:
+    """Write exports and truth into a folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    made.jobs.to_csv(folder / "jobs.csv", index=False, lineterminator="\n")
+    packed = {"method": "gzip", "mtime": 0}
+    made.truth_visits.to_csv(folder / "truth_visits.csv.gz", index=False, lineterminator="\n", compression=packed)
+    made.truth_parts.to_csv(folder / "truth_parts.csv", index=False, lineterminator="\n")
+    _write_sheet(made.office, folder / "office_export.xlsx")
+
+
+def _write_sheet(frame: pd.DataFrame, path: Path) -> None:
+    import xlsxwriter
+
+    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    with xlsxwriter.Workbook(path, options) as book:
+        book.set_properties({"created": pd.Timestamp(2023, 10, 1).to_pydatetime()})
+        sheet = book.add_worksheet("Jobs")
+        sheet.write_row(0, 0, list(frame.columns))
+        for number, row in enumerate(frame.itertuples(index=False), start=1):
+            for column, value in enumerate(row):
+                if frame.columns[column] in ("Qty", "Unit price", "Labour") and value:
+                    sheet.write_number(number, column, float(value))
+                elif value:
+                    sheet.write_string(number, column, value)
+
+
+def write_layout(path: Path) -> None:
+    """Write the layout of the office export."""
+    lines = [
+        "# The office program of Tidewell Appliance Care, used until September 2023: one line a part, dates day first.",
+        'name = "tidewell office"',
+        'grain = "part"',
+        'date_format = "%d/%m/%Y"',
+        'currency = "GBP"',
+        "",
+        "[columns]",
+        *(f'{name} = "{header}"' for name, header in OFFICE_HEADERS.items()),
+        "",
+        "[values.outcome]",
+        *(f'"{written}" = "{outcome}"' for outcome, written in OFFICE_STATUS.items()),
+    ]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def main() -> None:
+    """Write the committed demo files, or another seed's, into a folder."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--visits", type=int, default=VISITS)
+    parser.add_argument("--folder", type=Path, default=HERE)
+    parser.add_argument("--no-swap-habit", action="store_true", help="leave the planted habits out")
+    given = parser.parse_args()
+    world = World()
+    make_world_files(given.seed, given.folder, visits=given.visits, swap_habit=not given.no_swap_habit, world=world)
+    tomorrow(given.seed, world).to_csv(given.folder / "round.csv", index=False, lineterminator="\n")
+    write_layout(given.folder / "office_export.toml")
+
+
+__all__ = ["BAD_LINES", "RECORDS_TO", "SAME_FAULT_DAYS", "MadeWorld", "make_world_files", "tomorrow", "write"]
+
+if __name__ == "__main__":
+    main()

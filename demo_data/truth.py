@@ -1,0 +1,75 @@
+"""What the figures should be, by the definitions of the design: verdict on every part, first-time fix with the future known."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record
+from demo_data.world import World
+
+NOT_COUNTED = ("no access", "declined", "advice only")
+
+
+def is_in_records(record: Record, as_of: date = RECORDS_TO) -> bool:
+    """Tell whether the visit is in the records."""
+    return RECORDS_FROM <= record.day <= as_of
+
+
+def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tuple[int, int], str]:
+    """Verdict of every part fitted within the records, by (id of its record, position among the visit's parts).
+
+    Judged by what the records can show at ``as_of``: a curing visit whose follow-up is not over leaves its parts open.
+    """
+    verdicts: dict[tuple[int, int], str] = {}
+    for episode in episodes:
+        seen = [record for record in episode.records if is_in_records(record, as_of)]
+        cure = seen[-1] if seen and episode.state == "cured" and seen[-1] is episode.records[-1] else None
+        is_mature = cure is not None and (as_of - cure.day).days >= SAME_FAULT_DAYS
+        told = cure is not None or (seen and seen[-1] is episode.records[-1] and seen[-1].visit.believed == episode.call.fault_no)
+        cured_by = set(_parts_of(episode))
+        for number, record in enumerate(seen):
+            later = {part for other in seen[number + 1 :] for part, _ in other.visit.parts}
+            names = [part for part, _ in record.visit.parts]
+            for position, part in enumerate(names):
+                if part in later:
+                    verdict = "fitted again"
+                elif record is cure:
+                    if not is_mature:
+                        verdict = "still open"
+                    elif len(set(names)) > 1:
+                        verdict = "shared credit"
+                    else:
+                        verdict = "cured" if part in cured_by else "not the cause"
+                elif told and record is not seen[-1] and part not in cured_by:
+                    verdict = "not the cause"
+                else:
+                    verdict = "still open"
+                verdicts[id(record), position] = verdict
+    return verdicts
+
+
+def first_time_fix(episodes: list[Episode]) -> dict[int, str]:
+    """Status of every episode, as the years after the records would show it.
+
+    ``fixed first time``, ``not fixed first time``, ``not counted``, or ``left truncated`` when it began before the records.
+    """
+    status: dict[int, str] = {}
+    for episode in episodes:
+        first = episode.records[0]
+        if first.day < RECORDS_FROM:
+            status[episode.episode_id] = "left truncated"
+        elif first.visit.outcome in NOT_COUNTED or episode.state in NOT_COUNTED:
+            status[episode.episode_id] = "not counted"
+        else:
+            is_fixed = episode.state == "cured" and len(episode.records) == 1
+            status[episode.episode_id] = "fixed first time" if is_fixed else "not fixed first time"
+    return status
+
+
+_WORLD: list[World] = []
+
+
+def _parts_of(episode: Episode) -> tuple[str, ...]:
+    if not _WORLD:
+        _WORLD.append(World())
+    return _WORLD[0].fault(episode.call).parts
