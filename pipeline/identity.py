@@ -7,24 +7,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.values.distinct import LONGEST_VALUE, NOT_KNOWN, distinct
+from pipeline.values.distinct import LONGEST_VALUE, NOT_KNOWN, arrow_text, distinct
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection
 
     import pandas as pd
+    import pyarrow as pa
 
-_SAYS_NO_SERIAL = """
-    no serial|noserial|no number|no plate|not readable|unreadable|illegible|worn|worn off|rubbed off|missing|
-    not visible|not found|not available|not applicable|see photo|as before|same|see above|ditto|test|various|pending|
-    later|to follow|serial|serial no|serial number|s/n|sn|sno|nicht lesbar|unlesbar|fehlt
-"""
-_NO_SERIAL = NOT_KNOWN | {text.strip() for text in _SAYS_NO_SERIAL.split("|")}
-_RISING = "01234567890123456789"
-_FALLING = _RISING[::-1]
-_LIKE_DIGITS = str.maketrans("OI", "01")
-_SEPARATORS = re.compile(r"[^0-9A-Z]+")
-_LABEL = re.compile(r"^(?:SERIAL(?: ?(?:NO|NUMBER|NR))?|S/N|SN(?=[ :.])|SER(?: ?NO)?)[ :.#]+")
+_SAYS_NO_SERIAL = {
+    text.strip(" .:-*_/").upper() for text in (*NOT_KNOWN, *_SAYS_NO_SERIAL.replace("\n", "").split("|"))
+}
+_RUNS = [
+    run[at : at + length]
+    for run in ("01234567890123456789", "98765432109876543210")
+    for length in range(4, 16)
+    for at in range(20 - length + 1)
+]
+_ONE_CHARACTER = f"^(?:|0|X|{'|'.join(letter + '{2,}' for letter in '0123456789ABCDEFGHJKLMNPQRSTUVWXYZ')})$"
+_LABEL = r"^(?:SERIAL(?: ?(?:NO|NUMBER|NR))?|S/N|SER(?: ?NO)?|SN[ :.])[ :.#]+"
 _FAMILY = re.compile(r"[0-9]*[ .-]?[A-Z]+[ .-]?[0-9]+")
 _O_AT_DIGIT = re.compile(r"(?<=[0-9])O|O(?=[0-9])")
 _I_AT_DIGIT = re.compile(r"(?<=[0-9])I|I(?=[0-9])")
@@ -50,21 +51,40 @@ def serial(written: pd.Series[str]) -> pd.Series[str]:
     >>> serial(pd.Series(["br-10O45 i", "BR 100 451", "n/a"])).tolist()
     ['BR100451', 'BR100451', nan]
     """
-    column = distinct(written)
-    return column.texts([_serial(value) for value in column.values]).rename("serial")
+    import pandas as pd
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    as_written = _plain_capitals(arrow_text(written))
+    text = _replaced(_replaced(as_written, _LABEL, ""), "[^0-9A-Z]+", "")
+    text = pc.replace_substring(pc.replace_substring(text, "O", "0"), "I", "1")
+    words = pc.utf8_trim(as_written, " .:-*_/")
+    is_placeholder = pc.is_in(words, pa.array(sorted(_NO_SERIAL), type=pa.large_string()))
+    is_phrase = pc.and_(pc.match_substring(words, " "), pc.invert(pc.match_substring_regex(words, "[0-9]")))
+    names_no_unit = pc.or_(
+        pc.or_(is_placeholder, is_phrase),
+        pc.or_(
+            pc.is_in(text, pa.array(_RUNS, type=pa.large_string())),
+            pc.or_(pc.match_substring_regex(text, _ONE_CHARACTER), pc.greater(pc.utf8_length(text), LONGEST_VALUE)),
+        ),
+    )
+    return pd.Series(pc.if_else(names_no_unit, None, text), index=written.index, name="serial", dtype="str")
 
 
-def _serial(value: str) -> str | None:
-    folded = value.casefold().strip(" .:-*_/")
-    if folded in _NO_SERIAL or len(value) > LONGEST_VALUE:
-        return None
-    text = _SEPARATORS.sub("", _LABEL.sub("", value.upper())).translate(_LIKE_DIGITS)
-    if not text or (" " in folded and not any(letter.isdigit() for letter in folded)):
-        return None
-    if (len(text) > 1 and len(set(text)) == 1) or text in ("0", "X"):
-        return None
-    if len(text) >= 4 and (text in _RISING or text in _FALLING):
-        return None
+def _plain_capitals(text: pa.LargeStringArray) -> pa.LargeStringArray:
+    import pyarrow.compute as pc
+
+    if not pc.all(pc.string_is_ascii(text)).as_py():
+        text = pc.utf8_normalize(text, form="NFKC")
+    return pc.utf8_upper(text)
+
+
+def _replaced(text: pa.LargeStringArray, pattern: str, by: str) -> pa.LargeStringArray:
+    """Replace a pattern where any text holds it; looking is quicker than replacing."""
+    import pyarrow.compute as pc
+
+    if pc.any(pc.match_substring_regex(text, pattern)).as_py():
+        return pc.replace_substring_regex(text, pattern, by)
     return text
 
 
@@ -204,25 +224,43 @@ def visit_key(frame: pd.DataFrame) -> pd.Series[str]:
     ['job:j17|2024-03-05', 'serial:A1234|2024-03-05']
     """
     import pandas as pd
+    import pyarrow.compute as pc
 
     date = frame["visit_date"]
     if pd.api.types.is_datetime64_any_dtype(date):
         date = date.dt.strftime("%Y-%m-%d")
-    day = _plain_key(date).fillna("no date")
-    job = _plain_key(_column(frame, "job_no"))
-    serials = serial(_column(frame, "serial"))
-    kind = _plain_key(_column(frame, "appliance_kind" if "appliance_kind" in frame else "kind"))
-    customer = _plain_key(_column(frame, "customer_ref"))
-    make_ = _plain_key(_column(frame, "make"))
-    machine = kind.fillna("") + "/" + make_.fillna("") + "/" + _plain_key(_column(frame, "model")).fillna("")
-    unit = ("serial:" + serials).fillna("unit:" + customer + "/" + machine)
-    by_job = "job:" + job + "|" + day
-    has_several_units = pd.Series(False, index=frame.index)
-    for told_apart_by in (serials, kind, make_):
-        has_several_units |= told_apart_by.groupby(by_job).transform("nunique").gt(1)
-    in_job = ("serial:" + serials).fillna("unit:" + machine)
-    by_job = by_job.mask(has_several_units, by_job + "|" + in_job)
-    return by_job.fillna(unit + "|" + day).rename("visit_key")
+    day = pc.fill_null(_key_text(date), "no date")
+    job, customer = _key_text(_column(frame, "job_no")), _key_text(_column(frame, "customer_ref"))
+    serials = _key_text(serial(_column(frame, "serial")))
+    kind, make_, model_ = (
+        _key_text(_column(frame, name))
+        for name in ("appliance_kind" if "appliance_kind" in frame else "kind", "make", "model")
+    )
+    machine = _joined(*(pc.fill_null(part, "") for part in (kind, make_, model_)), by="/")
+    of_serial, of_customer = _joined("serial", serials, by=":"), _joined("unit", customer, machine, by=":")
+    key = _joined(pc.coalesce(_joined("job", job, by=":"), of_serial, of_customer), day, by="|")
+    keys = pd.Series(key, index=frame.index, name="visit_key", dtype="str")
+
+    shared = np.flatnonzero(keys.duplicated(keep=False) & pc.is_valid(job).to_numpy(zero_copy_only=False))
+    if len(shared):
+        at_shared = keys.iloc[shared]
+        several = np.zeros(len(shared), dtype=bool)
+        for told_apart_by in (serials, kind, make_):
+            value = pd.Series(told_apart_by.take(shared), index=at_shared.index, dtype="str")
+            several |= value.groupby(at_shared.to_numpy()).transform("nunique").gt(1).to_numpy()
+        units = pc.coalesce(of_serial, _joined("unit", machine, by=":"))
+        longer = pd.Series(_joined(key.take(shared), units.take(shared), by="|"), dtype="str")
+        keys.iloc[shared[several]] = longer[several].to_numpy()
+    return keys
+
+
+def _joined(*parts: pa.LargeStringArray | str, by: str) -> pa.LargeStringArray:
+    """Join texts row by row; null where one of them is."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    large = (pa.scalar(part, pa.large_string()) if isinstance(part, str) else part for part in (*parts, by))
+    return pc.binary_join_element_wise(*large)
 
 
 def _column(frame: pd.DataFrame, name: str) -> pd.Series[str]:
@@ -233,12 +271,10 @@ def _column(frame: pd.DataFrame, name: str) -> pd.Series[str]:
     return pd.Series(np.nan, index=frame.index, dtype="str")
 
 
-def _plain_key(written: pd.Series[str]) -> pd.Series[str]:
-    """Small letters without spaces and separators of the key; missing where nothing is known."""
-    column = distinct(written)
-    return column.texts(
-        [
-            None if value.casefold() in NOT_KNOWN else re.sub(r"[\s|]+", "", value.casefold()) or None
-            for value in column.values
-        ]
-    )
+def _key_text(written: pd.Series[str]) -> pa.LargeStringArray:
+    """Small letters without spaces and separators of the key; null where nothing is known."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    text = _replaced(pc.utf8_lower(_plain_capitals(arrow_text(written))), r"[\s|\x1c-\x1f\x85\p{Z}]+", "")
+    return pc.if_else(pc.is_in(text, pa.array(sorted(NOT_KNOWN), type=pa.large_string())), None, text)

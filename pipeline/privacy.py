@@ -9,15 +9,15 @@ import re
 import secrets
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from pipeline.errors import DatabaseUnusable, shown
-from pipeline.values.distinct import NOT_KNOWN, distinct, plain
+from pipeline.values.distinct import NOT_KNOWN, arrow_text, distinct, plain
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     import pandas as pd
+    import pyarrow as pa
 
 KEY_BYTES = 32
 HASH_BYTES = 16
@@ -118,15 +118,6 @@ def _hash(value: str, key: bytes) -> str | None:
     return hashlib.blake2b(folded.encode("utf-8", "replace"), key=key, digest_size=HASH_BYTES).hexdigest()
 
 
-# What may hold a contact detail, for a fast first look; RE2 syntax, one pass over a column.
-_FIRST_LOOK = (
-    r"@|\(at\)|\[at\]|[0-9][0-9 ()./-]{5,}[0-9]"
-    r"|(?i)\b[a-z]{1,2}[0-9][a-z0-9]? ?[0-9][a-z]{2}\b|\b[a-z][0-9][a-z] ?[0-9][a-z][0-9]\b"
-    r"|\b(?:postcode|post code|zip|plz|d-[0-9]{5})"
-    r"|\b[0-9]{1,4}[a-z]?,? [a-z]|(?:stra(?:ß|ss)e|str\.|weg|platz|allee|gasse|ring) [0-9]"
-    r"|\b(?:mr|mrs|ms|miss|herr|herrn|frau)\b"
-)
-
 _EMAIL = re.compile(
     r"[\w.+'%-]{1,64}@[A-Za-z0-9-]{1,63}(?:\.[A-Za-z0-9-]{1,63}){0,5}\.[A-Za-z]{2,24}\b"
     r"|[\w.+-]{1,64} ?[(\[] ?at ?[)\]] ?[\w-]{1,63}(?: ?(?:\.|[(\[] ?dot ?[)\]]) ?[\w-]{2,63}){1,3}",
@@ -216,31 +207,37 @@ def mask_contacts(texts: pd.Series[str], customers: pd.Series[str] | None = None
     'F05, pump 150 ohm, ring [phone] first'
     """
     import pandas as pd
-
-    held = pd.Series(texts.array, dtype="str")
-    suspects = np.flatnonzero(_looks_personal(held))
-    if len(suspects):
-        held.iloc[suspects] = [_mask(text) for text in held.iloc[suspects]]
-    if customers is not None:
-        held = _mask_own_reference(held, pd.Series(customers.array, dtype="str"))
-    return pd.Series(held.array, index=texts.index, name=texts.name)
-
-
-def _looks_personal(texts: pd.Series[str]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     import pyarrow as pa
     import pyarrow.compute as pc
 
-    found = pc.match_substring_regex(pa.array(texts, type=pa.large_string(), from_pandas=True), _FIRST_LOOK)
-    return np.asarray(pc.fill_null(found, False).to_numpy(zero_copy_only=False), dtype=np.bool_)
+    held = arrow_text(texts)
+    masked: dict[int, str] = {}
+    for first_look, mask in _MASKS:
+        suspect = pc.indices_nonzero(pc.fill_null(pc.match_substring_regex(held, first_look), False)).to_numpy()
+        for row, text in zip(suspect.tolist(), held.take(pa.array(suspect)).to_pylist(), strict=True):
+            masked[row] = mask(masked.get(row, text))
+    if customers is not None:
+        for row, reference in _rows_with_own_reference(held, arrow_text(customers)):
+            text = masked.get(row) or held[row].as_py()
+            masked[row] = re.sub(re.escape(reference), "[customer]", text, flags=re.IGNORECASE)
+    result = pd.Series(held, index=texts.index, name=texts.name, dtype="str")
+    if masked:
+        result.iloc[list(masked)] = list(masked.values())
+    return result
 
 
-def _mask(text: str) -> str:
-    text = _EMAIL.sub("[email]", text)
-    text = _NUMBER.sub(_phone, text)
-    text = _ADDRESS.sub("[address]", text)
-    text = _UK_POSTCODE.sub(_postcode, text)
-    text = _OTHER_POSTCODE.sub(lambda found: f"{found['label'] or ''}[postcode]", text)
-    return _NAME.sub("[name]", text)
+def _rows_with_own_reference(texts: pa.LargeStringArray, references: pa.LargeStringArray) -> list[tuple[int, str]]:
+    """Rows whose text holds the row's own reference, of four characters or more, with the reference."""
+    import pyarrow.compute as pc
+
+    is_long = pc.fill_null(pc.greater_equal(pc.utf8_length(references), 4), False)
+    rows = pc.indices_nonzero(pc.and_(is_long, texts.is_valid()))
+    lowered = (pc.utf8_lower(column.take(rows)).to_pylist() for column in (texts, references))
+    return [
+        (row, plain(references[row].as_py()))
+        for row, text, reference in zip(rows.to_pylist(), *lowered, strict=True)
+        if reference in text and reference not in _NO_CUSTOMER
+    ]
 
 
 def _phone(found: re.Match[str]) -> str:
@@ -265,18 +262,22 @@ def _postcode(found: re.Match[str]) -> str:
     return "[postcode]"
 
 
-def _mask_own_reference(texts: pd.Series[str], customers: pd.Series[str]) -> pd.Series[str]:
-    """Mask each row's own customer reference, where it has four characters or more."""
-    import pandas as pd
-
-    masked: list[object] = list(texts)
-    for row, (text, customer) in enumerate(zip(texts, customers, strict=True)):
-        if isinstance(text, str) and isinstance(customer, str) and len(customer) >= 4:
-            reference = plain(customer).casefold()
-            if len(reference) >= 4 and reference not in _NO_CUSTOMER and reference in text.casefold():
-                masked[row] = re.sub(re.escape(plain(customer)), "[customer]", text, flags=re.IGNORECASE)
-    return pd.Series(masked, dtype="str")
-
+# Each mask with a first look that finds every text it could change: RE2 syntax, one quick pass over a column.
+_MASKS: tuple[tuple[str, Callable[[str], str]], ...] = (
+    (r"(?i)@|[(\[] ?at ?[)\]]", lambda text: _EMAIL.sub("[email]", text)),
+    (r"[0-9](?:[ ()./-]{0,3}[0-9]){6}", lambda text: _NUMBER.sub(_phone, text)),
+    (
+        rf"(?i)[0-9][a-z]?,? [a-z].{{0,45}} (?:{_SURE_STREET}|{_LIKELY_STREET})\b"
+        r"|(?:stra(?:ß|ss)e|str\.|weg|platz|allee|gasse|ring) [0-9]",
+        lambda text: _ADDRESS.sub("[address]", text),
+    ),
+    (r"(?i)\b[a-z]{1,2}[0-9][a-z0-9]? ?[0-9][a-z]{2}\b", lambda text: _UK_POSTCODE.sub(_postcode, text)),
+    (
+        r"\b[A-Z][0-9][A-Z] [0-9][A-Z][0-9]\b|\bD-[0-9]{5}\b|(?i)post ?code|zip|plz",
+        lambda text: _OTHER_POSTCODE.sub(lambda found: f"{found['label'] or ''}[postcode]", text),
+    ),
+    (r"(?i)\b(?:mrs?|ms|miss|herrn?|frau)\b", lambda text: _NAME.sub("[name]", text)),
+)
 
 _PERSONAL_HEADER = re.compile(
     r"\b(?:(?:cust(?:omer)?|client|caller|contact|owner|first|last|sur|full|fore|vor|nach|kunden) ?)?name\b"

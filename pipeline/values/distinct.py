@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pandas as pd
+    import pyarrow as pa
     from numpy.typing import NDArray
 
 LONGEST_VALUE = 120  # characters; a date, price or age is never longer, and patterns stay quick on what is left
@@ -24,6 +25,8 @@ NOT_KNOWN = frozenset(
         *("unbekannt", "k.a.", "k. a.", "keine angabe", "onbekend"),
     }
 )
+
+_IS_UNCLEAN = re.compile("[^ -~]|^ | $|  ")
 
 
 @dataclass(frozen=True)
@@ -97,9 +100,24 @@ def distinct(written: pd.Series[str]) -> Distinct:
         held = written.astype(object)
         written = held.where(held.isna(), held.map(str)).astype(object)
     codes, uniques = pd.factorize(written)
+    values = list(uniques)
+    if any(map(_IS_UNCLEAN.search, values)):
+        values = [plain(value) for value in values]
     return Distinct(
-        [plain(value) for value in uniques],
+        values,
         np.bincount(codes[codes >= 0], minlength=len(uniques)).astype(np.int64),
         codes,
         written.index,
     )
+
+
+def arrow_text(written: pd.Series[str]) -> pa.LargeStringArray:
+    """Give a column of text as one Arrow array; null where the row is missing."""
+    import pandas as pd
+    import pyarrow as pa
+
+    if not isinstance(written.dtype, pd.StringDtype):
+        held = written.astype(object)
+        written = held.where(held.isna(), held.map(str)).astype("str")
+    array = pa.array(written.array, type=pa.large_string(), from_pandas=True)
+    return array.combine_chunks() if isinstance(array, pa.ChunkedArray) else array
