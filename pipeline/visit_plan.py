@@ -27,8 +27,8 @@ REFERRAL_MINUTES = 15.0
 LISTED_WORTH = 8.0
 OWN_REPAIR_MINUTES = 30.0
 SMALLEST_ODDS = 0.004
-# what carrying a part costs: picking it, and capital and breakage as a share of its price
-CARRY_MONEY, CARRY_SHARE = 0.5, 0.02
+# what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
+CARRY_MONEY = 1.5
 
 
 @dataclass(frozen=True)
@@ -365,7 +365,7 @@ def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> 
     for part in dict.fromkeys(part for act in acts for part in act.parts):
         wanted = sum(odds[cause] for act in acts if part in act.parts for cause in act.cures)
         price = costs.price(part)
-        rows.append(Carry(part, wanted, wanted * costs.trip > CARRY_MONEY + CARRY_SHARE * price, price))
+        rows.append(Carry(part, wanted, wanted * costs.trip > CARRY_MONEY, price))
     return tuple(sorted(rows, key=lambda row: (-row.probability, row.part)))
 
 

@@ -1,0 +1,256 @@
+"""What to load for a round of calls: the parts whose expected saving of a further trip pays their place in the van.
+
+A call is cured in one visit when its cause needs no part, or when every part it needs is still in the van on arrival;
+calls are served in order. A unit carried costs the same whatever its price: it is picked, carried and comes back. So the
+list that saves most is also the one with the best chance of one-visit cures among all lists of its size.
+
+Few candidates are tried one by one. Else the choice is a binary programme solved by SciPy's ``milp``: exact where no
+two causes compete for the last unit of a part through different sets of parts, and mended by exact evaluation where
+they do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+from math import prod
+
+import numpy as np
+
+ONE_BY_ONE = 3_000
+SMALLEST = 1e-4
+
+Needs = tuple[frozenset[str], float]
+
+
+@dataclass(frozen=True)
+class VanList:
+    """What to carry and what it brings.
+
+    Attributes
+    ----------
+    units
+        Part → units to carry; parts not carried are left out.
+    expected_use
+        Part → expected number of calls that need it, carried or not.
+    one_visit_cures
+        Expected number of calls cured in one visit with this van.
+    all_cured
+        Chance that every call is.
+    saving
+        Expected money saved against an empty van, the cost of carrying taken off.
+    """
+
+    units: Mapping[str, int]
+    expected_use: Mapping[str, float]
+    one_visit_cures: float
+    all_cured: float
+    saving: float
+
+
+def van_list(
+    calls: Sequence[Sequence[Needs]],
+    *,
+    trip: float,
+    carrying: float,
+    stock: Mapping[str, int] | None = None,
+    most: int | None = None,
+) -> VanList:
+    """Choose the parts for a round.
+
+    Parameters
+    ----------
+    calls
+        For each call in order: (parts needed together, probability). An empty set is a cause cured without a part;
+        what is missing to 1 cannot be cured in this visit.
+    trip
+        Money of one further trip.
+    carrying
+        Money of carrying one unit.
+    stock
+        Part → units to be had; a part not named is out of stock. None = everything can be had.
+    most
+        Most units the van holds; None = no limit.
+
+    Returns
+    -------
+    VanList
+        Ties go to fewer units, then to the order of names.
+    """
+    use = expected_use(calls)
+    limits = _limits(calls, use, stock)
+    worth = {part: n for part, n in limits.items() if n and trip * use[part] > carrying}
+    places = sum(worth.values()) if most is None else most
+    if prod(n + 1 for n in worth.values()) <= ONE_BY_ONE:
+        tried = [dict(zip(worth, units, strict=True)) for units in product(*(range(n + 1) for n in worth.values()))]
+        starts = [van for van in tried if sum(van.values()) <= places]
+        best = min(starts, key=lambda van: _rank(calls, van, trip, carrying))
+    else:
+        chosen = _programme(calls, worth, trip, carrying, places)
+        starts = [
+            _mended(calls, van, worth, trip, carrying, places) for van in (chosen, likeliest(calls, places, worth))
+        ]
+        best = min(starts, key=lambda van: _rank(calls, van, trip, carrying))
+    units = {part: n for part, n in sorted(best.items(), key=lambda row: (-use[row[0]], row[0])) if n}
+    cures, all_cured = chances(calls, units)
+    saving = trip * (cures - chances(calls, {})[0]) - carrying * sum(units.values())
+    return VanList(units, use, cures, all_cured, saving)
+
+
+def expected_use(calls: Sequence[Sequence[Needs]]) -> dict[str, float]:
+    """Part → expected number of calls that need it, most needed first, then by name."""
+    use: dict[str, float] = {}
+    for call in calls:
+        for parts, p in call:
+            for part in parts:
+                use[part] = use.get(part, 0.0) + p
+    return dict(sorted(use.items(), key=lambda row: (-row[1], row[0])))
+
+
+def likeliest(calls: Sequence[Sequence[Needs]], most: int, limits: Mapping[str, int]) -> dict[str, int]:
+    """One unit each of the ``most`` parts with the highest expected use that can be had."""
+    return dict.fromkeys([part for part in expected_use(calls) if limits.get(part, 0)][:most], 1)
+
+
+def chances(calls: Sequence[Sequence[Needs]], van: Mapping[str, int]) -> tuple[float, float]:
+    """Expected number of calls cured in one visit, and the chance that all are; exact, calls served in order."""
+    wanted_by = {part: sum(any(part in parts for parts, _ in call) for call in calls) for part in van}
+    scarce = sorted(part for part, n in van.items() if 0 < n < wanted_by[part])
+    left: dict[tuple[int, ...], float] = {tuple(van[part] for part in scarce): 1.0}
+    unbroken = dict(left)
+    cures = 0.0
+    for call in calls:
+        needs = [(frozenset(parts), p) for parts, p in call]
+        after: dict[tuple[int, ...], float] = {}
+        after_unbroken: dict[tuple[int, ...], float] = {}
+        for units, chance in left.items():
+            lost = 1.0
+            for parts, p in needs:
+                then = _served(parts, units, scarce, van)
+                if then is None:
+                    continue
+                cures += chance * p
+                lost -= p
+                after[then] = after.get(then, 0.0) + chance * p
+                if units in unbroken:
+                    after_unbroken[then] = after_unbroken.get(then, 0.0) + unbroken[units] * p
+            after[units] = after.get(units, 0.0) + chance * lost
+        left, unbroken = after, after_unbroken
+    return cures, sum(unbroken.values())
+
+
+def _served(
+    parts: frozenset[str], units: tuple[int, ...], scarce: Sequence[str], van: Mapping[str, int]
+) -> tuple[int, ...] | None:
+    """Units left after a call that needs these parts; None when one of them is missing."""
+    if any(not van.get(part, 0) for part in parts):
+        return None
+    then = tuple(n - (part in parts) for n, part in zip(units, scarce, strict=True))
+    return None if any(n < 0 for n in then) else then
+
+
+def _limits(
+    calls: Sequence[Sequence[Needs]], use: Mapping[str, float], stock: Mapping[str, int] | None
+) -> dict[str, int]:
+    """Most units of each part that can be of use and can be had."""
+    limits = {}
+    for part in use:
+        wanted = sum(sum(p for parts, p in call if part in parts) > SMALLEST for call in calls)
+        limits[part] = wanted if stock is None else min(wanted, stock.get(part, 0))
+    return limits
+
+
+def _rank(
+    calls: Sequence[Sequence[Needs]], van: Mapping[str, int], trip: float, carrying: float
+) -> tuple[float, int, tuple[str, ...]]:
+    cures, _ = chances(calls, van)
+    count = sum(van.values())
+    return -round(trip * cures - carrying * count, 9), count, tuple(sorted(part for part, n in van.items() if n))
+
+
+def _programme(
+    calls: Sequence[Sequence[Needs]], worth: Mapping[str, int], trip: float, carrying: float, places: int
+) -> dict[str, int]:
+    """Binary programme: one variable a further unit of a part, one a set of several parts that cures together."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array
+
+    alone: dict[str, list[float]] = {part: [] for part in worth}
+    together: dict[frozenset[str], float] = {}
+    for call in calls:
+        for part in worth:
+            alone[part].append(sum(p for parts, p in call if parts == {part}))
+        for parts, p in call:
+            if len(parts) > 1 and parts <= set(worth):
+                together[parts] = together.get(parts, 0.0) + p
+    units = [(part, j) for part, n in worth.items() for j in range(1, n + 1)]
+    sets = sorted(together, key=sorted)
+    at_least = {part: _at_least(ps) for part, ps in alone.items()}
+    gain = np.array([trip * at_least[part][j] - carrying for part, j in units] + [trip * together[s] for s in sets])
+    row: list[int] = []
+    column: list[int] = []
+    value: list[float] = []
+    upper: list[float] = []
+    place = {unit: i for i, unit in enumerate(units)}
+
+    def at_most(coefficients: Mapping[int, float], bound: float) -> None:
+        for i, coefficient in coefficients.items():
+            row.append(len(upper))
+            column.append(i)
+            value.append(coefficient)
+        upper.append(bound)
+
+    at_most(dict.fromkeys(range(len(units)), 1.0), float(places))
+    for part, j in units:
+        if j > 1:
+            at_most({place[part, j]: 1.0, place[part, j - 1]: -1.0}, 0.0)
+    for k, parts in enumerate(sets):
+        for part in sorted(parts):
+            at_most({len(units) + k: 1.0, place[part, 1]: -1.0}, 0.0)
+    matrix = csr_array((value, (row, column)), shape=(len(upper), len(gain)))
+    solved = milp(
+        -gain,
+        constraints=LinearConstraint(matrix, -np.inf, np.array(upper)),
+        integrality=np.ones(len(gain)),
+        bounds=Bounds(0, 1),
+    )
+    van = dict.fromkeys(worth, 0)
+    for (part, _), x in zip(units, solved.x[: len(units)], strict=True):
+        van[part] += round(x)
+    return van
+
+
+def _at_least(ps: Sequence[float]) -> list[float]:
+    """Chance that at least j of independent events happen, from j = 0 on."""
+    exactly = np.ones(1)
+    for p in ps:
+        exactly = np.append(exactly, 0.0) * (1 - p) + np.append(0.0, exactly) * p
+    return [float(x) for x in np.cumsum(exactly[::-1])[::-1]]
+
+
+def _mended(
+    calls: Sequence[Sequence[Needs]],
+    van: Mapping[str, int],
+    worth: Mapping[str, int],
+    trip: float,
+    carrying: float,
+    places: int,
+) -> dict[str, int]:
+    """Add, drop or exchange one unit while that helps by exact evaluation."""
+    best = {part: van.get(part, 0) for part in worth}
+    rank = _rank(calls, best, trip, carrying)
+    is_better = True
+    while is_better:
+        is_better = False
+        moves = [{part: 1} for part in worth] + [{part: -1} for part in worth]
+        moves += [{less: -1, more: 1} for less in worth for more in worth if less != more and best[less]]
+        for move in moves:
+            tried = {part: n + move.get(part, 0) for part, n in best.items()}
+            if any(not 0 <= n <= worth[part] for part, n in tried.items()) or sum(tried.values()) > places:
+                continue
+            tried_rank = _rank(calls, tried, trip, carrying)
+            if tried_rank < rank:
+                best, rank, is_better = tried, tried_rank, True
+                break
+    return best
