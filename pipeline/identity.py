@@ -15,9 +15,12 @@ if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
 
-_SAYS_NO_SERIAL = {
-    text.strip(" .:-*_/").upper() for text in (*NOT_KNOWN, *_SAYS_NO_SERIAL.replace("\n", "").split("|"))
-}
+_SAYS_NO_SERIAL = (
+    "no serial|noserial|no number|no plate|not readable|unreadable|illegible|worn|worn off|rubbed off|missing|"
+    "not visible|not found|not available|not applicable|see photo|as before|same|see above|ditto|test|various|pending|"
+    "later|to follow|serial|serial no|serial number|s/n|sn|sno|nicht lesbar|unlesbar|fehlt"
+)
+_NO_SERIAL = {text.strip(" .:-*_/").upper() for text in (*NOT_KNOWN, *_SAYS_NO_SERIAL.split("|"))}
 _RUNS = [
     run[at : at + length]
     for run in ("01234567890123456789", "98765432109876543210")
