@@ -147,6 +147,17 @@ def live_through(
     return episode
 
 
+def _name_lost_beginning(episode: Episode) -> None:
+    """Let the first recorded visit of an episode that began before the records name the job that is not in them."""
+    lost = [record for record in episode.records if record.day < RECORDS_FROM]
+    kept = episode.records[len(lost) :]
+    if lost and kept:
+        for record in kept:
+            record.job += 10
+            record.returns_to = None if record.returns_to is None else record.returns_to + 10
+        kept[0].returns_to = lost[-1].job
+
+
 class Town:
     """Units, customers and their faults over the years."""
 
@@ -169,6 +180,8 @@ class Town:
             day = SIMULATED_FROM + timedelta(days=int(offset))
             call = self.world.call(rng)
             self._live(self._unit(unit_id, call, day), call, day)
+        for episode in self.episodes:
+            _name_lost_beginning(episode)
         return self.episodes
 
     def _unit(self, unit_id: int, call: Call, day: date) -> Unit:

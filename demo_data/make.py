@@ -140,7 +140,8 @@ def _written(rng: np.random.Generator, world: World, record: Record, numbers: di
         text, told = said.complaint(rng, call.kind, record.told, record.code is not None)
     if rng.random() < 0.008:
         text += f", tel 07700 900{int(rng.integers(100, 1000))}"
-    found = {f: v for f, v in visit.found.items() if rng.random() < WRITES[visit.technician]}
+    reasons = next((habit.findings for habit in HABITS if habit.name == visit.habit), {})
+    found = {f: v for f, v in visit.found.items() if rng.random() < (0.85 if f in reasons else WRITES[visit.technician])}
     believed = None if visit.believed is None else faults[visit.believed]
     if believed is not None and visit.outcome not in ("no access", "no fault found") and (
         rng.random() < (0.985 if visit.outcome == "fixed" else 0.8)

@@ -59,8 +59,8 @@ class Habit:
 
 HABITS = (
     Habit(
-        "level sensor for a blocked sump hose", ("Callum", "Joss"), LAUNDRY, ("does not drain", "stops before spin"),
-        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.8, "drain", {"water left": "no"},
+        "level sensor for a blocked sump hose", ("Callum", "Joss", "Odhran"), LAUNDRY, ("does not drain", "stops before spin"),
+        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.85, "drain", {"water left": "no"},
     ),
     Habit(
         "heating element for blocked air", ("Marek",), ("tumble dryer",), ("does not heat", "takes too long"),
@@ -76,7 +76,7 @@ HABITS = (
     ),
     Habit(
         "control board for worn brushes", ("Marek", "Odhran"), LAUNDRY, ("does not spin", "stops before spin"),
-        "control board", ("worn motor brushes", "tacho sensor fault"), 0.7, "motor",
+        "control board", ("worn motor brushes", "tacho sensor fault"), 0.8, "motor",
     ),
 )  # fmt: skip
 
@@ -107,6 +107,7 @@ class Case:
     failed: set[tuple[str, ...]] = field(default_factory=set)
     ordered: tuple[str, ...] = ()
     ordered_for: int = -1
+    ordered_by_habit: str | None = None
     parts: list[str] = field(default_factory=list)
     actions: list[str] = field(default_factory=list)
     is_cured: bool = False
@@ -183,11 +184,14 @@ def work(
     visit = Visit(technician.name, minutes=8 + rng.uniform(0, 8))
     case.visits += 1
     if case.ordered:
-        parts, case.ordered = case.ordered, ()
+        parts, case.ordered, visit.habit = case.ordered, (), case.ordered_by_habit
         _fit(bench, case, visit, parts, case.ordered_for, technician, rng, is_carried_now=True)
         if case.is_cured or visit.outcome != "going on":
             return visit
     may_follow = case.visits == 1
+    for finding in _looked_for(world, case, technician, day, habits) if may_follow else ():
+        visit.found[finding] = case.found[finding] = world.finding(call, finding, rng)
+        visit.minutes += float(world.checks[finding]["minutes"]) * rng.uniform(0.8, 1.4)
     for _ in range(14):
         if may_follow and (habit := _habit(world, case, technician, day, habits)):
             may_follow = False
@@ -216,16 +220,26 @@ def work(
     return visit
 
 
-def _habit(world: World, case: Case, technician: Technician, day: date, habits: tuple[Habit, ...]) -> Habit | None:
+def _is_tempted(world: World, case: Case, technician: Technician, day: date, habit: Habit) -> bool:
+    """Tell whether a habit is this technician's and fits the complaint and the code, whatever is found."""
     call = case.call
+    if technician.name not in habit.technicians or call.kind not in habit.kinds or (habit.until and day > habit.until):
+        return False
+    if not any(call.symptoms.get(symptom) for symptom in habit.symptoms):
+        return False
+    return habit.function is None or world.function(call.make, call.code) == habit.function
+
+
+def _looked_for(world: World, case: Case, technician: Technician, day: date, habits: tuple[Habit, ...]) -> list[str]:
+    """Findings that a tempted technician looks for before anything else."""
+    tempted = [habit for habit in habits if _is_tempted(world, case, technician, day, habit)]
+    return [finding for habit in tempted for finding in habit.findings if finding not in case.found]
+
+
+def _habit(world: World, case: Case, technician: Technician, day: date, habits: tuple[Habit, ...]) -> Habit | None:
     for habit in habits:
-        if technician.name not in habit.technicians or call.kind not in habit.kinds or (habit.until and day > habit.until):
-            continue
-        if not any(call.symptoms.get(symptom) for symptom in habit.symptoms):
-            continue
-        if habit.function and world.function(call.make, call.code) != habit.function:
-            continue
-        if all(case.found.get(finding) == value for finding, value in habit.findings.items()):
+        is_found = all(case.found.get(finding) == value for finding, value in habit.findings.items())
+        if is_found and _is_tempted(world, case, technician, day, habit):
             return habit
     return None
 
@@ -262,7 +276,7 @@ def _fit(
             if any(rng.random() > is_carried(part) for part in best):
                 visit.outcome = "part needed"
                 visit.is_doubtful = rng.random() < 0.1
-                case.ordered, case.ordered_for = best, named
+                case.ordered, case.ordered_for, case.ordered_by_habit = best, named, visit.habit
                 return
         for part in best:
             visit.parts.append((part, price_of(world, part, call.make)))

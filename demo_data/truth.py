@@ -36,7 +36,7 @@ def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tup
                 elif record is cure:
                     if not is_mature:
                         verdict = "still open"
-                    elif len(set(names)) > 1:
+                    elif len(set(names)) > 1 and not set(names) <= cured_by:
                         verdict = "shared credit"
                     else:
                         verdict = "cured" if part in cured_by else "not the cause"
@@ -49,20 +49,22 @@ def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tup
 
 
 def first_time_fix(episodes: list[Episode]) -> dict[int, str]:
-    """Status of every episode, as the years after the records would show it.
+    """Status of every episode by its first attended visit, as the time after the records would show it.
 
     ``fixed first time``, ``not fixed first time``, ``not counted``, or ``left truncated`` when it began before the records.
     """
     status: dict[int, str] = {}
     for episode in episodes:
-        first = episode.records[0]
-        if first.day < RECORDS_FROM:
+        attended = next((n for n, record in enumerate(episode.records) if record.visit.outcome != "no access"), None)
+        if episode.records[0].day < RECORDS_FROM:
             status[episode.episode_id] = "left truncated"
-        elif first.visit.outcome in NOT_COUNTED or episode.state in NOT_COUNTED:
+        elif attended is None or episode.records[attended].visit.outcome in NOT_COUNTED:
             status[episode.episode_id] = "not counted"
         else:
-            is_fixed = episode.state == "cured" and len(episode.records) == 1
-            status[episode.episode_id] = "fixed first time" if is_fixed else "not fixed first time"
+            first, later = episode.records[attended], episode.records[attended + 1 :]
+            is_fixed = first.visit.outcome == "fixed"
+            is_back = bool(later) and (later[0].day - first.day).days <= SAME_FAULT_DAYS
+            status[episode.episode_id] = "fixed first time" if is_fixed and not is_back else "not fixed first time"
     return status
 
 
