@@ -1,8 +1,8 @@
 """What to load for a round of calls: the parts whose expected saving of a further trip pays their place in the van.
 
 A call is cured in one visit when its cause needs no part, or when every part it needs is still in the van on arrival;
-calls are served in order. A unit carried costs the same whatever its price: it is picked, carried and comes back. So the
-list that saves most is also the one with the best chance of one-visit cures among all lists of its size.
+calls are served in order. A unit carried costs the same whatever its price: it is picked, carried and comes back. So
+the list that saves most is also the one with the best chance of one-visit cures among all lists of its size.
 
 Few candidates are tried one by one. Else the choice is a binary programme solved by SciPy's ``milp``: exact where no
 two causes compete for the last unit of a part through different sets of parts, and mended by exact evaluation where

@@ -266,6 +266,7 @@ def answer(
     unknowable: Sequence[str] = (),
     opened: frozenset[str] = frozenset(),
     tried: Sequence[str] = (),
+    aside: Sequence[str] = (),
     carried: Sequence[str] | None = None,
     trade: Trade | None = None,
 ) -> Answer:
@@ -279,6 +280,8 @@ def answer(
         Findings that could not be told: their checks are not offered again.
     opened, tried, carried
         What is open, repairs done without cure, parts in the van; see `plan_visit`.
+    aside
+        Repairs that cannot be done at this visit.
     trade
         The kind's word lists, when already cut.
     """
@@ -297,7 +300,7 @@ def answer(
         settings,
         seen={*question.findings, *unknowable},
         opened=opened,
-        tried=tried,
+        tried={*tried, *aside},
         carried=carried,
     )
     steps = tuple(visit.steps())

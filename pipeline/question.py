@@ -131,7 +131,7 @@ def read_question(
         codes = list(dict.fromkeys(words.codes(_column(code), _column(make_term))["code"]))
         if not codes:
             not_understood.append(code)
-    findings, strange = _read_findings(words, found, kind_column)
+    findings, strange = read_findings(words, found, kind_term)
     return Question(
         kind=kind_term,
         make=make_term,
@@ -147,11 +147,12 @@ def read_question(
     )
 
 
-def _read_findings(words: Words, found: Sequence[str], kinds: pd.Series) -> tuple[dict[str, str], list[str]]:
+def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str]]:
+    """Read what was seen: finding → value, and the pieces that say nothing known."""
     findings: dict[str, str] = {}
     strange: list[str] = []
     for text in found:
-        read = words.find_findings(_column(text), kinds)
+        read = words.find_findings(_column(text), _column(kind))
         if read.empty:
             strange.append(text)
         findings.update(zip(read["finding"], read["value"], strict=True))
