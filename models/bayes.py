@@ -1,7 +1,7 @@
-"""The smoothed Bayes layer: what each cause's tables say when every small count leans on all jobs together.
+"""The smoothed Bayes layer: what each cause's tables say when every small count leans on the causes like it.
 
-For each column a table P(value | cause) is a Dirichlet estimate around the pooled table of that column. How strongly it leans
-is read from the data (marginal likelihood of the Dirichlet-multinomial), column by column.
+For each column a table P(value | cause) is a Dirichlet estimate around the table that the causes' shared traits foretell
+(`models.traits`). How strongly it leans is read from the data, column by column.
 """
 
 from __future__ import annotations
@@ -10,7 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-STRENGTHS = np.geomspace(0.25, 256, 21)
+from models.traits import trait_tables
+
+STRENGTHS = np.geomspace(0.25, 256, 16)
 
 
 @dataclass(frozen=True)
@@ -24,7 +26,7 @@ class BayesTables:
     log_ratio
         cells × causes: log P(value | cause) − log P(value).
     strengths
-        Pseudo-jobs by which each column leans on the pooled table.
+        Pseudo-jobs by which each column leans on what shared traits foretell.
     """
 
     log_share: np.ndarray
@@ -47,7 +49,7 @@ def log_shares(cause: np.ndarray, weight: np.ndarray, causes: int, pseudo_jobs: 
 
 
 def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) -> BayesTables:
-    """Estimate every column's table around its pooled table.
+    """Estimate every column's table around what the causes' shared traits say.
 
     Parameters
     ----------
@@ -57,29 +59,42 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
         From :func:`log_shares`.
     starts
         First cell of each column, last entry the number of cells.
+
+    Notes
+    -----
+    The same jobs made the traits and the strengths, so the strength of highest likelihood is too sure of itself; its square root
+    lost least on jobs not seen (PATHFINDER, 1,000 to 20,000 jobs).
     """
     log_ratio = np.zeros_like(counts)
-    strengths = np.zeros(len(starts) - 1)
-    for column, (first, end) in enumerate(zip(starts[:-1], starts[1:], strict=True)):
-        if end - first < 2:
-            continue
-        block = counts[first:end]
-        pooled = block.sum(axis=1) + 0.5
-        pooled /= pooled.sum()
-        strengths[column] = best_strength(block, pooled)
-        estimate = (block + strengths[column] * pooled[:, None]) / (block.sum(axis=0) + strengths[column])
-        log_ratio[first:end] = np.log(estimate) - np.log(pooled)[:, None]
+    widths = np.diff(starts)
+    strengths = np.zeros(len(widths))
+    told = widths >= 2
+    if not told.any() or counts.shape[1] < 2:
+        return BayesTables(log_share, log_ratio, strengths)
+    kept = np.repeat(told, widths)
+    block = counts[kept]
+    begin = np.concatenate([[0], np.cumsum(widths[told])])
+    column = np.repeat(np.arange(len(begin) - 1), widths[told])
+    means = trait_tables(block, begin)
+    strengths[told] = np.sqrt(best_strengths(block, means, begin))
+    lean = strengths[told][column][:, None]
+    seen = np.add.reduceat(block, begin[:-1], axis=0)[column]
+    pooled = block.sum(axis=1) + 0.5
+    pooled /= np.add.reduceat(pooled, begin[:-1])[column]
+    log_ratio[kept] = np.log((block + lean * means) / (seen + lean)) - np.log(pooled)[:, None]
     return BayesTables(log_share, log_ratio, strengths)
 
 
-def best_strength(block: np.ndarray, pooled: np.ndarray) -> float:
-    """Pseudo-jobs of highest Dirichlet-multinomial likelihood (Minka 2000, "Estimating a Dirichlet distribution"), on a grid."""
+def best_strengths(counts: np.ndarray, means: np.ndarray, starts: np.ndarray) -> np.ndarray:
+    """Pseudo-jobs a column, of highest Dirichlet-multinomial likelihood on a grid (Minka 2000, Estimating a Dirichlet)."""
     from scipy.special import gammaln
 
-    seen = block.sum(axis=0)
-    block, seen = block[:, seen > 0], seen[seen > 0]
-    at = STRENGTHS[:, None]
-    scores = (gammaln(at) - gammaln(at + seen)).sum(axis=1)
-    prior = STRENGTHS[:, None, None] * pooled[None, :, None]
-    scores = scores + (gammaln(prior + block[None]) - gammaln(prior)).sum(axis=(1, 2))
-    return float(STRENGTHS[int(np.argmax(scores))])
+    seen = np.add.reduceat(counts, starts[:-1], axis=0)
+    scores = []
+    for strength in STRENGTHS:
+        prior = strength * means
+        by_cell = (gammaln(prior + counts) - gammaln(prior)).sum(axis=1)
+        by_column = (gammaln(strength) - gammaln(strength + seen)).sum(axis=1)
+        scores.append(np.add.reduceat(by_cell, starts[:-1]) + by_column)
+    found: np.ndarray = STRENGTHS[np.argmax(np.array(scores), axis=0)]
+    return found
