@@ -1,6 +1,6 @@
 """Four years of an invented workshop: units, faults, calls, visits, and the returns nobody has recorded yet.
 
-Everything that truly happened is kept, past the end of the records too, so that estimates for open months can be judged.
+All that truly happened is kept, past the end of the records too, so that estimates for open months can be judged.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Unit:
 
 @dataclass
 class Record:
-    """One visit with its place in the story; ``job`` numbers the jobs of the episode, ``returns_to`` is the job it names."""
+    """One visit and its place in the story: ``job`` counts the jobs of the episode, ``returns_to`` is the job named."""
 
     day: date
     unit: Unit
@@ -92,7 +92,9 @@ def live_through(
     shy = 0.16 if "wiring" in call.cause else 0.07 if "control" in call.cause else 0.025
 
     def add(visit: Visit) -> None:
-        episode.records.append(Record(day, episode.unit, episode.episode_id, call, visit, told, code, job, returns_to, reason))
+        episode.records.append(
+            Record(day, episode.unit, episode.episode_id, call, visit, told, code, job, returns_to, reason)
+        )
 
     for _ in range(7):
         day = _workday(day)
@@ -195,12 +197,12 @@ class Town:
             customer = f"C-{10000 + self._customers}"
         has_serial = rng.random() < 0.76 or not customer.startswith("C-")
         made = day.year - int(call.age_years)
-        serial = (
-            f"{call.make[0]}{KIND_LETTER[call.kind]}{made % 100:02d}{int(rng.integers(1, 53)):02d}{int(rng.integers(100000)):05d}"
-        )
+        week, number = int(rng.integers(1, 53)), int(rng.integers(100000))
+        serial = f"{call.make[0]}{KIND_LETTER[call.kind]}{made % 100:02d}{week:02d}{number:05d}"
         keeps_customer = not has_serial or rng.random() < 0.9
         return Unit(
-            unit_id, call.kind, call.make, call.model, serial if has_serial else None, customer if keeps_customer else None,
+            unit_id, call.kind, call.make, call.model, serial if has_serial else None,
+            customer if keeps_customer else None,
             call.age_years, day,
         )  # fmt: skip
 

@@ -9,6 +9,7 @@ import argparse
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,9 @@ from demo_data import said
 from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town, charges
 from demo_data.technicians import HABITS, TECHNICIANS
 from demo_data.truth import first_time_fix, part_verdicts
-from demo_data.world import World
+from demo_data.world import Call, World
+
+Row = dict[str, Any]  # one visit or line as written, by column; keys that start with "_" are the truth of it
 
 SEED, VISITS = 20261101, 6000
 OFFICE_UNTIL = date(2023, 9, 30)  # the old office program's last day; its export is the second shape
@@ -26,19 +29,24 @@ WRITES = {technician.name: technician.writes for technician in TECHNICIANS}
 
 OFFICE_HEADERS = {
     "job_no": "Job", "visit_date": "Date of call", "customer_ref": "Account", "appliance_kind": "Product",
-    "make": "Manufacturer", "model": "Model No.", "serial": "Serial No.", "age": "Age / year", "complaint": "Fault reported",
-    "fault_code": "Display", "findings": "Found", "cause": "Diagnosis", "work_done": "Engineer notes", "part": "Part used",
+    "make": "Manufacturer", "model": "Model No.", "serial": "Serial No.", "age": "Age / year",
+    "complaint": "Fault reported",
+    "fault_code": "Display", "findings": "Found", "cause": "Diagnosis", "work_done": "Engineer notes",
+    "part": "Part used",
     "part_quantity": "Qty", "part_unit_cost": "Unit price", "outcome": "Status", "technician": "Engineer",
     "minutes": "Time on job", "labour_charge": "Labour", "callback_of": "Recall of job",
 }  # fmt: skip
 OFFICE_STATUS = {
-    "fixed": "C - Complete", "not fixed": "R - Revisit", "part needed": "P - Parts on order", "no fault found": "N - NFF",
+    "fixed": "C - Complete", "not fixed": "R - Revisit", "part needed": "P - Parts on order",
+    "no fault found": "N - NFF",
     "beyond economic repair": "B - BER", "declined": "D - Declined", "no access": "X - No access",
     "made safe": "S - Made safe", "advice only": "A - Advice",
 }  # fmt: skip
 COLUMNS = (
-    "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint", "fault_code",
-    "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge", "parts_cost", "callback_of",
+    "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",
+    "fault_code",
+    "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge", "parts_cost",
+    "callback_of",
 )  # fmt: skip
 BAD_LINES: tuple[dict[str, str], ...] = (
     {"visit_date": "2024-02-30", "appliance_kind": "W/M", "job_no": "J24-90001", "complaint": "not draining"},
@@ -128,7 +136,7 @@ def _job_numbers(episodes: list[Episode], office_until: date) -> dict[tuple[int,
     return numbers
 
 
-def _written(rng: np.random.Generator, world: World, record: Record, numbers: dict[tuple[int, int], str]) -> dict:
+def _written(rng: np.random.Generator, world: World, record: Record, numbers: dict[tuple[int, int], str]) -> Row:
     """Word one visit; keys that start with ``_`` are the truth of what was written."""
     visit, unit, call = record.visit, record.unit, record.call
     faults = world.odds[call.kind].faults
@@ -141,17 +149,21 @@ def _written(rng: np.random.Generator, world: World, record: Record, numbers: di
     if rng.random() < 0.008:
         text += f", tel 07700 900{int(rng.integers(100, 1000))}"
     reasons = next((habit.findings for habit in HABITS if habit.name == visit.habit), {})
-    found = {f: v for f, v in visit.found.items() if rng.random() < (0.85 if f in reasons else WRITES[visit.technician])}
+    found = {
+        f: v for f, v in visit.found.items() if rng.random() < (0.85 if f in reasons else WRITES[visit.technician])
+    }
     believed = None if visit.believed is None else faults[visit.believed]
-    if believed is not None and visit.outcome not in ("no access", "no fault found") and (
-        rng.random() < (0.985 if visit.outcome == "fixed" else 0.8)
+    if (
+        believed is not None
+        and visit.outcome not in ("no access", "no fault found")
+        and (rng.random() < (0.985 if visit.outcome == "fixed" else 0.8))
     ):
         cause_text = said.cause(rng, believed.cause, visit.is_doubtful)
     else:
         believed, cause_text = None, ""
     age_text, age_told = said.age(rng, unit.age(record.day), record.day.year)
     labour, parts_cost = charges(visit)
-    done = said.DONE[visit.outcome][int(rng.integers(len(said.DONE[visit.outcome])))]
+    done = said.done(rng, visit.outcome)
     done = ", ".join(filter(None, [*visit.actions, done])) if rng.random() < 0.7 else done
     shown = record.code if not is_return_with_part else None
     parts = [(part, said.part_line(rng, part, price), price) for part, price in visit.parts]
@@ -196,9 +208,9 @@ def _parts_text(rng: np.random.Generator, lines: list[str]) -> str:
     return ("; ", "; ", " + ")[int(rng.integers(3))].join(lines)
 
 
-def _gas_rows(rng: np.random.Generator, count: int) -> list[dict]:
+def _gas_rows(rng: np.random.Generator, count: int) -> list[Row]:
     """Gas appliances: never repaired here, made safe or referred."""
-    rows = []
+    rows: list[Row] = []
     for number in range(count):
         day = RECORDS_FROM + timedelta(days=int(rng.integers((RECORDS_TO - RECORDS_FROM).days)))
         outcome = ("made safe", "advice only")[int(rng.random() < 0.4)]
@@ -209,26 +221,32 @@ def _gas_rows(rng: np.random.Generator, count: int) -> list[dict]:
             "customer_ref": f"C-{90000 + number}",
             "make": "Fennwick",
             "model": f"FG{320 + number}",
-            "complaint": ("burner not lighting", "smell of gas", "flame goes out", "ignition not working")[int(rng.integers(4))],
-            "work_done": said.DONE[outcome][0],
+            "complaint": ("burner not lighting", "smell of gas", "flame goes out", "ignition not working")[
+                int(rng.integers(4))
+            ],
+            "work_done": said.done(rng, outcome),
             "outcome": said.outcome(rng, outcome),
             "technician": TECHNICIANS[int(rng.integers(len(TECHNICIANS)))].name,
             "minutes": "20",
             "labour_charge": "30.00",
         }
         rows.append(row | {"_record": None, "_told": {}, "_age": float("nan"), "_code": "", "_found": {}, "_cause": "",
-                           "_doubt": False, "_outcome": outcome, "_minutes": 20, "_labour": 30.0, "_parts": []})  # fmt: skip
+                           "_doubt": False, "_outcome": outcome, "_minutes": 20, "_labour": 30.0,
+                           "_parts": []})  # fmt: skip
     return rows
 
 
-def _files(rows: list[dict], episodes: list[Episode], office_until: date) -> MadeWorld:
+def _files(rows: list[Row], episodes: list[Episode], office_until: date) -> MadeWorld:
     verdicts = part_verdicts(episodes)
     statuses = first_time_fix(episodes)
-    jobs: list[dict] = []
-    office: list[dict] = []
-    truth: list[dict] = []
-    truth_parts: list[dict] = []
-    bad_at = {round((number + 1) * len(rows) / (len(BAD_LINES) + 3)) + len(rows) // 3: bad for number, bad in enumerate(BAD_LINES)}
+    jobs: list[Row] = []
+    office: list[Row] = []
+    truth: list[Row] = []
+    truth_parts: list[Row] = []
+    bad_at = {
+        round((number + 1) * len(rows) / (len(BAD_LINES) + 3)) + len(rows) // 3: bad
+        for number, bad in enumerate(BAD_LINES)
+    }
     seen: dict[int, int] = {}
     for number, row in enumerate(rows):
         is_office = row["visit_date"] <= office_until.isoformat()
@@ -249,8 +267,10 @@ def _files(rows: list[dict], episodes: list[Episode], office_until: date) -> Mad
             "kind": record.call.kind if record else "gas appliance",
             "cause": record.call.cause if record else "",
             "first_time_fix": statuses.get(episode_id, "") if seen[episode_id] == 1 else "",
-            "outcome": row["_outcome"], "age": "" if np.isnan(row["_age"]) else f"{row['_age']:.2f}", "code": row["_code"],
-            "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?"}[how] + term for term, how in row["_told"].items()),
+            "outcome": row["_outcome"], "age": "" if np.isnan(row["_age"]) else f"{row['_age']:.2f}",
+            "code": row["_code"],
+            "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?"}[how] + term for term,
+            how in row["_told"].items()),
             "recorded_cause": ("?" if row["_doubt"] else "") + row["_cause"],
             "findings": "|".join(f"{finding}={value}" for finding, value in row["_found"].items()),
             "minutes": row["_minutes"], "labour": row["_labour"],
@@ -258,7 +278,8 @@ def _files(rows: list[dict], episodes: list[Episode], office_until: date) -> Mad
         for part_no, (part, _, price) in enumerate(row["_parts"], start=1):
             verdict = verdicts[id(record), part_no - 1] if record else ""
             truth_parts.append({
-                "file": name, "line_no": line_no, "part_no": part_no, "part": part, "unit_cost": price, "verdict": verdict,
+                "file": name, "line_no": line_no, "part_no": part_no, "part": part, "unit_cost": price,
+                "verdict": verdict,
                 "episode": episode_id, "habit": (record.visit.habit or "") if record and part_no == 1 else "",
             })  # fmt: skip
     return MadeWorld(
@@ -270,7 +291,7 @@ def _files(rows: list[dict], episodes: list[Episode], office_until: date) -> Mad
     )
 
 
-def _office_lines(row: dict) -> list[dict[str, str]]:
+def _office_lines(row: Row) -> list[dict[str, str]]:
     day = date.fromisoformat(row["visit_date"])
     cells = {header: row.get(column, "") for column, header in OFFICE_HEADERS.items()}
     cells["Date of call"] = day.strftime("%d/%m/%Y")
@@ -291,14 +312,26 @@ def _office_lines(row: dict) -> list[dict[str, str]]:
 def tomorrow(seed: int, world: World) -> pd.DataFrame:
     """Draw tomorrow's calls; the first is the story the tool exists for: drain code, stops before spin."""
     rng = np.random.default_rng([seed, 11])
-    calls = []
+    calls: list[Call] = []
     while not calls:
         call = world.call(rng, "washing machine", "Tavrik", "TW540S", 4.3)
-        if call.cause == "partly blocked sump hose" and call.code == "lamps 1+3" and call.symptoms == {"stops before spin": True}:
+        if (
+            call.cause == "partly blocked sump hose"
+            and call.code == "lamps 1+3"
+            and call.symptoms == {"stops before spin": True}
+        ):
             calls.append(call)
-    for kind in ("washing machine", "tumble dryer", "dishwasher", "fridge-freezer", "washing machine", "electric oven", "washer-dryer"):
+    for kind in (
+        "washing machine",
+        "tumble dryer",
+        "dishwasher",
+        "fridge-freezer",
+        "washing machine",
+        "electric oven",
+        "washer-dryer",
+    ):
         calls.append(world.call(rng, kind))
-    rows = []
+    rows: list[Row] = []
     for number, call in enumerate(calls, start=1):
         text, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None)
         rows.append(dict.fromkeys(COLUMNS[:10], "") | {

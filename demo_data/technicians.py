@@ -1,7 +1,8 @@
-"""The technicians of the demo workshop and how each works a visit: checks, remedy, parts on the van, and planted habits.
+"""The technicians of the demo workshop and how each works a visit: checks, remedy, parts on the van, planted habits.
 
-A technician believes the town's usual shares (not the makes' weak points nor the ages), looks first at what tells most a
-minute, and acts when sure enough. Habits are the planted wrong swaps: the part the code or complaint points at, fitted at once.
+A technician believes the town's usual shares (not the makes' weak points nor the ages), looks first at what tells most
+a minute, and acts when sure enough. Habits are the planted wrong swaps: the part that code or complaint points at,
+fitted at once.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from demo_data.world import Call, Fault, World
 
 @dataclass(frozen=True)
 class Technician:
-    """One technician: share of the calls, how sure before acting, checks at most a visit, how often a finding is written down."""
+    """One technician: share of the calls, how sure before acting, most checks a visit, how often he or she writes."""
 
     name: str
     share: float
@@ -59,8 +60,10 @@ class Habit:
 
 HABITS = (
     Habit(
-        "level sensor for a blocked sump hose", ("Callum", "Joss", "Odhran"), LAUNDRY, ("does not drain", "stops before spin"),
-        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.85, "drain", {"water left": "no"},
+        "level sensor for a blocked sump hose", ("Callum", "Joss", "Odhran"), LAUNDRY, ("does not drain",
+        "stops before spin"),
+        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.85, "drain",
+        {"water left": "no"},
     ),
     Habit(
         "heating element for blocked air", ("Marek",), ("tumble dryer",), ("does not heat", "takes too long"),
@@ -72,7 +75,8 @@ HABITS = (
     ),
     Habit(
         "thermostat for an iced evaporator", ("Joss", "Priya"), COLD, ("warm",),
-        "thermostat", ("defrost heater open circuit", "defrost sensor fault", "door seal leaking or door left open"), 0.4,
+        "thermostat", ("defrost heater open circuit", "defrost sensor fault", "door seal leaking or door left open"),
+        0.4,
     ),
     Habit(
         "control board for worn brushes", ("Marek", "Odhran"), LAUNDRY, ("does not spin", "stops before spin"),
@@ -82,7 +86,8 @@ HABITS = (
 
 HOUR_RATE, CALL_OUT = 48.0, 30.0
 RARELY_CARRIED = ("drive motor", "circulation pump", "power module", "magnetron", "hv transformer", "flow heater",
-                  "suction motor", "battery pack", "fridge door seal", "door seal", "bearing kit", "oven seal", "ceramic ring")  # fmt: skip
+                  "suction motor", "battery pack", "fridge door seal", "door seal", "bearing kit", "oven seal",
+                  "ceramic ring")  # fmt: skip
 NEW_PRICE = {"vacuum cleaner": 180.0, "microwave oven": 140.0, "freezer": 330.0, "fridge": 330.0, "cooker": 520.0}
 LOOK_CATCHES = 0.93  # a part that is not the cause is seen to be good when it is looked at before fitting
 WORDED_REFERRAL = ("refer to certified", "advise: not economic")
@@ -137,7 +142,7 @@ class Bench:
         self._seen: dict[object, tuple[np.ndarray, tuple[str, ...], float, str | None]] = {}
 
     def judge(self, case: Case) -> tuple[np.ndarray, tuple[str, ...], float, str | None]:
-        """Belief by fault, the likeliest remedy with its chance, and the check that tells most a minute (None: none helps)."""
+        """Belief by fault, the likeliest remedy with its chance, and the check that tells most a minute."""
         call = case.call
         key = (call.kind, call.make if call.code else None, call.code, frozenset(call.symptoms.items()),
                frozenset(case.found.items()), frozenset(case.failed))  # fmt: skip
@@ -171,7 +176,12 @@ class Bench:
 
 
 def work(
-    bench: Bench, case: Case, technician: Technician, day: date, rng: np.random.Generator, habits: tuple[Habit, ...] = HABITS
+    bench: Bench,
+    case: Case,
+    technician: Technician,
+    day: date,
+    rng: np.random.Generator,
+    habits: tuple[Habit, ...] = HABITS,
 ) -> Visit:
     """Work one visit of a case; changes the case.
 
@@ -245,10 +255,10 @@ def _habit(world: World, case: Case, technician: Technician, day: date, habits: 
 
 
 def _fit(
-    bench: Bench, case: Case, visit: Visit, best: tuple[str, ...], named: int, technician: Technician, rng: np.random.Generator,
-    *, is_carried_now: bool = False,
+    bench: Bench, case: Case, visit: Visit, best: tuple[str, ...], named: int, technician: Technician,
+    rng: np.random.Generator, *, is_carried_now: bool = False,
 ) -> None:  # fmt: skip
-    """Try one remedy; sets the outcome, or "going on" when the test shows that the fault is still there and there is time."""
+    """Try one remedy; sets the outcome, or "going on" when the test shows the fault still there and there is time."""
     world, call = bench.world, case.call
     fault = world.odds[call.kind].faults[named]
     visit.believed = named
@@ -256,7 +266,9 @@ def _fit(
         action = best[0][4:]
         if action.startswith(WORDED_REFERRAL):
             cures = fault.action == world.fault(call).action
-            visit.outcome = "fixed" if action.startswith("refer") and cures and rng.random() < 0.55 else "beyond economic repair"
+            visit.outcome = (
+                "fixed" if action.startswith("refer") and cures and rng.random() < 0.55 else "beyond economic repair"
+            )
             case.is_cured = visit.outcome == "fixed"
             visit.actions.append(action)
             visit.minutes += 15
@@ -306,7 +318,9 @@ def _fit(
         visit.outcome = "going on"
 
 
-def _still_seems_right(world: World, call: Call, parts: tuple[str, ...], visit: Visit, rng: np.random.Generator) -> bool:
+def _still_seems_right(
+    world: World, call: Call, parts: tuple[str, ...], visit: Visit, rng: np.random.Generator
+) -> bool:
     """Look closely at the part before fitting it; tells whether it still seems to be the one."""
     visit.minutes += 7 * rng.uniform(0.7, 1.5)
     return set(parts) >= set(world.fault(call).parts) != set() or rng.random() > LOOK_CATCHES
@@ -316,7 +330,8 @@ def _while_there(world: World, call: Call, best: tuple[str, ...], rng: np.random
     """Return another cheap part of the same complaint, fitted "while there"."""
     mine = world.odds[call.kind].faults[call.fault_no].block
     others = [f.parts[0] for f in world.odds[call.kind].faults
-              if f.block == mine and f.parts and f.parts[0] not in best and world.part_price(f.parts[0]) < 40]  # fmt: skip
+              if f.block == mine and f.parts and f.parts[0] not in best
+              and world.part_price(f.parts[0]) < 40]  # fmt: skip
     return others[int(rng.integers(len(others)))] if others else None
 
 

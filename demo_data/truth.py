@@ -1,4 +1,4 @@
-"""What the figures should be, by the definitions of the design: verdict on every part, first-time fix with the future known."""
+"""What the figures should be by their definitions: verdict on every part, first-time fix with the future known."""
 
 from __future__ import annotations
 
@@ -25,7 +25,9 @@ def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tup
         seen = [record for record in episode.records if is_in_records(record, as_of)]
         cure = seen[-1] if seen and episode.state == "cured" and seen[-1] is episode.records[-1] else None
         is_mature = cure is not None and (as_of - cure.day).days >= SAME_FAULT_DAYS
-        told = cure is not None or (seen and seen[-1] is episode.records[-1] and seen[-1].visit.believed == episode.call.fault_no)
+        told = cure is not None or (
+            seen and seen[-1] is episode.records[-1] and seen[-1].visit.believed == episode.call.fault_no
+        )
         cured_by = set(_parts_of(episode))
         for number, record in enumerate(seen):
             later = {part for other in seen[number + 1 :] for part, _ in other.visit.parts}
@@ -51,7 +53,7 @@ def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tup
 def first_time_fix(episodes: list[Episode]) -> dict[int, str]:
     """Status of every episode by its first attended visit, as the time after the records would show it.
 
-    ``fixed first time``, ``not fixed first time``, ``not counted``, or ``left truncated`` when it began before the records.
+    ``fixed first time``, ``not fixed first time``, ``not counted``, or ``left truncated``: begun before the records.
     """
     status: dict[int, str] = {}
     for episode in episodes:
