@@ -29,6 +29,7 @@ with recursive
         inner join (select appliance_id from ordered where visit_no = 2) as seen_again
             on seen_again.appliance_id = ordered.appliance_id
     ),
+    -- that lamps or a code show says which fault it is only where nothing else is told
     told as (
         select distinct
             again.appliance_id as appliance_id,
@@ -40,7 +41,14 @@ with recursive
             visit_symptom.symptom_group as symptom_group
         from again
         inner join visit_symptom on visit_symptom.visit_id = again.visit_id
+        left join (
+            select distinct visit_id
+            from visit_symptom
+            where not is_negated and symptom_group <> 'display'
+        ) as says_more
+            on says_more.visit_id = again.visit_id
         where not visit_symptom.is_negated
+            and (visit_symptom.symptom_group <> 'display' or says_more.visit_id is null)
     ),
     candidate as (
         select

@@ -3,19 +3,20 @@
 -- reads:           part_fitted, visit_result, visit, episode, cure, follow_up
 -- technician:      who made the visit at which the part was fitted; null = not recorded
 -- verdict:         cured: the only part, or one of those the cause needs together, at the visit that ended the complaint, follow-up over;
---                 not the cause: the complaint stayed or came back, and the cause confirmed later is not one the part cures;
+--                 not the cause: the complaint stayed or came back, and the cause confirmed later is not one the part cures, or the
+--                 visit that ended it confirmed a cause that needs no part;
 --                 fitted again: the same part went in again later in the episode;
 --                 shared credit: several parts at the visit that ended the complaint; still open: nothing known yet
 -- evidence:        what led to the verdict
--- confirmed_cause: cause confirmed by the visit that ended the complaint (or ended the case: uneconomic, declined); null = none
+-- confirmed_cause: cause confirmed by the visit that ended the complaint; a diagnosis that no cure has proved judges nothing; null = none
 -- cause_is_listed: the cure list says what cures this cause in this kind
 -- pair_is_listed:  the cure list says that this part cures this cause
 -- part_cost:       cost of the part line, money; null = not known
 -- labour_cost:     the line's even share of the visit's labour: the charge, else minutes at the hour rate; null = neither recorded
--- trip_cost:       the line's even share of one further trip, money; 0 unless not the cause or fitted again
+-- trip_cost:       the line's even share of one further trip, money; 0 unless the complaint stayed or came back
 -- total_cost:      part + labour + trip, what is not known counted as 0
 -- labour_minutes:  the line's even share of the visit's labour, minutes; null = not recorded
--- trip_minutes:    the line's even share of one further trip, minutes; 0 unless not the cause or fitted again
+-- trip_minutes:    the line's even share of one further trip, minutes; 0 unless the complaint stayed or came back
 create or replace table part_verdict as
 with
     line as (
@@ -40,8 +41,9 @@ with
         group by visit_id
     ),
     listed_cause as (
-        select distinct kind, cause
+        select kind, cause, max(case when part is null then 0 else 1 end) as needs_part
         from cure
+        group by kind, cause
     ),
     listed_pair as (
         select distinct kind, cause, part
@@ -52,17 +54,6 @@ with
         select distinct part
         from cure
         where part is not null
-    ),
-    -- the last visit of an episode that ended without a repair
-    given_up as (
-        select
-            visit_result.episode_id as episode_id,
-            visit_result.visit_no as visit_no,
-            visit_result.outcome as outcome,
-            visit_result.confirmed_cause as confirmed_cause,
-            visit_result.visit_date as visit_date
-        from visit_result
-        where visit_result.is_last and visit_result.outcome in ('beyond economic repair', 'declined')
     ),
     traced as (
         select
@@ -78,9 +69,8 @@ with
             parts_at_visit.parts as parts_at_visit,
             ending.visit_no as ending_no,
             ending.visit_date as ending_date,
-            coalesce(ending.confirmed_cause, given_up.confirmed_cause) as confirmed_cause,
-            given_up.outcome as given_up_as,
-            datediff('day', coalesce(ending.visit_date, given_up.visit_date), follow_up.as_of) as days_followed,
+            ending.confirmed_cause as confirmed_cause,
+            datediff('day', ending.visit_date, follow_up.as_of) as days_followed,
             follow_up.window_days as window_days,
             follow_up.trip_cost as one_trip_cost,
             follow_up.trip_minutes as one_trip_minutes
@@ -90,15 +80,12 @@ with
         inner join parts_at_visit on parts_at_visit.visit_id = line.visit_id
         cross join follow_up
         left join visit_result as ending on ending.visit_id = line.ended_by_visit_id
-        left join given_up
-            on given_up.episode_id = line.episode_id
-            and given_up.visit_no > line.visit_no
-            and line.ended_by_visit_id is null
     ),
     looked_up as (
         select
             traced.*,
             listed_cause.cause is not null as cause_is_listed,
+            listed_cause.needs_part as needs_part,
             listed_pair.part is not null as pair_is_listed,
             listed_part.part is not null as part_is_listed,
             min(case when listed_pair.part is null then 0 else 1 end) over (partition by traced.visit_id) = 1
@@ -118,13 +105,14 @@ with
             looked_up.*,
             case
                 when last_fitted_no > visit_no then 'fitted again'
-                when ending_no is null and given_up_as is null then 'not ended'
+                when ending_no is null then 'not ended'
                 when days_followed < window_days then 'not followed'
                 when ending_no = visit_no and parts_at_visit > 1 and not (cause_is_listed and all_parts_are_listed)
                     then 'several parts'
                 when confirmed_cause is null then 'no cause'
                 when not cause_is_listed then 'cause not listed'
                 when ending_no = visit_no and pair_is_listed then 'cured'
+                when ending_no = visit_no and needs_part = 0 and part_is_listed then 'no part needed'
                 when ending_no = visit_no then 'pair not listed'
                 when pair_is_listed then 'right part, came back'
                 when not part_is_listed then 'part not listed'
@@ -139,7 +127,7 @@ with
                 when reason = 'fitted again' then 'fitted again'
                 when reason = 'several parts' then 'shared credit'
                 when reason = 'cured' then 'cured'
-                when reason = 'not the cause' then 'not the cause'
+                when reason in ('not the cause', 'no part needed') then 'not the cause'
                 else 'still open'
             end as verdict,
             case when reason in ('fitted again', 'not the cause') then 1.0 else 0.0 end as extra_trips
@@ -162,16 +150,17 @@ select
             'the same part went in again at visit ' || cast(judged.last_fitted_no as varchar)
         when 'not ended' then 'no visit has ended the complaint yet'
         when 'not followed' then
-            'visit ' || coalesce(cast(judged.ending_no as varchar), 'last') || ' ended it ' || cast(judged.days_followed as varchar)
+            'visit ' || cast(judged.ending_no as varchar) || ' ended it ' || cast(judged.days_followed as varchar)
             || ' days ago, and ' || cast(judged.window_days as varchar) || ' are needed to know'
         when 'several parts' then
             'that visit ended the complaint with ' || cast(judged.parts_at_visit as varchar) || ' different parts'
         when 'no cause' then
-            coalesce('visit ' || cast(judged.ending_no as varchar) || ' ended the complaint', judged.given_up_as)
-            || '; no confirmed cause is recorded'
+            'visit ' || cast(judged.ending_no as varchar) || ' ended the complaint; no confirmed cause is recorded'
         when 'cause not listed' then 'the cure list does not say what cures "' || judged.confirmed_cause || '": see review'
         when 'cured' then
             'that visit ended the complaint; confirmed cause "' || judged.confirmed_cause || '", which this part cures'
+        when 'no part needed' then
+            'that visit ended the complaint; confirmed cause "' || judged.confirmed_cause || '", which is cured without a part'
         when 'pair not listed' then
             'that visit ended the complaint; whether this part cures "' || judged.confirmed_cause || '" is not listed: see review'
         when 'right part, came back' then
@@ -179,9 +168,7 @@ select
         when 'part not listed' then
             'the cure list does not know this part; the cause confirmed later is "' || judged.confirmed_cause || '": see review'
         else
-            'the complaint stayed or came back; '
-            || coalesce('visit ' || cast(judged.ending_no as varchar) || ' ended it', 'at the end: ' || judged.given_up_as)
-            || '; confirmed cause "' || judged.confirmed_cause || '", which this part does not cure'
+            'the complaint stayed or came back; visit ' || cast(judged.ending_no as varchar) || ' ended it; confirmed cause "' || judged.confirmed_cause || '", which this part does not cure'
     end as evidence,
     judged.confirmed_cause as confirmed_cause,
     judged.cause_is_listed as cause_is_listed,

@@ -1,0 +1,302 @@
+"""Fair comparison of technicians, makes or months: like cases with like cases, and no more blame than chance leaves over.
+
+Never a bare league table: each row says where it stands among the limits that chance alone would allow.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import minimize_scalar
+from scipy.special import betaincinv, betaln
+from scipy.stats import binom
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import ArrayLike, NDArray
+
+    Floats = NDArray[np.float64]
+
+INSIDE = "inside what chance allows"
+EDGE_LOW = "low, at the edge of what chance allows"
+EDGE_HIGH = "high, at the edge of what chance allows"
+BELOW = "lower than chance allows"
+ABOVE = "higher than chance allows"
+TOO_FEW = "too few to compare"
+FEWEST = 10
+
+
+def lower_limit(n: ArrayLike, target: ArrayLike, p: float) -> Floats:
+    """Lower funnel limit of a rate: the exact binomial quantile, interpolated so that it moves smoothly with n.
+
+    Parameters
+    ----------
+    n
+        Size of each group, at least 1.
+    target
+        The rate expected, between 0 and 1.
+    p
+        Chance of falling below when nothing is wrong, 0.025 or 0.001.
+
+    Notes
+    -----
+    Spiegelhalter 2005, Statistics in Medicine 24, 1185–1202: r the smallest count with F(r) ≥ p, α = (F(r) − p) / (F(r) − F(r − 1)),
+    limit (r − α) / n.
+    """
+    size, rate = np.broadcast_arrays(np.asarray(n, dtype=float), np.asarray(target, dtype=float))
+    r = binom.ppf(p, size, rate)
+    at, under = binom.cdf(r, size, rate), binom.cdf(r - 1, size, rate)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        alpha = np.where(at > under, (at - p) / (at - under), 0.0)
+    return np.asarray(np.clip((r - alpha) / size, 0.0, 1.0), dtype=float)
+
+
+def funnel_limits(n: ArrayLike, target: ArrayLike, widen: float = 1.0) -> pd.DataFrame:
+    """Limits within which chance alone keeps a rate: 95 % and 99.8 %.
+
+    The upper limit is the mirror of the lower one of the complement, so that a rate and its complement flag the same people; the
+    single formula used on both sides would flag one in eleven at n = 20 with nothing wrong.
+
+    Parameters
+    ----------
+    n, target
+        As in `lower_limit`.
+    widen
+        √φ of `over_dispersion`: the distances from the target are multiplied by it.
+
+    Returns
+    -------
+    DataFrame
+        n, target, low_998, low_95, high_95, high_998, all within 0 and 1.
+    """
+    size, rate = np.broadcast_arrays(np.asarray(n, dtype=float), np.asarray(target, dtype=float))
+
+    def moved(limit: Floats) -> Floats:
+        return np.clip(rate + widen * (limit - rate), 0.0, 1.0)
+
+    return pd.DataFrame(
+        {
+            "n": np.atleast_1d(size),
+            "target": np.atleast_1d(rate),
+            "low_998": np.atleast_1d(moved(lower_limit(size, rate, 0.001))),
+            "low_95": np.atleast_1d(moved(lower_limit(size, rate, 0.025))),
+            "high_95": np.atleast_1d(moved(1 - lower_limit(size, 1 - rate, 0.025))),
+            "high_998": np.atleast_1d(moved(1 - lower_limit(size, 1 - rate, 0.001))),
+        }
+    )
+
+
+def over_dispersion(z: ArrayLike, winsorised: float = 0.1) -> float:
+    """How much more groups differ than chance makes them: φ, the mean z², extremes drawn in; 1 or less = no more than chance.
+
+    Parameters
+    ----------
+    z
+        Standardised distance of each group from its target.
+    winsorised
+        Share at each end that is set to the value at that quantile.
+
+    Notes
+    -----
+    Spiegelhalter 2005, section 5 (the formula is met in public code; the paper itself was not seen).
+    """
+    values = np.asarray(z, dtype=float)
+    if values.size < 2:
+        return 1.0
+    low, high = np.quantile(values, [winsorised, 1 - winsorised])
+    return float(np.mean(np.clip(values, low, high) ** 2))
+
+
+def standardise(
+    cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str, weights: pd.Series | None = None
+) -> pd.DataFrame:
+    """Compare units as if they had met the same mix of cases.
+
+    Parameters
+    ----------
+    cases
+        One row a case.
+    unit
+        Column of who or what is compared; rows without it are passed over.
+    strata
+        Columns that make cases alike (kind, complaint, age band); a missing value is a stratum of its own.
+    hit
+        Column of 0 and 1, or booleans: the case counts as a hit.
+    weights
+        Weight of each stratum for the direct rate, by a frame index of the strata; default: all cases there are.
+
+    Returns
+    -------
+    DataFrame
+        One row a unit: unit, n, observed, expected (n × the stratum's pooled rate, summed), ratio (observed / expected), crude,
+        indirect (ratio × overall rate), direct (weighted rate over the strata the unit met; NaN where it met no case of a
+        stratum with weight).
+    """
+    met = cases[cases[unit].notna()]
+    keys = [met[name].astype(object).where(met[name].notna(), "not known") for name in strata]
+    stratum = pd.MultiIndex.from_arrays(keys) if keys else pd.MultiIndex.from_arrays([np.zeros(len(met))])
+    code, levels = pd.factorize(stratum)
+    value = met[hit].astype(float).to_numpy()
+    size = np.bincount(code, minlength=len(levels)).astype(float)
+    pooled = np.bincount(code, weights=value, minlength=len(levels)) / np.maximum(size, 1)
+    share = size / max(size.sum(), 1)
+    if weights is not None:
+        share = weights.reindex(pd.MultiIndex.from_tuples(levels)).fillna(0).to_numpy(dtype=float)
+        share = share / share.sum()
+    who, names = pd.factorize(met[unit], sort=True)
+    cell = (
+        pd.DataFrame({"who": who, "code": code, "value": value}).groupby(["who", "code"])["value"].agg(["sum", "count"])
+    )
+    cell = cell.reset_index()
+    rate = (cell["sum"] / cell["count"]).to_numpy()
+    met_weight = np.bincount(cell["who"], weights=share[cell["code"]], minlength=len(names))
+    direct = np.bincount(cell["who"], weights=share[cell["code"]] * rate, minlength=len(names))
+    n = np.bincount(who, minlength=len(names)).astype(float)
+    observed = np.bincount(who, weights=value, minlength=len(names))
+    expected = np.bincount(who, weights=pooled[code], minlength=len(names))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(expected > 0, observed / expected, np.nan)
+        complete = np.where(np.isclose(met_weight, 1.0), direct, np.nan)
+    overall = value.mean() if len(value) else np.nan
+    return pd.DataFrame(
+        {
+            "unit": names,
+            "n": n.astype(int),
+            "observed": observed.astype(int),
+            "expected": expected,
+            "ratio": ratio,
+            "crude": observed / np.maximum(n, 1),
+            "indirect": np.clip(ratio * overall, 0, 1),
+            "direct": complete,
+        }
+    )
+
+
+def shrink(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None, confidence: float = 0.95) -> pd.DataFrame:
+    """Partially pooled rates: small groups lean on the others, large ones stand for themselves.
+
+    Parameters
+    ----------
+    x, n
+        Hits and cases of each group.
+    target
+        Rate expected of each group (its case mix); default: one common rate, fitted.
+
+    Returns
+    -------
+    DataFrame
+        rate (posterior mean), low, high, and strength (α + β: the cases that the common rate is worth; the same in every row).
+
+    Notes
+    -----
+    Beta-binomial by maximum likelihood; posterior mean (x + α) / (n + α + β). The likelihood is flat for few groups: the strength is
+    kept between 2 and 10,000. Compare Efron & Morris 1975, Journal of the American Statistical Association 70, 311–319.
+    """
+    hits, size = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(n, dtype=float))
+    fixed = None if target is None else np.clip(np.asarray(target, dtype=float), 1e-6, 1 - 1e-6)
+
+    def centre(strength: float) -> Floats:
+        if fixed is not None:
+            return np.broadcast_to(fixed, hits.shape)
+        found = minimize_scalar(
+            lambda mean: _unlikely(hits, size, np.full(hits.shape, mean), strength),
+            bounds=(1e-6, 1 - 1e-6),
+            method="bounded",
+        )
+        return np.full(hits.shape, float(found.x))
+
+    def loss(log_strength: float) -> float:
+        strength = float(np.exp(log_strength))
+        return _unlikely(hits, size, centre(strength), strength)
+
+    best = minimize_scalar(loss, bounds=(np.log(2.0), np.log(10_000.0)), method="bounded")
+    strength = float(np.exp(best.x))
+    mean = centre(strength)
+    alpha, beta = hits + mean * strength, size - hits + (1 - mean) * strength
+    tail = (1 - confidence) / 2
+    return pd.DataFrame(
+        {
+            "rate": alpha / (alpha + beta),
+            "low": betaincinv(alpha, beta, tail),
+            "high": betaincinv(alpha, beta, 1 - tail),
+            "strength": strength,
+        }
+    )
+
+
+def efron_morris(y: ArrayLike, variance: float) -> tuple[Floats, float]:
+    """Shrink means of equal variance toward their own mean: ȳ + c (y − ȳ), c = 1 − (k − 3) σ² / Σ (y − ȳ)², not below 0.
+
+    Returns
+    -------
+    tuple
+        The shrunk means, and c.
+
+    Notes
+    -----
+    Efron & Morris 1977, Scientific American 236(5), 119–127. With fewer than four means nothing is shrunk.
+    """
+    values = np.asarray(y, dtype=float)
+    spread = float(((values - values.mean()) ** 2).sum())
+    if values.size < 4 or spread == 0:
+        return values.copy(), 1.0
+    c = max(0.0, 1 - (values.size - 3) * variance / spread)
+    return values.mean() + c * (values - values.mean()), c
+
+
+def compare(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> pd.DataFrame:
+    """Compare units fairly: case mix, funnel, partly pooled estimate, and plain words.
+
+    Parameters
+    ----------
+    cases, unit, strata, hit
+        As in `standardise`.
+
+    Returns
+    -------
+    DataFrame
+        The columns of `standardise`, and: target (rate expected of its own cases), low_998, low_95, high_95, high_998 (limits around the target
+        for its n, widened when groups differ by more than chance), rate, low, high (partly pooled toward the target), said.
+        Groups under 10 cases: "too few to compare", whatever their rate.
+
+    Notes
+    -----
+    The expected counts include the unit itself, and cases of one unit with unequal chances vary a little less than the binomial: both
+    make the limits slightly wide, never narrow.
+    """
+    table = standardise(cases, unit, strata, hit)
+    if table.empty:
+        extra = ["target", "low_998", "low_95", "high_95", "high_998", "rate", "low", "high", "said"]
+        return table.assign(**{name: pd.Series(dtype=object if name == "said" else float) for name in extra})
+    target = (table["expected"] / table["n"]).to_numpy()
+    se = np.sqrt(np.maximum(target * (1 - target), 1e-12) / table["n"])
+    enough = (table["n"] >= FEWEST).to_numpy()
+    phi = over_dispersion(((table["crude"] - target) / se)[enough])
+    limits = funnel_limits(table["n"], target, widen=float(np.sqrt(max(1.0, phi))))
+    pooled = shrink(table["observed"], table["n"], target)
+    crude = table["crude"].to_numpy()
+    said = np.select(
+        [
+            ~enough,
+            crude < limits["low_998"],
+            crude > limits["high_998"],
+            crude < limits["low_95"],
+            crude > limits["high_95"],
+        ],
+        [TOO_FEW, BELOW, ABOVE, EDGE_LOW, EDGE_HIGH],
+        INSIDE,
+    )
+    return table.assign(
+        target=target,
+        **{name: limits[name].to_numpy() for name in ("low_998", "low_95", "high_95", "high_998")},
+        **{name: pooled[name].to_numpy() for name in ("rate", "low", "high")},
+        said=said,
+    )
+
+
+def _unlikely(hits: Floats, size: Floats, mean: Floats, strength: float) -> float:
+    alpha, beta = mean * strength, (1 - mean) * strength
+    return -float((betaln(alpha + hits, beta + size - hits) - betaln(alpha, beta)).sum())
