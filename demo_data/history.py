@@ -239,6 +239,43 @@ class Town:
         return call
 
 
+@dataclass(frozen=True)
+class Repair:
+    """What one call cost the workshop: minutes of all visits, money of all parts, visits, parts that were not the cause."""
+
+    minutes: float
+    parts_money: float
+    visits: int
+    wrong_parts: int
+    state: str
+
+
+def as_the_workshop(
+    bench: Bench, call: Call, rng: np.random.Generator, habits: tuple[Habit, ...] = HABITS, day: date = RECORDS_TO
+) -> Repair:
+    """Play one call as this workshop's technicians would, from the first visit to the end.
+
+    Parameters
+    ----------
+    bench
+        ``Bench(world)``; keep one for many calls, it remembers.
+    day
+        Of the first visit; a habit given up before it no longer strikes.
+    """
+    unit = Unit(0, call.kind, call.make, call.model, None, None, call.age_years, day)
+    episode = live_through(bench, Episode(0, unit, call), day, rng, habits)
+    visits = [record.visit for record in episode.records]
+    fitted = [(part, price) for visit in visits for part, price in visit.parts]
+    cures = bench.world.fault(call).parts
+    return Repair(
+        sum(visit.minutes for visit in visits),
+        sum(price for _, price in fitted),
+        len(visits),
+        sum(part not in cures for part, _ in fitted),
+        episode.state,
+    )
+
+
 def charges(visit: Visit) -> tuple[float, float]:
     """Labour charge and parts money of a visit."""
     if visit.outcome == "no access":

@@ -152,11 +152,12 @@ def _written(rng: np.random.Generator, world: World, record: Record, numbers: di
     found = {
         f: v for f, v in visit.found.items() if rng.random() < (0.85 if f in reasons else WRITES[visit.technician])
     }
+    is_end = visit.outcome in ("fixed", "beyond economic repair", "declined")
     believed = None if visit.believed is None else faults[visit.believed]
     if (
         believed is not None
         and visit.outcome not in ("no access", "no fault found")
-        and (rng.random() < (0.985 if visit.outcome == "fixed" else 0.8))
+        and (rng.random() < (0.995 if visit.parts else 0.97 if is_end else 0.8))
     ):
         cause_text = said.cause(rng, believed.cause, visit.is_doubtful)
     else:
@@ -261,12 +262,13 @@ def _files(rows: list[Row], episodes: list[Episode], office_until: date) -> Made
         record: Record | None = row["_record"]
         episode_id = record.episode_id if record else -number
         seen[episode_id] = seen.get(episode_id, 0) + 1
+        gas = "not counted" if row["_outcome"] == "advice only" else "not fixed first time"
         truth.append({
             "file": name, "line_no": line_no, "job_no": row["job_no"], "visit_date": row["visit_date"],
             "unit": record.unit.unit_id if record else -number, "episode": episode_id, "visit_no": seen[episode_id],
             "kind": record.call.kind if record else "gas appliance",
             "cause": record.call.cause if record else "",
-            "first_time_fix": statuses.get(episode_id, "") if seen[episode_id] == 1 else "",
+            "first_time_fix": statuses.get(episode_id, gas) if seen[episode_id] == 1 else "",
             "outcome": row["_outcome"], "age": "" if np.isnan(row["_age"]) else f"{row['_age']:.2f}",
             "code": row["_code"],
             "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?"}[how] + term for term,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import cache
 
 from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record
 from demo_data.world import World
@@ -25,10 +26,8 @@ def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tup
         seen = [record for record in episode.records if is_in_records(record, as_of)]
         cure = seen[-1] if seen and episode.state == "cured" and seen[-1] is episode.records[-1] else None
         is_mature = cure is not None and (as_of - cure.day).days >= SAME_FAULT_DAYS
-        told = cure is not None or (
-            seen and seen[-1] is episode.records[-1] and seen[-1].visit.believed == episode.call.fault_no
-        )
-        cured_by = set(_parts_of(episode))
+        named = _named_in_the_end(episode, seen)
+        cured_by = set() if named is None else set(_world().odds[episode.call.kind].faults[named].parts)
         for number, record in enumerate(seen):
             later = {part for other in seen[number + 1 :] for part, _ in other.visit.parts}
             names = [part for part, _ in record.visit.parts]
@@ -42,7 +41,7 @@ def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tup
                         verdict = "shared credit"
                     else:
                         verdict = "cured" if part in cured_by else "not the cause"
-                elif told and record is not seen[-1] and part not in cured_by:
+                elif named is not None and record is not seen[-1] and part not in cured_by:
                     verdict = "not the cause"
                 else:
                     verdict = "still open"
@@ -70,10 +69,15 @@ def first_time_fix(episodes: list[Episode]) -> dict[int, str]:
     return status
 
 
-_WORLD: list[World] = []
+def _named_in_the_end(episode: Episode, seen: list[Record]) -> int | None:
+    """Return the fault the last visit names, if the records hold the episode's end: the cure, or the giving up."""
+    if not seen or seen[-1] is not episode.records[-1]:
+        return None
+    if episode.state == "cured":
+        return episode.call.fault_no
+    return seen[-1].visit.believed if episode.state in ("beyond economic repair", "declined") else None
 
 
-def _parts_of(episode: Episode) -> tuple[str, ...]:
-    if not _WORLD:
-        _WORLD.append(World())
-    return _WORLD[0].fault(episode.call).parts
+@cache
+def _world() -> World:
+    return World()
