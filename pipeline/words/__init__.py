@@ -1,0 +1,7 @@
+"""Words of the trade: what kinds, complaints, findings, causes, parts and outcomes are called, and how they are misspelt."""
+
+from __future__ import annotations
+
+from pipeline.words.words import Words
+
+__all__ = ["Words"]

@@ -1,0 +1,154 @@
+"""Understands whole cells: kinds of appliance, outcomes, makes and part names."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, NamedTuple
+
+from pipeline.words.phrases import Meaning, Phrase, PhraseTree
+from pipeline.words.vocabulary import BREAKS, MARKS, Vocabulary, plain, split
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Mapping, Sequence
+
+LONGEST_TERM = 80
+_NUMBER = re.compile(r"(?<!\S)(?=[^\s]*\d)[A-Za-z0-9][\w/.-]{2,}(?!\S)")  # a part or model number
+_DOUBT = frozenset(
+    {
+        "?",
+        "?<",
+        "poss",
+        "possible",
+        "possibly",
+        "maybe",
+        "perhaps",
+        "probably",
+        "prob",
+        "suspect",
+        "suspected",
+        "evtl",
+        "vielleicht",
+    }
+)
+_DENY = frozenset({"not", "no", "isnt", "wasnt", "nicht", "kein", "keine"})
+_YIELD = frozenset({"made safe", "advice only", "unknown"})
+
+
+class Cell(NamedTuple):
+    """What one cell means."""
+
+    term: str | None
+    is_understood: bool
+    is_doubtful: bool
+
+
+def own_term(written: str) -> str | None:
+    """Give the workshop's own term for a cell no list knows: lower case, single spaces, no stray marks; None when empty."""
+    text = " ".join("".join(c if c.isprintable() else " " for c in plain(written)).split())
+    return text.strip(" .,;:!?-_/|\"'")[:LONGEST_TERM].strip() or None
+
+
+class CellList:
+    """One list of whole cells.
+
+    A cell is understood when it is a known phrase, give or take words that do not matter beside one. Several phrases of
+    different meaning in one cell are not guessed at, but for outcomes: there the last one counts ("no access, then fixed").
+
+    Parameters
+    ----------
+    name
+        kind, outcome, make or part.
+    phrases
+        Written forms.
+    ignored
+        Words that may stand beside a phrase.
+    forms
+        Irregular forms and abbreviations of single words.
+    """
+
+    def __init__(
+        self, name: str, phrases: Iterable[Phrase], ignored: Collection[str], forms: Mapping[str, str] | None = None
+    ) -> None:
+        self._name = name
+        phrases = list(phrases)
+        self._exact: dict[str, list[Meaning]] = {}
+        cut = [(phrase, _words(phrase.written)) for phrase in phrases]
+        words = {word for _phrase, pieces in cut for word in pieces}
+        self._ignored = frozenset(ignored)
+        self._vocabulary = Vocabulary(
+            words, forms=forms or {}, fillers=(), known=self._ignored, endings=("s",) if name != "make" else ()
+        )
+        self._tree = PhraseTree(())
+        self._group = frozenset({name})
+        for phrase, pieces in cut:
+            meaning = Meaning(name, phrase.term, phrase.kinds, phrase.origin)
+            self._exact.setdefault(_key(phrase.written), []).append(meaning)
+            bases = [self._vocabulary.base(piece) or piece for piece in pieces]
+            if bases:
+                self._tree.add(bases, meaning)
+
+    def read(self, written: str, kind: str | None) -> Cell:
+        """Give what a cell means for a kind of appliance."""
+        exact = self._held(self._exact.get(_key(written), []), kind)
+        if exact is not None:
+            return Cell(exact, True, False)
+        words = _words(written)
+        is_doubtful = self._name != "make" and any(word in _DOUBT for word in words)
+        words = [word for word in words if word not in _DOUBT]
+        found, left = self._search(words, kind, mend=False)
+        if not found or left:
+            words = [word for word in _words(_NUMBER.sub(" ", written)) if word not in _DOUBT] or words
+            found, left = self._search(words, kind, mend=True)
+        term = self._chosen(found)
+        if term is None or left:
+            return Cell(own_term(written), False, is_doubtful)
+        return Cell(term, True, is_doubtful)
+
+    def _held(self, meanings: list[Meaning], kind: str | None) -> str | None:
+        own = {m.term for m in meanings if kind in m.kinds} or {m.term for m in meanings if not m.kinds}
+        if not own and kind is None:
+            own = {m.term for m in meanings}
+        return own.pop() if len(own) == 1 else None
+
+    def _search(self, words: Sequence[str], kind: str | None, *, mend: bool) -> tuple[list[str], list[str]]:
+        """Give the terms found in order, and the words left over that are not known to be beside the point."""
+        bases: list[str] = []
+        for word in words:
+            base = self._vocabulary.base(word)
+            if base is None and mend and word not in self._ignored:
+                base = self._vocabulary.mend([word]).get(word)
+            bases.append(base or word)
+        found: list[str] = []
+        left: list[str] = []
+        position = 0
+        while position < len(bases):
+            match = self._tree.longest(bases, position, kind, self._group)
+            if match is None:
+                if not self._is_beside_the_point(words[position]) or words[position] in _DENY:
+                    left.append(words[position])
+                position += 1
+                continue
+            position, meanings = match
+            terms = {meaning.term for meaning in meanings}
+            found += [terms.pop()] if len(terms) == 1 else [""]
+        return found, left
+
+    def _is_beside_the_point(self, word: str) -> bool:
+        return word in self._ignored or any(c.isdigit() for c in word) or not any(c.isalnum() for c in word)
+
+    def _chosen(self, found: list[str]) -> str | None:
+        terms = list(dict.fromkeys(found))
+        if self._name == "outcome":
+            strong = [term for term in found if term not in _YIELD]
+            return (strong or found or [None])[-1]
+        return terms[0] if len(terms) == 1 and terms[0] else None
+
+
+def _key(written: str) -> str:
+    return " ".join(plain(written).split()).strip(" .,;:!-")
+
+
+def _words(written: str) -> list[str]:
+    from pipeline.words.lexicon import split_joined
+
+    return [split_joined(MARKS.get(w, w)) for w in split(written) if w not in BREAKS]

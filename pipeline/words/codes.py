@@ -1,0 +1,181 @@
+"""Fault codes as written, in one normal form: digits, lamps lit, counted flashes, or the make's own signs."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+_LAMPS = re.compile(
+    r"\b(?:lamps?|leds?|lights?|lampen?|leuchten?)\b[\s:#.]*((?:\d{1,2}(?:\s*(?:[+,&/]|and|und|,\s*and)\s*|\s+))*\d{1,2})\b(?!\s*(?:x|times)?\s*(?:flash|blink))"
+)
+_FLASHES = re.compile(
+    r"\b(\d{1,2})\s*(?:x|times)?\s*(?:flash|blink|pulse|blinkt)\w*|\b(?:flash|blink|pulse|blinkt)\w*\s*(?:x|of|:|mit)?\s*(\d{1,2})\s*(?:x|times|mal)?\b"
+)
+_WORDS_BEFORE = re.compile(
+    r"\b(error|err|er|fehler|fault|code|codes|flt|display|displays|displaying|shows?|showing|says|message|msg|no|nr|number|and|or|then|und|on|the|fehlercode)\b[\s:.#=-]*"
+)
+_CODE = re.compile(r"(?<![a-z0-9])([a-z]{1,2})?([\s:.#_-]{0,3})(\d{1,4})(?![0-9])([a-z]?)(?![a-z0-9])")
+_SIGN = re.compile(r"(?<![a-z0-9])(?=[a-z0-9]*[a-z])[a-z0-9]{2,5}(?![a-z0-9])")
+_NOTHING = frozenset(
+    {
+        "",
+        "-",
+        "--",
+        "none",
+        "no",
+        "no code",
+        "n/a",
+        "na",
+        "nil",
+        "no codes",
+        "not shown",
+        "no fault code",
+        "no error",
+        "unknown",
+        "?",
+        "keine",
+        "kein",
+        "x",
+        "no code shown",
+        "no codes stored",
+        "none shown",
+        "not known",
+        "0",
+        "00",
+    }
+)
+_ERROR_WORDS = frozenset({"error", "err", "er", "fehler"})
+LONGEST = 120
+
+
+@dataclass(frozen=True)
+class CodeRule:
+    """How one make shows a fault; see ``codes.toml``."""
+
+    letter: str = ""
+    digits: int = 2
+    lamps: str = ""
+    flashes: bool = False
+    table: Mapping[str, str] = field(default_factory=dict)
+    """Sign as written, in lower case → code."""
+
+    def number(self, number: int, letter: str = "") -> str:
+        """Give the code of a number, with the letter written before it or the make's own."""
+        letter = (letter or self.letter).upper()
+        if letter:
+            return f"{letter}{number:0{self.digits}d}" if len(letter) == 1 else f"{letter}{number}"
+        if self.lamps == "binary":
+            return lamps_of(lit(number)) if number else "lamps 0"
+        return f"{number} flashes" if self.flashes else f"{number:0{self.digits}d}"
+
+
+def lit(number: int) -> list[int]:
+    """Give the lamps lit for a number read as binary digits, lamp 1 counting 1.
+
+    Examples
+    --------
+    >>> lit(5)
+    [1, 3]
+    """
+    return [place + 1 for place in range(number.bit_length()) if number >> place & 1]
+
+
+def lamps_of(lamps: list[int]) -> str:
+    """Give lit lamps in their normal form, as in ``lamps 1+3``."""
+    return "lamps " + "+".join(str(lamp) for lamp in sorted(set(lamps)))
+
+
+def read_codes(written: str, rule: CodeRule) -> list[str]:
+    """Give the codes of one cell, each once, in the order written.
+
+    Parameters
+    ----------
+    written
+        The cell.
+    rule
+        How the make shows a fault.
+
+    Examples
+    --------
+    >>> read_codes("F5/F06, E:07", CodeRule())
+    ['F05', 'F06', 'E07']
+    >>> read_codes("lamps 1 and 3", CodeRule(lamps="binary", letter="F"))
+    ['F05']
+    """
+    text = " ".join(written[:LONGEST].lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'").split())
+    if text.strip(" .") in _NOTHING:
+        return []
+    found: list[tuple[int, str]] = []
+    if rule.table:
+        text = _from_table(text, rule, found)
+    text = _from_lamps(text, rule, found)
+    text = _from_flashes(text, rule, found)
+    _from_digits(text, rule, found)
+    return list(dict.fromkeys(code for _place, code in sorted(found, key=lambda place: place[0])))
+
+
+def _blank(text: str, start: int, end: int) -> str:
+    return text[:start] + "\x00" * (end - start) + text[end:]
+
+
+def _from_table(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
+    for sign in sorted(rule.table, key=len, reverse=True):
+        pattern = r"(?<![a-z0-9])" + r"\s+".join(re.escape(word) for word in sign.split()) + r"(?![a-z0-9])"
+        for match in re.finditer(pattern, text):
+            found.append((match.start(), rule.table[sign]))
+            text = _blank(text, match.start(), match.end())
+    return text
+
+
+def _from_lamps(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
+    for match in list(_LAMPS.finditer(text)):
+        lamps = [int(digits) for digits in re.findall(r"\d+", match.group(1))]
+        if rule.lamps == "binary" and rule.letter and max(lamps) <= 16:
+            code = rule.number(sum(1 << (lamp - 1) for lamp in set(lamps) if lamp))
+        else:
+            code = lamps_of(lamps)
+        found.append((match.start(), code))
+        text = _blank(text, match.start(), match.end())
+    return text
+
+
+def _from_flashes(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
+    for match in list(_FLASHES.finditer(text)):
+        count = int(match.group(1) or match.group(2))
+        code = rule.number(count) if rule.flashes and rule.letter else f"{count} flashes"
+        found.append((match.start(), code))
+        text = _blank(text, match.start(), match.end())
+    return text
+
+
+def _from_digits(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> None:
+    text = re.sub(r"\b(lit|steady|pause|rest|flashing|others?|off|times)\b", lambda m: "\x00" * len(m.group()), text)
+    is_error = bool(_ERROR_WORDS & set(re.findall(r"[a-z]+", text)))
+    plain = _WORDS_BEFORE.sub(lambda match: "\x00" * len(match.group()), text)
+    letter_before = ""
+    end_before = -9
+    taken = plain
+    for match in _CODE.finditer(plain):
+        letter, gap, digits, tail = match.group(1) or "", match.group(2), match.group(3), match.group(4)
+        if len(letter) == 2 and gap:
+            letter = letter if ":" in gap or "-" in gap else ""
+        if tail:
+            code = f"{letter}{int(digits)}{tail}".upper()
+        else:
+            if not letter and letter_before and "/" in plain[end_before : match.start() + 1]:
+                letter = letter_before
+            if not letter and not rule.letter and is_error and not (rule.lamps or rule.flashes):
+                letter = "e"
+            code = rule.number(int(digits), letter)
+        letter_before, end_before = letter, match.end()
+        found.append((match.start(), code))
+        taken = _blank(taken, match.start(), match.end())
+    if not found:
+        for match in _SIGN.finditer(taken):
+            found.append((match.start(), match.group().upper()))
+            if len(found) == 4:
+                return

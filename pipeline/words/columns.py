@@ -1,0 +1,235 @@
+"""Columns of written words in, tidy frames of terms out."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.words.bulk import as_numbered, as_texts
+from pipeline.words.cells import own_term
+from pipeline.words.codes import CodeRule, read_codes
+from pipeline.words.tokens import GAP, batches
+from pipeline.words.vocabulary import plain
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from pipeline.words.bulk import ClauseReader
+    from pipeline.words.cells import CellList
+    from pipeline.words.lexicon import Lexicon
+    from pipeline.words.words import Words
+
+_PAIR = re.compile(r"([^=;\n]+?)\s*=\s*([^=;\n]*)(?:;|\n|$)")
+_SHORTEST_WORD = 3
+
+
+def _gather(
+    reader: ClauseReader, texts: Sequence[str], kinds: pd.Series[Any] | None, fields: Sequence[str]
+) -> pd.DataFrame:
+    """Give everything found with its row, in the order of the texts."""
+    names, kind_of = as_numbered(kinds, len(texts))
+    rows: list[np.ndarray[Any, Any]] = []
+    codes: list[np.ndarray[Any, Any]] = []
+    numbered: dict[Any, int] = {}
+    for where, found in reader.find(texts, names, kind_of):
+        rows.append(where)
+        codes.append(np.fromiter((numbered.setdefault(item, len(numbered)) for item in found), np.int64, len(found)))
+    row = np.concatenate(rows) if rows else np.empty(0, dtype=np.int64)
+    code = np.concatenate(codes) if codes else np.empty(0, dtype=np.int64)
+    table = pd.DataFrame({"row": row})
+    items = list(numbered)
+    for position, field in enumerate(fields):
+        values = pd.Series([item[position] for item in items], dtype="bool" if field.startswith("is_") else "str")
+        table[field] = values.take(code).to_numpy() if field.startswith("is_") else values.take(code).array
+    return table.sort_values("row", kind="stable", ignore_index=True) if len(reader.languages) > 1 else table
+
+
+def find_symptoms(
+    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+) -> pd.DataFrame:
+    """See `Words.find_symptoms`."""
+    table = _gather(reader, as_texts(texts), kinds, ("symptom", "is_negated", "is_doubtful"))
+    table = table.sort_values(["row", "is_negated", "is_doubtful"], kind="stable")
+    return table.drop_duplicates(["row", "symptom"]).reset_index(drop=True)
+
+
+def match_cells(
+    words: Words, name: str, cells: CellList, written: pd.Series[Any], kinds: pd.Series[Any] | None
+) -> pd.DataFrame:
+    """See `Words.match`."""
+    texts, kind_names, which = _distinct_cells(written, kinds if name == "part" else None)
+    silenced = words.lists.silenced
+    read = [
+        (None, True, False) if not text.strip() or (name, plain(text)) in silenced else cells.read(text, kind)
+        for text, kind in zip(texts, kind_names, strict=True)
+    ]
+    return _aligned(read, texts, which, written)
+
+
+def _distinct_cells(
+    written: pd.Series[Any], kinds: pd.Series[Any] | None
+) -> tuple[list[str], list[str | None], np.ndarray[Any, Any]]:
+    """Give distinct cells with their kinds, and which each row has."""
+    cell, cells = pd.factorize(np.array(as_texts(written), dtype=object))
+    names, kind_of = as_numbered(kinds, len(written))
+    which, keys = pd.factorize(cell.astype(np.int64) * len(names) + kind_of)
+    return [cells[key // len(names)] for key in keys], [names[key % len(names)] for key in keys], which
+
+
+def _aligned(
+    read: Sequence[tuple[str | None, bool, bool]],
+    texts: Sequence[str],
+    which: np.ndarray[Any, Any],
+    written: pd.Series[Any],
+) -> pd.DataFrame:
+    terms = pd.Series([term for term, _understood, _doubtful in read], dtype="str")
+    understood = np.array([u and bool(text.strip()) for (_t, u, _d), text in zip(read, texts, strict=True)], dtype=bool)
+    doubtful = np.array([d for _t, _u, d in read], dtype=bool)
+    return pd.DataFrame(
+        {"term": terms.take(which).array, "is_understood": understood[which], "is_doubtful": doubtful[which]},
+        index=written.index,
+    )
+
+
+def match_causes(
+    words: Words, reader: ClauseReader, written: pd.Series[Any], kinds: pd.Series[Any] | None
+) -> pd.DataFrame:
+    """See `Words.match`: the cause confirmed last, else the one suspected last; several at once are the workshop's own."""
+    texts, kind_names, which = _distinct_cells(written, kinds)
+    found = _gather(reader, texts, pd.Series(kind_names, dtype="object"), ("cause", "is_doubtful"))
+    found = found.sort_values(["row", "is_doubtful"], kind="stable")
+    sure = found[~found["is_doubtful"]]
+    chosen = pd.concat([sure.drop_duplicates("row", keep="last"), found.drop_duplicates("row", keep="last")])
+    chosen = chosen.drop_duplicates("row", keep="first").set_index("row")
+    by_row = dict(zip(chosen.index.tolist(), zip(chosen["cause"], chosen["is_doubtful"], strict=True), strict=True))
+    silenced = words.lists.silenced
+    read: list[tuple[str | None, bool, bool]] = []
+    for row, text in enumerate(texts):
+        if not text.strip() or ("cause", plain(text)) in silenced:
+            read.append((None, True, False))
+        elif row in by_row:
+            read.append((str(by_row[row][0]), True, bool(by_row[row][1])))
+        else:
+            read.append((own_term(text), False, _sounds_doubtful(text)))
+    return _aligned(read, texts, which, written)
+
+
+_DOUBT = re.compile(
+    r"^\s*\?|\?\s*$|\b(poss|possible|possibly|maybe|perhaps|probably|prob|suspect|suspected)\b", re.IGNORECASE
+)
+
+
+def _sounds_doubtful(text: str) -> bool:
+    return _DOUBT.search(text) is not None
+
+
+def find_findings(
+    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+) -> pd.DataFrame:
+    """See `Words.find_findings`."""
+    written, kind_names, which = _distinct_cells(texts, kinds)
+    pairs: list[tuple[int, str, str, bool]] = []
+    rest: list[str] = []
+    known: dict[tuple[str, str, str | None], tuple[str, str, bool] | None] = {}
+    for row, (text, kind) in enumerate(zip(written, kind_names, strict=True)):
+        if "=" not in text:
+            rest.append(text)
+            continue
+        for key, value in _PAIR.findall(text):
+            read = known.get((key, value, kind))
+            if read is None and (key, value, kind) not in known:
+                read = known[key, value, kind] = _read_pair(words, key, value, kind)
+            if read is not None:
+                pairs.append((row, *read))
+        rest.append(_PAIR.sub(";", text))
+    free = _gather(reader, rest, pd.Series(kind_names, dtype="object"), ("finding", "value", "is_doubtful"))
+    named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
+        {"row": "int64", "finding": "str", "value": "str", "is_doubtful": "bool"}
+    )
+    table = pd.concat([free, named], ignore_index=True).sort_values("row", kind="stable")
+    table = table.drop_duplicates(["row", "finding"], keep="last")
+    return _spread(table, which, len(written))
+
+
+def _spread(table: pd.DataFrame, which: np.ndarray[Any, Any], distinct: int) -> pd.DataFrame:
+    """Repeat what was found in distinct cells for every row that has them."""
+    counts = np.bincount(table["row"].to_numpy(), minlength=distinct)
+    first = np.concatenate(([0], np.cumsum(counts)))[:-1]
+    times = counts[which]
+    rows = np.repeat(np.arange(len(which)), times)
+    within = np.arange(int(times.sum())) - np.repeat(np.cumsum(times) - times, times)
+    spread = table.take(np.repeat(first[which], times) + within).reset_index(drop=True)
+    spread["row"] = rows
+    return spread
+
+
+def _read_pair(words: Words, key: str, value: str, kind: str | None) -> tuple[str, str, bool] | None:
+    """Read "finding=value"; what no list knows stays the workshop's own."""
+    is_doubtful = "?" in key or "?" in value
+    name, said = own_term(key.replace("?", " ")), own_term(value.replace("?", " "))
+    if name is None or said is None:
+        return None
+    rules = words.finding_rules
+    if name in rules.values and said in rules.values[name]:
+        return name, said, is_doubtful
+    if name in rules.values:
+        read = _value(words, name, said)
+        return name, read or said, is_doubtful
+    for finding, read_value, _doubt in words.read_note(f"{name} {said}", kind):
+        return finding, read_value, is_doubtful
+    return name, said, is_doubtful
+
+
+def _value(words: Words, finding: str, said: str) -> str | None:
+    """Give the value of a finding that a text means."""
+    values = words.finding_rules.values[finding]
+    states = words.states_in(said)
+    for value in values:
+        if value in states or plain(value) == said:
+            return value
+    return words.finding_rules.value_of(finding, sorted(states))
+
+
+def find_codes(rules: Mapping[str, CodeRule], written: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
+    """See `Words.codes`."""
+    texts, make_names, which = _distinct_cells(written, makes)
+    plainly = CodeRule()
+    pairs: list[tuple[int, str]] = []
+    for row, (text, make) in enumerate(zip(texts, make_names, strict=True)):
+        if text.strip():
+            rule = rules.get(plain(make).strip(), plainly) if make else plainly
+            pairs += [(row, code) for code in read_codes(text, rule)]
+    table = pd.DataFrame(pairs, columns=["row", "code"]).astype({"row": "int64", "code": "str"})
+    return _spread(table, which, len(texts))
+
+
+def unknown_words(
+    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+) -> pd.DataFrame:
+    """See `Words.unknown`."""
+    written = as_texts(texts)
+    rows: list[np.ndarray[Any, Any]] = []
+    found: list[str] = []
+    for start, end in batches(written):
+        for lexicon, places in reader.by_language(written[start:end]):
+            chosen = written[start:end] if places is None else [written[start + p] for p in places.tolist()]
+            met = lexicon.reader.words(chosen)
+            at = np.flatnonzero(met.number == GAP)
+            asked = np.unique(met.which[at])
+            spelt = {which: met.spelling(which) for which in asked.tolist()}
+            wanted = {which: word for which, word in spelt.items() if _wants_review(lexicon, word)}
+            at = at[np.isin(met.which[at], list(wanted))]
+            rows.append(met.row[at] + start if places is None else places[met.row[at]] + start)
+            found += [wanted[which] for which in met.which[at].tolist()]
+    table = pd.DataFrame(
+        {"row": np.concatenate(rows) if rows else np.empty(0, np.int64), "word": pd.Series(found, dtype="str")}
+    )
+    return table.drop_duplicates().sort_values("row", kind="stable", ignore_index=True)
+
+
+def _wants_review(lexicon: Lexicon, word: str) -> bool:
+    """Tell whether a word not understood is worth asking about: letters, no number, no common word."""
+    return len(word) >= _SHORTEST_WORD and word.isalpha() and not lexicon.vocabulary.is_known(word)

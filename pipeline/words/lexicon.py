@@ -1,0 +1,183 @@
+"""One language made ready: its vocabulary, its phrases, and the words that turn, question or confirm."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from pipeline.words.phrases import Meaning, Phrase, PhraseTree
+from pipeline.words.vocabulary import BREAKS, MARKS, Vocabulary, split
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from pipeline.words.tokens import Reader
+
+_UNKNOWN = "\ufffd"
+
+
+class Lexicon:
+    """Words and phrases of one language.
+
+    Parameters
+    ----------
+    language
+        Its short name.
+    phrases
+        Written forms of terms.
+    cues
+        The language's ``cues.toml``.
+    known
+        Words that need no review although no phrase uses them.
+    """
+
+    def __init__(self, language: str, phrases: Sequence[Phrase], cues: Mapping[str, Any], known: Sequence[str]) -> None:
+        self.language = language
+        self._phrases = phrases
+        self._cues = cues
+        self._known = known
+        self._unknown_words: dict[str, None] = {}
+
+    @cached_property
+    def cue(self) -> dict[str, str]:
+        """Cue word -> what it does: not, no, fail, ok, bad, doubt, confirm, or, and, break, work, comma."""
+        found: dict[str, str] = {}
+        for effect, words in self._cues.get("cue", {}).items():
+            for word in str(words).split():
+                found.setdefault(word, effect)
+        for word in str(self._cues["cue"].get("determiner", "")).split():
+            found[word] = "no"
+        found |= {",": "comma", "?": "doubt after", "?<": "doubt", "/": "and", "=": "comma"}
+        return found
+
+    @cached_property
+    def _forms(self) -> dict[str, str]:
+        forms = {str(k): str(v) for k, v in self._cues.get("forms", {}).items()}
+        for word, effect in self.cue.items():
+            if effect in ("not", "no", "work", "break"):
+                forms[word] = effect
+        return forms
+
+    @cached_property
+    def light(self) -> frozenset[str]:
+        """Words passed over unless a phrase asks for them."""
+        return frozenset(str(self._cues.get("ignore", {}).get("light", "")).split())
+
+    @cached_property
+    def _split_phrases(self) -> list[tuple[Phrase, list[str]]]:
+        return [
+            (phrase, [MARKS.get(w, w) for w in split(phrase.written) if w not in BREAKS]) for phrase in self._phrases
+        ]
+
+    @cached_property
+    def vocabulary(self) -> Vocabulary:
+        """All words that mean something in this language."""
+        words = {word for _phrase, words in self._split_phrases for word in words}
+        words |= {w for w, effect in self.cue.items() if effect not in ("not", "no", "work", "break")}
+        fillers = set(str(self._cues.get("ignore", {}).get("words", "")).split())
+        fillers |= {word for word in self.light if word not in words}
+        fillers -= set(self.cue)
+        return Vocabulary(
+            words - fillers,
+            forms=self._forms,
+            fillers=fillers,
+            known=self._known,
+            endings=self._cues.get("endings", ()),
+            doubling=bool(self._cues.get("doubling", False)),
+            final_e=bool(self._cues.get("final_e", False)),
+        )
+
+    @cached_property
+    def tree(self) -> PhraseTree:
+        """Every phrase of this language."""
+        tree = PhraseTree(self.light)
+        for phrase, words in self._split_phrases:
+            bases = [base for base in (self.vocabulary.base(word) for word in words) if base]
+            if bases and not (len(bases) == 1 and bases[0] in ("not", "no")):
+                tree.add(bases, Meaning(phrase.group, phrase.term, phrase.kinds, phrase.origin))
+        return tree
+
+    @cached_property
+    def effects(self) -> dict[str, str]:
+        """Base word -> what it does as a cue."""
+        found = dict(self.cue)
+        for word, effect in self.cue.items():
+            base = self.vocabulary.base(word)
+            if base:
+                found.setdefault(base, effect)
+        return found
+
+    @cached_property
+    def numbered(self) -> list[str]:
+        """Word of each number of `tokens.Reader`; the first three are its signals."""
+        bases = sorted(self.vocabulary.words | set(self._forms.values()) | {"no", "not", "work"})
+        return ["", _UNKNOWN, "break", *(word for word in bases if word not in ("", "break"))]
+
+    @cached_property
+    def _number(self) -> dict[str, int]:
+        return {word: number for number, word in enumerate(self.numbered) if word != _UNKNOWN}
+
+    def base_words(self, written: list[str]) -> list[str | None]:
+        """Give the base word of each written word, misspellings mended; "" = filler, None = not known."""
+        bases: list[str | None] = []
+        astray: list[int] = []
+        for position, raw in enumerate(written):
+            word = MARKS.get(raw, raw)
+            if word in BREAKS:
+                bases.append("break")
+                continue
+            word = split_joined(word)
+            base = self.vocabulary.base(word)
+            bases.append(base)
+            if base is None:
+                astray.append(position)
+        if astray:
+            mended = self.vocabulary.mend([split_joined(written[position]) for position in astray])
+            for position in astray:
+                bases[position] = mended.get(split_joined(written[position]))
+        return bases
+
+    def numbers(self, written: list[str]) -> list[int]:
+        """Give the number of each written word, for `tokens.Reader`."""
+        return [1 if base is None else self._number[base] for base in self.base_words(written)]
+
+    @cached_property
+    def reader(self) -> Reader:
+        """Reads whole columns of text in this language."""
+        from pipeline.words.tokens import Reader
+
+        short = str(self._cues.get("abbreviations", "")).split()
+        numbers = {self._number[base] for base in (self.vocabulary.base(word) for word in short) if base}
+        return Reader(self.numbers, frozenset(numbers))
+
+    def states_in(self, text: str) -> set[str]:
+        """Give the states that a short text names, denials turned."""
+        from pipeline.words.seen import turned
+
+        bases = [base for base in self.base_words(split(text)) if base]
+        states: set[str] = set()
+        is_denied = False
+        position = 0
+        while position < len(bases):
+            found = self.tree.longest(bases, position, None, frozenset({"state"}))
+            if found is None:
+                is_denied |= self.effects.get(bases[position]) in ("not", "no")
+                position += 1
+                continue
+            position, meanings = found
+            named = frozenset(meaning.term for meaning in meanings)
+            states |= turned(named) if is_denied else named
+        return states
+
+    def spell(self, numbers: tuple[int, ...]) -> tuple[str, ...]:
+        """Give the words of a clause."""
+        return tuple(self.numbered[number] for number in numbers)
+
+
+def split_joined(word: str) -> str:
+    """Give an abbreviation with stops as one word: "b.e.r" is "ber"."""
+    import unicodedata
+
+    if not word.isascii():
+        word = unicodedata.normalize("NFKC", word).lower()
+    return word.replace(".", "") if "." in word and not word[0].isdigit() and len(word) > 1 else word

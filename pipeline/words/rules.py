@@ -1,0 +1,145 @@
+"""From things and their states to causes and findings, by the rules of ``causes.csv`` and ``findings.csv``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from pipeline.words.seen import Seen
+
+ANY = "*"
+
+
+class Cause(NamedTuple):
+    """A cause that a note names."""
+
+    cause: str
+    is_doubtful: bool
+
+
+class Finding(NamedTuple):
+    """A finding that a note names."""
+
+    finding: str
+    value: str
+    is_doubtful: bool
+
+
+def _many(text: str) -> list[str]:
+    return [piece.strip() for piece in text.split("|") if piece.strip()]
+
+
+class CauseRules:
+    """Which cause a thing in a state is, by kind of appliance."""
+
+    def __init__(self, rules: Iterable[Mapping[str, str]], faults: Iterable[Mapping[str, str]]) -> None:
+        kinds_of: dict[str, set[str]] = {}
+        for fault in faults:
+            kinds_of.setdefault(fault["cause"], set()).update(_many(fault["kinds"]))
+        self._kinds_of = kinds_of
+        self._causes: dict[tuple[str, str], list[tuple[str, set[str]]]] = {}
+        for rule in rules:
+            kinds = set(_many(rule["kinds"])) or kinds_of.get(rule["cause"], set())
+            for when in _many(rule["when"]):
+                thing, _, states = when.partition("=")
+                for state in (states or ANY).split("/"):
+                    self._causes.setdefault((thing, state), []).append((rule["cause"], kinds))
+
+    def read(self, seen: Sequence[Seen], kind: str | None) -> list[Cause]:
+        """Give the causes named, each thing once; what is healthy or denied is none."""
+        found: list[Cause] = []
+        for one in seen:
+            if one.is_denied or (one.states and one.is_healthy):
+                continue
+            cause = self._cause(one, kind)
+            if cause is not None:
+                found.append(Cause(cause, one.is_doubtful))
+        return found
+
+    def _cause(self, one: Seen, kind: str | None) -> str | None:
+        own = [thing for thing in one.things if thing in self._kinds_of and self._fits(self._kinds_of[thing], kind)]
+        if own:
+            return own[0]
+        candidates = self._with_states(one, kind, sorted(one.states))
+        if not candidates:
+            candidates = self._with_states(one, kind, [ANY])
+        return candidates.pop() if len(candidates) == 1 else None
+
+    def _with_states(self, one: Seen, kind: str | None, states: Iterable[str]) -> set[str]:
+        return {
+            cause
+            for thing in one.things
+            for state in states
+            for cause, kinds in self._causes.get((thing, state), ())
+            if self._fits(kinds, kind)
+        }
+
+    @staticmethod
+    def _fits(kinds: set[str], kind: str | None) -> bool:
+        return kind is None or not kinds or kind in kinds
+
+
+class FindingRules:
+    """Which finding a thing in a state is, and what values findings have."""
+
+    def __init__(self, rules: Iterable[Mapping[str, str]], checks: Iterable[Mapping[str, str]]) -> None:
+        self._kinds = {check["finding"]: set(_many(check["kinds"])) for check in checks}
+        self.values = {check["finding"]: _many(check["values"]) for check in checks}
+        self._rules: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        self._states_of: dict[str, dict[str, str]] = {}
+        for rule in rules:
+            for when in _many(rule["when"]):
+                thing, _, states = when.partition("=")
+                for state in (states or ANY).split("/"):
+                    self._rules.setdefault((thing, state), []).append((rule["finding"], rule["value"]))
+                    self._states_of.setdefault(rule["finding"], {}).setdefault(state, rule["value"])
+            self.values.setdefault(rule["finding"], [])
+            if rule["value"] not in self.values[rule["finding"]]:
+                self.values[rule["finding"]].append(rule["value"])
+
+    def read(self, seen: Sequence[Seen], kind: str | None) -> list[Finding]:
+        """Give the findings named; a thing no check asks for is the workshop's own finding."""
+        return [finding for one in seen for finding in self._of(one, kind)]
+
+    def _of(self, one: Seen, kind: str | None) -> list[Finding]:
+        states = sorted(one.states) or [ANY]
+        if one.is_denied and not one.states:
+            states = ["no"]
+        found: dict[str, str] = {}
+        for thing in one.things:
+            for state in states:
+                for finding, value in self._rules.get((thing, state), ()):
+                    if self._fits(finding, kind):
+                        found.setdefault(finding, value)
+        if found:
+            if one.is_denied and one.states:
+                found = {finding: self._opposite(finding, value) or value for finding, value in found.items()}
+            return [Finding(finding, value, one.is_doubtful) for finding, value in found.items()]
+        if one.is_denied and not one.states:
+            for thing in one.things:
+                for finding, value in self._rules.get((thing, ANY), ()):
+                    opposite = self._opposite(finding, value)
+                    if opposite is not None and self._fits(finding, kind):
+                        return [Finding(finding, opposite, one.is_doubtful)]
+        if one.states and len(one.things) == 1:
+            value = min(one.states) if len(one.states) == 1 else next(iter(sorted(one.states)))
+            return [Finding(one.things[0], value, one.is_doubtful)]
+        return []
+
+    def value_of(self, finding: str, states: Iterable[str]) -> str | None:
+        """Give the value of a finding that a state means, None = none."""
+        for state in states:
+            value = self._states_of.get(finding, {}).get(state)
+            if value is not None:
+                return value
+        return None
+
+    def _opposite(self, finding: str, value: str) -> str | None:
+        others = [other for other in self.values.get(finding, ()) if other != value]
+        return others[0] if len(others) == 1 else None
+
+    def _fits(self, finding: str, kind: str | None) -> bool:
+        kinds = self._kinds.get(finding, set())
+        return kind is None or not kinds or kind in kinds

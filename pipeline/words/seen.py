@@ -1,0 +1,149 @@
+"""What one clause of an engineer's note says: which part of the appliance, in which state, denied or only suspected."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pipeline.words.lexicon import Lexicon
+    from pipeline.words.phrases import Meaning
+
+_THINGS = frozenset({"part", "thing", "cause"})
+_NAMED = _THINGS | {"state"}
+_UNKNOWN = "\ufffd"
+
+HEALTHY = frozenset({"clear", "good", "normal", "free", "live", "tight", "turns", "even", "magnetic"})
+"""States in which nothing is wrong."""
+
+
+class Seen(NamedTuple):
+    """One thing and how it was found."""
+
+    things: tuple[str, ...]
+    """What it may be: names of parts, things or causes that the words can mean."""
+    states: frozenset[str]
+    """States named beside it; empty = none."""
+    is_denied: bool
+    """ "not the pump", "no water left": it is not so."""
+    is_doubtful: bool
+
+    @property
+    def is_healthy(self) -> bool:
+        """Nothing wrong with it was said."""
+        return self.is_denied or (bool(self.states) and self.states <= HEALTHY)
+
+
+def turned(states: frozenset[str]) -> frozenset[str]:
+    """Give what a denied state means: "not blocked" is clear, "not ok" is faulty."""
+    if states & HEALTHY:
+        return frozenset({"faulty", "blocked", "dead", "loose", "seized", "not " + "|".join(sorted(states))})
+    return HEALTHY
+
+
+class _Group:
+    """A thing and its states while a clause is read."""
+
+    def __init__(self) -> None:
+        self.things: list[tuple[str, ...]] = []
+        self.states: set[str] = set()
+        self.is_tentative = False  # the thing may turn out to be a state of a thing named later
+        self.is_denied = False
+        self.is_doubtful = False
+        self.began_with_state = False
+
+
+class _Walk:
+    """Reads a clause from left to right."""
+
+    def __init__(self) -> None:
+        self.closed: list[Seen] = []
+        self.group = _Group()
+        self.denies = False
+        self.is_doubtful = False
+
+    def close(self) -> None:
+        group = self.group
+        for things in group.things:
+            self.closed.append(Seen(things, frozenset(group.states), group.is_denied, group.is_doubtful))
+        self.group = _Group()
+
+    def thing(self, names: tuple[str, ...], states: frozenset[str]) -> None:
+        group = self.group
+        if group.things and states and not group.is_tentative:
+            self.state(states)
+            return
+        if group.is_tentative and not states:
+            group.things, group.is_tentative = [], False
+        elif group.things and group.states:
+            self.close()
+            group = self.group
+        group.things.append(names)
+        group.is_doubtful |= self.is_doubtful
+        if self.denies:
+            group.is_denied, self.denies = True, False
+        if states:
+            group.is_tentative = True
+            group.states |= states
+
+    def state(self, states: frozenset[str]) -> None:
+        if self.denies:
+            states, self.denies = turned(states), False
+        self.group.states |= states
+        self.group.is_doubtful |= self.is_doubtful
+
+    def hear(self, effect: str | None) -> None:
+        if effect in ("not", "no", "fail"):
+            self.denies = True
+        elif effect == "doubt":
+            if self.group.things:
+                self.close()
+            self.is_doubtful = True
+        elif effect == "doubt after":
+            self.group.is_doubtful = True
+            self.close()
+        elif effect == "confirm" or effect == "comma":
+            self.close()
+            self.is_doubtful = self.denies = False
+        elif effect in ("and", "or") and self.group.things and self.group.states:
+            self.close()
+        elif effect == "bad":
+            self.state(frozenset({"faulty"}))
+
+
+def read_note(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> list[Seen]:
+    """Give the things named in one clause of a note.
+
+    Parameters
+    ----------
+    words
+        Base words of the clause, unknown ones as one gap.
+    kind
+        Kind of appliance; None = not known, then only what means the same for every kind counts.
+    lexicon
+        The language.
+    """
+    walk = _Walk()
+    effects, tree = lexicon.effects, lexicon.tree
+    position = 0
+    while position < len(words):
+        found = tree.longest(words, position, kind, _NAMED) if words[position] != _UNKNOWN else None
+        if found is None:
+            walk.hear(effects.get(words[position]))
+            position += 1
+            continue
+        position, meanings = found
+        names, states = _sorted_out(meanings)
+        if names:
+            walk.thing(names, states)
+        else:
+            walk.state(states)
+    walk.close()
+    return walk.closed
+
+
+def _sorted_out(meanings: list[Meaning]) -> tuple[tuple[str, ...], frozenset[str]]:
+    causes = tuple(sorted({m.term for m in meanings if m.group == "cause"}))
+    names = causes or tuple(sorted({m.term for m in meanings if m.group in _THINGS}))
+    return names, frozenset(m.term for m in meanings if m.group == "state")

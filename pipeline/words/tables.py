@@ -1,0 +1,90 @@
+"""The word lists as tidy frames, for the database, the plan and the van list."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from pipeline.words.lists import LISTS, OUTCOMES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pipeline.words.lists import Row, WordLists
+
+
+def _frame(rows: Sequence[Row], columns: Sequence[str], numbers: Sequence[str] = ()) -> pd.DataFrame:
+    table = pd.DataFrame([[row.get(column) or "" for column in columns] for row in rows], columns=list(columns))
+    for column in numbers:
+        table[column] = pd.to_numeric(table[column].replace("", None))
+    return table
+
+
+def faults(lists: WordLists) -> pd.DataFrame:
+    """Give causes by kind and complaint; lists within a cell are split by |, minutes are missing for "fit a part"."""
+    columns = ("kinds", "symptoms", "cause", "parts", "share", "action", "minutes", "expected", "origin")
+    return _frame(lists.faults, columns, ("share", "minutes"))
+
+
+def checks(lists: WordLists) -> pd.DataFrame:
+    """Give checks with their values and kinds (split by |) and minutes."""
+    columns = ("check", "finding", "values", "kinds", "minutes", "is_isolated", "access", "cautions", "origin")
+    table = _frame(lists.checks, columns, ("minutes",))
+    table["is_isolated"] = table["is_isolated"] == "yes"
+    return table
+
+
+def parts(lists: WordLists) -> pd.DataFrame:
+    """Give parts with price (money) and minutes to fit; missing = not known."""
+    return _frame(lists.parts, ("part", "price", "minutes", "cautions", "origin"), ("price", "minutes"))
+
+
+def cautions(lists: WordLists) -> pd.DataFrame:
+    """Give cautions and their text."""
+    return _frame(lists.cautions, ("caution", "text"))
+
+
+def kinds(lists: WordLists) -> pd.DataFrame:
+    """Give kinds of appliance and their cautions."""
+    return _frame(lists.kinds, ("kind", "cautions", "origin"))
+
+
+def terms(lists: WordLists) -> pd.DataFrame:
+    """Give every term once with where it comes from; shipped wins over the workshop's own list, that over review."""
+    rows = [("kind", row["kind"], row["origin"]) for row in lists.kinds]
+    rows += [("complaint", row["symptom"], row["origin"]) for row in lists.symptoms]
+    rows += [("cause", row["cause"], row["origin"]) for row in lists.faults]
+    rows += [("finding", row["finding"], row["origin"]) for row in lists.checks]
+    rows += [("part", row["part"], row["origin"]) for row in lists.parts]
+    rows += [("outcome", outcome, "shipped") for outcome in OUTCOMES]
+    for phrases in (*lists.cells.values(), *lists.phrases.values()):
+        for phrase in phrases:
+            name = {"symptom": "complaint", "thing": "finding"}.get(phrase.group, phrase.group)
+            if phrase.origin != "shipped" and name in LISTS:
+                rows.append((name, phrase.term, phrase.origin))
+    table = pd.DataFrame(rows, columns=["list", "term", "origin"])
+    table["rank"] = table["origin"].map({"shipped": 0, "workshop list": 1, "review": 2})
+    table = table.sort_values(["list", "term", "rank"], kind="stable").drop_duplicates(["list", "term"])
+    return table.drop(columns="rank").reset_index(drop=True)
+
+
+def cures(lists: WordLists) -> pd.DataFrame:
+    """Give what cures what: one row a kind, cause and part; part missing = cured without one."""
+    every = [row["kind"] for row in lists.kinds]
+    kinds_of: dict[str, set[str]] = {}
+    for row in lists.faults:
+        kinds_of.setdefault(row["cause"], set()).update(kind for kind in row["kinds"].split("|") if kind)
+    rows = []
+    for row in lists.faults:
+        held = [kind for kind in row["kinds"].split("|") if kind] or sorted(kinds_of[row["cause"]]) or every
+        for kind in held:
+            for part in row["parts"].split("|") if row["parts"] else [None]:
+                rows.append((kind, row["cause"], part, row["origin"]))
+    table = pd.DataFrame(rows, columns=["kind", "cause", "part", "origin"])
+    return table.drop_duplicates(["kind", "cause", "part"]).reset_index(drop=True)
+
+
+def symptom_groups(lists: WordLists) -> pd.DataFrame:
+    """Give the group of each complaint."""
+    return _frame(lists.symptoms, ("symptom", "symptom_group")).drop_duplicates("symptom").reset_index(drop=True)

@@ -1,0 +1,260 @@
+"""Cuts many texts into words at once: whole columns as byte arrays, each distinct word looked at only once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+DROP, GAP, BREAK = 0, 1, 2
+"""What a word becomes when it says nothing, is not known, or ends a clause; known words follow from ``FIRST_WORD``."""
+FIRST_WORD = 3
+
+CHARACTERS_AT_ONCE = 1_500_000
+_SEPARATOR = "\x00"
+_QUESTION_BEFORE = 1  # the byte that stands for a question mark with no word right before it
+_SEEN_AT_MOST = 2_000_000
+
+_TYPOGRAPHY = {
+    "\N{RIGHT SINGLE QUOTATION MARK}": "",
+    "\N{LEFT SINGLE QUOTATION MARK}": "",
+    "\N{MODIFIER LETTER APOSTROPHE}": "",
+    "\N{ACUTE ACCENT}": "",
+    "\N{NO-BREAK SPACE}": " ",
+    "\N{LEFT DOUBLE QUOTATION MARK}": " ",
+    "\N{RIGHT DOUBLE QUOTATION MARK}": " ",
+    "\N{DOUBLE LOW-9 QUOTATION MARK}": " ",
+    "\N{LEFT-POINTING DOUBLE ANGLE QUOTATION MARK}": " ",
+    "\N{RIGHT-POINTING DOUBLE ANGLE QUOTATION MARK}": " ",
+    "\N{EN DASH}": " - ",
+    "\N{EM DASH}": " - ",
+    "\N{HORIZONTAL ELLIPSIS}": ".",
+    "\N{BULLET}": ".",
+    "\N{INVERTED QUESTION MARK}": " ",
+    "\N{ZERO WIDTH SPACE}": "",
+    "\N{SOFT HYPHEN}": "",
+    "\N{ZERO WIDTH NO-BREAK SPACE}": "",
+}
+
+
+class Clauses(NamedTuple):
+    """Distinct clauses of a batch, and where each stands.
+
+    ``words`` holds one tuple of word numbers a distinct clause; ``which`` and ``row`` have one entry a clause met.
+    """
+
+    words: list[tuple[int, ...]]
+    which: NDArray[np.int64]
+    row: NDArray[np.int64]
+
+
+class Met(NamedTuple):
+    """Every word of some texts, in order.
+
+    ``number`` and ``row`` have one entry a word; ``which`` says which distinct spelling it is, ``spelling`` gives them.
+    """
+
+    number: NDArray[np.int64]
+    row: NDArray[np.int64]
+    which: NDArray[np.int64]
+    first: NDArray[np.int64]
+    begin: NDArray[np.int64]
+    end: NDArray[np.int64]
+    raw: bytes
+
+    def spelling(self, distinct: int) -> str:
+        """Give a distinct word as written, in lower case."""
+        at = self.first[distinct]
+        return self.raw[self.begin[at] : self.end[at]].decode("utf-8", errors="replace").lower()
+
+
+def _classes() -> NDArray[np.uint8]:
+    """Give 0 = between words, 1 = within a word, 2 = a mark that is a word by itself."""
+    classes = np.zeros(256, dtype=np.uint8)
+    classes[0x80:] = 1
+    for character in b"abcdefghijklmnopqrstuvwxyz0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ":
+        classes[character] = 1
+    for character in b".,;:!?()[]{}+&/~|-\n\r\x00\x01=":
+        classes[character] = 2
+    return classes
+
+
+_CLASS = _classes()
+_random = np.random.default_rng(20261125).integers(1, 2**63, 256, dtype=np.uint64)
+for _upper in b"ABCDEFGHIJKLMNOPQRSTUVWXYZ":
+    _random[_upper] = _random[_upper + 32]
+_BYTE_VALUE = _random
+_BASE = np.uint64(0x9E3779B97F4A7C15 | 1)
+_BASE_INVERSE = np.uint64(pow(int(_BASE), -1, 2**64))
+
+
+class _Powers:
+    """Powers of the hash base and of its inverse, made once as long as they are needed."""
+
+    def __init__(self) -> None:
+        self._up = np.ones(1, dtype=np.uint64)
+        self._down = np.ones(1, dtype=np.uint64)
+
+    def of(self, length: int) -> tuple[NDArray[np.uint64], NDArray[np.uint64]]:
+        if len(self._up) < length:
+            size = 1 << max(12, int(length - 1).bit_length())
+            self._up = np.cumprod(np.concatenate(([np.uint64(1)], np.full(size - 1, _BASE))), dtype=np.uint64)
+            self._down = np.cumprod(np.concatenate(([np.uint64(1)], np.full(size - 1, _BASE_INVERSE))), dtype=np.uint64)
+        return self._up, self._down
+
+
+_POWERS = _Powers()
+
+
+def join(texts: Sequence[str]) -> bytes:
+    """Put texts into one run of bytes, a zero byte after each, with typographic marks made plain."""
+    blob = _SEPARATOR.join(texts)
+    if blob.count(_SEPARATOR) != len(texts) - 1:
+        blob = _SEPARATOR.join(text.replace(_SEPARATOR, " ") for text in texts)
+    blob += _SEPARATOR
+    blob = blob.replace("'", "").replace("`", "").replace("\x01", " ")
+    if not blob.isascii():
+        for mark, plain in _TYPOGRAPHY.items():
+            blob = blob.replace(mark, plain)
+    return blob.encode("utf-8", errors="replace")
+
+
+def batches(texts: Sequence[str], characters: int = CHARACTERS_AT_ONCE) -> list[tuple[int, int]]:
+    """Give the first and last-plus-one positions of runs of texts of about so many characters each."""
+    if not len(texts):
+        return []
+    ends = np.cumsum(np.fromiter((len(text) + 1 for text in texts), dtype=np.int64, count=len(texts)))
+    cuts = np.searchsorted(ends, np.arange(characters, int(ends[-1]), characters)).tolist()
+    edges = sorted({0, *(cut + 1 for cut in cuts), len(texts)})
+    return list(zip(edges[:-1], edges[1:], strict=True))
+
+
+def _spans(data: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Give where each word begins and ends (one past its last byte)."""
+    classes = _CLASS[data]
+    is_word = classes == 1
+    before, after = np.zeros_like(is_word), np.zeros_like(is_word)
+    before[1:], after[:-1] = is_word[:-1], is_word[1:]
+    before2, after2 = np.zeros_like(is_word), np.zeros_like(is_word)
+    before2[2:], after2[:-2] = is_word[:-2], is_word[2:]
+    inner = before & after
+    digit = (data >= 48) & (data <= 57)
+    digits_round = np.zeros_like(is_word)
+    digits_round[1:-1] = digit[:-2] & digit[2:]
+    is_dot = data == ord(".")
+    is_slash = data == ord("/")
+    joins = (is_slash & inner & ~before2) | (is_dot & inner & ((~before2 & ~after2) | digits_round))
+    is_hyphen = data == ord("-")
+    classes[is_hyphen & inner] = 0
+    classes[joins] = 1
+    data[(data == ord("?")) & ~before] = _QUESTION_BEFORE
+    is_word = classes == 1
+    is_mark = classes == 2
+    starts = is_word.copy()
+    starts[1:] &= ~is_word[:-1]
+    ends = is_word
+    ends[:-1] &= ~is_word[1:]
+    return np.flatnonzero(starts | is_mark), np.flatnonzero(ends | is_mark) + 1
+
+
+def _hash(data: NDArray[np.uint8], begin: NDArray[np.int64], end: NDArray[np.int64]) -> NDArray[np.uint64]:
+    """Give one number a word, equal for equal words whatever their case."""
+    up, down = _POWERS.of(len(data))
+    running = np.zeros(len(data) + 1, dtype=np.uint64)
+    np.cumsum(_BYTE_VALUE[data] * up[: len(data)], out=running[1:])
+    hashed: NDArray[np.uint64] = (running[end] - running[begin]) * down[begin]
+    return hashed
+
+
+def _distinct(
+    hashed: NDArray[np.uint64],
+) -> tuple[NDArray[np.int64], NDArray[np.uint64], NDArray[np.int64]]:
+    """Give which distinct value each entry is, the distinct values, and where each stands first."""
+    import pandas as pd
+
+    which, distinct = pd.factorize(hashed)
+    first = np.zeros(len(distinct), dtype=np.int64)
+    first[which[::-1]] = np.arange(len(which) - 1, -1, -1)
+    return which.astype(np.int64), distinct, first
+
+
+class Reader:
+    """Turns texts into the numbers of known words; remembers every distinct word it has looked at.
+
+    Parameters
+    ----------
+    number_of
+        Gives the number of a word in lower case: ``DROP``, ``GAP``, ``BREAK`` or a known word's.
+    abbreviations
+        Numbers of words after which a full stop ends nothing.
+    """
+
+    def __init__(self, number_of: Callable[[list[str]], list[int]], abbreviations: frozenset[int]) -> None:
+        self._number_of = number_of
+        self._abbreviations = abbreviations
+        self._seen: dict[int, int] = {}
+
+    def words(self, texts: Sequence[str]) -> Met:
+        """Give every word of the texts."""
+        data = np.frombuffer(join(texts), dtype=np.uint8).copy()
+        begin, end = _spans(data)
+        hashed = _hash(data, begin, end)
+        which, distinct, first = _distinct(hashed)
+        is_row_end = data[begin] == 0
+        rows = np.cumsum(is_row_end) - is_row_end
+        met = Met(np.empty(0, dtype=np.int64), rows, which, first, begin, end, data.tobytes())
+        known = [self._seen.get(key) for key in distinct.tolist()]
+        new = [position for position, number in enumerate(known) if number is None]
+        if new:
+            if len(self._seen) > _SEEN_AT_MOST:
+                self._seen.clear()
+            found = self._number_of([met.spelling(position) for position in new])
+            for position, number in zip(new, found, strict=True):
+                known[position] = number
+                self._seen[int(distinct[position])] = number
+        numbers = np.array(known, dtype=np.int64)[which]
+        if self._abbreviations:
+            dots = np.flatnonzero(data[begin] == ord("."))
+            dots = dots[dots > 0]
+            numbers[dots[np.isin(numbers[dots - 1], list(self._abbreviations))]] = DROP
+        return met._replace(number=numbers)
+
+    def clauses(self, texts: Sequence[str]) -> Clauses:
+        """Give the distinct clauses of the texts as tuples of word numbers; unknown words beside each other are one gap."""
+        met = self.words(texts)
+        numbers, rows = met.number, met.row
+        kept = numbers != DROP
+        numbers, rows = numbers[kept], rows[kept]
+        again = np.zeros(len(numbers), dtype=bool)
+        again[1:] = (numbers[1:] == numbers[:-1]) & (numbers[1:] <= BREAK)
+        numbers, rows = numbers[~again], rows[~again]
+        edge = numbers == BREAK
+        beside = np.zeros(len(numbers), dtype=bool)
+        if len(numbers):
+            beside[0] = True
+            beside[1:] |= edge[:-1]
+            beside[:-1] |= edge[1:]
+        kept = ~((numbers == GAP) & beside)
+        numbers, rows = numbers[kept], rows[kept]
+        edge = numbers == BREAK
+        clause = np.cumsum(edge)[~edge]
+        numbers, rows = numbers[~edge], rows[~edge]
+        if not len(numbers):
+            return Clauses([], np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
+        starts = np.flatnonzero(np.concatenate(([True], clause[1:] != clause[:-1])))
+        ends = np.append(starts[1:], len(numbers))
+        up, down = _POWERS.of(len(numbers))
+        running = np.zeros(len(numbers) + 1, dtype=np.uint64)
+        values = numbers.astype(np.uint64) * np.uint64(0xD6E8FEB86659FD93) + np.uint64(0xA5A5A5A5)
+        values ^= values >> np.uint64(29)
+        np.cumsum(values * up[: len(numbers)], out=running[1:])
+        hashed = (running[ends] - running[starts]) * down[starts]
+        which, _hashes, first = _distinct(hashed)
+        as_list = numbers.tolist()
+        words = [tuple(as_list[starts[f] : ends[f]]) for f in first.tolist()]
+        return Clauses(words, which, rows[starts])

@@ -1,0 +1,166 @@
+"""Which known word a written word is: base forms, endings, and spelling mistakes that can mean only one thing."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+WORD = re.compile(r"(?<![^\W_])[^\W_]/[^\W_]+(?:/[^\W_]+)*|\d+\.\d+|[^\W_]+|[^\w\s]|_", re.UNICODE)
+MARKS = {",": ",", "?": "?", "\x01": "?<", "&": "and", "+": "and", "/": "/", "=": "="}
+BREAKS = frozenset(".;:!()[]{}~|-\n\r\x00")
+SHORTEST_TO_MEND = 5
+SHORTEST_FOR_TWO_MISTAKES = 9
+LONGEST = 24
+
+
+def plain(text: str) -> str:
+    """Give text in lower case with plain apostrophes left out and one form of each accent."""
+    folded = unicodedata.normalize("NFKC", text).lower()
+    for mark in "'\N{RIGHT SINGLE QUOTATION MARK}\N{LEFT SINGLE QUOTATION MARK}`\N{ACUTE ACCENT}":
+        folded = folded.replace(mark, "")
+    return folded
+
+
+def split(text: str) -> list[str]:
+    """Cut a phrase of a word list into words, as `tokens.Reader` cuts texts."""
+    return WORD.findall(plain(text))
+
+
+class Vocabulary:
+    """The words of one language that phrases and cues are made of.
+
+    Parameters
+    ----------
+    words
+        Words that phrases use, in lower case.
+    forms
+        Irregular forms: form -> base word.
+    fillers
+        Words that say nothing and are dropped.
+    known
+        Words that mean something but take part in no phrase; never mended to another word.
+    endings, doubling, final_e
+        How words are inflected; see ``cues.toml``.
+    """
+
+    def __init__(
+        self,
+        words: Iterable[str],
+        *,
+        forms: Mapping[str, str],
+        fillers: Iterable[str],
+        known: Iterable[str] = (),
+        endings: Iterable[str] = (),
+        doubling: bool = False,
+        final_e: bool = False,
+    ) -> None:
+        self.fillers = frozenset(fillers)
+        self._known = frozenset(known)
+        self._endings = sorted(endings, key=len, reverse=True)
+        self._doubling, self._final_e = doubling, final_e
+        self.words = {forms.get(word, word) for word in words}
+        self._forms = dict(forms)
+        for word in sorted(self.words, key=len):
+            base = self._stem(word)
+            if base is not None:
+                self._forms[word] = base
+        for form, base in list(self._forms.items()):
+            self._forms[form] = self._end_of_chain(base)
+        self.words -= {word for word in self.words if self._forms.get(word, word) != word}
+        self._near: dict[tuple[str, int], list[str]] | None = None
+
+    def _end_of_chain(self, word: str) -> str:
+        seen = {word}
+        while (base := self._forms.get(word, word)) != word and base not in seen:
+            seen.add(base)
+            word = base
+        return word
+
+    def _stem(self, word: str) -> str | None:
+        """Give the known word that ``word`` is an inflected form of, or None."""
+        for ending in self._endings:
+            if not word.endswith(ending) or len(word) - len(ending) < 3:
+                continue
+            bare = word[: -len(ending)]
+            candidates = [bare]
+            if self._final_e:
+                candidates.append(bare + "e")
+            if self._doubling and bare[-1] == bare[-2]:
+                candidates.append(bare[:-1])
+            if ending in ("es", "ed") and bare.endswith("i"):
+                candidates.append(bare[:-1] + "y")
+            for candidate in candidates:
+                if len(candidate) >= 3 and candidate != word and candidate in self.words:
+                    return candidate
+        return None
+
+    def base(self, word: str) -> str | None:
+        """Give the base word of a word spelt right; "" for a filler, None for a word not known."""
+        if word in self.fillers:
+            return ""
+        if word in self._forms:
+            return self._forms[word]
+        if word in self.words:
+            return word
+        stem = self._stem(word)
+        if stem is not None:
+            return self._forms.get(stem, stem)
+        return None
+
+    def is_known(self, word: str) -> bool:
+        """Tell whether a word needs no review although no phrase uses it."""
+        return word in self._known
+
+    def _targets(self) -> dict[tuple[str, int], list[str]]:
+        """Give right spellings by first letter and length, inflected forms included."""
+        if self._near is None:
+            spelt = {w for w in (*self.words, *self._forms) if len(w) >= SHORTEST_TO_MEND - 1 and w.isalpha()}
+            for word in list(spelt):
+                for ending in self._endings:
+                    spelt.add(word + ending)
+                    if self._final_e and word.endswith("e"):
+                        spelt.add(word[:-1] + ending)
+                    if self._doubling and word[-1] not in "aeiouwy":
+                        spelt.add(word + word[-1] + ending)
+            self._near = {}
+            for word in sorted(spelt):
+                if len(word) >= SHORTEST_TO_MEND and self.base(word):
+                    self._near.setdefault((word[0], len(word)), []).append(word)
+        return self._near
+
+    def mend(self, words: list[str]) -> dict[str, str]:
+        """Give the base word of each misspelt word for which only one comes near enough.
+
+        One mistake (a letter wrong, missing, doubled or two swapped) from five letters on, two from nine on; the first
+        letter must be right. A word near two words of different meaning is left alone, so is any known word.
+        """
+        from rapidfuzz.distance import OSA
+        from rapidfuzz.process import cdist
+
+        targets = self._targets()
+        groups: dict[tuple[str, int], list[str]] = {}
+        for word in words:
+            if SHORTEST_TO_MEND <= len(word) <= LONGEST and word.isalpha() and word not in self._known:
+                groups.setdefault((word[0], len(word)), []).append(word)
+        mended: dict[str, str] = {}
+        for (letter, length), group in groups.items():
+            limit = 2 if length >= SHORTEST_FOR_TWO_MISTAKES else 1
+            near = [w for size in range(length - limit, length + limit + 1) for w in targets.get((letter, size), ())]
+            if not near:
+                continue
+            distances = cdist(group, near, scorer=OSA.distance, score_cutoff=limit)
+            best = distances.min(axis=1)
+            for position, word in enumerate(group):
+                if best[position] > limit:
+                    continue
+                bases = {
+                    self.base(near[i])
+                    for i in (distances[position] <= best[position] + (best[position] == 1) * 0).nonzero()[0]
+                }
+                if len(bases) == 1:
+                    mended[word] = str(bases.pop())
+        return mended
