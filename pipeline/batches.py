@@ -20,15 +20,13 @@ def frame(connection: duckdb.DuckDBPyConnection, query: str) -> pd.DataFrame:
 def batches(connection: duckdb.DuckDBPyConnection, query: str, size: int = BATCH) -> Iterator[pd.DataFrame]:
     """Yield the rows of a query in frames of at most ``size`` rows; the connection is free in between."""
     connection.execute(f"create or replace temp table batched as {query}")
-    (rows,) = connection.execute("select count(*) from batched").fetchall()[0]
-    for start in range(0, rows, size):
+    rows, first = connection.execute("select count(*), coalesce(min(rowid), 0) from batched").fetchall()[0]
+    for start in range(first, first + rows, size):  # inside a transaction row numbers do not begin at 0
         yield frame(connection, f"select * from batched where rowid >= {start} and rowid < {start + size}")
     connection.execute("drop table if exists batched")
 
 
-def insert(
-    connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame | Mapping[str, Sequence[Any]]
-) -> None:
+def insert(connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame | Mapping[str, Sequence[Any]]) -> None:
     """Append rows to a table, columns by position."""
     import pandas as pd
 

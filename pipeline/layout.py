@@ -182,7 +182,9 @@ def parse_layout(text: str, name: str) -> Layout:
     if not columns:
         faults.append("[columns] is missing or empty")
     if faults:
-        raise LayoutError(f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Mend these and load again.")
+        raise LayoutError(
+            f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Mend these and load again."
+        )
     return Layout(
         columns=columns,
         constants=constants,

@@ -19,7 +19,7 @@ LONGEST_LINE = 1 << 24  # bytes
 LARGEST_LIST = 256 << 20  # bytes of a file that is one JSON list, which is read whole
 MOST_PARQUET_BYTES = 16 << 30
 RULE = "is no JSON object"
-REMEDY = "Mend the line: one JSON object a line, such as {\"visit_date\": \"2025-04-03\"}."
+REMEDY = 'Mend the line: one JSON object a line, such as {"visit_date": "2025-04-03"}.'
 
 
 def read_json(connection: duckdb.DuckDBPyConnection, source: Source) -> Records:
@@ -60,7 +60,9 @@ def _objects(source: Source) -> Iterator[tuple[int, dict[str, Any] | None, str]]
         while line := file.readline(LONGEST_LINE):
             line_no += 1
             if len(line) == LONGEST_LINE:
-                raise FileUnreadable(f"{shown(source.name)}, line {line_no}: longer than {LONGEST_LINE:,} bytes.", REMEDY)
+                raise FileUnreadable(
+                    f"{shown(source.name)}, line {line_no}: longer than {LONGEST_LINE:,} bytes.", REMEDY
+                )
             if line_no == 1:
                 line = line.removeprefix(b"\xef\xbb\xbf")
             if line.strip():

@@ -279,22 +279,22 @@ def _read_regular(
         return False
     finally:
         place.unlink(missing_ok=True)
-    held = connection.execute("select count(*), min(rowid), max(rowid) from lines").fetchall()[0]
+    held, first, last = connection.execute("select count(*), min(rowid), max(rowid) from lines").fetchall()[0]
     expected = counted.newlines + (not counted.ends_in_newline) - skip
     names = ", ".join(columns)
-    if held[0] == 0 or held[1:] != (0, held[0] - 1):
+    if held == 0 or last - first != held - 1:
         return False
     inside = " + ".join(f"coalesce(length({c}) - length(replace({c}, chr(10), '')), 0)" for c in columns)
-    if held[0] == expected:
+    if held == expected:
         connection.execute(
-            f"create or replace temp view incoming as select rowid + {skip + 1} as line_no, {names} from lines"
+            f"create or replace temp view incoming as select rowid - {first - skip - 1} as line_no, {names} from lines"
         )
         return True
     line_ends = connection.execute(f"select sum({inside}) from lines").fetchall()[0][0]
-    if held[0] + line_ends != expected:
+    if held + line_ends != expected:
         return False
     connection.execute(
-        f"create or replace temp table incoming as select rowid + {skip + 1} + coalesce(sum({inside}) over "
+        f"create or replace temp table incoming as select rowid - {first - skip - 1} + coalesce(sum({inside}) over "
         f"(order by rowid rows between unbounded preceding and 1 preceding), 0)::bigint as line_no, {names} from lines"
     )
     return True
@@ -369,7 +369,9 @@ def _mended(line: str, dialect: Dialect) -> list[str] | None:
         found = cell.match(rest, at)
         if found is None or len(cells) > 1_000:
             return None
-        cells.append(found["bare"] if found["quoted"] is None else found["quoted"].replace(dialect.quote * 2, dialect.quote))
+        cells.append(
+            found["bare"] if found["quoted"] is None else found["quoted"].replace(dialect.quote * 2, dialect.quote)
+        )
         if not found["end"]:
             return cells
         at = found.end()

@@ -8,12 +8,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from pipeline.batches import batches, frame, insert
+from pipeline import identity
+from pipeline.batches import batches, insert
 from pipeline.layout import FIELDS, Layout, position
 from pipeline.mapping import cell, map_lines, personal_columns
 from pipeline.read import Records
 from pipeline.values import dates, money
-from pipeline.values.distinct import plain
+from pipeline.values.distinct import NOT_KNOWN, plain
 
 if TYPE_CHECKING:
     import duckdb
@@ -84,6 +85,9 @@ def screen(
         "currency": layout.currency,
     }
     masked = _mask(connection) if settings.mask_contacts else set()
+    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
+    for rows in batches(connection, "select distinct serial as w from line where serial is not null"):
+        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
     (lines,) = connection.execute("select count(*) from line").fetchall()[0]
     _candidates(connection, settings, masked)
     screened = Screened(lines + len(records.refused), how)
@@ -191,12 +195,21 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         joins.append("left join technician_hash on technician_hash.written = line.technician")
     connection.execute(
         f"create or replace temp table candidate as select *, "
-        "job_no is null and serial is null and customer_ref is null as has_no_unit, "
+        "job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
         "select line.line_no, day_read.day, coalesce(day_read.day > current_date + 366, false) as is_ahead, "
-        f"{', '.join(fields)} from line left join day_read on day_read.written = line.visit_date "
+        f"{plain_sql('line.job_no')} as job_key, serial_read.serial as serial_term, "
+        f"{', '.join(fields)} from line left join serial_read on serial_read.written = line.serial "
+        "left join day_read on day_read.written = line.visit_date "
         f"left join customer_hash on customer_hash.written = line.customer_ref {' '.join(joins)})"
     )
+
+
+def plain_sql(column: str) -> str:
+    """SQL of a name made comparable: small letters, no white space, null where it says nothing."""
+    blanks = ", ".join(f"'{word}'" for word in sorted(NOT_KNOWN))
+    plain_name = f"lower(regexp_replace({column}, '[\\s|]+', '', 'g'))"
+    return f"case when {plain_name} in ({blanks}) then null else {plain_name} end"
 
 
 def _keep_unreadable(
@@ -312,5 +325,3 @@ def _keep(
         screened.reasons.update((r["column"], r["rule"]) for r in reasons)
         if len(screened.shown) < SHOWN:
             screened.shown += [{"line_no": line_no, **reason} for reason in reasons]
-
-

@@ -16,7 +16,25 @@ from typing import IO
 from pipeline.errors import FileUnreadable, UsageError, shown
 
 SUFFIXES = frozenset(
-    ".csv .tsv .tab .txt .psv .json .jsonl .ndjson .parquet .pq .xlsx .xlsm .xlsb .xls .ods .gz .zip".split()
+    [
+        ".csv",
+        ".tsv",
+        ".tab",
+        ".txt",
+        ".psv",
+        ".json",
+        ".jsonl",
+        ".ndjson",
+        ".parquet",
+        ".pq",
+        ".xlsx",
+        ".xlsm",
+        ".xlsb",
+        ".xls",
+        ".ods",
+        ".gz",
+        ".zip",
+    ]
 )
 MOST_BYTES = 16 << 30  # of one unpacked file
 FREE_BYTES = 64 << 20  # below this any compression ratio passes

@@ -5,15 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline import identity
-from pipeline.batches import batches, insert
 from pipeline.layout import FIELDS
-from pipeline.values.distinct import NOT_KNOWN
+from pipeline.screen import plain_sql
 
 if TYPE_CHECKING:
     import duckdb
-
-    from pipeline.words import Words
 
 CONTENT = (*FIELDS, "other_columns")
 
@@ -27,7 +23,7 @@ class Versions:
     replaced: int
 
 
-def compare(connection: duckdb.DuckDBPyConnection, words: Words, grain: str) -> Versions:
+def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
     """Make table ``fresh`` of the candidate lines that are new or changed.
 
     Reads ``candidate`` and ``raw_record``. fresh: line_no, visit_key, line_in_visit, content_hash, held_id (visit_id of
@@ -37,7 +33,7 @@ def compare(connection: duckdb.DuckDBPyConnection, words: Words, grain: str) -> 
     without a job number by the appliance and day. Several visits with one such key in a file of one line a visit are
     told apart by their content, then by their order.
     """
-    _key(connection, words)
+    _key(connection)
     _crowd(connection, grain)
     (candidates,) = connection.execute("select count(*) from candidate").fetchall()[0]
     fields = ", ".join(f"candidate.{name}" for name in CONTENT)
@@ -49,41 +45,26 @@ def compare(connection: duckdb.DuckDBPyConnection, words: Words, grain: str) -> 
     return Versions(loaded, candidates - loaded, replaced)
 
 
-def _key(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
+def _key(connection: duckdb.DuckDBPyConnection) -> None:
     """Make table ``keyed``: line_no, base_key, line_hash."""
-    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
-    for rows in batches(connection, "select distinct serial as w from candidate where serial is not null"):
-        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
-    connection.execute("create or replace temp table kind_read (written varchar, kind varchar)")
-    for rows in batches(connection, "select distinct appliance_kind as w from candidate"):
-        insert(connection, "kind_read", rows.assign(k=words.match("kind", rows["w"])["term"]))
     content = ", ".join(f"coalesce({name}, chr(31))" for name in CONTENT)
     connection.execute(
         "create or replace temp table keyed as with named as (select line_no, "
-        f"{_plain_sql('job_no')} as job, serial_read.serial, coalesce(kind_read.kind, '') as kind, customer_ref, "
-        f"strftime(day, '%Y-%m-%d') as day, coalesce({_plain_sql('make')}, '') as make, "
-        f"coalesce({_plain_sql('model')}, '') as model, md5(concat_ws(chr(30), {content})) as line_hash "
-        "from candidate left join serial_read on serial_read.written = candidate.serial "
-        "left join kind_read on kind_read.written = candidate.appliance_kind) "
+        f"job_key as job, serial_term as serial, coalesce({plain_sql('appliance_kind')}, '') as kind, customer_ref, "
+        f"strftime(day, '%Y-%m-%d') as day, coalesce({plain_sql('make')}, '') as make, "
+        f"coalesce({plain_sql('model')}, '') as model, md5(concat_ws(chr(30), {content})) as line_hash "
+        "from candidate) "
         "select line_no, line_hash, coalesce('serial:' || serial, 'unit:' || kind) as unit_in_job, coalesce("
         "'job:' || job || '|' || day, 'serial:' || serial || '|' || day, "
         "'unit:' || customer_ref || '/' || kind || '/' || make || '/' || model || '|' || day, "
-        "'line:' || line_hash) as base_key from named",
+        "'line:' || line_hash || '|' || day) as base_key from named",
     )
     crowded = (
         "select base_key from keyed where starts_with(base_key, 'job:') group by base_key "
         "having count(distinct unit_in_job) > 1"
     )
     if connection.execute(f"select count(*) from ({crowded})").fetchall()[0][0]:
-        connection.execute(
-            f"update keyed set base_key = base_key || '|' || unit_in_job where base_key in ({crowded})"
-        )
-
-
-def _plain_sql(column: str) -> str:
-    blanks = ", ".join(f"'{word}'" for word in sorted(NOT_KNOWN))
-    plain = f"lower(regexp_replace({column}, '[\\s|]+', '', 'g'))"
-    return f"case when {plain} in ({blanks}) then null else {plain} end"
+        connection.execute(f"update keyed set base_key = base_key || '|' || unit_in_job where base_key in ({crowded})")
 
 
 def _crowd(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
@@ -113,7 +94,7 @@ def _crowd(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
         "stale as (select *, row_number() over (partition by base_key order by visit_id) as n from held "
         "where not exists (select 1 from arrived "
         "where held.base_key = arrived.base_key and held.content_hash = arrived.content_hash)), "
-        "taken as (select base_key, max(coalesce(regexp_extract(visit_key, '\\|#([0-9]+)$', 1)::int, 1)) as highest "
+        "taken as (select base_key, max(coalesce(try_cast(regexp_extract(visit_key, '\\|#([0-9]+)$', 1) as integer), 1)) as highest "
         "from held group by all), "
         "named as (select numbered.base_key, numbered.content_hash, numbered.line_no, stale.visit_id as held_id, "
         "coalesce(stale.visit_key, numbered.base_key || case when "

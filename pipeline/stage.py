@@ -1,0 +1,377 @@
+"""Lines in force read into values and terms: the staged tables, and which written words were understood."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline import identity
+from pipeline.batches import batches, frame, insert
+from pipeline.layout import FIELDS
+from pipeline.values import ages, durations, money, parts_line
+from pipeline.values.distinct import plain
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from pipeline.database import Database
+    from pipeline.settings import Settings
+    from pipeline.words import Words
+
+STAGED = ("stage_visit", "stage_symptom", "stage_finding", "stage_part")
+ONCE_A_VISIT = tuple(name for name in FIELDS if name != "parts")
+
+
+def restage(database: Database, words: Words, settings: Settings) -> None:
+    """Read every line in force again and rebuild all tables, in one transaction: after decisions, or with new words.
+
+    Raises
+    ------
+    DatabaseUnusable
+        The disk is full, or the database cannot be written.
+    """
+    import sql
+
+    with database.transaction() as connection:
+        for table in (*STAGED, "word_use"):
+            connection.execute(f"delete from {table}")
+        _in_force(connection, "select visit_key, max(batch_id) as batch_id from raw_record group by all")
+        _stage(connection, words, settings)
+        _store_words(connection, words)
+        sql.rebuild(connection)
+
+
+def stage_batch(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings, batch_id: int) -> None:
+    """Add the visits of a new batch to the staged tables, in place of the versions held before.
+
+    Reads ``raw_record`` and ``fresh`` (see `pipeline.versions`); the caller holds the transaction.
+    """
+    if connection.execute("select count(held_id) from fresh").fetchall()[0][0]:
+        _withdraw(connection, words, batch_id)
+    _in_force(connection, f"select distinct visit_key, {batch_id} as batch_id from fresh")
+    _stage(connection, words, settings)
+    _store_words(connection, words)
+
+
+def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int) -> None:
+    """Take the versions held before out of the staged tables and out of the counts of words."""
+    _in_force(
+        connection,
+        "select visit_key, max(batch_id) as batch_id from raw_record "
+        "where visit_key in (select visit_key from fresh where held_id is not null) "
+        f"and batch_id < {batch_id} group by all",
+    )
+    _prepare_uses(connection)
+    _read_kinds(connection, words)
+    _read_cells(connection, words)
+    _count_cells(connection)
+    _read_texts(connection, words, keep=False)
+    _add_uses(connection, -1)
+    for table in STAGED:
+        connection.execute(f"delete from {table} where visit_id in (select visit_id from visit_text)")
+
+
+def _in_force(connection: duckdb.DuckDBPyConnection, versions: str) -> None:
+    """Make table ``visit_text``: one row a visit, its fields as text, from the lines of the stated versions."""
+    lines = f"raw_record join ({versions}) as version using (visit_key, batch_id)"
+    firsts = (
+        f"(select visit_key, min(record_id) as visit_id from raw_record "
+        f"where visit_key in (select visit_key from ({versions})) group by all)"
+    )
+    once = ", ".join(
+        f"first(line.{n} order by line.line_in_visit) filter (line.{n} is not null) as {n}" for n in ONCE_A_VISIT
+    )
+    (several,) = connection.execute(f"select count(*) from {lines} where line_in_visit > 1").fetchall()[0]
+    day = r"regexp_extract(visit_key, '\|([0-9]{4}-[0-9]{2}-[0-9]{2})(\||$)', 1)::date as day"
+    if several:
+        connection.execute(
+            "create or replace temp table visit_text as select first.visit_id, line.record_id, line.batch_id, line.day, "
+            "line.* exclude (record_id, batch_id, visit_key, day) from (select "
+            f"min(record_id) as record_id, any_value(batch_id) as batch_id, visit_key, any_value({day.removesuffix(' as day')}) "
+            f"as day, {once}, string_agg(line.parts, '; ' order by line.line_in_visit) as parts "
+            f"from (select raw_record.* from {lines}) as line group by visit_key) as line join {firsts} as first using (visit_key)"
+        )
+        return
+    fields = ", ".join(f"raw_record.{n}" for n in FIELDS)
+    connection.execute(
+        "create or replace temp table visit_text as select first.visit_id, raw_record.record_id, raw_record.batch_id, "
+        f"{day.replace('visit_key', 'raw_record.visit_key')}, {fields} from {lines} join {firsts} as first using (visit_key)"
+    )
+
+
+def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> None:
+    _prepare_uses(connection)
+    _read_kinds(connection, words)
+    _read_cells(connection, words)
+    _read_values(connection)
+    _stage_visits(connection, settings)
+    _count_cells(connection)
+    _read_texts(connection, words, keep=True)
+    _add_uses(connection, 1)
+
+
+def _prepare_uses(connection: duckdb.DuckDBPyConnection) -> None:
+    connection.execute(
+        "create or replace temp table use_of_word "
+        "(list varchar, written varchar, term varchar, uses bigint, example varchar)"
+    )
+
+
+def _add_uses(connection: duckdb.DuckDBPyConnection, sign: int) -> None:
+    connection.execute(
+        "create or replace temp table all_uses as select list, written, max(term) as term, sum(uses)::bigint as uses, "
+        "coalesce(min(example) filter (is_new), min(example)) as example from ("
+        "select list, written, term, uses, example, false as is_new from word_use union all "
+        f"select list, written, term, {sign} * uses, example, {sign > 0} from use_of_word) "
+        "group by list, written having sum(uses) > 0"
+    )
+    connection.execute("delete from word_use")
+    connection.execute("insert into word_use select * from all_uses order by list, uses desc, written")
+
+
+def _read_kinds(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
+    connection.execute("create or replace temp table kind_read (written varchar, term varchar, is_understood boolean)")
+    for rows in batches(connection, "select distinct appliance_kind as w from visit_text"):
+        found = words.match("kind", rows["w"])
+        insert(connection, "kind_read", rows.assign(t=found["term"].array, u=found["is_understood"].array))
+
+
+def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
+    """Make the tables that say which term each written make, outcome and cause (of a kind) is."""
+    connection.execute("create or replace temp table make_read (written varchar, term varchar, is_understood boolean)")
+    known = frame(connection, "select distinct make from stage_visit where make is not null order by 1")["make"]
+    for rows in batches(connection, "select distinct make as w from visit_text where make is not null"):
+        found = words.match("make", rows["w"])
+        spelt = identity.make(rows["w"], known.tolist())
+        spelt = found["term"].where(found["is_understood"].astype(bool).array, spelt.array)
+        insert(connection, "make_read", rows.assign(t=spelt.array, u=found["is_understood"].array))
+    connection.execute(
+        "create or replace temp table outcome_read (written varchar, term varchar, is_understood boolean)"
+    )
+    for rows in batches(connection, "select distinct outcome as w from visit_text where outcome is not null"):
+        found = words.match("outcome", rows["w"])
+        insert(connection, "outcome_read", rows.assign(t=found["term"].array, u=found["is_understood"].array))
+    connection.execute(
+        "create or replace temp table cause_read "
+        "(written varchar, kind varchar, term varchar, is_understood boolean, is_doubtful boolean)"
+    )
+    query = (
+        "select distinct cause as w, kind_read.term as k from visit_text "
+        "left join kind_read on kind_read.written = appliance_kind where cause is not null"
+    )
+    for rows in batches(connection, query):
+        found = words.match("cause", rows["w"], rows["k"])
+        terms = [found[name].array for name in ("term", "is_understood", "is_doubtful")]
+        insert(connection, "cause_read", rows.assign(t=terms[0], u=terms[1], d=terms[2]))
+
+
+def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make the tables that say what each written model, serial, age, duration and amount is."""
+    connection.execute("create or replace temp table model_read (written varchar, model varchar, family varchar)")
+    known = frame(connection, "select distinct model from stage_visit where model is not null order by 1")["model"]
+    for rows in batches(connection, "select distinct model as w from visit_text where model is not null"):
+        models = identity.model(rows["w"], known.tolist())
+        insert(connection, "model_read", rows.assign(m=models, f=identity.model_family(models)))
+    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
+    for rows in batches(connection, "select distinct serial as w from visit_text where serial is not null"):
+        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
+    connection.execute("create or replace temp table age_read (written varchar, day date, years double)")
+    for rows in batches(connection, "select distinct age as w, day as d from visit_text where age is not null"):
+        years = ages.parse(rows["w"], rows["d"].astype("datetime64[s]"))["value"]
+        insert(connection, "age_read", rows.assign(y=years))
+    connection.execute("create or replace temp table minutes_read (written varchar, minutes double)")
+    for rows in batches(connection, "select distinct minutes as w from visit_text where minutes is not null"):
+        insert(connection, "minutes_read", rows.assign(m=durations.parse(rows["w"])["value"]))
+    connection.execute(
+        "create or replace temp table money_read (field varchar, written varchar, mark varchar, amount double, currency varchar)"
+    )
+    connection.execute(
+        "create or replace temp table batch_reading as select batch_id, "
+        "coalesce(reading->>'$.decimal_mark.labour_charge', '') as labour_mark, "
+        "coalesce(reading->>'$.decimal_mark.parts_cost', '') as parts_mark, reading->>'$.currency' as currency "
+        "from load_batch"
+    )
+    for column, mark in (("labour_charge", "labour_mark"), ("parts_cost", "parts_mark")):
+        query = (
+            f"select {column} as w, {mark} as m, count(*) as n from visit_text join batch_reading using (batch_id) "
+            f"where {column} is not null group by all order by all"
+        )
+        for rows in batches(connection, query):
+            for sign, some in rows.groupby("m", sort=True):
+                written = some["w"].tolist()
+                amounts, currencies, _ = money.read_values(
+                    [plain(w) for w in written], some["n"].tolist(), str(sign) or None
+                )
+                columns = {"f": [column] * len(written), "w": written, "m": some["m"].tolist(), "a": amounts}
+                insert(connection, "money_read", columns | {"c": currencies})
+
+
+def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    connection.execute(
+        "insert into stage_visit select v.visit_id, v.record_id, v.day, k.term, v.job_no, v.customer_ref, m.term, "
+        "model_read.model, model_read.family, serial_read.serial, case when isnan(age_read.years) then null else age_read.years end, "
+        "v.complaint, v.findings, c.term, v.cause, case when c.term is not null then not c.is_doubtful end, v.work_done, "
+        "coalesce(o.term, 'unknown'), v.technician, minutes_read.minutes, labour.amount, parts.amount, "
+        "coalesce(labour.currency, parts.currency, batch_reading.currency, $currency), v.callback_of "
+        "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
+        "join batch_reading using (batch_id) "
+        "left join make_read as m on m.written = v.make "
+        "left join model_read on model_read.written = v.model "
+        "left join serial_read on serial_read.written = v.serial "
+        "left join age_read on age_read.written = v.age and age_read.day = v.day "
+        "left join cause_read as c on c.written = v.cause and c.kind = k.term "
+        "left join outcome_read as o on o.written = v.outcome "
+        "left join minutes_read on minutes_read.written = v.minutes "
+        "left join money_read as labour on labour.field = 'labour_charge' and labour.written = v.labour_charge "
+        "and labour.mark = batch_reading.labour_mark "
+        "left join money_read as parts on parts.field = 'parts_cost' and parts.written = v.parts_cost "
+        "and parts.mark = batch_reading.parts_mark order by v.visit_id",
+        {"currency": settings.currency},
+    )
+
+
+def _count_cells(connection: duckdb.DuckDBPyConnection) -> None:
+    for name, column, table in (
+        ("kind", "appliance_kind", "kind_read"),
+        ("make", "make", "make_read"),
+        ("outcome", "outcome", "outcome_read"),
+        ("cause", "cause", "cause_read"),
+    ):
+        is_of_kind = " and r.kind = k.term" if table == "cause_read" else ""
+        connection.execute(
+            f"insert into use_of_word select '{name}', v.{column}, max(r.term) filter (r.is_understood), count(*), "
+            f"min(v.complaint) from visit_text as v join kind_read as k on k.written = v.appliance_kind "
+            f"join {table} as r on r.written = v.{column}{is_of_kind} group by v.{column}"
+        )
+
+
+def _read_texts(connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bool) -> None:
+    """Read complaints, codes, findings and parts a batch of visits at a time; keep them, or count their words only."""
+    checks = set(words.checks()["finding"])
+    query = (
+        "select v.visit_id, v.complaint, v.fault_code, v.findings, v.parts, k.term as kind, m.term as make "
+        "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
+        "left join make_read as m on m.written = v.make "
+        "where coalesce(v.complaint, v.fault_code, v.findings, v.parts) is not null order by v.visit_id"
+    )
+    for rows in batches(connection, query):
+        _read_complaints(connection, words, _with(rows, "complaint"), keep=keep)
+        if keep:
+            _read_codes(connection, words, _with(rows, "fault_code"))
+        _read_findings(connection, words, _with(rows, "findings"), checks, keep=keep)
+        _read_parts(connection, words, _with(rows, "parts"), keep=keep)
+
+
+def _with(rows: pd.DataFrame, column: str) -> pd.DataFrame:
+    return rows[rows[column].notna()].reset_index(drop=True)
+
+
+def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> pd.Series[int]:
+    return rows["visit_id"].take(found["row"].to_numpy()).reset_index(drop=True)
+
+
+def _read_complaints(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, *, keep: bool) -> None:
+    if rows.empty:
+        return
+    if keep:
+        found = words.find_symptoms(rows["complaint"], rows["kind"]).reset_index(drop=True)
+        found.insert(0, "visit_id", _visit_ids(rows, found))
+        connection.register("symptoms_found", found)
+        connection.execute(
+            "insert into stage_symptom select visit_id, symptom, 'complaint', bool_and(is_negated), bool_and(is_doubtful) "
+            "from symptoms_found group by visit_id, symptom order by visit_id, symptom"
+        )
+        connection.unregister("symptoms_found")
+    unknown = words.unknown(rows["complaint"], rows["kind"]).reset_index(drop=True)
+    _count_unknown(connection, "complaint", rows["complaint"], unknown)
+
+
+def _count_unknown(
+    connection: duckdb.DuckDBPyConnection, name: str, texts: pd.Series[str], unknown: pd.DataFrame
+) -> None:
+    if unknown.empty:
+        return
+    held = unknown[["row", "word"]].assign(text=texts.take(unknown["row"].to_numpy()).array)
+    connection.register("words_found", held)
+    connection.execute(
+        f"insert into use_of_word select '{name}', word, null, count(distinct row), min(text) "
+        "from words_found group by word"
+    )
+    connection.unregister("words_found")
+
+
+def _read_codes(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> None:
+    if rows.empty:
+        return
+    found = words.codes(rows["fault_code"], rows["make"]).reset_index(drop=True)
+    found.insert(0, "visit_id", _visit_ids(rows, found))
+    connection.register("codes_found", found)
+    connection.execute(
+        "insert into stage_symptom select distinct visit_id, code, 'code', false, false from codes_found "
+        "where code is not null order by all"
+    )
+    connection.unregister("codes_found")
+
+
+def _read_findings(
+    connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, checks: set[str], *, keep: bool
+) -> None:
+    if rows.empty:
+        return
+    found = words.find_findings(rows["findings"], rows["kind"]).reset_index(drop=True)
+    if keep:
+        found.insert(0, "visit_id", _visit_ids(rows, found))
+        connection.register("findings_found", found)
+        connection.execute(
+            "insert into stage_finding select visit_id, finding, value, bool_and(is_doubtful) from findings_found "
+            "group by visit_id, finding, value order by visit_id, finding, value"
+        )
+        connection.unregister("findings_found")
+    own = found.loc[~found["finding"].isin(checks), ["row", "finding"]].rename(columns={"finding": "word"})
+    _count_unknown(connection, "finding", rows["findings"], own)
+
+
+def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, *, keep: bool) -> None:
+    if rows.empty:
+        return
+    split = parts_line.split(rows["parts"]).reset_index(drop=True)
+    if split.empty:
+        return
+    kinds = rows["kind"].take(split["row"].to_numpy()).reset_index(drop=True)
+    matched = words.match("part", split["part_text"], kinds).reset_index(drop=True)
+    split = split.assign(
+        visit_id=_visit_ids(rows, split),
+        part=matched["term"].array,
+        is_understood=matched["is_understood"].array,
+        text=rows["parts"].take(split["row"].to_numpy()).array,
+    )
+    connection.register("parts_found", split)
+    if keep:
+        connection.execute(
+            "insert into stage_part select visit_id, part_no, part, coalesce(quantity, 1), "
+            "case when isnan(unit_cost) then null else unit_cost end, as_written from parts_found order by visit_id, part_no"
+        )
+    connection.execute(
+        "insert into use_of_word select 'part', part_text, max(part) filter (is_understood), count(distinct visit_id), "
+        "min(text) from parts_found group by part_text"
+    )
+    connection.unregister("parts_found")
+
+
+def _store_words(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
+    """Replace the tables of words: term with the workshop's own ones, cure, symptom_group."""
+    for table, rows in (
+        ("cure", words.cure_table()),
+        ("symptom_group", words.symptom_group_table()),
+        ("term", words.term_table()),
+    ):
+        connection.execute(f"delete from {table}")
+        insert(connection, table, rows)
+    connection.execute(
+        "insert into term select list, term, 'own' from ("
+        "select 'kind' as list, kind as term from stage_visit union select 'make', make from stage_visit "
+        "union select 'outcome', outcome from stage_visit union select 'cause', cause from stage_visit "
+        "union select 'part', part from stage_part union select 'finding', finding from stage_finding) as own "
+        "where term is not null and not exists (select 1 from term as known "
+        "where known.list = own.list and known.term = own.term) order by all"
+    )
