@@ -55,6 +55,8 @@ class Picture:
         Vega-Lite specification in the light colours, with its title.
     table
         The same figures as ready text, one row a mark; the column names are the headings.
+    opens
+        For each row of the table the key of its list of jobs and the list's heading; empty = the rows open to nothing.
     """
 
     name: str
@@ -62,6 +64,7 @@ class Picture:
     alt: str
     spec: dict[str, Any]
     table: pd.DataFrame
+    opens: tuple[tuple[str, str], ...] = ()
 
 
 def plain(value: object, limit: int = LONGEST_TEXT) -> str:

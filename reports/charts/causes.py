@@ -1,0 +1,107 @@
+"""What did the complaint turn out to be? Causes within complaint, for one kind of appliance."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from reports.charts.drawn import finished, rows_chart
+from reports.page import Picture
+from reports.wording import Wording
+
+FEWEST_FOR_RATE = 10
+
+
+def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+    """Draw the complaint as a heading row and its causes as bars beneath.
+
+    Parameters
+    ----------
+    frame
+        Rows in order: words, value, low, high, label, said, is_heading, is_other.
+    wording
+        Language of the labels.
+    """
+    return rows_chart(frame, value_type="bar", axis_title=wording.say("causes.axis"))
+
+
+def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Picture:
+    """Give the chart of one kind with its words and table.
+
+    Parameters
+    ----------
+    frame
+        One row a complaint and cause of this kind, in the order to show: complaint, cause (missing = all others together),
+        count, of (cured faults with this complaint), share, low, high.
+    wording
+        Language of the page.
+    kind
+        The kind of appliance.
+    number
+        Place of the kind on the page; makes the name unique.
+    """
+    rows = frame.assign(
+        shown_cause=[
+            wording.term(cause) if isinstance(cause, str) else wording.say("causes.other") for cause in frame["cause"]
+        ],
+        shown_complaint=[wording.term(complaint) for complaint in frame["complaint"]],
+        is_other=frame["cause"].isna(),
+    )
+    lines: list[dict[str, object]] = []
+    for complaint, group in rows.groupby("shown_complaint", sort=False):
+        lines.append({"words": complaint, "is_heading": True, "is_other": False, "label": "", "said": complaint})
+        lines += [_line(row, wording) for row in group.to_dict("records")]
+    drawn = pd.DataFrame(
+        lines, columns=["words", "is_heading", "is_other", "value", "low", "high", "label", "said"]
+    ).astype({"value": float, "low": float, "high": float})
+    named = rows[~rows["is_other"] & (rows["of"] >= FEWEST_FOR_RATE)]
+    title = wording.say("causes.title_few", kind=wording.term(kind))
+    if len(named):
+        first = named.iloc[0]
+        title = wording.say(
+            "causes.title",
+            kind=wording.term(kind),
+            complaint=first["shown_complaint"],
+            cause=first["shown_cause"],
+            share=wording.percent(first["share"]),
+        )
+    table = pd.DataFrame(
+        {
+            wording.say("columns.complaint"): rows["shown_complaint"],
+            wording.say("columns.cause"): rows["shown_cause"],
+            wording.say("columns.count"): [wording.number(n) for n in rows["count"]],
+            wording.say("columns.of_cures"): [wording.number(n) for n in rows["of"]],
+            wording.say("columns.share"): [
+                wording.percent(share) if of >= FEWEST_FOR_RATE else wording.say("page.too_few")
+                for share, of in zip(rows["share"], rows["of"], strict=True)
+            ],
+        }
+    )
+    return finished(
+        f"causes-{number}",
+        chart(drawn, wording),
+        title,
+        wording.say("causes.alt", kind=wording.term(kind), title=title),
+        table,
+        rows.assign(said=[_line(row, wording)["said"] for row in rows.to_dict("records")]),
+    )
+
+
+def _line(row: dict[Hashable, Any], wording: Wording) -> dict[str, object]:
+    has_rate = row["of"] >= FEWEST_FOR_RATE
+    numbers = {"count": wording.number(row["count"]), "of": wording.number(row["of"])}
+    return {
+        "words": row["shown_cause"],
+        "is_heading": False,
+        "is_other": row["is_other"],
+        "value": row["share"],
+        "low": row["low"] if has_rate and not row["is_other"] else None,
+        "high": row["high"] if has_rate and not row["is_other"] else None,
+        "label": wording.say("causes.label", share=wording.percent(row["share"]), **numbers)
+        if has_rate
+        else wording.say("causes.label_few", **numbers),
+        "said": wording.say("causes.said", complaint=row["shown_complaint"], cause=row["shown_cause"], **numbers),
+    }

@@ -1,0 +1,150 @@
+"""Are more faults fixed at the first visit than before? Month by month, provisional months drawn hollow."""
+
+from __future__ import annotations
+
+import altair as alt
+import pandas as pd
+
+from reports import theme
+from reports.charts.drawn import finished, said, share_axis
+from reports.page import Picture
+from reports.wording import Wording
+
+NAME = "fix-by-month"
+
+
+def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+    """Draw the rate by month with its intervals.
+
+    Parameters
+    ----------
+    frame
+        One row a month: month, rate, low, high (missing = too few for a rate), is_provisional, said.
+    wording
+        Language of the labels.
+    """
+    rows = frame.dropna(subset=["rate"]).sort_values("month").reset_index(drop=True)
+    last = rows.index == len(rows) - 1
+    rows = rows.assign(
+        label=[wording.percent(rate) if is_last else "" for rate, is_last in zip(rows["rate"], last, strict=True)],
+        settled=rows["rate"].where(~rows["is_provisional"].astype(bool)),
+    )
+    joins = rows["is_provisional"].astype(bool) | rows["is_provisional"].astype(bool).shift(-1, fill_value=False)
+    rows["on_trial"] = rows["rate"].where(joins)
+    bottom = 0.0 if rows.empty else max(0.0, float(rows["low"].min()) // 0.1 * 0.1)
+    shares = share_axis(
+        wording.say("fix.axis"),
+        titleAnchor="end",
+        titleAngle=0,
+        titleAlign="left",
+        titleBaseline="bottom",
+        titleX=0,
+        titleY=-8,
+    )
+    scale = alt.Scale(domain=[bottom, 1], nice=False)
+
+    def up(column: str) -> alt.Y:
+        return alt.Y(f"{column}:Q", axis=shares, scale=scale)
+
+    axis = alt.Axis(title=None, format="%b %y", grid=False, tickCount={"interval": "month", "step": 3}, labelFlush=True)
+    base = alt.Chart(rows).encode(x=alt.X("month:T", axis=axis))
+    return alt.layer(
+        base.mark_rule(strokeWidth=5, color=theme.LIGHT["main-pale"], aria=False).encode(y=up("low"), y2="high:Q"),
+        base.mark_line(aria=False).encode(y=up("settled")),
+        base.mark_line(strokeDash=[3, 4], aria=False).encode(y=up("on_trial")),
+        base.mark_point(size=55, strokeWidth=2, stroke=theme.LIGHT["main"], opacity=1).encode(
+            y=up("rate"),
+            fill=alt.condition("datum.is_provisional", alt.value(theme.LIGHT["paper"]), alt.value(theme.LIGHT["main"])),
+            **said(),
+        ),
+        base.mark_text(align="left", dx=9, dy=0, fontSize=14, fontWeight=700, aria=False).encode(
+            y=up("rate"), text="label:N"
+        ),
+    ).properties(width="container", height=theme.CHART_HEIGHT)
+
+
+def title_of(frame: pd.DataFrame, wording: Wording) -> str:
+    """State the finding: the last month against what was usual in the settled months before it.
+
+    A month is above or below the usual only when the usual rate lies outside its 95% interval.
+    """
+    rows = frame.dropna(subset=["rate"]).sort_values("month")
+    if len(rows) < 2:
+        return wording.say("fix.title_few")
+    last, before = rows.iloc[-1], rows.iloc[:-1]
+    before = before[~before["is_provisional"].astype(bool)]
+    if before["known"].sum() == 0:
+        return wording.say("fix.title_few")
+    usual = before["fixed"].sum() / before["known"].sum()
+    key = "title_up" if usual < last["low"] else "title_down" if usual > last["high"] else "title_same"
+    return wording.say(
+        f"fix.{key}",
+        last=wording.percent(last["rate"]),
+        month=wording.month(last["month"]),
+        usual=wording.percent(usual),
+    )
+
+
+def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
+    """Give the chart with its words and table.
+
+    Parameters
+    ----------
+    frame
+        One row a month: month (first day), fixed, known, not_yet_known, rate, low, high, is_provisional; rate is missing
+        with fewer than ten faults.
+    wording
+        Language of the page.
+    """
+    rows = frame.assign(said=[_said(row, wording) for row in frame.itertuples()])
+    shown = rows.dropna(subset=["rate"]).sort_values("month")
+    title = title_of(frame, wording)
+    table = pd.DataFrame(
+        {
+            wording.say("columns.month"): [wording.month(day) for day in frame["month"]],
+            wording.say("columns.fixed"): [wording.number(n) for n in frame["fixed"]],
+            wording.say("columns.known"): [wording.number(n) for n in frame["known"]],
+            wording.say("columns.open"): [wording.number(n) for n in frame["not_yet_known"]],
+            wording.say("columns.rate"): [
+                wording.percent(rate, 1) if rate == rate else wording.say("page.too_few") for rate in frame["rate"]
+            ],
+            wording.say("columns.interval"): [
+                f"{wording.percent(low, 1)} – {wording.percent(high, 1)}" if low == low else ""
+                for low, high in zip(frame["low"], frame["high"], strict=True)
+            ],
+            wording.say("columns.state"): [
+                wording.say("columns.provisional" if is_open else "columns.settled")
+                for is_open in frame["is_provisional"]
+            ],
+        }
+    )
+    alt_text = (
+        wording.say(
+            "fix.alt",
+            first=wording.month(shown["month"].iloc[0]),
+            last=wording.month(shown["month"].iloc[-1]),
+            value=wording.percent(shown["rate"].iloc[-1]),
+        )
+        if len(shown)
+        else wording.say("page.nothing")
+    )
+    return finished(NAME, chart(rows, wording), title, alt_text, table, rows)
+
+
+def _said(row: object, wording: Wording) -> str:
+    month = wording.month(row.month)  # type: ignore[attr-defined]
+    fixed, known, still_open = (wording.number(getattr(row, name)) for name in ("fixed", "known", "not_yet_known"))
+    rate = row.rate  # type: ignore[attr-defined]
+    if rate != rate:
+        return wording.say("fix.said_few", month=month, fixed=fixed, n=row.known)  # type: ignore[attr-defined]
+    key = "fix.said_provisional" if row.is_provisional else "fix.said"  # type: ignore[attr-defined]
+    return wording.say(
+        key,
+        month=month,
+        rate=wording.percent(rate, 1),
+        fixed=fixed,
+        known=known,
+        open=still_open,
+        low=wording.percent(row.low, 1),  # type: ignore[attr-defined]
+        high=wording.percent(row.high, 1),  # type: ignore[attr-defined]
+    )

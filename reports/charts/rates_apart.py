@@ -1,0 +1,120 @@
+"""Does age or make matter? Share fixed at the first visit by group, each with its interval."""
+
+from __future__ import annotations
+
+import altair as alt
+import pandas as pd
+
+from reports.charts.drawn import finished, rows_chart
+from reports.page import Picture
+from reports.wording import Wording
+
+FEWEST_FOR_RATE = 10
+
+
+def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+    """Draw one row a group: a point with its interval; groups too small for a rate show their count alone.
+
+    Parameters
+    ----------
+    frame
+        Rows in order: words, value, low, high (missing = too few), label, said.
+    wording
+        Language of the labels.
+    """
+    return rows_chart(frame, value_type="point", axis_title=wording.say("ages.axis"))
+
+
+def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
+    """Give the chart of one dimension with its words and table.
+
+    Parameters
+    ----------
+    frame
+        One row a group, in the order to show: value (missing = not known), fixed, known, rate, low, high; for makes also
+        words (inside, edge_low, edge_high, above, below, few) and rate, low, high partially pooled.
+    wording
+        Language of the page.
+    dimension
+        ``age`` or ``make``.
+    """
+    groups = [
+        wording.term(value) if isinstance(value, str) else wording.say("ages.unknown") for value in frame["value"]
+    ]
+    numbers = [
+        {"x": wording.number(fixed), "n": known, "rate": wording.percent(rate)}
+        for fixed, known, rate in zip(frame["fixed"], frame["known"], frame["rate"], strict=True)
+    ]
+    has_rate = (frame["known"] >= FEWEST_FOR_RATE) & frame["rate"].notna()
+    rows = pd.DataFrame(
+        {
+            "words": groups,
+            "value": frame["rate"].where(has_rate).astype(float).to_numpy(),
+            "low": frame["low"].where(has_rate).astype(float).to_numpy(),
+            "high": frame["high"].where(has_rate).astype(float).to_numpy(),
+            "label": [
+                wording.say("ages.label" if enough else "ages.label_few", **number)
+                for enough, number in zip(has_rate, numbers, strict=True)
+            ],
+            "said": [
+                wording.say(
+                    "ages.said" if enough else "ages.said_few",
+                    value=group,
+                    low=wording.percent(low),
+                    high=wording.percent(high),
+                    **number,
+                )
+                for group, enough, number, low, high in zip(
+                    groups, has_rate, numbers, frame["low"], frame["high"], strict=True
+                )
+            ],
+        }
+    )
+    title = _make_title(frame, groups, wording) if dimension == "make" else _age_title(rows, wording)
+    table = pd.DataFrame(
+        {
+            wording.say(f"columns.{dimension}"): groups,
+            wording.say("columns.fixed"): [number["x"] for number in numbers],
+            wording.say("columns.known"): [wording.number(known) for known in frame["known"]],
+            wording.say("columns.pooled" if dimension == "make" else "columns.rate"): [
+                number["rate"] if enough else wording.say("page.too_few")
+                for enough, number in zip(has_rate, numbers, strict=True)
+            ],
+            wording.say("columns.interval"): [
+                f"{wording.percent(low)} – {wording.percent(high)}" if low == low else ""
+                for low, high in zip(rows["low"], rows["high"], strict=True)
+            ],
+        }
+    )
+    if "words" in frame:
+        table[wording.say("columns.words")] = [wording.say(f"technicians.{words}") for words in frame["words"]]
+    said_dimension = wording.say(f"ages.by_{dimension}")
+    return finished(
+        f"by-{dimension}",
+        chart(rows, wording),
+        title,
+        wording.say("ages.alt", dimension=said_dimension, title=title),
+        table,
+        rows.assign(jobs=frame["jobs"].to_numpy()) if "jobs" in frame else None,
+    )
+
+
+def _age_title(rows: pd.DataFrame, wording: Wording) -> str:
+    rated = rows.dropna(subset=["value"])
+    if len(rated) < 2 or rated["low"].max() <= rated["high"].min():
+        return wording.say("ages.title_age_flat")
+    lowest, highest = rated.loc[rated["value"].idxmin()], rated.loc[rated["value"].idxmax()]
+    return wording.say(
+        "ages.title_age",
+        low_rate=wording.percent(lowest["value"]),
+        low_band=lowest["words"],
+        high_rate=wording.percent(highest["value"]),
+        high_band=highest["words"],
+    )
+
+
+def _make_title(frame: pd.DataFrame, groups: list[str], wording: Wording) -> str:
+    apart = [group for group, words in zip(groups, frame["words"], strict=True) if words in ("above", "below")]
+    if not apart:
+        return wording.say("ages.title_make_none")
+    return wording.say("ages.title_make_some", makes=wording.list_of(apart[:3]))

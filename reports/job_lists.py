@@ -1,0 +1,79 @@
+"""The jobs behind each figure: which lists there are, and the jobs as a page stores them, each once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from reports.page import plain
+from reports.wording import Wording
+
+
+def job_block(
+    lists: pd.DataFrame, units: pd.DataFrame, visits: pd.DataFrame, titles: dict[str, str], wording: Wording
+) -> dict[str, Any]:
+    """Make the block of jobs that the page's script shows on demand.
+
+    Parameters
+    ----------
+    lists
+        One row a figure and fault: key, episode_id, total (faults behind the figure, also those left out), in order.
+    units
+        One row a fault: episode_id, kind, make, model, complaint (as told).
+    visits
+        One row a visit of these faults, in order: episode_id, visit_date, job_no, outcome, cause, parts.
+    titles
+        Key -> heading of its list. Lists without a heading are left out.
+    wording
+        Language of the page.
+
+    Returns
+    -------
+    dict
+        ``rows``: [unit, complaint, [[date, job, what happened], ...]] a fault; ``lists``: key -> title, note, rows.
+    """
+    kept = lists[lists["key"].isin(titles)]
+    wanted = list(dict.fromkeys(kept["episode_id"]))
+    place = {episode: number for number, episode in enumerate(wanted)}
+    unit_of = units.set_index("episode_id")
+    visits_of = {episode: group for episode, group in visits.groupby("episode_id", sort=False) if episode in place}
+    rows = []
+    for episode in wanted:
+        unit = unit_of.loc[episode]
+        name = " ".join(
+            text for text in (plain(unit["make"], 40), wording.term(unit["kind"]), plain(unit["model"], 40)) if text
+        )
+        rows.append([name, plain(unit["complaint"], 160), _visits(visits_of.get(episode), wording)])
+    made: dict[str, Any] = {}
+    for key, group in kept.groupby("key", sort=False):
+        left_out = int(group["total"].iloc[0]) - len(group)
+        note = wording.say("page.jobs_shown", n=int(group["total"].iloc[0]))
+        if left_out > 0:
+            note += "; " + wording.say("page.more_jobs", n=left_out, table="first_time_fix")
+        made[str(key)] = {
+            "title": titles[str(key)],
+            "note": note,
+            "rows": [place[item] for item in group["episode_id"]],
+        }
+    return {"rows": rows, "lists": made}
+
+
+def _visits(group: pd.DataFrame | None, wording: Wording) -> list[list[str]]:
+    if group is None:
+        return []
+    return [
+        [wording.date(date), plain(job_no, 24) or "–", _happened(outcome, cause, parts, wording)]
+        for date, job_no, outcome, cause, parts in zip(
+            group["visit_date"], group["job_no"], group["outcome"], group["cause"], group["parts"], strict=True
+        )
+    ]
+
+
+def _happened(outcome: object, cause: object, parts: object, wording: Wording) -> str:
+    text = wording.term(outcome)
+    if isinstance(cause, str):
+        text += f": {wording.term(cause)}"
+    if isinstance(parts, str):
+        text += f" [{', '.join(wording.term(part) for part in parts.split(chr(31)))}]"
+    return text
