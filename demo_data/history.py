@@ -241,7 +241,7 @@ class Town:
 
 @dataclass(frozen=True)
 class Repair:
-    """What one call cost the workshop: minutes of all visits, money of all parts, visits, parts that were not the cause."""
+    """What one call cost the workshop: minutes and visits in all, money for parts, parts that were not the cause."""
 
     minutes: float
     parts_money: float
