@@ -34,7 +34,10 @@ select
     stage_visit.model_family as model_family,
     coalesce(
         stage_visit.age_years,
-        round(greatest(0, datediff('day', date '1970-01-01', stage_visit.visit_date) - aged.made_day) / 365.25, 1)
+        case
+            when aged.made_day is not null
+                then round(greatest(0, datediff('day', date '1970-01-01', stage_visit.visit_date) - aged.made_day) / 365.25, 1)
+        end
     ) as age_years,
     stage_visit.complaint as complaint,
     stage_visit.cause as cause,
