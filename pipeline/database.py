@@ -123,6 +123,15 @@ class Database:
         self.connection.execute("detach snapshot_copy")
         shutil.move(copy, target)
 
+    def compact(self) -> None:
+        """Write the file anew: what was deleted still lies in blocks of the old one that are merely free."""
+        fresh = self.path.with_name(self.path.name + ".compacting")
+        self.snapshot(fresh)
+        self.connection.close()
+        fresh.replace(self.path)
+        self.connection = _connect(self.path, read_only=False)
+        _fence(self.connection, self.scratch)
+
     @contextmanager
     def transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """All of what happens inside is kept, or none of it."""

@@ -33,7 +33,7 @@ RULES = {
         "is missing, and so are serial and customer_ref",
         "Give one of serial, customer_ref and job_no: without them no later visit can be joined to this one.",
     ),
-    "future": ("lies more than a year ahead", "Correct the year."),
+    "future": ("lies more than three years ahead", "Correct the year."),
 }
 
 
@@ -197,7 +197,7 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         f"create or replace temp table candidate as select *, "
         "job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
-        "select line.line_no, day_read.day, coalesce(day_read.day > current_date + 366, false) as is_ahead, "
+        "select line.line_no, day_read.day, coalesce(day_read.day > current_date + 1096, false) as is_ahead, "
         f"{plain_sql('line.job_no')} as job_key, serial_read.serial as serial_term, "
         f"{', '.join(fields)} from line left join serial_read on serial_read.written = line.serial "
         "left join day_read on day_read.written = line.visit_date "
