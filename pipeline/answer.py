@@ -252,7 +252,16 @@ def causes(
         The model in use is damaged.
     """
     question = read_question(
-        words, kind=kind, make=make, model=model, age=age, complaint=complaint, code=code, found=found, job_no=job_no
+        words,
+        database.connection,
+        kind=kind,
+        make=make,
+        model=model,
+        age=age,
+        complaint=complaint,
+        code=code,
+        found=found,
+        job_no=job_no,
     )
     return answer(database, words, settings, question)
 

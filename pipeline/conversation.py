@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.answer import Answer, answer
 from pipeline.errors import UsageError, shown
+from pipeline.layout import FIELDS
 from pipeline.question import Question, read_question, said
 from pipeline.show import safe
 from pipeline.trade import about
@@ -25,11 +26,6 @@ if TYPE_CHECKING:
 Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
-COLUMNS = (
-    "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint", "fault_code",
-    "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge", "parts_cost",
-    "callback_of",
-)  # fmt: skip
 CANNOT_TELL, UNDO, STOP, SEEN = "0", "u", "q", "f"
 ENDINGS = {"1": "part needed", "2": "not fixed", "3": "beyond economic repair", "4": "advice only"}
 
@@ -110,7 +106,16 @@ def run(
     if record is not None:
         header_of(record)
     asked = read_question(
-        words, kind=kind, make=make, model=model, age=age, complaint=complaint, code=code, found=found, job_no=job_no
+        words,
+        database.connection,
+        kind=kind,
+        make=make,
+        model=model,
+        age=age,
+        complaint=complaint,
+        code=code,
+        found=found,
+        job_no=job_no,
     )
     visit, warned = Visit(asked), set[str]()
     trade = about(words, asked.kind)
@@ -249,7 +254,7 @@ def record_line(
     done = [event for event in visit.events if event.what in ("tried", "cured")]
     question = visit.question()
     cured = done[-1].cause if visit.outcome == "fixed" else ""
-    line = dict.fromkeys(COLUMNS, "")
+    line = dict.fromkeys(FIELDS, "")
     line |= {
         "visit_date": (on or dt.date.today()).isoformat(),
         "appliance_kind": question.kind,
@@ -277,10 +282,12 @@ def header_of(path: Path) -> list[str]:
         The file holds other columns than a record's.
     """
     if not path.exists() or path.stat().st_size == 0:
-        return list(COLUMNS)
+        return list(FIELDS)
     with path.open(encoding="utf-8-sig", newline="") as file:
         header = next(csv.reader(file), [])
-    if missing := [name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header]:
+    if missing := [
+        name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header
+    ]:
         raise UsageError(
             f"{shown(path.name)} is no record file: it has no column {', '.join(missing)}.",
             "Name a new file with --record, or one in the tool's own layout.",

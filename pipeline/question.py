@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
+    import duckdb
     import pandas as pd
 
     from pipeline.words import Words
@@ -69,6 +70,7 @@ class Question:
 
 def read_question(
     words: Words,
+    connection: duckdb.DuckDBPyConnection | None = None,
     *,
     kind: str,
     make: str | None = None,
@@ -86,6 +88,8 @@ def read_question(
     ----------
     words
         Lists in force.
+    connection
+        The workshop database: its spellings of makes and models win, as in a load; None = none known.
     kind, make, model, age, complaint, code, found
         As a technician writes them.
     on
@@ -109,8 +113,8 @@ def read_question(
     if not bool(kinds["is_understood"].iloc[0]):
         not_understood.append(kind)
     kind_column = _column(kind_term)
-    make_term = _first(words.match("make", _column(make))["term"]) if make else None
-    model_term = _first(identity.model(_column(model))) if model else None
+    make_term = _make(words, make, _known(connection, "make")) if make else None
+    model_term = _first(identity.model(_column(model), _known(connection, "model"))) if model else None
     family = _first(identity.model_family(_column(model_term))) if model_term else None
     age_years = None
     if age:
@@ -157,6 +161,21 @@ def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[s
             strange.append(text)
         findings.update(zip(read["finding"], read["value"], strict=True))
     return findings, strange
+
+
+def _make(words: Words, make: str, known: list[str]) -> str | None:
+    from pipeline import identity
+
+    found = words.match("make", _column(make))
+    is_understood = bool(found["is_understood"].iloc[0])
+    return cast("str | None", _first(found["term"] if is_understood else identity.make(_column(make), known)))
+
+
+def _known(connection: duckdb.DuckDBPyConnection | None, column: Literal["make", "model"]) -> list[str]:
+    if connection is None:
+        return []
+    query = f"select distinct {column} from visit where {column} is not null order by 1"
+    return [value for (value,) in connection.execute(query).fetchall()]
 
 
 def _column(value: str | None) -> pd.Series:
