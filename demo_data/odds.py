@@ -71,6 +71,9 @@ MAIN_COMPLAINT: dict[str, dict[str, float]] = {
     "flood float tripped": {"does not fill": 0.75, "leaks": 0.25},
 }
 
+# Said of these kinds alone, whatever the cause: the others have no such function.
+ONLY_OF: dict[str, tuple[str, ...]] = {"stops before spin": LAUNDRY, "does not spin": LAUNDRY}
+
 # Said besides the main complaint: cause -> {symptom: chance}.
 ALSO_SAID_BY_CAUSE: dict[str, dict[str, float]] = {
     "blocked pump filter": {"noisy": 0.12, "stops before spin": 0.2, "leaks": 0.03},

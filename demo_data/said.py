@@ -24,6 +24,7 @@ from demo_data.wording import (
     SAID,
     SAID_OF_KIND,
     VAGUE,
+    VAGUE_TERM,
 )
 
 if TYPE_CHECKING:
@@ -84,6 +85,8 @@ def complaint(
         truth["lamps or code shown"] = "said"
     if not said:
         said.append(_one(rng, VAGUE))
+        if said[0] in VAGUE_TERM:
+            truth[VAGUE_TERM[said[0]]] = "said"
     joined = said[0]
     for text in said[1:]:
         joined += _one(rng, (", ", " and ", " & ", ", ", "; ", " + ")) + text

@@ -79,7 +79,7 @@ HABITS = (
         0.4,
     ),
     Habit(
-        "control board for worn brushes", ("Marek", "Odhran"), LAUNDRY, ("does not spin", "stops before spin"),
+        "control board for worn brushes", ("Marek", "Odhran", "Bea"), LAUNDRY, ("does not spin", "stops before spin"),
         "control board", ("worn motor brushes", "tacho sensor fault"), 0.8, "motor",
     ),
 )  # fmt: skip

@@ -80,7 +80,7 @@ SAID: dict[str, tuple[str, ...]] = {
         "drum not rotating", "won't tumble",
     ),
     "stops early": (
-        "stops early", "stops too soon", "stops before dry", "finishes too early", "ends early, clothes wet",
+        "stops early", "stops too soon", "stops before dry", "finishes too early", "ends early with clothes wet",
         "cuts short the programme", "stops after 5 minutes", "stops after ten minutes", "says dry but damp",
         "switches off before end",
     ),
@@ -176,7 +176,7 @@ DENIED: dict[str, tuple[str, ...]] = {
     "smells of burning": ("no burning smell", "no smell of burning"),
     "does not clean": ("cleans ok", "washes fine", "cleaning ok"),
     "takes too long": ("cycle time ok", "not taking long"),
-    "stops before spin": ("gets to spin ok", "goes into spin ok"),
+    "stops before spin": ("does not stop before spin", "not stopping before the spin"),
     "stops early": ("runs to the end", "not stopping early"),
     "warm": ("still cold", "cooling ok"),
     "slow or uneven": ("cooks evenly",),
@@ -190,6 +190,7 @@ DENIED: dict[str, tuple[str, ...]] = {
 VAGUE = ("not working", "not working properly", "faulty", "please look at it", "playing up", "something wrong",
          "broken",
          "customer reports fault", "needs looking at", "not right", "problem with machine")  # fmt: skip
+VAGUE_TERM = {"not working": "does not work", "not working properly": "does not work"}  # the rest of VAGUE says nothing
 OPENINGS = ("", "", "", "", "", "", "c/o ", "cust says ", "customer states ", "reported ", "int. ", "intermittent, ")
 CLOSINGS = ("", "", "", "", "", "", "", " since yesterday", " for a week", " pls call first", " - urgent",
             ", getting worse",

@@ -35,6 +35,7 @@ from demo_data.odds import (
     KIND_SHARE,
     MAIN_COMPLAINT,
     MISTAKEN,
+    ONLY_OF,
     STRAY_CODE,
     USUAL_FINDING,
     VAGUE,
@@ -136,8 +137,21 @@ def _chances(fault: Fault, finding: str, values: tuple[str, ...]) -> list[float]
 
 def _main_complaint(fault: Fault) -> dict[str, float]:
     """Chance of each main complaint: that of the block, unless the cause is told otherwise under this block."""
-    told = MAIN_COMPLAINT.get(fault.cause, {})
-    return told if fault.block in told else {fault.block: 1.0}
+    told = {
+        symptom: p for symptom, p in MAIN_COMPLAINT.get(fault.cause, {}).items() if _can_be_said(fault.kind, symptom)
+    }
+    return (
+        {symptom: p / sum(told.values()) for symptom, p in told.items()} if fault.block in told else {fault.block: 1.0}
+    )
+
+
+def _also_said(fault: Fault) -> dict[str, float]:
+    told = ALSO_SAID_BY_CAUSE.get(fault.cause, {})
+    return {symptom: chance for symptom, chance in told.items() if _can_be_said(fault.kind, symptom)}
+
+
+def _can_be_said(kind: str, symptom: str) -> bool:
+    return kind in ONLY_OF.get(symptom, (kind,))
 
 
 def age_factor(curve: str, age: Floats) -> Floats:
@@ -203,12 +217,12 @@ class World:
         mains = [_main_complaint(fault) for fault in faults]
         symptoms = tuple(dict.fromkeys(
             [s for f in faults for s in f.symptoms] + [s for given in mains for s in given]
-            + [s for f in faults for s in ALSO_SAID_BY_CAUSE.get(f.cause, {})]
+            + [s for f in faults for s in _also_said(f)]
             + [s for f in faults for s in DENIED_BY_BLOCK.get(f.block, {}) if s in block_total]
         ))  # fmt: skip
         main = np.array([[given.get(s, 0.0) for given in mains] for s in symptoms])
         main = (1 - MISTAKEN) * main + MISTAKEN * (main @ (rate / rate.sum()))[:, None]
-        said = np.array([[ALSO_SAID_BY_CAUSE.get(f.cause, {}).get(s, ALSO_SAID) for f in faults] for s in symptoms])
+        said = np.array([[_also_said(f).get(s, ALSO_SAID) for f in faults] for s in symptoms])
         denied = np.array([[DENIED_BY_BLOCK.get(f.block, {}).get(s, DENIED) for f in faults] for s in symptoms])
         shows = [CODE_BY_CAUSE.get(f.cause, CODE_BY_BLOCK.get(f.block, {})) for f in faults]
         functions = tuple(dict.fromkeys(function for given in shows for function in given))
