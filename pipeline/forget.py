@@ -100,6 +100,15 @@ def _text_columns(connection: duckdb.DuckDBPyConnection, *, raw_only: bool) -> l
 
 
 def _replace_everywhere(connection: duckdb.DuckDBPyConnection, hashed: str, stand_in: str) -> None:
+    for table, column, owner in (
+        ("raw_record", "other_columns", "customer_ref = $h"),
+        ("rejected_record", "line_text", "contains(line_text, $h)"),
+    ):  # phones and addresses of the same customer are hashed too
+        connection.execute(
+            f"update {table} set {column} = regexp_replace(replace({column}, $h, $s), '\"[0-9a-f]{{32}}\"', $e, 'g') "
+            f"where {owner}",
+            {"h": hashed, "s": stand_in, "e": f'"{ERASED}"'},
+        )
     for table, column in _text_columns(connection, raw_only=True):
         connection.execute(
             f'update "{table}" set "{column}" = replace("{column}", $h, $s) where contains("{column}", $h)',
@@ -178,9 +187,9 @@ def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:
     found: list[str] = []
     columns = _text_columns(connection, raw_only=False)
     for table, column in columns:
-        condition, values = f'contains("{column}", $h)', {"h": hashed}
+        condition, values = f'contains("{column}"::varchar, $h)', {"h": hashed}
         if len(written) >= SHORTEST_NAME:
-            condition += f' or regexp_matches("{column}", $p)'
+            condition += f' or regexp_matches("{column}"::varchar, $p)'
             values["p"] = _pattern(written)
         (rows,) = connection.execute(f'select count(*) from "{table}" where {condition}', values).fetchall()[0]
         if rows:

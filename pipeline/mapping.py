@@ -86,8 +86,10 @@ def unmapped(layout: Layout, header: tuple[str, ...]) -> list[str]:
 
 def personal_columns(layout: Layout, header: tuple[str, ...]) -> list[str]:
     """Columns without a field whose values are kept as keyed hashes only."""
+    from pipeline.privacy import is_personal
+
     named = {position(header, column) for column in layout.personal}
-    return [name for name in unmapped(layout, header) if position(header, name) in named]
+    return [name for name in unmapped(layout, header) if position(header, name) in named or is_personal(name)]
 
 
 def _others(layout: Layout, header: tuple[str, ...], bind: _Bound) -> str:

@@ -161,7 +161,8 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
     connection.execute("create or replace temp table mask (written varchar, masked varchar)")
     changed: set[str] = set()
     for column in FREE_TEXTS:
-        own = f"length(customer_ref) >= 4 and contains(lower({column}), lower(customer_ref))"
+        one_space = "lower(regexp_replace({}, '\\s+', ' ', 'g'))"
+        own = f"length(customer_ref) >= 4 and contains({one_space.format(column)}, {one_space.format('customer_ref')})"
         query = (
             f"select {column} as w, max(customer_ref) filter (where {own}) as c from line where {column} is not null "
             "group by 1"
@@ -269,12 +270,14 @@ def _line_texts(
     customer = {position(header, rule.column) for rule in layout.columns.get("customer_ref", ())}
     hidden = customer | {position(header, name) for name in personal_columns(layout, header)}
     columns = {}
+    references = [rows[f"c{i + 1}"] for i in sorted(at for at in customer if at is not None)]
     for i, name in enumerate(header):
         written = rows[f"c{i + 1}"]
         if i in hidden:
             written = hash_customers(written, key)
         elif settings.mask_contacts:
-            written = mask_contacts(written)
+            for reference in references or [None]:
+                written = mask_contacts(written, reference)
         columns[name] = written.astype(object).where(written.notna(), None).tolist()
     return [
         json.dumps({n: v for n, v in zip(columns, values, strict=True) if v is not None}, ensure_ascii=False)
