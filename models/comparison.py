@@ -1,4 +1,4 @@
-"""Fair comparison of technicians, makes or months: like cases with like cases, and no more blame than chance leaves over.
+"""Fair comparison of technicians, makes or months: like cases with like, and no more blame than chance leaves over.
 
 Never a bare league table: each row says where it stands among the limits that chance alone would allow.
 """
@@ -43,8 +43,8 @@ def lower_limit(n: ArrayLike, target: ArrayLike, p: float) -> Floats:
 
     Notes
     -----
-    Spiegelhalter 2005, Statistics in Medicine 24, 1185–1202: r the smallest count with F(r) ≥ p, α = (F(r) − p) / (F(r) − F(r − 1)),
-    limit (r − α) / n.
+    Spiegelhalter 2005, Statistics in Medicine 24, 1185–1202: r the smallest count with F(r) ≥ p, α = (F(r) − p) /
+    (F(r) − F(r − 1)), limit (r − α) / n.
     """
     size, rate = np.broadcast_arrays(np.asarray(n, dtype=float), np.asarray(target, dtype=float))
     r = binom.ppf(p, size, rate)
@@ -57,8 +57,8 @@ def lower_limit(n: ArrayLike, target: ArrayLike, p: float) -> Floats:
 def funnel_limits(n: ArrayLike, target: ArrayLike, widen: float = 1.0) -> pd.DataFrame:
     """Limits within which chance alone keeps a rate: 95 % and 99.8 %.
 
-    The upper limit is the mirror of the lower one of the complement, so that a rate and its complement flag the same people; the
-    single formula used on both sides would flag one in eleven at n = 20 with nothing wrong.
+    The upper limit is the mirror of the lower one of the complement, so that a rate and its complement flag the same
+    people; the single formula used on both sides would flag one in eleven at n = 20 with nothing wrong.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def funnel_limits(n: ArrayLike, target: ArrayLike, widen: float = 1.0) -> pd.Dat
     size, rate = np.broadcast_arrays(np.asarray(n, dtype=float), np.asarray(target, dtype=float))
 
     def moved(limit: Floats) -> Floats:
-        return np.clip(rate + widen * (limit - rate), 0.0, 1.0)
+        return np.asarray(np.clip(rate + widen * (limit - rate), 0.0, 1.0), dtype=float)
 
     return pd.DataFrame(
         {
@@ -90,7 +90,7 @@ def funnel_limits(n: ArrayLike, target: ArrayLike, widen: float = 1.0) -> pd.Dat
 
 
 def over_dispersion(z: ArrayLike, winsorised: float = 0.1) -> float:
-    """How much more groups differ than chance makes them: φ, the mean z², extremes drawn in; 1 or less = no more than chance.
+    """How much more groups differ than by chance: φ, the mean z², extremes drawn in; 1 or less = no more than chance.
 
     Parameters
     ----------
@@ -131,9 +131,9 @@ def standardise(
     Returns
     -------
     DataFrame
-        One row a unit: unit, n, observed, expected (n × the stratum's pooled rate, summed), ratio (observed / expected), crude,
-        indirect (ratio × overall rate), direct (weighted rate over the strata the unit met; NaN where it met no case of a
-        stratum with weight).
+        One row a unit: unit, n, observed, expected (n × the stratum's pooled rate, summed), ratio (observed /
+        expected), crude, indirect (ratio × overall rate), direct (weighted rate over the strata the unit met; NaN
+        where it met no case of a stratum with weight).
     """
     met = cases[cases[unit].notna()]
     keys = [met[name].astype(object).where(met[name].notna(), "not known") for name in strata]
@@ -188,19 +188,21 @@ def shrink(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None, confiden
     Returns
     -------
     DataFrame
-        rate (posterior mean), low, high, and strength (α + β: the cases that the common rate is worth; the same in every row).
+        rate (posterior mean), low, high, and strength (α + β: the cases that the common rate is worth; the same in
+        every row).
 
     Notes
     -----
-    Beta-binomial by maximum likelihood; posterior mean (x + α) / (n + α + β). The likelihood is flat for few groups: the strength is
-    kept between 2 and 10,000. Compare Efron & Morris 1975, Journal of the American Statistical Association 70, 311–319.
+    Beta-binomial by maximum likelihood; posterior mean (x + α) / (n + α + β). The likelihood is flat for few groups:
+    the strength is kept between 2 and 10,000. Compare Efron & Morris 1975, Journal of the American Statistical
+    Association 70, 311–319.
     """
     hits, size = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(n, dtype=float))
     fixed = None if target is None else np.clip(np.asarray(target, dtype=float), 1e-6, 1 - 1e-6)
 
     def centre(strength: float) -> Floats:
         if fixed is not None:
-            return np.broadcast_to(fixed, hits.shape)
+            return np.asarray(np.broadcast_to(fixed, hits.shape), dtype=float)
         found = minimize_scalar(
             lambda mean: _unlikely(hits, size, np.full(hits.shape, mean), strength),
             bounds=(1e-6, 1 - 1e-6),
@@ -228,7 +230,7 @@ def shrink(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None, confiden
 
 
 def efron_morris(y: ArrayLike, variance: float) -> tuple[Floats, float]:
-    """Shrink means of equal variance toward their own mean: ȳ + c (y − ȳ), c = 1 − (k − 3) σ² / Σ (y − ȳ)², not below 0.
+    """Shrink means of equal variance toward their own: ȳ + c (y − ȳ), c = 1 − (k − 3) σ² / Σ (y − ȳ)², not below 0.
 
     Returns
     -------
@@ -258,14 +260,14 @@ def compare(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> 
     Returns
     -------
     DataFrame
-        The columns of `standardise`, and: target (rate expected of its own cases), low_998, low_95, high_95, high_998 (limits around the target
-        for its n, widened when groups differ by more than chance), rate, low, high (partly pooled toward the target), said.
-        Groups under 10 cases: "too few to compare", whatever their rate.
+        The columns of `standardise`, and: target (rate expected of its own cases), low_998, low_95, high_95, high_998
+        (limits around the target for its n, widened when groups differ by more than chance), rate, low, high (partly
+        pooled toward the target), said. Groups under 10 cases: "too few to compare", whatever their rate.
 
     Notes
     -----
-    The expected counts include the unit itself, and cases of one unit with unequal chances vary a little less than the binomial: both
-    make the limits slightly wide, never narrow.
+    The expected counts include the unit itself, and cases of one unit with unequal chances vary a little less than
+    the binomial: both make the limits slightly wide, never narrow.
     """
     table = standardise(cases, unit, strata, hit)
     if table.empty:

@@ -1,8 +1,8 @@
 """How often appliances come back over their life: the base of an honest "repair or replace" remark.
 
-A workshop sees an appliance first when it needs a repair, so watch begins at that age and that repair is not counted: the figures
-are repairs *after* the first one seen. A unit that went elsewhere, or to the tip, unseen still counts as watched: the figures are
-lower bounds. The decision is the customer's.
+A workshop sees an appliance first when it needs a repair, so watch begins at that age and that repair is not counted:
+the figures are repairs *after* the first one seen. A unit that went elsewhere, or to the tip, unseen still counts as
+watched: the figures are lower bounds. The decision is the customer's.
 """
 
 from __future__ import annotations
@@ -38,7 +38,8 @@ def watches(episodes: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a unit of known age: appliance_id, kind, make, entry_age, end_age (years), first_episode_date, is_ended (uneconomic).
+        One row a unit of known age: appliance_id, kind, make, entry_age, end_age (years), first_episode_date,
+        is_ended (uneconomic).
     """
     dated = episodes.assign(first_visit_date=pd.to_datetime(episodes["first_visit_date"]))
     first = dated.sort_values("first_visit_date", kind="stable").drop_duplicates("appliance_id")
@@ -77,7 +78,8 @@ def repairs_by_age(
     Returns
     -------
     DataFrame
-        The group columns, units, days → age_years, at_risk, mean, se, low, high. Ages at which fewer than 10 units are watched are left out.
+        The group columns, units, days → age_years, at_risk, mean, se, low, high. Ages at which fewer than 10 units
+        are watched are left out.
     """
     unit = watches(episodes, as_of)
     later = _later_repairs(episodes, unit)
@@ -91,8 +93,10 @@ def repairs_by_age(
             entry=np.concatenate([repairs["entry_age"], group["entry_age"]]),
             at=ages,
         ).rename(columns={"days": "age_years"})
-        curve = curve[curve["at_risk"] >= 10]
-        frames.append(curve.assign(**dict(zip(by, names, strict=True)), units=len(group)))
+        curve = curve[curve["at_risk"] >= 10].copy()
+        for column, name in zip(by, names, strict=True):
+            curve[column] = str(name)
+        frames.append(curve.assign(units=len(group)))
     columns = [*by, "units", "age_years", "at_risk", "mean", "se", "low", "high"]
     return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
 
@@ -105,8 +109,8 @@ def another_repair(
     Parameters
     ----------
     episodes
-        The episodes to learn from, already chosen (one kind, one age band …): appliance_id, first_visit_date, cure_date, state; with
-        *all* later episodes of their units among them.
+        The episodes to learn from, already chosen (one kind, one age band …): appliance_id, first_visit_date,
+        cure_date, state; with *all* later episodes of their units among them.
     as_of
         End of follow-up.
 
@@ -141,8 +145,8 @@ def hazard_by_age(
     Returns
     -------
     DataFrame
-        by, age_band, repairs, years (of watch in that band, all units), a_year, low, high (exact Poisson interval). The repair with which a unit
-        came under watch is not counted.
+        by, age_band, repairs, years (of watch in that band, all units), a_year, low, high (exact Poisson interval).
+        The repair with which a unit came under watch is not counted.
 
     Notes
     -----
@@ -158,8 +162,7 @@ def hazard_by_age(
     later = later[later[by].notna()]
     band = np.clip(np.searchsorted(edges, later["age_years"], side="right") - 1, 0, len(BAND_NAMES) - 1)
     counts = pd.crosstab(later[by], band).reindex(columns=range(len(BAND_NAMES)), fill_value=0)
-    long = counts.stack().rename("repairs").reset_index()
-    long.columns = pd.Index([by, "band", "repairs"])
+    long = counts.melt(ignore_index=False, var_name="band", value_name="repairs").reset_index()
     place = long["band"].to_numpy(dtype=int)
     long["age_band"] = np.asarray(BAND_NAMES)[place]
     long["years"] = years[place]

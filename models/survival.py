@@ -1,7 +1,7 @@
 """Follow-up that is not over yet: how long until a return, when some have not been watched for long.
 
-Times are days (or any unit, the same throughout); an event at a time at which others leave the watch happens while those
-are still watched.
+Times are days (or any unit, the same throughout); an event at a time at which others leave the watch happens while
+those are still watched.
 """
 
 from __future__ import annotations
@@ -74,8 +74,9 @@ def survival_at(
 ) -> Estimate:
     """Share without an event up to and including one day.
 
-    The interval is Wilson's for the effective number of cases n* = S(1 − S) / Var(S): without unfinished follow-up that is the
-    plain Wilson interval, and it stays honest when no event has been seen (then n* is the number still watched).
+    The interval is Wilson's for the effective number of cases n* = S(1 − S) / Var(S): without unfinished follow-up
+    that is the plain Wilson interval, and it stays honest when no event has been seen (then n* is the number still
+    watched).
 
     Returns
     -------
@@ -104,8 +105,8 @@ def survival_at(
 def provisional_rate(first_time_fix: pd.DataFrame, window_days: int, confidence: float = 0.95) -> Estimate:
     """First-time-fix rate of a month that is not over, from what is known so far.
 
-    An episode not fixed at its first visit fails on day 0, one that came back fails on that day, one not yet known is watched
-    up to today: the Kaplan–Meier share that has not failed by the end of the window.
+    An episode not fixed at its first visit fails on day 0, one that came back fails on that day, one not yet known is
+    watched up to today: the Kaplan–Meier share that has not failed by the end of the window.
 
     Parameters
     ----------
@@ -138,14 +139,14 @@ def cumulative_incidence(days: ArrayLike, event_code: ArrayLike, confidence: flo
     Returns
     -------
     DataFrame
-        One row an event kind and time with an event of any kind: event, days, at_risk, events, survival (no event of any kind),
-        incidence, se, low, high (log–log form). At every time survival + Σ incidence = 1.
+        One row an event kind and time with an event of any kind: event, days, at_risk, events, survival (no event of
+        any kind), incidence, se, low, high (log–log form). At every time survival + Σ incidence = 1.
 
     Notes
     -----
-    Treating the other kinds as censored (1 − Kaplan–Meier) overstates. Checked against Satagopan et al. 2004, British Journal of
-    Cancer 91, 1229–1235, Table 2. Variance by the delta method (Marubini & Valsecchi 1995, equation 10.12, from memory; it
-    agrees with an independent solver in the tests).
+    Treating the other kinds as censored (1 − Kaplan–Meier) overstates. Checked against Satagopan et al. 2004, British
+    Journal of Cancer 91, 1229–1235, Table 2. Variance by the delta method (Marubini & Valsecchi 1995, equation 10.12,
+    from memory; it agrees with an independent solver in the tests).
     """
     time = np.asarray(days, dtype=float)
     codes = pd.Series(np.asarray(event_code, dtype=object))
@@ -210,8 +211,8 @@ def mean_cumulative(
     Parameters
     ----------
     unit, days, is_event
-        One row an event or an end of watch: the machine, its age then, and whether it is an event. A machine's watch ends at
-        its highest age given. Two events of one machine at one age both count.
+        One row an event or an end of watch: the machine, its age then, and whether it is an event. A machine's watch
+        ends at its highest age given. Two events of one machine at one age both count.
     entry
         On each row, the age at which that machine came under watch (its smallest value counts); default 0.
     at
@@ -224,8 +225,8 @@ def mean_cumulative(
 
     Notes
     -----
-    M(t) = Σ d / n. Robust variance of Lawless & Nadeau 1995, Technometrics 37, 158–168, which does not assume that repairs of
-    one machine are independent. Checked on the valve seats of Nelson 1995, Technometrics 37, 147–157.
+    M(t) = Σ d / n. Robust variance of Lawless & Nadeau 1995, Technometrics 37, 158–168, which does not assume that
+    repairs of one machine are independent. Checked on the valve seats of Nelson 1995, Technometrics 37, 147–157.
     """
     code, _ = pd.factorize(np.asarray(unit, dtype=object))
     age, happened = _pair(days, is_event)
@@ -267,7 +268,8 @@ def _incidence_variance(incidence: Floats, before: Floats, here: Floats, every: 
     # Σ_i (F(t) − F_i)² h_i + Σ_i own_i − 2 Σ_i (F(t) − F_i) cross_i, opened so that each sum runs once
     first = incidence**2 * np.cumsum(hazard) - 2 * incidence * np.cumsum(hazard * incidence)
     first += np.cumsum(hazard * incidence**2)
-    return first + np.cumsum(own) - 2 * (incidence * np.cumsum(cross) - np.cumsum(cross * incidence))
+    variance = first + np.cumsum(own) - 2 * (incidence * np.cumsum(cross) - np.cumsum(cross * incidence))
+    return np.asarray(variance, dtype=float)
 
 
 def _log_log(share: Floats, se: Floats, confidence: float) -> tuple[Floats, Floats]:
