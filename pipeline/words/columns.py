@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.words import Words
 
-_PAIR = re.compile(r"([^=;\n]+?)\s*=\s*([^=;\n]*)(?:;|\n|$)")
+_PAIR = re.compile(r"([^=;,\n]+?)\s*=\s*([^=;,\n]*)(?:[;,\n]|$)")
 _SHORTEST_WORD = 3
 
 
@@ -97,13 +97,11 @@ def _aligned(
 def match_causes(
     words: Words, reader: ClauseReader, written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
-    """See `Words.match`: the cause confirmed last, else the one suspected last; several at once are the workshop's own."""
+    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several."""
     texts, kind_names, which = _distinct_cells(written, kinds)
-    found = _gather(reader, texts, pd.Series(kind_names, dtype="object"), ("cause", "is_doubtful"))
-    found = found.sort_values(["row", "is_doubtful"], kind="stable")
-    sure = found[~found["is_doubtful"]]
-    chosen = pd.concat([sure.drop_duplicates("row", keep="last"), found.drop_duplicates("row", keep="last")])
-    chosen = chosen.drop_duplicates("row", keep="first").set_index("row")
+    found = _gather(reader, texts, pd.Series(kind_names, dtype="object"), ("cause", "is_doubtful", "is_confirmed"))
+    found = found.sort_values(["row", "is_doubtful", "is_confirmed"], ascending=[True, True, False], kind="stable")
+    chosen = found.drop_duplicates("row").set_index("row")
     by_row = dict(zip(chosen.index.tolist(), zip(chosen["cause"], chosen["is_doubtful"], strict=True), strict=True))
     silenced = words.lists.silenced
     read: list[tuple[str | None, bool, bool]] = []

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pipeline.words.tokens import Reader
 
 _UNKNOWN = "\ufffd"
+_BREAK = "<break>"
 
 
 class Lexicon:
@@ -55,7 +56,7 @@ class Lexicon:
         forms = {str(k): str(v) for k, v in self._cues.get("forms", {}).items()}
         for word, effect in self.cue.items():
             if effect in ("not", "no", "work", "break"):
-                forms[word] = effect
+                forms[word] = _BREAK if effect == "break" else effect
         return forms
 
     @cached_property
@@ -89,12 +90,16 @@ class Lexicon:
 
     @cached_property
     def tree(self) -> PhraseTree:
-        """Every phrase of this language."""
+        """Every phrase of this language; a function of two words is also denied in between: "door open", "door not open"."""
         tree = PhraseTree(self.light)
         for phrase, words in self._split_phrases:
             bases = [base for base in (self.vocabulary.base(word) for word in words) if base]
-            if bases and not (len(bases) == 1 and bases[0] in ("not", "no")):
-                tree.add(bases, Meaning(phrase.group, phrase.term, phrase.kinds, phrase.origin))
+            if not bases or bases in (["not"], ["no"]):
+                continue
+            meaning = Meaning(phrase.group, phrase.term, phrase.kinds, phrase.origin)
+            tree.add(bases, meaning)
+            if phrase.group in ("function", "opposite") and len(bases) > 1 and bases[0] not in ("not", "no"):
+                tree.add([bases[0], "not", *bases[1:]], meaning)
         return tree
 
     @cached_property
@@ -111,7 +116,7 @@ class Lexicon:
     def numbered(self) -> list[str]:
         """Word of each number of `tokens.Reader`; the first three are its signals."""
         bases = sorted(self.vocabulary.words | set(self._forms.values()) | {"no", "not", "work"})
-        return ["", _UNKNOWN, "break", *(word for word in bases if word not in ("", "break"))]
+        return ["", _UNKNOWN, _BREAK, *(word for word in bases if word not in ("", _BREAK))]
 
     @cached_property
     def _number(self) -> dict[str, int]:
@@ -124,7 +129,7 @@ class Lexicon:
         for position, raw in enumerate(written):
             word = MARKS.get(raw, raw)
             if word in BREAKS:
-                bases.append("break")
+                bases.append(_BREAK)
                 continue
             word = split_joined(word)
             base = self.vocabulary.base(word)

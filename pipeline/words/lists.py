@@ -112,7 +112,15 @@ def _read_language(lists: WordLists, language: str) -> None:
 
 def _add_canonical(lists: WordLists) -> None:
     """Make every canonical term a phrase for itself."""
-    own = [Phrase("symptom", row["symptom"], frozenset(), row["symptom"]) for row in lists.symptoms]
+    kinds_of: dict[str, set[str]] = {}
+    for row in lists.faults:
+        for symptom in _many(row["symptoms"]):
+            kinds_of.setdefault(symptom, set()).update(_many(row["kinds"]))
+    own = [
+        Phrase("symptom", row["symptom"], frozenset(kinds_of.get(row["symptom"], ())), row["symptom"])
+        for row in lists.symptoms
+    ]
+    own += [Phrase("symptom", s, frozenset(), s) for s in ("leaks", "noisy", "dead", "trips supply")]
     own += [Phrase("cause", row["cause"], frozenset(_many(row["kinds"])), row["cause"]) for row in lists.faults]
     own += [Phrase("part", row["part"], frozenset(), row["part"]) for row in lists.parts]
     for phrases in lists.phrases.values():

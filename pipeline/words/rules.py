@@ -17,6 +17,7 @@ class Cause(NamedTuple):
 
     cause: str
     is_doubtful: bool
+    is_confirmed: bool
 
 
 class Finding(NamedTuple):
@@ -55,7 +56,7 @@ class CauseRules:
                 continue
             cause = self._cause(one, kind)
             if cause is not None:
-                found.append(Cause(cause, one.is_doubtful))
+                found.append(Cause(cause, one.is_doubtful, one.is_confirmed))
         return found
 
     def _cause(self, one: Seen, kind: str | None) -> str | None:

@@ -2,6 +2,7 @@
 
 A *function* ("drain", "heat") is a complaint when it is denied or goes badly: "not draining", "slow to drain".
 A *symptom* ("leak", "noisy") is a complaint when it stands there, and is denied by "not leaking".
+An *opposite* ("quiet", "has power") denies a complaint, and is one when it is denied itself.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ if TYPE_CHECKING:
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.phrases import Meaning
 
-_COMPLAINTS = frozenset({"function", "symptom"})
+_COMPLAINTS = frozenset({"function", "symptom", "opposite"})
 _OTHERS = frozenset({"block", "part", "thing"})
 _UNKNOWN = "\ufffd"
+_NOT = ("not", "no")
 
 
 class Said(NamedTuple):
@@ -28,12 +30,14 @@ class Said(NamedTuple):
 
 
 class _Mention:
-    """A function or symptom on its way through a clause."""
+    """A complaint on its way through a clause."""
 
     def __init__(self, meaning: Meaning) -> None:
-        self.is_function = meaning.group == "function"
+        self.is_function = meaning.group != "symptom"
         self.term = meaning.term
         self.is_denied = False
+        self.is_carried = False  # denied only because the one before it in a list is
+        self.is_opposite = meaning.group == "opposite"
         self.goes: str | None = None
         self.is_doubtful = False
 
@@ -42,7 +46,7 @@ class _Mention:
             return Said(self.term, self.is_denied, self.is_doubtful)
         if self.is_denied or self.goes == "bad":
             return Said(self.term, False, self.is_doubtful)
-        return Said(self.term, True, self.is_doubtful) if self.goes == "ok" else None
+        return Said(self.term, True, self.is_doubtful) if self.goes == "ok" or self.is_opposite else None
 
 
 class _Scope:
@@ -51,10 +55,10 @@ class _Scope:
     def __init__(self) -> None:
         self.mentions: list[_Mention] = []
         self.denies: str | None = None  # the cue that waits for what it denies
-        self.was_denied = False  # the last mention was, so "or" carries it on
         self.goes: str | None = None  # "ok" or "bad" that waits for a function
         self.is_doubtful = False
         self.joined = ""  # "or", "and" or "comma" since the last mention
+        self.is_right_after_join = False
         self.last: _Mention | None = None  # the mention that "ok", "bad" or "?" would speak of
         self.gaps = 0
 
@@ -70,42 +74,53 @@ class _Scope:
         if self.denies is not None and (self.last is None or self.joined != ""):
             self.denies = None
         self.joined = "or" if "or" in (cue, self.joined) else cue
+        self.is_right_after_join = True
         self.goes = None
 
     def gap(self) -> None:
         self.gaps += 1
-        if self.denies in ("no", "fail") or self.gaps > 1:
+        if self.denies == "fail" or self.gaps > 1:
             self.denies = None
         self.goes = None
         if self.gaps > 1:
-            self.last, self.was_denied = None, False
+            self.last = None
 
     def judge(self, goes: str) -> None:
         """Take "ok" or "bad" in: denied it means its opposite; it speaks of the mention before it, else of the next."""
         is_denied, self.denies = self.denies is not None, None
         if is_denied:
             goes = "bad" if goes == "ok" else "ok"
-        if self.last is not None and not self.joined and (self.last.goes is None or is_denied):
-            if not self.last.is_denied:
-                self.last.goes = goes
-        else:
+        last = self.last
+        if last is None or self.joined or (last.goes is not None and not is_denied):
             self.goes = goes
+        elif last.is_carried and goes == "ok":
+            last.is_denied, last.goes = False, "ok"
+        elif not last.is_denied:
+            last.goes = goes
 
-    def mention(self, meaning: Meaning, first_word: str) -> None:
+    def mention(self, meaning: Meaning, words: Sequence[str]) -> None:
         mention = _Mention(meaning)
-        if first_word in ("not", "no"):  # the phrase brings its own denial: "not hot enough"
-            mention.is_function, self.denies = True, "not"
-        carried = self.was_denied and self.last is not None and not self.gaps
-        carries = self.joined == "or" or (
-            self.joined in ("and", "comma") and mention.is_function and self.last is not None and self.last.is_function
-        )
-        mention.is_denied = self.denies is not None or (carried and carries and self.goes is None)
+        if any(word in _NOT for word in words):  # the phrase brings its own denial: "not hot enough", "door not open"
+            mention.is_function, mention.is_denied = True, True
+        elif self.denies is not None:
+            mention.is_denied = True
+        elif self.goes is None and self._carries(mention, len(words)):
+            mention.is_denied = mention.is_carried = True
         mention.is_doubtful = self.is_doubtful
-        if self.goes is not None and mention.is_function:
+        if self.goes is not None and mention.is_function and not mention.is_denied:
             mention.goes = self.goes
         self.mentions.append(mention)
-        self.last, self.was_denied = mention, mention.is_denied
-        self.denies, self.goes, self.joined, self.gaps = None, None, "", 0
+        self.last = mention
+        self.denies, self.goes, self.joined, self.gaps, self.is_right_after_join = None, None, "", 0, False
+
+    def _carries(self, mention: _Mention, length: int) -> bool:
+        """Tell whether the denial of the last mention holds on: "won't drain or spin", "won't drain, spin"."""
+        if self.last is None or not self.last.is_denied or self.gaps:
+            return False
+        if self.joined == "or":
+            return True
+        is_bare = self.is_right_after_join and length == 1 and not mention.is_opposite
+        return self.joined in ("and", "comma") and is_bare and mention.is_function and self.last.is_function
 
 
 def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> list[Said]:
@@ -134,11 +149,12 @@ def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> lis
             if word == "work" and end - position == 1:
                 _work(scope, complaint[1][0])
             else:
-                scope.mention(complaint[1][0], word)
+                scope.mention(complaint[1][0], words[position:end])
             position = end
         elif other is not None and (other[0] - position > 1 or word not in effects):
             if scope.denies == "no":
                 scope.denies = None
+            scope.is_right_after_join = False
             position = other[0]
         else:
             _hear(scope, word, effects.get(word))
@@ -150,10 +166,13 @@ def _work(scope: _Scope, meaning: Meaning) -> None:
     """Take "works" in: it speaks of a function just named, else of the appliance."""
     last = scope.last
     if last is not None and last.is_function and not last.is_denied and last.goes is None and scope.joined == "":
-        last.goes = "bad" if scope.denies is not None else "ok"
-        scope.was_denied, scope.denies = scope.denies is not None, None
+        if scope.denies is not None:
+            last.is_denied = True
+        else:
+            last.goes = "ok"
+        scope.denies = None
     elif scope.denies is not None:
-        scope.mention(meaning, "work")
+        scope.mention(meaning, ["work"])
     else:
         scope.goes = None
 
@@ -166,6 +185,8 @@ def _hear(scope: _Scope, word: str, effect: str | None) -> None:
         scope.deny(effect)
     elif effect in ("ok", "bad"):
         scope.judge(effect)
+    elif effect == "still":
+        scope.goes = "ok" if scope.denies is None else None
     elif effect == "doubt":
         scope.is_doubtful = True
     elif effect == "doubt after":
@@ -176,3 +197,7 @@ def _hear(scope: _Scope, word: str, effect: str | None) -> None:
         scope.is_doubtful, scope.denies = False, None
     elif effect in ("or", "and", "comma"):
         scope.join(effect)
+    elif scope.denies == "no" and scope.gaps:
+        scope.denies = None
+    if effect not in ("or", "and", "comma", "doubt after"):
+        scope.is_right_after_join = scope.is_right_after_join and effect in ("doubt", "still")

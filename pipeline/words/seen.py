@@ -11,8 +11,11 @@ if TYPE_CHECKING:
     from pipeline.words.phrases import Meaning
 
 _THINGS = frozenset({"part", "thing", "cause"})
-_NAMED = _THINGS | {"state"}
+WITH_CAUSES = _THINGS | {"state"}
+WITHOUT_CAUSES = WITH_CAUSES - {"cause"}
+_OF_WHAT_FOLLOWS = frozenset({"not driving"})  # "board not driving pump" is about the pump
 _UNKNOWN = "\ufffd"
+_PLACES = frozenset({"in", "on", "into"})
 
 HEALTHY = frozenset({"clear", "good", "normal", "free", "live", "tight", "turns", "even", "magnetic"})
 """States in which nothing is wrong."""
@@ -28,6 +31,8 @@ class Seen(NamedTuple):
     is_denied: bool
     """ "not the pump", "no water left": it is not so."""
     is_doubtful: bool
+    is_confirmed: bool = False
+    """Said after "later found", "actually"."""
 
     @property
     def is_healthy(self) -> bool:
@@ -62,18 +67,25 @@ class _Walk:
         self.group = _Group()
         self.denies = False
         self.is_doubtful = False
+        self.is_confirmed = False
+        self.is_with = False  # after "with": "blocked with coins" speaks of the filter, not of coins
 
     def close(self) -> None:
         group = self.group
         for things in group.things:
-            self.closed.append(Seen(things, frozenset(group.states), group.is_denied, group.is_doubtful))
+            self.closed.append(Seen(things, frozenset(group.states), group.is_denied, group.is_doubtful, self.is_confirmed))
         self.group = _Group()
 
-    def thing(self, names: tuple[str, ...], states: frozenset[str]) -> None:
+    def thing(self, names: tuple[str, ...], states: frozenset[str], *, is_place: bool) -> None:
         group = self.group
-        if group.things and states and not group.is_tentative:
+        if group.things and (group.states or self.is_with) and (is_place or self.is_with):
+            group.states |= states if self.is_with else frozenset()
+            return
+        if group.things and states:
             self.state(states)
             return
+        if group.things and group.states & _OF_WHAT_FOLLOWS:
+            group.things = []
         if group.is_tentative and not states:
             group.things, group.is_tentative = [], False
         elif group.things and group.states:
@@ -94,6 +106,8 @@ class _Walk:
         self.group.is_doubtful |= self.is_doubtful
 
     def hear(self, effect: str | None) -> None:
+        if effect in ("with", "comma", "and"):
+            self.is_with = effect == "with"
         if effect in ("not", "no", "fail"):
             self.denies = True
         elif effect == "doubt":
@@ -112,7 +126,9 @@ class _Walk:
             self.state(frozenset({"faulty"}))
 
 
-def read_note(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> list[Seen]:
+def read_note(
+    words: Sequence[str], kind: str | None, lexicon: Lexicon, groups: frozenset[str] = WITH_CAUSES
+) -> list[Seen]:
     """Give the things named in one clause of a note.
 
     Parameters
@@ -123,20 +139,23 @@ def read_note(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> list[
         Kind of appliance; None = not known, then only what means the same for every kind counts.
     lexicon
         The language.
+    groups
+        `WITH_CAUSES`, or `WITHOUT_CAUSES` where "thermostat faulty" is the thermostat and its state.
     """
     walk = _Walk()
     effects, tree = lexicon.effects, lexicon.tree
     position = 0
     while position < len(words):
-        found = tree.longest(words, position, kind, _NAMED) if words[position] != _UNKNOWN else None
+        found = tree.longest(words, position, kind, groups) if words[position] != _UNKNOWN else None
         if found is None:
             walk.hear(effects.get(words[position]))
             position += 1
             continue
+        before = words[position - 1] if position else ""
         position, meanings = found
         names, states = _sorted_out(meanings)
         if names:
-            walk.thing(names, states)
+            walk.thing(names, states, is_place=before in _PLACES)
         else:
             walk.state(states)
     walk.close()

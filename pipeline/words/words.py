@@ -144,11 +144,12 @@ class Words:
     @cached_property
     def _findings(self) -> ClauseReader:
         from pipeline.words.bulk import ClauseReader
-        from pipeline.words.seen import read_note
+        from pipeline.words.seen import WITHOUT_CAUSES, read_note
 
         rules = self.finding_rules
         return ClauseReader(
-            self.lexicons, lambda words, kind, lexicon: rules.read(read_note(words, kind, lexicon), kind)
+            self.lexicons,
+            lambda words, kind, lexicon: rules.read(read_note(words, kind, lexicon, WITHOUT_CAUSES), kind),
         )
 
     def read_note(self, text: str, kind: str | None) -> list[Finding]:
