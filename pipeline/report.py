@@ -147,7 +147,7 @@ def month_report(
     if xlsx is not None:
         from reports.workbook import write_workbook
 
-        write_workbook(xlsx, figures, pictures, wording)
+        write_workbook(xlsx, figures, wording)
         files.append(xlsx)
     if png is not None:
         from reports.png import write_png

@@ -88,7 +88,8 @@ def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd
         return table, pd.DataFrame(columns=["n", "centre", "low95", "high95", "low998", "high998"], dtype=float)
     spread = np.sqrt(np.maximum(enough["target"] * (1 - enough["target"]), 1e-12) / enough["n"])
     widen = math.sqrt(max(1.0, over_dispersion((enough["crude"] - enough["target"]) / spread)))
-    sizes = np.unique(np.linspace(FEWEST_FOR_RATE, enough["n"].max() * 1.05, FUNNEL_POINTS).round())
+    smallest = max(FEWEST_FOR_RATE, enough["n"].min() * 0.6)
+    sizes = np.unique(np.linspace(smallest, enough["n"].max() * 1.05, FUNNEL_POINTS).round())
     limits = funnel_limits(sizes, float(cases["is_fixed"].mean()), widen=widen).rename(
         columns={
             "target": "centre",
@@ -115,9 +116,11 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         _CASES.format(unit="make", source="report_fault"), {"first": scope.weighed_from, "last": scope.last}
     ).df()
     compared = compare(cases, "make", STRATA, "is_fixed")
-    table = compared.assign(words=compared["said"].map(_words())).rename(
-        columns={"unit": "value", "observed": "fixed", "n": "known"}
-    )
+    same_mix = float(cases["is_fixed"].mean()) / compared["target"]
+    table = compared.assign(
+        words=compared["said"].map(_words()),
+        **{name: (compared[name] * same_mix).clip(upper=1.0) for name in ("rate", "low", "high")},
+    ).rename(columns={"unit": "value", "observed": "fixed", "n": "known"})
     table = table.sort_values(["known", "value"], ascending=[False, True]).head(MAKES_SHOWN)
     return table[["value", "fixed", "known", "rate", "low", "high", "words"]].reset_index(drop=True)
 

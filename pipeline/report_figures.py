@@ -19,6 +19,7 @@ FEWEST_FOR_RATE = 10
 LAST_DAY = 90
 COMPLAINTS_SHOWN = 3
 CAUSES_SHOWN = 5
+LEAST_SHARE = 0.03
 KINDS_SHOWN = 3
 
 _FIX_COUNTS = """
@@ -363,6 +364,7 @@ def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
             ranked as (
                 select
                     *,
+                    place <= $causes and (place = 1 or times >= $least * of) as is_shown,
                     dense_rank() over (partition by kind order by of desc, complaint) as complaint_place,
                     dense_rank() over (order by of_kind desc, kind) as kind_place
                 from placed
@@ -370,23 +372,27 @@ def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         select
             kind,
             complaint,
-            case when place <= $causes then cause end as cause,
+            case when is_shown then cause end as cause,
             sum(times) as count,
-            max(of) as of
+            max(of) as of,
+            kind_place,
+            complaint_place,
+            is_shown
         from ranked
         where kind_place <= $kinds and complaint_place <= $complaints
-        group by kind, complaint, case when place <= $causes then cause end, least(place, $causes + 1), kind_place, complaint_place
-        order by kind_place, complaint_place, least(place, $causes + 1)
+        group by all
+        order by kind_place, complaint_place, is_shown desc, count desc, cause
         """,
         {
             "first": scope.weighed_from,
             "last": scope.last,
             "causes": CAUSES_SHOWN,
+            "least": LEAST_SHARE,
             "kinds": KINDS_SHOWN,
             "complaints": COMPLAINTS_SHOWN,
         },
     ).df()
-    counted = counted.astype({"count": int, "of": int})
+    counted = counted.drop(columns=["kind_place", "complaint_place", "is_shown"]).astype({"count": int, "of": int})
     limits = [wilson(count, of) for count, of in zip(counted["count"], counted["of"], strict=True)]
     return counted.assign(
         share=counted["count"] / counted["of"],

@@ -136,11 +136,11 @@ def _figure(
         value = wording.say("units.per_cent_of", x=wording.number(now["returns"]), y=wording.number(now["fixes"]))
     has_interval = _is_number(now["low"]) and _is_number(now["value"])
     high_text = show(now["high"]) if _is_number(now["high"]) else wording.say("figure.not_reached")
-    interval = (
-        wording.say("figure.interval", low=show(now["low"]), high=high_text)
-        if has_interval
-        else wording.say("figure.no_interval")
-    )
+    interval = wording.say("figure.no_interval")
+    if has_interval and show(now["low"]) == high_text:
+        interval = wording.say("figure.interval_point", value=high_text)
+    elif has_interval:
+        interval = wording.say("figure.interval", low=show(now["low"]), high=high_text)
     return Figure(
         measure=measure,
         label=wording.say(f"figure.{measure}", window=window),
@@ -194,7 +194,7 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
 
 def _strip(measure: str, now: Mapping[str, Any], before: Mapping[str, Any], show: Callable[[object], str]) -> Strip:
     values = [float(item) for item in (now["value"], now["low"], now["high"], before["value"]) if _is_number(item)]
-    top = 1.0 if measure == "first_time_fix" else max([*values, 1e-9]) * 1.15
+    top = 1.0 if measure == "first_time_fix" else _round_up(max([*values, 1e-9]))
 
     def place(value: object, missing: str | None = None) -> str | None:
         if not _is_number(value):
@@ -208,9 +208,15 @@ def _strip(measure: str, now: Mapping[str, Any], before: Mapping[str, Any], show
         high=place(now["high"], f"{STRIP_WIDTH - _MARGIN:.1f}"),
         before=place(before["value"]),
         left=show(0.0) if measure != "days_to_cure" else "0",
-        right=show(top) if measure != "days_to_cure" else "",
+        right=show(top),
         said=f"{show(now['value'])} ({show(now['low'])} – {show(now['high'])})",
     )
+
+
+def _round_up(value: float) -> float:
+    """Give the next round number above a value: 1, 2, 2.5 or 5 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return next(step * power for step in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * power >= value)
 
 
 def sentence(

@@ -29,6 +29,7 @@ from reports.wording import Wording
 
 ADVICE_FIRST = 3
 MOST_PIPS = 40
+LEAST_SHOWN = 0.001
 
 
 @dataclass(frozen=True)
@@ -220,13 +221,19 @@ def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
     why = [wording.say("advice.count", **numbers)]
     if usually:
         why.append(wording.say("advice.usually", usually=wording.term(usually)))
-    why.append(wording.say("advice.low", low=wording.percent(row["low"]), p=wording.percent(row["p_adjusted"], 1)))
+    p = row["p_adjusted"]
+    p_shown = (
+        wording.percent(p, 1) if p >= LEAST_SHOWN else wording.say("advice.under", value=wording.percent(LEAST_SHOWN, 1))
+    )
+    why.append(wording.say("advice.low", low=wording.percent(row["low"]), p=p_shown))
     return {
         "do": text,
         "why": "; ".join(why) + ".",
         "money": wording.money(row["money"]),
         "time": wording.say("advice.minutes", hours=wording.hours(row["minutes"])),
         "pips": ["is-wrong"] * count + ["is-right"] * (of - count) if of <= MOST_PIPS else [],
+        "bar": f"{200 * count / of:.1f}",
+        "least": f"{200 * row['low']:.1f}",
         "said": wording.say("advice.pip_alt", part=part, **numbers),
         "jobs": row.get("jobs") if isinstance(row.get("jobs"), str) else None,
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import altair as alt
@@ -36,6 +37,7 @@ def finished(
     rows
         Rows of the table with ``said`` and ``jobs``, the key of the list of jobs each opens to.
     """
+    title = title[:1].upper() + title[1:]
     titled = chart.properties(title=title, description=alt_text)
     opens = () if rows is None or "jobs" not in rows else tuple(zip(rows["jobs"], rows["said"], strict=True))
     return Picture(name, title, alt_text, titled.to_dict(), plain_frame(table), opens)
@@ -98,6 +100,7 @@ def rows_chart(
         if currency_axis
         else share_axis(axis_title, orient="bottom", values=_ticks(low_end, min(largest, 1.0)))
     )
+    fill = theme.LIGHT[f"{colour}-pale" if rows["low"].notna().any() else colour]
     base = alt.Chart(rows).encode(y=alt.Y("row:O", axis=None, scale=alt.Scale(paddingInner=0, paddingOuter=0)))
     across = alt.X("value:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False))
     drawn = base.transform_filter("!datum.is_heading")
@@ -110,11 +113,9 @@ def rows_chart(
             .encode(x=alt.X("pale:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)))
         )
         layers.append(
-            drawn.mark_bar(
-                height=10, yOffset=9, color=theme.LIGHT[colour], stroke=theme.LIGHT[colour], strokeWidth=1
-            ).encode(
+            drawn.mark_bar(height=10, yOffset=9, stroke=theme.LIGHT[colour], strokeWidth=1, fillOpacity=1).encode(
                 x=across,
-                fillOpacity=alt.condition("datum.is_other", alt.value(0.12), alt.value(1)),
+                fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(fill)),
                 **said(),
             )
         )
@@ -155,3 +156,38 @@ def _ticks(low: float, high: float) -> list[float]:
     span = max(high - low, 1e-9)
     size = next(step * 10.0**power for power in range(-3, 12) for step in (1, 2, 5) if span / (step * 10.0**power) <= 5)
     return [round(low + size * count, 6) for count in range(int(span / size + 1e-9) + 1)]
+
+
+def spread_apart(values: Sequence[float], gap: float) -> list[float]:
+    """Move places along one line until neighbours are ``gap`` apart, so that labels at them do not overlap.
+
+    Parameters
+    ----------
+    values
+        Where the labels would stand.
+    gap
+        Least distance between two.
+
+    Returns
+    -------
+    list of float
+        New places in the order given; the order along the line is kept, and a crowd stays centred on its middle.
+
+    Examples
+    --------
+    >>> spread_apart([5.0, 0.0, 5.0], 2)
+    [4.0, 0.0, 6.0]
+    """
+    order = sorted(range(len(values)), key=lambda place: values[place])
+    crowds: list[list[float]] = []
+    for place in order:
+        crowds.append([values[place], 1])
+        while len(crowds) > 1 and crowds[-1][0] - crowds[-2][0] < gap * (crowds[-1][1] + crowds[-2][1]) / 2:
+            middle, size = crowds.pop()
+            before, before_size = crowds[-1]
+            crowds[-1] = [(before * before_size + middle * size) / (before_size + size), before_size + size]
+    moved = [
+        middle + gap * (number - (size - 1) / 2) for middle, size in crowds for number in range(int(size))
+    ]
+    placed = dict(zip(order, moved, strict=True))
+    return [placed[place] for place in range(len(values))]

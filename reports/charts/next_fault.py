@@ -6,11 +6,12 @@ import altair as alt
 import pandas as pd
 
 from reports import theme
-from reports.charts.drawn import finished, said
+from reports.charts.drawn import finished, said, spread_apart
 from reports.page import Picture
 from reports.wording import Wording
 
 NAME = "next-fault"
+LABEL_GAP = 0.07
 LINES = (("main", [1, 0]), ("other", [7, 4]), ("third", [2, 3]))
 
 
@@ -44,6 +45,9 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     def up(column: str) -> alt.Y:
         return alt.Y(f"{column}:Q", axis=axis, scale=alt.Scale(domainMin=0))
 
+    ends = frame.groupby("kind", sort=False)["repairs"].last()
+    top = float(frame["high"].max()) if len(frame) else 1.0
+    at = dict(zip(ends.index, spread_apart(list(ends), top * LABEL_GAP), strict=True))
     layers: list[alt.Chart] = []
     for kind, (colour, dash) in zip(kinds, LINES, strict=False):
         rows = frame[frame["kind"] == kind]
@@ -54,9 +58,9 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
                 y=up("repairs")
             ),
             base.mark_point(color=theme.LIGHT[colour], size=30, opacity=1).encode(y=up("repairs"), **said()),
-            alt.Chart(rows.tail(1).assign(label=wording.term(kind)))
-            .mark_text(align="right", dy=-12, fontSize=13, fontWeight=700, color=theme.LIGHT[colour], aria=False)
-            .encode(x=ages, y=up("repairs"), text="label:N"),
+            alt.Chart(rows.tail(1).assign(label=wording.term(kind), label_at=at[kind]))
+            .mark_text(align="left", dx=10, fontSize=13, limit=150, fontWeight=700, color=theme.LIGHT[colour], aria=False)
+            .encode(x=ages, y=up("label_at"), text="label:N"),
         ]
     if not layers:
         layers = [alt.Chart(frame).mark_point().encode(x=ages, y=up("repairs"), **said())]

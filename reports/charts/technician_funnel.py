@@ -6,13 +6,14 @@ import altair as alt
 import pandas as pd
 
 from reports import theme
-from reports.charts.drawn import finished, said, share_axis
+from reports.charts.drawn import finished, said, share_axis, spread_apart
 from reports.page import Picture
 from reports.wording import Wording
 
 NAME = "technicians"
 MOST_NAMED = 12
 APART = ("above", "below")
+LABEL_GAP = 0.05
 EDGE = ("edge_low", "edge_high")
 
 
@@ -31,9 +32,12 @@ def chart(frame: pd.DataFrame, limits: pd.DataFrame, wording: Wording) -> alt.La
     rows = frame.assign(is_apart=frame["words"].isin(APART))
     if len(rows) > MOST_NAMED:
         rows["name"] = rows["name"].where(rows["is_apart"], "")
-    most = float(max([rows["known"].max() if len(rows) else 0, limits["n"].max() if len(limits) else 0, 10])) * 1.12
-    lowest = min([0.5, *rows["adjusted"].dropna(), *limits["low998"].dropna()])
-    bottom = max(0.0, lowest // 0.1 * 0.1)
+    sizes = [*limits["n"], *rows["known"]] or [0, 10]
+    few, most = float(min(sizes)), float(max(sizes))
+    most += (most - few) * 0.16 + 1
+    levels = [*rows["adjusted"].dropna(), *limits["low998"].dropna(), *limits["high998"].dropna()] or [0.0, 1.0]
+    bottom, top = max(0.0, min(levels) // 0.05 * 0.05), min(1.0, -(-max(levels) // 0.05) * 0.05)
+    rows["label_at"] = spread_apart(list(rows["adjusted"]), (top - bottom) * LABEL_GAP)
     shares = share_axis(
         wording.say("technicians.axis_y"),
         titleAnchor="end",
@@ -43,11 +47,11 @@ def chart(frame: pd.DataFrame, limits: pd.DataFrame, wording: Wording) -> alt.La
         titleX=0,
         titleY=-8,
     )
-    scale = alt.Scale(domain=[bottom, 1], nice=False, clamp=True)
+    scale = alt.Scale(domain=[bottom, top], nice=False, clamp=True)
     x = alt.X(
         "n:Q",
         axis=alt.Axis(title=wording.say("technicians.axis_x"), grid=False, tickCount=6),
-        scale=alt.Scale(domain=[0, most], nice=False),
+        scale=alt.Scale(domain=[few, most], nice=False),
     )
 
     def up(column: str) -> alt.Y:
@@ -85,7 +89,7 @@ def chart(frame: pd.DataFrame, limits: pd.DataFrame, wording: Wording) -> alt.La
             fill=alt.condition("datum.is_apart", alt.value(theme.LIGHT["other"]), alt.value(theme.LIGHT["main"])),
             **said(),
         ),
-        dots.mark_text(align="left", dx=9, fontSize=12, limit=130, aria=False).encode(text="name:N"),
+        dots.mark_text(align="left", dx=9, fontSize=12, limit=130, aria=False).encode(y=up("label_at"), text="name:N"),
     ]
     return alt.layer(*layers).properties(width="container", height=theme.CHART_HEIGHT + 40)
 

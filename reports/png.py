@@ -1,0 +1,36 @@
+"""A single chart as a PNG, drawn without a browser and without a network."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+
+from reports import theme
+from reports.page import Picture
+
+TITLE_WIDTH = 70
+SCALE = 2
+
+
+def write_png(picture: Picture, path: Path) -> Path:
+    """Draw a chart on white paper, with its finding as title.
+
+    Parameters
+    ----------
+    picture
+        The chart.
+    path
+        The file to write.
+    """
+    import vl_convert
+
+    spec = {
+        **picture.spec,
+        "title": {"text": textwrap.wrap(picture.title, TITLE_WIDTH) or [""]},
+        "width": theme.PNG_WIDTH,
+        "background": theme.LIGHT["paper"],
+        "padding": 16,
+        "config": {**theme.chart_config(), "background": theme.LIGHT["paper"]},
+    }
+    path.write_bytes(vl_convert.vegalite_to_png(spec, scale=SCALE))
+    return path
