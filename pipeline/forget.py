@@ -67,7 +67,8 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     searched = _search(database, hashed, written)
     if searched["found"]:
         raise DatabaseUnusable(
-            f"The customer is still found in {', '.join(searched['found'])}.", "Nothing is hidden: tell us, and try again."
+            f"The customer is still found in {', '.join(searched['found'])}.",
+            "Nothing is hidden: tell us, and try again.",
         )
     return {
         **counts,

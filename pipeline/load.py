@@ -134,7 +134,7 @@ def _load_one(asked: _Asked, source: Source) -> FileReport:
     except _NothingKept:
         pass
     finally:
-        _drop_temporary(asked.database.connection)
+        drop_temporary(asked.database.connection)
     if report is None:  # pragma: no cover - the transaction either gives a report or raises
         raise DatabaseUnusable(f"{shown(source.name)} could not be loaded.", "Run this again.")
     return report
@@ -209,10 +209,10 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         report.loaded = report.unchanged = report.replaced = 0
         report.rejected = report.read
         return report
-    batch_id = _keep_batch(connection, source, layout, screened, versions, records)
+    batch_id, last_record = _keep_batch(connection, source, layout, screened, versions, records)
     if versions.loaded:
         asked.tell(f"Reading the words of {versions.loaded:,} lines …")
-        stage_batch(connection, asked.words, asked.settings, batch_id)
+        stage_batch(connection, asked.words, asked.settings, batch_id, last_record)
         asked.tell("Building the tables …")
         sql.rebuild(connection)
     return report
@@ -237,8 +237,8 @@ def _keep_batch(
     screened: Screened,
     versions: Versions,
     records: Records,
-) -> int:
-    """Write load_batch, raw_record and rejected_record; returns the batch's number."""
+) -> tuple[int, int]:
+    """Write load_batch, raw_record and rejected_record; returns the batch's number and the last record_id before it."""
     batch_id, last_record = connection.execute(
         "select (select coalesce(max(batch_id), 0) + 1 from load_batch), "
         "(select coalesce(max(record_id), 0) from raw_record)"
@@ -264,10 +264,10 @@ def _keep_batch(
         "select $batch, line_no, line_text, reasons from refusal order by line_no",
         {"batch": batch_id},
     )
-    return int(batch_id)
+    return int(batch_id), int(last_record)
 
 
-def _drop_temporary(connection: duckdb.DuckDBPyConnection) -> None:
+def drop_temporary(connection: duckdb.DuckDBPyConnection) -> None:
     """Forget the working tables: they hold unmasked text."""
     views = connection.execute("select view_name from duckdb_views() where temporary and not internal").fetchall()
     tables = connection.execute("select table_name from duckdb_tables() where temporary").fetchall()

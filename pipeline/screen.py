@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 FREE_TEXTS = ("complaint", "findings", "cause", "work_done", "other_columns")
 MONEY = ("labour_charge", "parts_cost")
 LONGEST_REASON = 200  # characters of a refused value that are repeated in its reason
+SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts
 SHOWN = 1_000  # refused lines of a file held for the report; all are kept in the database
 RULES = {
     "visit_date": ("is missing", "Give the day of the visit."),
@@ -67,7 +68,8 @@ def screen(
 ) -> Screened:
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
-    Reads ``incoming``. candidate: line_no, day, the fields as text (customer hashed, contacts masked), other_columns.
+    Reads ``incoming``. candidate: line_no, day, the fields as text (customer hashed, contacts masked), other_columns,
+    line_hash of these, base_key (what the visit is known by), unit_in_job.
     refusal: line_no, line_text, reasons, as in rejected_record.
     """
     header = records.header
@@ -118,9 +120,10 @@ def _carry_down(connection: duckdb.DuckDBPyConnection) -> None:
         for n in ("visit_date", "appliance_kind", "job_no", "serial", "customer_ref", "make", "model")
     )
     connection.execute(
-        f"create or replace temp table line as select * replace ({filled}) from line "
+        f"create or replace temp table carried as select * replace ({filled}) from line "
         "window w as (order by line_no rows between unbounded preceding and current row)"
     )
+    connection.execute("create or replace temp view line as select * from carried")
 
 
 def _counted(connection: duckdb.DuckDBPyConnection, column: str) -> tuple[list[str], list[int]]:
@@ -161,23 +164,35 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
     connection.execute("create or replace temp table mask (written varchar, masked varchar)")
     changed: set[str] = set()
     for column in FREE_TEXTS:
-        one_space = "lower(regexp_replace({}, '\\s+', ' ', 'g'))"
-        own = f"length(customer_ref) >= 4 and contains({one_space.format(column)}, {one_space.format('customer_ref')})"
-        query = (
-            f"select {column} as w, max(customer_ref) filter (where {own}) as c from line where {column} is not null "
-            "group by 1"
+        for rows in batches(connection, f"select distinct {column} as w from line where {column} is not null"):
+            _keep_masked(connection, rows["w"], mask_contacts(rows["w"]), changed, column)
+        own = (
+            f"select {column} as w, max(customer_ref) as c from line where length(customer_ref) >= {SHORTEST_NAME} "
+            f"and contains({_one_space(column)}, {_one_space('customer_ref')}) group by 1"
         )
-        for rows in batches(connection, query):
-            masked = mask_contacts(rows["w"])
-            has_own = rows["c"].notna()
-            if has_own.any():
-                masked[has_own] = mask_contacts(masked[has_own], rows.loc[has_own, "c"])
-            differs = masked != rows["w"]
-            if differs.any():
-                changed.add(column)
-                insert(connection, "mask", {"w": rows.loc[differs, "w"].array, "m": masked[differs].array})
-    connection.execute("create or replace temp table mask as select distinct on (written) * from mask order by all")
+        for rows in batches(connection, own):
+            _keep_masked(connection, rows["w"], mask_contacts(rows["w"], rows["c"]), changed, column)
+    connection.execute(
+        "create or replace temp table mask as select distinct on (written) * from mask order by written, length(masked)"
+    )
     return changed
+
+
+def _one_space(column: str) -> str:
+    return f"lower(case when contains({column}, '  ') then regexp_replace({column}, ' +', ' ', 'g') else {column} end)"
+
+
+def _keep_masked(
+    connection: duckdb.DuckDBPyConnection,
+    written: pd.Series[str],
+    masked: pd.Series[str],
+    changed: set[str],
+    column: str,
+) -> None:
+    differs = masked != written
+    if differs.any():
+        changed.add(column)
+        insert(connection, "mask", {"w": written[differs].array, "m": masked[differs].array})
 
 
 def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
@@ -192,18 +207,29 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
             joins.append(f"left join mask as mask_{name} on mask_{name}.written = line.{name}")
             sql = f"coalesce(mask_{name}.masked, line.{name})"
         fields.append(f"{sql} as {name}")
+    content = ", ".join(f"coalesce({name}, chr(31))" for name in (*FIELDS, "other_columns"))
     if settings.hash_technicians:
         joins.append("left join technician_hash on technician_hash.written = line.technician")
     connection.execute(
-        f"create or replace temp table candidate as select *, "
+        f"create or replace temp table candidate as select *, {_base_key()} as base_key, "
+        "coalesce('serial:' || serial_term, 'unit:' || kind_key) as unit_in_job, "
         "job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
-        "select line.line_no, day_read.day, coalesce(day_read.day > current_date + 1096, false) as is_ahead, "
-        f"{plain_sql('line.job_no')} as job_key, serial_read.serial as serial_term, "
+        f"select *, {plain_sql('job_no')} as job_key, coalesce({plain_sql('appliance_kind')}, '') as kind_key, "
+        f"md5(concat_ws(chr(30), {content})) as line_hash from (select line.line_no, day_read.day, coalesce(day_read.day > current_date + 1096, false) as is_ahead, "
+        "serial_read.serial as serial_term, "
         f"{', '.join(fields)} from line left join serial_read on serial_read.written = line.serial "
         "left join day_read on day_read.written = line.visit_date "
-        f"left join customer_hash on customer_hash.written = line.customer_ref {' '.join(joins)})"
+        f"left join customer_hash on customer_hash.written = line.customer_ref {' '.join(joins)}))"
     )
+
+
+def _base_key() -> str:
+    """SQL of what a visit is known by: job number and day, else appliance and day."""
+    make, model = (f"coalesce({plain_sql(name)}, '')" for name in ("make", "model"))
+    unit = f"'unit:' || customer_ref || '/' || kind_key || '/' || {make} || '/' || {model}"
+    known = f"coalesce('job:' || job_key, 'serial:' || serial_term, {unit}, 'line:' || line_hash)"
+    return f"{known} || '|' || strftime(day, '%Y-%m-%d')"
 
 
 def plain_sql(column: str) -> str:

@@ -41,14 +41,24 @@ def restage(database: Database, words: Words, settings: Settings) -> None:
         sql.rebuild(connection)
 
 
-def stage_batch(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings, batch_id: int) -> None:
+def stage_batch(
+    connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings, batch_id: int, last_record: int
+) -> None:
     """Add the visits of a new batch to the staged tables, in place of the versions held before.
 
-    Reads ``raw_record`` and ``fresh`` (see `pipeline.versions`); the caller holds the transaction.
+    Reads ``fresh`` (see `pipeline.versions`), whose lines stand in ``raw_record`` under ``last_record`` + line_no; the
+    caller holds the transaction.
     """
     if connection.execute("select count(held_id) from fresh").fetchall()[0][0]:
         _withdraw(connection, words, batch_id)
-    _in_force(connection, f"select distinct visit_key, {batch_id} as batch_id from fresh")
+    (several,) = connection.execute("select count(*) from fresh where line_in_visit > 1").fetchall()[0]
+    if several:
+        _in_force(connection, f"select distinct visit_key, {batch_id} as batch_id from fresh")
+    else:
+        connection.execute(
+            f"create or replace temp view visit_text as select coalesce(held_id, {last_record} + line_no) as visit_id, "
+            f"{last_record} + line_no as record_id, {batch_id} as batch_id, day, {', '.join(FIELDS)} from fresh"
+        )
     _stage(connection, words, settings)
     _store_words(connection, words)
 
@@ -72,31 +82,22 @@ def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int
 
 
 def _in_force(connection: duckdb.DuckDBPyConnection, versions: str) -> None:
-    """Make table ``visit_text``: one row a visit, its fields as text, from the lines of the stated versions."""
-    lines = f"raw_record join ({versions}) as version using (visit_key, batch_id)"
-    firsts = (
-        f"(select visit_key, min(record_id) as visit_id from raw_record "
-        f"where visit_key in (select visit_key from ({versions})) group by all)"
-    )
-    once = ", ".join(
-        f"first(line.{n} order by line.line_in_visit) filter (line.{n} is not null) as {n}" for n in ONCE_A_VISIT
-    )
-    (several,) = connection.execute(f"select count(*) from {lines} where line_in_visit > 1").fetchall()[0]
-    day = r"regexp_extract(visit_key, '\|([0-9]{4}-[0-9]{2}-[0-9]{2})(\||$)', 1)::date as day"
-    if several:
-        connection.execute(
-            "create or replace temp table visit_text as select first.visit_id, line.record_id, line.batch_id, line.day, "
-            "line.* exclude (record_id, batch_id, visit_key, day) from (select "
-            f"min(record_id) as record_id, any_value(batch_id) as batch_id, visit_key, any_value({day.removesuffix(' as day')}) "
-            f"as day, {once}, string_agg(line.parts, '; ' order by line.line_in_visit) as parts "
-            f"from (select raw_record.* from {lines}) as line group by visit_key) as line join {firsts} as first using (visit_key)"
-        )
-        return
-    fields = ", ".join(f"raw_record.{n}" for n in FIELDS)
+    """Make view ``visit_text``: one row a visit, its fields as text, from the lines of the stated versions."""
     connection.execute(
-        "create or replace temp table visit_text as select first.visit_id, raw_record.record_id, raw_record.batch_id, "
-        f"{day.replace('visit_key', 'raw_record.visit_key')}, {fields} from {lines} join {firsts} as first using (visit_key)"
+        "create or replace temp table line_in_force as select first.visit_id, raw_record.* "
+        f"from raw_record join ({versions}) as version using (visit_key, batch_id) join (select visit_key, "
+        "min(record_id) as visit_id from raw_record group by all) as first using (visit_key)"
     )
+    day = r"regexp_extract(visit_key, '\|([0-9]{4}-[0-9]{2}-[0-9]{2})(\||$)', 1)::date as day"
+    (several,) = connection.execute("select count(*) from line_in_force where line_in_visit > 1").fetchall()[0]
+    if several:
+        once = ", ".join(f"first({n} order by line_in_visit) filter ({n} is not null) as {n}" for n in ONCE_A_VISIT)
+        connection.execute(
+            f"create or replace temp table line_in_force as select visit_id, min(record_id) as record_id, batch_id, "
+            f"visit_key, {once}, string_agg(parts, '; ' order by line_in_visit) as parts from line_in_force "
+            "group by visit_id, batch_id, visit_key"
+        )
+    connection.execute(f"create or replace temp view visit_text as select *, {day} from line_in_force")
 
 
 def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> None:

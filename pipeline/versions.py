@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.layout import FIELDS
-from pipeline.screen import plain_sql
 
 if TYPE_CHECKING:
     import duckdb
 
 CONTENT = (*FIELDS, "other_columns")
+BASE_KEY = "regexp_replace(visit_key, '\\|#[0-9]+$', '')"
 
 
 @dataclass(frozen=True)
@@ -24,67 +24,76 @@ class Versions:
 
 
 def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
-    """Make table ``fresh`` of the candidate lines that are new or changed.
+    """Make ``fresh`` of the candidate lines that are new or changed.
 
-    Reads ``candidate`` and ``raw_record``. fresh: line_no, visit_key, line_in_visit, content_hash, held_id (visit_id of
-    the version held before, null = a new visit), the fields as text, other_columns.
+    Reads ``candidate`` and ``raw_record``. fresh: line_no, day, visit_key, line_in_visit, content_hash, held_id
+    (visit_id of the version held before, null = a new visit), the fields as text, other_columns.
 
     A visit is known by its job number and day; where a job holds several appliances on one day also by the appliance;
     without a job number by the appliance and day. Several visits with one such key in a file of one line a visit are
     told apart by their content, then by their order.
     """
-    _key(connection)
-    _crowd(connection, grain)
     (candidates,) = connection.execute("select count(*) from candidate").fetchall()[0]
+    _part_units(connection)
+    _find_held(connection)
     fields = ", ".join(f"candidate.{name}" for name in CONTENT)
+    if grain == "visit" and _is_all_new(connection, candidates):
+        connection.execute(
+            "create or replace temp view fresh as select line_no, day, base_key as visit_key, 1 as line_in_visit, "
+            f"line_hash as content_hash, null::bigint as held_id, {fields} from candidate"
+        )
+        return Versions(candidates, 0, 0)
+    _match(connection, grain)
     connection.execute(
-        "create or replace temp table fresh as select candidate.line_no, versioned.visit_key, versioned.line_in_visit, "
-        f"versioned.content_hash, versioned.held_id, {fields} from versioned join candidate using (line_no)"
+        "create or replace temp table fresh as select candidate.line_no, candidate.day, versioned.visit_key, "
+        f"versioned.line_in_visit, versioned.content_hash, versioned.held_id, {fields} "
+        "from versioned join candidate using (line_no)"
     )
     loaded, replaced = connection.execute("select count(*), count(held_id) from fresh").fetchall()[0]
     return Versions(loaded, candidates - loaded, replaced)
 
 
-def _key(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make table ``keyed``: line_no, base_key, line_hash."""
-    content = ", ".join(f"coalesce({name}, chr(31))" for name in CONTENT)
-    connection.execute(
-        "create or replace temp table keyed as with named as (select line_no, "
-        f"job_key as job, serial_term as serial, coalesce({plain_sql('appliance_kind')}, '') as kind, customer_ref, "
-        f"strftime(day, '%Y-%m-%d') as day, coalesce({plain_sql('make')}, '') as make, "
-        f"coalesce({plain_sql('model')}, '') as model, md5(concat_ws(chr(30), {content})) as line_hash "
-        "from candidate) "
-        "select line_no, line_hash, coalesce('serial:' || serial, 'unit:' || kind) as unit_in_job, coalesce("
-        "'job:' || job || '|' || day, 'serial:' || serial || '|' || day, "
-        "'unit:' || customer_ref || '/' || kind || '/' || make || '/' || model || '|' || day, "
-        "'line:' || line_hash || '|' || day) as base_key from named",
-    )
+def _part_units(connection: duckdb.DuckDBPyConnection) -> None:
+    """Tell apart the appliances of a job that holds several on one day."""
     crowded = (
-        "select base_key from keyed where starts_with(base_key, 'job:') group by base_key "
-        "having count(distinct unit_in_job) > 1"
+        "select base_key from candidate where starts_with(base_key, 'job:') group by base_key "
+        "having count(*) > 1 and count(distinct unit_in_job) > 1"
     )
     if connection.execute(f"select count(*) from ({crowded})").fetchall()[0][0]:
-        connection.execute(f"update keyed set base_key = base_key || '|' || unit_in_job where base_key in ({crowded})")
+        connection.execute(
+            f"update candidate set base_key = base_key || '|' || unit_in_job where base_key in ({crowded})"
+        )
 
 
-def _crowd(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
+def _find_held(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make table ``held`` of the visits in force that the candidates may be versions of."""
+    connection.execute(
+        f"create or replace temp table held as select visit_key, {BASE_KEY} as base_key, "
+        "min(record_id) as visit_id, max_by(content_hash, batch_id) as content_hash from raw_record "
+        f"where {BASE_KEY} in (select base_key from candidate) group by all"
+    )
+
+
+def _is_all_new(connection: duckdb.DuckDBPyConnection, candidates: int) -> bool:
+    held, different = connection.execute(
+        "select (select count(*) from held), (select count(distinct base_key) from candidate)"
+    ).fetchall()[0]
+    return bool(held == 0 and different == candidates)
+
+
+def _match(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
     """Make table ``versioned`` of the lines that are new or changed: line_no, visit_key, line_in_visit, hash, held_id."""
     if grain == "part":
         connection.execute(
             "create or replace temp table arrived as select line_no, base_key, "
             "row_number() over (partition by base_key order by line_no) as line_in_visit, "
-            "md5(string_agg(line_hash, '' order by line_no) over (partition by base_key)) as content_hash from keyed"
+            "md5(string_agg(line_hash, '' order by line_no) over (partition by base_key)) as content_hash from candidate"
         )
     else:
         connection.execute(
             "create or replace temp view arrived as "
-            "select line_no, base_key, 1 as line_in_visit, line_hash as content_hash from keyed"
+            "select line_no, base_key, 1 as line_in_visit, line_hash as content_hash from candidate"
         )
-    connection.execute(
-        "create or replace temp table held as select visit_key, regexp_replace(visit_key, '\\|#[0-9]+$', '') as base_key, "
-        "min(record_id) as visit_id, max_by(content_hash, batch_id) as content_hash from raw_record "
-        "where regexp_replace(visit_key, '\\|#[0-9]+$', '') in (select base_key from keyed) group by all"
-    )
     connection.execute(
         "create or replace temp table versioned as with "
         "changed as (select * from arrived where not exists (select 1 from held "
