@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 YEAR = 365.25
 BANDS = (0.0, 2.0, 5.0, 8.0, 12.0, np.inf)
 BAND_NAMES = ("under 2", "2 to 4", "5 to 7", "8 to 11", "12 and over")
+FEWEST_WATCHED = 10
 ENDS_WATCH = ("beyond economic repair",)
 
 
@@ -78,26 +79,28 @@ def repairs_by_age(
     Returns
     -------
     DataFrame
-        The group columns, units, days → age_years, at_risk, mean, se, low, high. Ages at which fewer than 10 units
-        are watched are left out.
+        The group columns, units, from_age, age_years, at_risk, mean, se, low, high: repairs from ``from_age`` on, the
+        first age at which 10 units are watched at once. Ages at which fewer are watched are left out.
     """
     unit = watches(episodes, as_of)
     later = _later_repairs(episodes, unit)
     frames = []
     for names, group in unit.groupby(list(by), dropna=True):
-        repairs = later[later["appliance_id"].isin(group["appliance_id"])]
+        from_age = _first_watched(group, ages)
+        group = group[group["end_age"] > from_age]
+        repairs = later[later["appliance_id"].isin(group["appliance_id"]) & (later["age_years"] > from_age)]
         curve = mean_cumulative(
             np.concatenate([repairs["appliance_id"], group["appliance_id"]]),
             np.concatenate([repairs["age_years"], group["end_age"]]),
             np.concatenate([np.ones(len(repairs), bool), np.zeros(len(group), bool)]),
-            entry=np.concatenate([repairs["entry_age"], group["entry_age"]]),
-            at=ages,
+            entry=np.maximum(np.concatenate([repairs["entry_age"], group["entry_age"]]), from_age),
+            at=[age for age in np.asarray(ages, dtype=float) if age > from_age],
         ).rename(columns={"days": "age_years"})
-        curve = curve[curve["at_risk"] >= 10].copy()
+        curve = curve[curve["at_risk"] >= FEWEST_WATCHED].copy()
         for column, name in zip(by, names, strict=True):
             curve[column] = str(name)
-        frames.append(curve.assign(units=len(group)))
-    columns = [*by, "units", "age_years", "at_risk", "mean", "se", "low", "high"]
+        frames.append(curve.assign(units=len(group), from_age=from_age))
+    columns = [*by, "units", "from_age", "age_years", "at_risk", "mean", "se", "low", "high"]
     return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
 
 
@@ -171,6 +174,15 @@ def hazard_by_age(
     low = np.where(d > 0, chi2.ppf(tail, 2 * np.maximum(d, 1)) / 2, 0.0)
     long = long.assign(a_year=d / t, low=low / t, high=chi2.ppf(1 - tail, 2 * (d + 1)) / 2 / t)
     return long[[by, "age_band", "repairs", "years", "a_year", "low", "high"]].reset_index(drop=True)
+
+
+def _first_watched(unit: pd.DataFrame, ages: ArrayLike) -> float:
+    """The first of the ages, or 0, at which 10 units are watched at once; beyond all of them when there is none."""
+    entry, end = unit["entry_age"].to_numpy(), unit["end_age"].to_numpy()
+    for age in (0.0, *np.asarray(ages, dtype=float)):
+        if ((entry <= age) & (end > age)).sum() >= FEWEST_WATCHED:
+            return float(age)
+    return float(np.inf)
 
 
 def _later_repairs(episodes: pd.DataFrame, unit: pd.DataFrame) -> pd.DataFrame:

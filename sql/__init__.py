@@ -41,6 +41,8 @@ class TableFile:
         Layer: ``10_raw``, ``20_core`` or ``30_marts``.
     grain
         First line of the file: what one row is.
+    key
+        Columns that tell its rows apart, as its header says; empty for a table of one row.
     reads
         Tables the statement reads, as its header says.
     comments
@@ -54,6 +56,7 @@ class TableFile:
     table: str
     folder: str
     grain: str
+    key: tuple[str, ...]
     reads: tuple[str, ...]
     comments: dict[str, str]
     create: str
@@ -156,11 +159,16 @@ def _read(path: Path) -> TableFile:
         table=path.stem,
         folder=path.parent.name,
         grain=create.splitlines()[0].removeprefix("-- "),
-        reads=tuple(name.strip() for name in header.get("reads", "").split(",") if name.strip()),
+        key=_names(header["key"]) if header["key"] != "none, one row" else (),
+        reads=_names(header.get("reads", "")),
         comments=comments,
         create=create,
         must_hold={_MUST_HOLD.findall(check)[0]: check for check in checks},
     )
+
+
+def _names(entry: str) -> tuple[str, ...]:
+    return tuple(name.strip() for name in entry.split(",") if name.strip())
 
 
 def _header(statement: str) -> dict[str, str]:
