@@ -127,9 +127,12 @@ def live_through(
         if visit.outcome == "part needed":
             if rng.random() < 0.015:
                 return episode
-            is_same_job = rng.random() < 0.85
+            is_same_day = rng.random() < 0.03  # fetched from the shop, entered as a job of its own
+            is_same_job = not is_same_day and rng.random() < 0.85
             returns_to = None if is_same_job else job
             job += 0 if is_same_job else 1
+            if is_same_day:
+                continue
             day = day + (_gap(rng, 7, 1, 30) if rng.random() < 0.95 else _gap(rng, 45, 20, 100))
             technician = technician if rng.random() < 0.8 else _pick_technician(rng)
             continue
@@ -226,17 +229,21 @@ class Town:
                 day = last + timedelta(days=least + 5 + int(rng.integers(60)))
             if day > SIMULATED_TO:
                 return
-            call = self._other_fault(unit, episode.call, day, (day - last).days <= least)
+            is_soon = (day - last).days <= least
+            other = self._other_fault(unit, episode.call, day) if is_soon else None
+            if is_soon and other is None:
+                day += timedelta(days=least + 5)
+            call = other or self.world.call(rng, unit.kind, unit.make, unit.model, unit.age(day))
 
-    def _other_fault(self, unit: Unit, before: Call, day: date, must_differ: bool) -> Call:
-        """Draw the next fault of a unit; one that comes soon must not sound like the last."""
-        for _ in range(200):
+    def _other_fault(self, unit: Unit, before: Call, day: date) -> Call | None:
+        """Draw a fault that does not sound like the last one; None if the kind has too few complaints for that."""
+        for _ in range(50):
             call = self.world.call(self.rng, unit.kind, unit.make, unit.model, unit.age(day))
             mine = {self.groups[s] for s, is_said in call.symptoms.items() if is_said}
             theirs = {self.groups[s] for s, is_said in before.symptoms.items() if is_said}
-            if not must_differ or (mine and not mine & theirs and (call.code is None or call.code != before.code)):
+            if mine and not mine & theirs and (call.code is None or call.code != before.code):
                 return call
-        return call
+        return None
 
 
 @dataclass(frozen=True)

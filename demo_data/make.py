@@ -7,25 +7,22 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from demo_data import said
-from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town, charges
-from demo_data.technicians import HABITS, TECHNICIANS
-from demo_data.truth import first_time_fix, part_verdicts
+from demo_data import said, written
+from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town
+from demo_data.technicians import HABITS
+from demo_data.truth import first_time_fix, is_in_records, part_verdicts
 from demo_data.world import Call, World
-
-Row = dict[str, Any]  # one visit or line as written, by column; keys that start with "_" are the truth of it
+from demo_data.written import COLUMNS, Row
 
 SEED, VISITS = 20261101, 6000
 OFFICE_UNTIL = date(2023, 9, 30)  # the old office program's last day; its export is the second shape
 HERE = Path(__file__).parent
-WRITES = {technician.name: technician.writes for technician in TECHNICIANS}
 
 OFFICE_HEADERS = {
     "job_no": "Job", "visit_date": "Date of call", "customer_ref": "Account", "appliance_kind": "Product",
@@ -42,12 +39,6 @@ OFFICE_STATUS = {
     "beyond economic repair": "B - BER", "declined": "D - Declined", "no access": "X - No access",
     "made safe": "S - Made safe", "advice only": "A - Advice",
 }  # fmt: skip
-COLUMNS = (
-    "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",
-    "fault_code",
-    "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge", "parts_cost",
-    "callback_of",
-)  # fmt: skip
 BAD_LINES: tuple[dict[str, str], ...] = (
     {"visit_date": "2024-02-30", "appliance_kind": "W/M", "job_no": "J24-90001", "complaint": "not draining"},
     {"visit_date": "", "appliance_kind": "dishwasher", "job_no": "J24-90002", "complaint": "leaking"},
@@ -111,9 +102,9 @@ def make_world_files(
         key=lambda r: (r.day, r.episode_id, r.job),
     )
     numbers = _job_numbers(episodes, office_until)
-    rows = [_written(rng, world, record, numbers) for record in records]
-    rows += _gas_rows(rng, visits // 240)
-    rows.sort(key=lambda row: (row["visit_date"], row["job_no"]))
+    rows = [written.visit(rng, world, record, numbers) for record in records]
+    rows += written.gas_visits(rng, visits // 240)
+    rows.sort(key=lambda row: (row["_entered"], row["job_no"]))
     made = _files(rows, episodes, office_until)
     if out_folder is not None:
         write(made, out_folder)
@@ -121,120 +112,30 @@ def make_world_files(
 
 
 def _job_numbers(episodes: list[Episode], office_until: date) -> dict[tuple[int, int], str]:
-    """Number the jobs by day; the office program starts again at 0001 every January, so its numbers come twice."""
+    """Number the jobs by day; the office program starts again at 0001 every January, so its numbers come twice.
+
+    A landlord's calls of one month share a number, whatever the unit.
+    """
     first: dict[tuple[int, int], date] = {}
     for episode in episodes:
         for record in episode.records:
             first.setdefault((episode.episode_id, record.job), record.day)
+    landlords = {e.episode_id: e.unit.customer for e in episodes if not (e.unit.customer or "C-").startswith("C-")}
     numbers: dict[tuple[int, int], str] = {}
     count: dict[tuple[int, bool], int] = {}
+    shared: dict[tuple[str, int, int, bool], str] = {}
     for key, day in sorted(first.items(), key=lambda item: (item[1], item[0])):
         is_office = day <= office_until
         slot = (day.year, is_office)
+        landlord = landlords.get(key[0]) if key[1] == 0 else None
+        if landlord and (number := shared.get((landlord, day.year, day.month, is_office))):
+            numbers[key] = number
+            continue
         count[slot] = count.get(slot, 0) + 1
         numbers[key] = f"{count[slot]:04d}" if is_office else f"J{day.year % 100}-{count[slot]:05d}"
+        if landlord:
+            shared[landlord, day.year, day.month, is_office] = numbers[key]
     return numbers
-
-
-def _written(rng: np.random.Generator, world: World, record: Record, numbers: dict[tuple[int, int], str]) -> Row:
-    """Word one visit; keys that start with ``_`` are the truth of what was written."""
-    visit, unit, call = record.visit, record.unit, record.call
-    faults = world.odds[call.kind].faults
-    is_return_with_part = record.reason == "with part" and rng.random() < 0.6
-    if is_return_with_part:
-        text = ("", "return to fit part", "parts arrived, fit and test", "fit part on order")[int(rng.integers(4))]
-        told: dict[str, str] = {}
-    else:
-        text, told = said.complaint(rng, call.kind, record.told, record.code is not None)
-    if rng.random() < 0.008:
-        text += f", tel 07700 900{int(rng.integers(100, 1000))}"
-    reasons = next((habit.findings for habit in HABITS if habit.name == visit.habit), {})
-    found = {
-        f: v for f, v in visit.found.items() if rng.random() < (0.85 if f in reasons else WRITES[visit.technician])
-    }
-    is_end = visit.outcome in ("fixed", "beyond economic repair", "declined")
-    believed = None if visit.believed is None else faults[visit.believed]
-    if (
-        believed is not None
-        and visit.outcome not in ("no access", "no fault found")
-        and (rng.random() < (0.995 if visit.parts else 0.97 if is_end else 0.8))
-    ):
-        cause_text = said.cause(rng, believed.cause, visit.is_doubtful)
-    else:
-        believed, cause_text = None, ""
-    age_text, age_told = said.age(rng, unit.age(record.day), record.day.year)
-    labour, parts_cost = charges(visit)
-    done = said.done(rng, visit.outcome)
-    done = ", ".join(filter(None, [*visit.actions, done])) if rng.random() < 0.7 else done
-    shown = record.code if not is_return_with_part else None
-    parts = [(part, said.part_line(rng, part, price), price) for part, price in visit.parts]
-    return {
-        "visit_date": record.day.isoformat(),
-        "appliance_kind": said.kind(rng, call.kind),
-        "job_no": numbers[record.episode_id, record.job],
-        "customer_ref": unit.customer or "",
-        "make": said.make(rng, unit.make),
-        "model": said.model(rng, unit.model) if rng.random() < 0.97 or unit.serial is None else "",
-        "serial": said.serial(rng, unit.serial) if unit.serial and rng.random() < 0.985 else "",
-        "age": age_text,
-        "complaint": text,
-        "fault_code": said.code(rng, shown) if shown else "",
-        "findings": said.findings(rng, found) if found else "",
-        "cause": cause_text,
-        "work_done": done,
-        "parts": _parts_text(rng, [line for _, line, _ in parts]),
-        "outcome": said.outcome(rng, visit.outcome),
-        "technician": visit.technician,
-        "minutes": said.duration(rng, round(visit.minutes)),
-        "labour_charge": said.money(rng, labour) if labour else "",
-        "parts_cost": said.money(rng, parts_cost) if parts_cost else "",
-        "callback_of": "" if record.returns_to is None else numbers[record.episode_id, record.returns_to],
-        "_record": record,
-        "_told": told,
-        "_age": age_told,
-        "_code": shown or "",
-        "_found": found,
-        "_cause": "" if believed is None else believed.cause,
-        "_doubt": bool(believed is not None and visit.is_doubtful),
-        "_outcome": visit.outcome,
-        "_minutes": round(visit.minutes),
-        "_labour": labour,
-        "_parts": parts,
-    }
-
-
-def _parts_text(rng: np.random.Generator, lines: list[str]) -> str:
-    if not lines:
-        return ("", "", "", "", "no parts", "none", "-")[int(rng.integers(7))]
-    return ("; ", "; ", " + ")[int(rng.integers(3))].join(lines)
-
-
-def _gas_rows(rng: np.random.Generator, count: int) -> list[Row]:
-    """Gas appliances: never repaired here, made safe or referred."""
-    rows: list[Row] = []
-    for number in range(count):
-        day = RECORDS_FROM + timedelta(days=int(rng.integers((RECORDS_TO - RECORDS_FROM).days)))
-        outcome = ("made safe", "advice only")[int(rng.random() < 0.4)]
-        row = dict.fromkeys(COLUMNS, "") | {
-            "visit_date": day.isoformat(),
-            "appliance_kind": said.kind(rng, "gas appliance"),
-            "job_no": f"G-{number + 1:03d}",
-            "customer_ref": f"C-{90000 + number}",
-            "make": "Fennwick",
-            "model": f"FG{320 + number}",
-            "complaint": ("burner not lighting", "smell of gas", "flame goes out", "ignition not working")[
-                int(rng.integers(4))
-            ],
-            "work_done": said.done(rng, outcome),
-            "outcome": said.outcome(rng, outcome),
-            "technician": TECHNICIANS[int(rng.integers(len(TECHNICIANS)))].name,
-            "minutes": "20",
-            "labour_charge": "30.00",
-        }
-        rows.append(row | {"_record": None, "_told": {}, "_age": float("nan"), "_code": "", "_found": {}, "_cause": "",
-                           "_doubt": False, "_outcome": outcome, "_minutes": 20, "_labour": 30.0,
-                           "_parts": []})  # fmt: skip
-    return rows
 
 
 def _files(rows: list[Row], episodes: list[Episode], office_until: date) -> MadeWorld:
@@ -248,7 +149,7 @@ def _files(rows: list[Row], episodes: list[Episode], office_until: date) -> Made
         round((number + 1) * len(rows) / (len(BAD_LINES) + 3)) + len(rows) // 3: bad
         for number, bad in enumerate(BAD_LINES)
     }
-    seen: dict[int, int] = {}
+    visit_no = {id(r): n for e in episodes for n, r in enumerate(filter(is_in_records, e.records), start=1)}
     for number, row in enumerate(rows):
         is_office = row["visit_date"] <= office_until.isoformat()
         name = "office_export.xlsx" if is_office else "jobs.csv"
@@ -261,14 +162,13 @@ def _files(rows: list[Row], episodes: list[Episode], office_until: date) -> Made
             jobs.append({column: row[column] for column in COLUMNS})
         record: Record | None = row["_record"]
         episode_id = record.episode_id if record else -number
-        seen[episode_id] = seen.get(episode_id, 0) + 1
         gas = "not counted" if row["_outcome"] == "advice only" else "not fixed first time"
         truth.append({
             "file": name, "line_no": line_no, "job_no": row["job_no"], "visit_date": row["visit_date"],
-            "unit": record.unit.unit_id if record else -number, "episode": episode_id, "visit_no": seen[episode_id],
-            "kind": record.call.kind if record else "gas appliance",
+            "unit": record.unit.unit_id if record else -number, "episode": episode_id,
+            "visit_no": visit_no.get(id(record), 1), "kind": record.call.kind if record else "gas appliance",
             "cause": record.call.cause if record else "",
-            "first_time_fix": statuses.get(episode_id, gas) if seen[episode_id] == 1 else "",
+            "first_time_fix": statuses.get(episode_id, gas) if visit_no.get(id(record), 1) == 1 else "",
             "outcome": row["_outcome"], "age": "" if np.isnan(row["_age"]) else f"{row['_age']:.2f}",
             "code": row["_code"],
             "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?"}[how] + term for term,
@@ -302,10 +202,10 @@ def _office_lines(row: Row) -> list[dict[str, str]]:
     cells["Time on job"] = f"{hours}h{minutes:02d}"
     cells["Labour"] = f"{row['_labour']:.2f}" if row["_labour"] else ""
     lines = []
-    for part, written, price in row["_parts"] or [("", "", 0.0)]:
+    for part, line_text, price in row["_parts"] or [("", "", 0.0)]:
         line = dict(cells)
         if part:
-            name = written.split(" @ ")[0].removeprefix("1 x ").removeprefix("1x ").removesuffix(" x1")
+            name = line_text.split(" @ ")[0].removeprefix("1 x ").removeprefix("1x ").removesuffix(" x1")
             line |= {"Part used": name, "Qty": "1", "Unit price": f"{price:.2f}"}
         lines.append(line)
     return lines
@@ -384,7 +284,7 @@ def write_layout(path: Path) -> None:
         *(f'{name} = "{header}"' for name, header in OFFICE_HEADERS.items()),
         "",
         "[values.outcome]",
-        *(f'"{written}" = "{outcome}"' for outcome, written in OFFICE_STATUS.items()),
+        *(f'"{status}" = "{outcome}"' for outcome, status in OFFICE_STATUS.items()),
     ]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 

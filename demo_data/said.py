@@ -129,6 +129,8 @@ def part_line(rng: np.random.Generator, part: str, price: float) -> str:
     """Word one part line; the price is left out now and then."""
     name = part if rng.random() < 0.6 else _one(rng, PART_SAID.get(part, (part,)))
     at = f"{price:.2f}"
+    if rng.random() < 0.004:
+        return f"customer's own {part}"
     return _one(
         rng,
         (f"{name} x1 @ {at}", f"1 x {part_number(part)} {name} @ {at}", f"{name} @ {at}", f"{name} @ £{at}",

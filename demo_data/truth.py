@@ -19,15 +19,14 @@ def is_in_records(record: Record, as_of: date = RECORDS_TO) -> bool:
 def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tuple[int, int], str]:
     """Verdict of every part fitted within the records, by (id of its record, position among the visit's parts).
 
-    Judged by what the records can show at ``as_of``: a curing visit whose follow-up is not over leaves its parts open.
+    Judged by what the records can show at ``as_of``: only a cure confirms a cause, and only when its follow-up is over.
     """
     verdicts: dict[tuple[int, int], str] = {}
     for episode in episodes:
         seen = [record for record in episode.records if is_in_records(record, as_of)]
         cure = seen[-1] if seen and episode.state == "cured" and seen[-1] is episode.records[-1] else None
         is_mature = cure is not None and (as_of - cure.day).days >= SAME_FAULT_DAYS
-        named = _named_in_the_end(episode, seen)
-        cured_by = set() if named is None else set(_world().odds[episode.call.kind].faults[named].parts)
+        cured_by = set(_world().fault(episode.call).parts)
         for number, record in enumerate(seen):
             later = {part for other in seen[number + 1 :] for part, _ in other.visit.parts}
             names = [part for part, _ in record.visit.parts]
@@ -41,7 +40,7 @@ def part_verdicts(episodes: list[Episode], as_of: date = RECORDS_TO) -> dict[tup
                         verdict = "shared credit"
                     else:
                         verdict = "cured" if part in cured_by else "not the cause"
-                elif named is not None and record is not seen[-1] and part not in cured_by:
+                elif is_mature and record is not seen[-1] and part not in cured_by:
                     verdict = "not the cause"
                 else:
                     verdict = "still open"
@@ -67,15 +66,6 @@ def first_time_fix(episodes: list[Episode]) -> dict[int, str]:
             is_back = bool(later) and (later[0].day - first.day).days <= SAME_FAULT_DAYS
             status[episode.episode_id] = "fixed first time" if is_fixed and not is_back else "not fixed first time"
     return status
-
-
-def _named_in_the_end(episode: Episode, seen: list[Record]) -> int | None:
-    """Return the fault the last visit names, if the records hold the episode's end: the cure, or the giving up."""
-    if not seen or seen[-1] is not episode.records[-1]:
-        return None
-    if episode.state == "cured":
-        return episode.call.fault_no
-    return seen[-1].visit.believed if episode.state in ("beyond economic repair", "declined") else None
 
 
 @cache
