@@ -135,7 +135,7 @@ _PHONE_WORD_BEFORE = re.compile(
     r"(?:phone|tel|mob|mobile|contact) (?:no|number|nr))\b\.?(?: (?:him|her|them|on|back|cust|customer|first))*[ :.]*$",
     re.IGNORECASE,
 )
-_NUMBER = re.compile(r"(?<![\w.,/])(?:\+|\(\+?)?[0-9](?:[ ()./-]{0,3}[0-9]){6,16}(?![\w]|[.,][0-9]|/[0-9])")
+_NUMBER = re.compile(r"(?<![\w/])(?<![0-9][.,])(?:\+|\(\+?)?[0-9](?:[ ()./-]{0,3}[0-9]){6,16}(?![\w]|[.,][0-9]|/[0-9])")
 _UNIT_AFTER = re.compile(
     r"\s*(?:k|m|µ|u|n|p)?(?:ohms?|Ω|Ω|hz|v|w|kwh|amps?|a|mm|cm|rpm|f|uf|psi|bar|kg|g|hours?|hrs?|mins?|cycles?|%|°|pcs)\b",
     re.IGNORECASE,

@@ -99,7 +99,9 @@ def parse(written: pd.Series[str], on_date: pd.Series[pd.Timestamp]) -> pd.DataF
     bought, problems = _dates_bought(column.values, read, column.counts)
     years = column.numbers([number if kind == "age" else np.nan for kind, number, _ in read])
     first, last = bought
-    since = _years_since(column.days(first), column.days(last), pd.Series(on_date.to_numpy(), index=column.index))
+    since = _years_since(
+        column.days(first), column.days(last), pd.to_datetime(pd.Series(on_date.array, index=column.index))
+    )
     age = years.where(years.notna(), since)
     problem = column.texts(problems)
     too_early = age < 0

@@ -78,12 +78,13 @@ _ONLY_ORDER = re.compile(r"%([dmyY])([-/. ])%([dmyY])\2%([dmyY])")
 
 @dataclass(frozen=True)
 class _Numbers:
-    """Three numbers whose order is not stated: first, second, third, and whether the third has four digits."""
+    """Three numbers whose order is not stated."""
 
     first: int
     second: int
     third: int
-    is_long_year: bool
+    is_long_year: bool  # the third has four digits
+    has_dashes: bool  # as ISO dates have, whose year stands first
 
     def day(self, order: str) -> date | None:
         if order == "ymd":
@@ -225,8 +226,7 @@ def _read_one(text: str, layout_format: str | None = None) -> date | _Numbers | 
         return _day(year, month, day) or "is no day of the calendar"
     numbers = _NUMBERS.fullmatch(text)
     if numbers:
-        first, second, third = (int(number) for number in numbers.group(1, 3, 4))
-        return _Numbers(first, second, third, len(numbers[4]) == 4)
+        return _Numbers(int(numbers[1]), int(numbers[3]), int(numbers[4]), len(numbers[4]) == 4, numbers[2] == "-")
     serial = _SERIAL.fullmatch(text)
     if serial:
         day_found = SPREADSHEET_DAY_0 + timedelta(days=int(serial[1]))
@@ -243,8 +243,7 @@ def _read_named(text: str) -> date | _Numbers | str:
     """Read a date with a month name, or a numeric one that stood behind a weekday."""
     numbers = _NUMBERS.fullmatch(text)
     if numbers:
-        first, second, third = (int(number) for number in numbers.group(1, 3, 4))
-        return _Numbers(first, second, third, len(numbers[4]) == 4)
+        return _Numbers(int(numbers[1]), int(numbers[3]), int(numbers[4]), len(numbers[4]) == 4, numbers[2] == "-")
     for pattern, (day_at, month_at, year_at) in (
         (_DAY_NAME_YEAR, (1, 2, 3)),
         (_NAME_DAY_YEAR, (2, 1, 3)),
@@ -278,10 +277,10 @@ def _shown_order(read: Sequence[date | _Numbers | str | None], counts: Sequence[
 
 
 def _year_may_lead(short: Sequence[_Numbers]) -> bool:
-    """Say whether two-digit years may stand first: the last number varies more than the first."""
-    return all(found.day("ymd") for found in short) and (
-        len({found.third for found in short}) > len({found.first for found in short})
-    )
+    """Say whether two-digit years may stand first: the last number varies as days do, the first as years do."""
+    firsts, thirds = {found.first for found in short}, {found.third for found in short}
+    may_tie = any(found.has_dashes for found in short)
+    return all(found.day("ymd") for found in short) and len(thirds) + may_tie > len(firsts)
 
 
 def _ordered(found: _Numbers, order: str | None, year_may_lead: bool) -> date | str:

@@ -29,11 +29,12 @@ _CODES = re.compile(  # ISO 4217, those a workshop is likely to meet
 )
 _AMOUNT = re.compile(
     r"(?P<before>[^0-9.,'()+-]{0,12})(?P<sign>[-+(]?)(?P<before2>[^0-9.,'()+-]{0,12})"
-    r"(?P<number>[.,]?[0-9][0-9.,' ]*)(?:[.,]-{1,2})?"
+    r"(?P<number>[.,]?[0-9][0-9.,' ]*)"
     r"(?P<after>[^0-9.,'()+-]{0,12})(?P<close>[-)]?)(?P<after2>[^0-9.,'()+-]{0,12})"
 )
-_TAX = re.compile(
-    r"[ ,]*[(]?(?:\b(?:incl?|excl?|ex|plus|inkl|zzgl)\b\.?|\+) ?(?:vat|tax|gst|mwst|ust|btw)\b\.?[)]?$|/-$",
+_NO_DIGITS = re.compile(
+    r"[ ,]*[(]?(?:\b(?:incl?|excl?|ex|plus|inkl|zzgl)\b\.?|\+) ?(?:vat|tax|gst|mwst|ust|btw)\b\.?[)]?$"
+    r"|/-$|(?<=[0-9])[.,]-{1,2}(?![0-9])",
     re.IGNORECASE,
 )
 _SCIENTIFIC = re.compile(r"[-+]?[0-9]{1,17}(?:\.[0-9]{0,25})?e[-+]?[0-9]{1,3}", re.IGNORECASE)
@@ -126,7 +127,7 @@ def _split(value: str) -> tuple[str, str | None, int]:
         return nothing
     if _SCIENTIFIC.fullmatch(value):
         return (value.lstrip("+-"), None, -1 if value.startswith("-") else 1)
-    found = _AMOUNT.fullmatch(_TAX.sub("", value.strip("\"'")))
+    found = _AMOUNT.fullmatch(_NO_DIGITS.sub("", value.strip("\"'")))
     if found is None:
         return nothing
     words = "".join(found[name] for name in ("before", "before2", "after", "after2")).strip()

@@ -53,7 +53,8 @@ _TRAILING = re.compile(
     re.IGNORECASE,
 )
 _NO_COUNT = re.compile(
-    r"(?:way|pin|phase|pole|core|speed|ring|row|inch|hole|amp|watt|volt|lit(?:er|re)|stage|wire)\b", re.IGNORECASE
+    r"(?:way|pin|phase|pole|core|speed|ring|row|inch|hole|amp|watt|volt|lit(?:er|re)|stage|wire)\b[ -]+[a-z]",
+    re.IGNORECASE,
 )
 _OWN = re.compile(
     r"\(?\b(?:customer'?s?|cust'?s?\.?|client'?s?|owner'?s?|kunden?s?)[ -]*"
@@ -181,7 +182,7 @@ def _part(piece: str) -> _Part | None:
     if not any(letter.isalnum() for letter in text) or folded in NOT_KNOWN or _NO_PART.fullmatch(folded):
         return None
     text, price, sign = _take_price(text)
-    text, quantity = _take_quantity(text)
+    text, quantity = _take_quantity(_VERBS.sub("", text))
     is_customers = _OWN.search(text) is not None
     if is_customers:
         text = _OWN.sub(" ", text)
@@ -209,7 +210,7 @@ def _take_price(text: str) -> tuple[str, str, str]:
 def _take_quantity(text: str) -> tuple[str, float]:
     """Give (text without the quantity, quantity)."""
     leading, trailing = _LEADING.match(text), _TRAILING.search(text[-60:])
-    if leading and (kept := text[leading.end() :].strip()) and not _NO_COUNT.match(kept):
+    if leading and (kept := text[leading.end() :].strip()) and not (leading[4] and _NO_COUNT.match(kept)):
         return kept, _first_number(leading)
     if trailing and (kept := text[: max(len(text) - 60, 0) + trailing.start()].strip()):
         return kept, _first_number(trailing)
