@@ -15,8 +15,5 @@ select
     max(part_verdict.visit_date) as last_date
 from part_verdict
 inner join visit on visit.visit_id = part_verdict.visit_id
-where part_verdict.verdict = 'still open'
-    and part_verdict.confirmed_cause is not null
-    and not part_verdict.pair_is_listed
-    and part_verdict.evidence like '%see review'
+where part_verdict.is_for_review
 group by part_verdict.kind, part_verdict.confirmed_cause, part_verdict.part;

@@ -1,6 +1,6 @@
 -- one row an episode: was it fixed at the first visit
 -- key:            episode_id
--- reads:          episode, episode_visit, visit, visit_appliance, follow_up
+-- reads:          episode, episode_visit, visit, follow_up
 -- month:          first day of the month of the first attended visit (visits without access are passed over)
 -- technician:     who made the first attended visit; null = not recorded
 -- status:         fixed first time: that visit fixed it and window_days passed without a return;
