@@ -108,7 +108,8 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a make, the most frequent first: value, fixed, known, rate, low, high (partially pooled), words.
+        One row a make, the most frequent first: value, fixed, known, expected (fixed, of its jobs), rate, low,
+        high (as with everyone's mix of jobs, partially pooled), words.
     """
     from models.comparison import compare
 
@@ -122,7 +123,7 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         **{name: (compared[name] * same_mix).clip(upper=1.0) for name in ("rate", "low", "high")},
     ).rename(columns={"unit": "value", "observed": "fixed", "n": "known"})
     table = table.sort_values(["known", "value"], ascending=[False, True]).head(MAKES_SHOWN)
-    return table[["value", "fixed", "known", "rate", "low", "high", "words"]].reset_index(drop=True)
+    return table[["value", "fixed", "known", "expected", "rate", "low", "high", "words"]].reset_index(drop=True)
 
 
 def ages(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:

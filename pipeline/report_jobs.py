@@ -10,8 +10,8 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-FIGURE_CAP = 400
-ROW_CAP = 40
+FIGURE_CAP = 300
+ROW_CAP = 25
 
 # each gives: key, episode_id, sorting (the jobs worth reading first); $first, $last, $end bound the period of the report,
 # $weighed the first month of the year weighed, $shown the first month of the chart

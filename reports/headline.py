@@ -194,7 +194,8 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
 
 def _strip(measure: str, now: Mapping[str, Any], before: Mapping[str, Any], show: Callable[[object], str]) -> Strip:
     values = [float(item) for item in (now["value"], now["low"], now["high"], before["value"]) if _is_number(item)]
-    top = 1.0 if measure == "first_time_fix" else _round_up(max([*values, 1e-9]))
+    least = 1.0 if measure == "days_to_cure" else 1e-3
+    top = 1.0 if measure == "first_time_fix" else _round_up(max([*values, least]))
 
     def place(value: object, missing: str | None = None) -> str | None:
         if not _is_number(value):

@@ -36,15 +36,17 @@ def job_block(
     kept = lists[lists["key"].isin(titles)]
     wanted = list(dict.fromkeys(kept["episode_id"]))
     place = {episode: number for number, episode in enumerate(wanted)}
-    unit_of = units.set_index("episode_id")
-    visits_of = {episode: group for episode, group in visits.groupby("episode_id", sort=False) if episode in place}
-    rows = []
-    for episode in wanted:
-        unit = unit_of.loc[episode]
-        name = " ".join(
-            text for text in (plain(unit["make"], 40), wording.term(unit["kind"]), plain(unit["model"], 40)) if text
+    visits_of = _visits(visits, wording)
+    told = {
+        episode: [
+            " ".join(text for text in (plain(make, 40), wording.term(kind), plain(model, 40)) if text),
+            plain(complaint, 160),
+        ]
+        for episode, kind, make, model, complaint in zip(
+            *(units[name] for name in ("episode_id", "kind", "make", "model", "complaint")), strict=True
         )
-        rows.append([name, plain(unit["complaint"], 160), _visits(visits_of.get(episode), wording)])
+    }
+    rows = [[*told[episode], visits_of.get(episode, [])] for episode in wanted]
     made: dict[str, Any] = {}
     for key, group in kept.groupby("key", sort=False):
         left_out = int(group["total"].iloc[0]) - len(group)
@@ -59,15 +61,13 @@ def job_block(
     return {"rows": rows, "lists": made}
 
 
-def _visits(group: pd.DataFrame | None, wording: Wording) -> list[list[str]]:
-    if group is None:
-        return []
-    return [
-        [wording.date(date), plain(job_no, 24) or "–", _happened(outcome, cause, parts, wording)]
-        for date, job_no, outcome, cause, parts in zip(
-            group["visit_date"], group["job_no"], group["outcome"], group["cause"], group["parts"], strict=True
-        )
-    ]
+def _visits(visits: pd.DataFrame, wording: Wording) -> dict[int, list[list[str]]]:
+    made: dict[int, list[list[str]]] = {}
+    columns = ("episode_id", "visit_date", "job_no", "outcome", "cause", "parts")
+    for episode, date, job_no, outcome, cause, parts in zip(*(visits[name] for name in columns), strict=True):
+        told = [wording.date(date), plain(job_no, 24) or "–", _happened(outcome, cause, parts, wording)]
+        made.setdefault(episode, []).append(told)
+    return made
 
 
 def _happened(outcome: object, cause: object, parts: object, wording: Wording) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
+from altair.utils.schemapi import debug_mode
 
 from reports.charts import (
     callback_curve,
@@ -88,11 +89,18 @@ class Section:
 
 
 def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
-    """Draw every chart of the page."""
-    frames = made.frames
+    """Draw every chart of the page.
+
+    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than drawing.
+    """
+    with debug_mode(False):
+        return _pictures(made.frames, wording, made.window_days)
+
+
+def _pictures(frames: Mapping[str, pd.DataFrame], wording: Wording, window: int) -> list[Picture]:
     drawn = [
         fix_by_month.picture(frames["fix_by_month"], wording),
-        callback_curve.picture(frames["callback_curve"], wording, made.window_days),
+        callback_curve.picture(frames["callback_curve"], wording, window),
         wrong_swaps.picture(frames["wrong_swaps"], wording),
     ]
     drawn += [

@@ -28,6 +28,7 @@ from markupsafe import Markup
 from reports import theme
 
 LONGEST_TEXT = 300
+LONGEST_SHOWN = 3000
 DEFAULT_WORDS = {
     "close": "Close",
     "skip": "To the figures",
@@ -127,7 +128,7 @@ def environment() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=lambda value: value if isinstance(value, Markup | int | jinja2.Undefined) else plain(value),
+        finalize=lambda value: value if isinstance(value, Markup | int | jinja2.Undefined) else plain(value, LONGEST_SHOWN),
     )
     opened.filters["data_block"] = data_block
     return opened

@@ -40,8 +40,8 @@ DARK = {
 
 TYPE = "Seravek, 'Gill Sans Nova', 'Segoe UI', Ubuntu, Calibri, 'Noto Sans', 'DejaVu Sans', sans-serif"
 LABEL_SIZE = 12
-ROW_HEIGHT = 44
-CHART_HEIGHT = 260
+ROW_HEIGHT = 42
+CHART_HEIGHT = 250
 PNG_WIDTH = 720
 
 

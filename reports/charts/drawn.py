@@ -109,11 +109,11 @@ def rows_chart(
     if value_type == "bar":
         layers.append(
             drawn.transform_filter("isValid(datum.pale)")
-            .mark_bar(height=16, yOffset=9, color=theme.LIGHT["main-pale"], aria=False)
+            .mark_bar(height=16, yOffset=11, color=theme.LIGHT["main-pale"], aria=False)
             .encode(x=alt.X("pale:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)))
         )
         layers.append(
-            drawn.mark_bar(height=10, yOffset=9, stroke=theme.LIGHT[colour], strokeWidth=1, fillOpacity=1).encode(
+            drawn.mark_bar(height=10, yOffset=11, stroke=theme.LIGHT[colour], strokeWidth=1, fillOpacity=1).encode(
                 x=across,
                 fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(fill)),
                 **said(),
@@ -122,7 +122,7 @@ def rows_chart(
     layers.append(
         drawn.transform_filter("isValid(datum.low)")
         .mark_rule(
-            yOffset=9,
+            yOffset=11,
             strokeWidth=6 if value_type == "point" else 1.5,
             opacity=0.5 if value_type == "point" else 1,
             color=theme.LIGHT[colour] if value_type == "point" else theme.LIGHT["ink"],
@@ -133,7 +133,7 @@ def rows_chart(
     if value_type == "point":
         layers.append(
             drawn.transform_filter("isValid(datum.value)")
-            .mark_point(yOffset=9, size=80, opacity=1, stroke=theme.LIGHT[colour], strokeWidth=2)
+            .mark_point(yOffset=11, size=80, opacity=1, stroke=theme.LIGHT[colour], strokeWidth=2)
             .encode(
                 x=across,
                 fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(theme.LIGHT[colour])),
@@ -142,10 +142,10 @@ def rows_chart(
         )
     words = {"align": "left", "baseline": "bottom", "limit": PART_LIMIT, "aria": False}
     layers += [
-        drawn.mark_text(dy=0, fontSize=13, **words).encode(x=alt.value(0), text="words:N"),
-        headings.mark_text(dy=12, fontSize=13, fontWeight=700, **words).encode(x=alt.value(0), text="words:N"),
+        drawn.mark_text(dy=-1, fontSize=13, **words).encode(x=alt.value(0), text="words:N"),
+        headings.mark_text(dy=10, fontSize=13, fontWeight=700, **words).encode(x=alt.value(0), text="words:N"),
         drawn.mark_text(
-            align="left", baseline="middle", dx=8, dy=9, color=theme.LIGHT["soft"], limit=PART_LIMIT, aria=False
+            align="left", baseline="middle", dx=8, dy=11, color=theme.LIGHT["soft"], limit=PART_LIMIT, aria=False
         ).encode(x=alt.X("end:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), text="label:N"),
     ]
     return alt.layer(*layers).properties(width="container", height=theme.ROW_HEIGHT * max(len(rows), 1))

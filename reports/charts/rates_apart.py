@@ -31,8 +31,8 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
     Parameters
     ----------
     frame
-        One row a group, in the order to show: value (missing = not known), fixed, known, rate, low, high; for makes also
-        words (inside, edge_low, edge_high, above, below, few) and rate, low, high partially pooled.
+        One row a group, in the order to show: value (missing = not known), fixed, known, rate, low, high; for makes
+        rate, low and high as with everyone's mix of jobs, partially pooled, and also expected (fixed, of its jobs) and words (inside, edge_low, edge_high, above, below, few) and rate, low, high partially pooled.
     wording
         Language of the page.
     dimension
@@ -42,9 +42,12 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
         wording.term(value) if isinstance(value, str) else wording.say("ages.unknown") for value in frame["value"]
     ]
     numbers = [
-        {"x": wording.number(fixed), "n": known, "rate": wording.percent(rate)}
-        for fixed, known, rate in zip(frame["fixed"], frame["known"], frame["rate"], strict=True)
+        {"x": wording.number(fixed), "n": known, "rate": wording.percent(rate), "expected": wording.number(expected)}
+        for fixed, known, rate, expected in zip(
+            frame["fixed"], frame["known"], frame["rate"], frame.get("expected", frame["fixed"]), strict=True
+        )
     ]
+    is_known = frame["value"].notna().to_numpy()
     has_rate = (frame["known"] >= FEWEST_FOR_RATE) & frame["rate"].notna()
     rows = pd.DataFrame(
         {
@@ -53,7 +56,7 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
             "low": frame["low"].where(has_rate).astype(float).to_numpy(),
             "high": frame["high"].where(has_rate).astype(float).to_numpy(),
             "label": [
-                wording.say("ages.label" if enough else "ages.label_few", **number)
+                wording.say(f"ages.label_{dimension}" if enough else "ages.label_few", **number)
                 for enough, number in zip(has_rate, numbers, strict=True)
             ],
             "said": [
@@ -70,7 +73,7 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
             ],
         }
     )
-    title = _make_title(frame, groups, wording) if dimension == "make" else _age_title(rows, wording)
+    title = _make_title(frame, groups, wording) if dimension == "make" else _age_title(rows[is_known], wording)
     table = pd.DataFrame(
         {
             wording.say(f"columns.{dimension}"): groups,

@@ -47,9 +47,13 @@
     walkMarks(plot);
     return window.vegaEmbed(plot, JSON.parse(data.textContent), {
       mode: "vega-lite", renderer: "svg", ast: true, actions: false, defaultStyle: false, loader: noLoader, tooltip: onHover,
-    }).then(() => { plot.dataset.drawn = "yes"; });
+    }).then((made) => {
+      plot.dataset.drawn = "yes";
+      return made.view;
+    });
   });
-  Promise.all(drawn).then(() => { document.documentElement.dataset.drawn = String(drawn.length); });
+  const views = [];
+  Promise.all(drawn).then((all) => { views.push(...all); document.documentElement.dataset.drawn = String(drawn.length); });
 
   const jobs = read("jobs");
   let dialog = null;
@@ -94,5 +98,18 @@
     const button = event.target.closest("button[data-jobs]");
     if (button) openJobs(button.dataset.jobs);
   });
-  window.addEventListener("beforeprint", hideTip);
+
+  // on paper every chart has the same width, whatever the screen was
+  const PAPER = 720;
+  const widths = new Map();
+  window.addEventListener("beforeprint", () => {
+    hideTip();
+    for (const view of views) {
+      widths.set(view, view.signal("width"));
+      view.signal("width", PAPER).run();
+    }
+  });
+  window.addEventListener("afterprint", () => {
+    for (const view of views) view.signal("width", widths.get(view)).run();
+  });
 })();
