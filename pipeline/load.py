@@ -126,8 +126,8 @@ def _load_one(asked: _Asked, source: Source) -> FileReport:
     reading = layout.reading() if layout else Reading(sheet=asked.sheet, known_names=known_names())
     report: FileReport | None = None
     try:
-        with asked.database.transaction() as connection:
-            records = read(connection, source, reading, asked.database.scratch)
+        records = read(asked.database.connection, source, reading, asked.database.scratch)
+        with asked.database.transaction():
             report = _take(asked, source, records, layout)
             if asked.dry_run or report.is_refused_whole:
                 raise _NothingKept

@@ -38,7 +38,7 @@ REMEDY_CELLS = "Put a cell that holds the delimiter in quotation marks, and load
 
 csv.field_size_limit(LONGEST_LINE)
 codecs.register_error("priorjobs_mark", lambda fault: ("\udcff", fault.end))  # type: ignore[attr-defined]
-_LINE_END = re.compile("\r\n|\n|\r")
+_ANY_LINE_END = re.compile("\r\n|\n|\r")
 _UNDECODED = re.compile("[\ud800-\udfff]")
 
 
@@ -72,14 +72,14 @@ def read_text(connection: duckdb.DuckDBPyConnection, source: Source, reading: Re
     """
     encoding = find_encoding(source, reading)
     counted = _count(source.path)
-    line_end = "\n" if counted.newlines or "16" in encoding or "32" in encoding else ""
+    line_end = _line_end(source, encoding)  # of the first line
     with source.path.open(encoding=encoding, errors="priorjobs_mark", newline=line_end) as file:
         sample = _sample(file, source.name)
-    dialect = find_dialect(sample, reading)
-    rows = list(_records(iter(sample), dialect, lambda *_: None))
+    dialect = find_dialect(sample, reading, line_end)
+    rows = list(_records(iter(sample), dialect, lambda *_: None, line_end))
     at = find_header([cells for _, cells in rows], reading, source.name)
     header_cells = rows[at][1] if at >= 0 else ()
-    header_end = rows[at][0] + len(_LINE_END.findall("".join(header_cells))) if at >= 0 else 0
+    header_end = rows[at][0] + "".join(header_cells).count(line_end) if at >= 0 else 0
     width = max(_filled(header_cells), _usual_width([cells for _, cells in rows[at + 1 :]]), 1)
     records = Records(unique_names(header_cells, width))
     records.how = {"encoding": encoding, "delimiter": dialect.delimiter, "quote": dialect.quote}
@@ -89,10 +89,18 @@ def read_text(connection: duckdb.DuckDBPyConnection, source: Source, reading: Re
         return records
     refuse = _Refusals(records, dialect)
     with source.path.open(encoding=encoding, errors="priorjobs_mark", newline=line_end) as file:
-        lines = _records(_physical_lines(file, source.name), dialect, refuse.unreadable)
+        lines = _records(_physical_lines(file, source.name), dialect, refuse.unreadable, line_end)
         store(connection, width, (line for line in lines if line[0] > header_end), refuse.too_wide)
     records.refused = [r for r in records.refused if r.line_no > header_end]
     return records
+
+
+def _line_end(source: Source, encoding: str) -> str:
+    """Tell what ends a line: a line feed, or in the files of old programs a carriage return alone."""
+    with source.path.open(encoding=encoding, errors="priorjobs_mark", newline="") as file:
+        start = file.read(SAMPLE_BYTES)
+    first = _ANY_LINE_END.search(start)
+    return "\r" if first and first[0] == "\r" else "\n"
 
 
 def _filled(cells: Sequence[str]) -> int:
@@ -150,7 +158,7 @@ def find_encoding(source: Source, reading: Reading) -> str:
             return "utf-16-le"
         if even > 4 * odd:
             return "utf-16-be"
-    if start.count(0) > len(start) / 50 or sum(start.count(c) for c in range(1, 9)) > len(start) / 50:
+    if start.count(0) + sum(start.count(c) for c in range(1, 9)) > max(8, len(start) / 50):
         raise FileUnreadable(
             f"{shown(source.name)} is not text and no other kind of file that is read here.",
             "Export it as CSV, XLSX, ODS, JSON Lines or Parquet.",
@@ -212,7 +220,7 @@ def _physical_lines(file: IO[str], name: str) -> Iterator[str]:
         yield line
 
 
-def find_dialect(sample: list[str], reading: Reading) -> Dialect:
+def find_dialect(sample: list[str], reading: Reading, line_end: str = "\n") -> Dialect:
     """Find the delimiter and quote under which the sample's lines agree best on a number of cells.
 
     Known column names weigh most: a delimiter that shows them is right whatever stands in the lines below.
@@ -226,7 +234,7 @@ def find_dialect(sample: list[str], reading: Reading) -> Dialect:
     best, best_score = Dialect(",", reading.quote or '"', escape), (-1.0, -1.0)
     for delimiter in (*DELIMITERS, *rare):
         candidate = Dialect(delimiter, reading.quote or _quote(text, delimiter), escape)
-        rows = [cells for _, cells in _records(iter(sample[:SAMPLE_LINES]), candidate, lambda *_: None)]
+        rows = [cells for _, cells in _records(iter(sample[:SAMPLE_LINES]), candidate, lambda *_: None, line_end)]
         score = _agreement(rows, reading.known_names)
         if score > best_score:
             best, best_score = candidate, score
@@ -301,11 +309,12 @@ def _read_regular(
 
 
 def _records(
-    lines: Iterator[str], dialect: Dialect, refuse: Callable[[int, str, str, str], None]
+    lines: Iterator[str], dialect: Dialect, refuse: Callable[[int, str, str, str], None], line_end: str = "\n"
 ) -> Iterator[tuple[int, list[str]]]:
     """Yield (number of its first line, cells) of each record that is not blank; a damaged one costs one line only."""
     waiting: deque[str] = deque()
     taken: list[str] = []
+    stray = "\n" if line_end == "\r" else "\r"  # inside a line it ends nothing
 
     def feed() -> Iterator[str]:
         while True:
@@ -315,7 +324,8 @@ def _records(
             taken.append(line)
             if len(taken) > LONGEST_CELL_LINES:
                 raise csv.Error("cell of too many lines")
-            yield line.replace("\r", "\ue000") if "\r" in line[:-2] else line
+            body = line.rstrip("\r\n")
+            yield body.replace(stray, "\ue000") + line[len(body) :] if stray in body else line
 
     line_no = 1
     reader = _reader(feed(), dialect)
@@ -344,7 +354,7 @@ def _records(
             )
         elif cells:
             if any("\ue000" in cell for cell in cells) and not any("\ue000" in line for line in taken):
-                cells = [cell.replace("\ue000", "\r").rstrip("\r") for cell in cells]
+                cells = [cell.replace("\ue000", stray) for cell in cells]
             yield line_no, cells
         line_no += len(taken)
 

@@ -26,6 +26,7 @@ FREE_TEXTS = ("complaint", "findings", "cause", "work_done", "other_columns")
 MONEY = ("labour_charge", "parts_cost")
 LONGEST_REASON = 200  # characters of a refused value that are repeated in its reason
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts
+MOST_REPEATS = 20_000
 SHOWN = 1_000  # refused lines of a file held for the report; all are kept in the database
 RULES = {
     "visit_date": ("is missing", "Give the day of the visit."),
@@ -134,9 +135,11 @@ def _counted(connection: duckdb.DuckDBPyConnection, column: str) -> tuple[list[s
 
 
 def _spread(written: list[str], counts: list[int]) -> pd.Series[str]:
+    """Repeat each value as often as it stands in the column, scaled down in long columns: shares decide, not numbers."""
     import pandas as pd
 
-    return pd.Series(written, dtype="str").repeat(counts)
+    scale = max(1, sum(counts) // MOST_REPEATS)
+    return pd.Series(written, dtype="str").repeat([-(-n // scale) for n in counts])
 
 
 def _read_days(connection: duckdb.DuckDBPyConnection, layout: Layout) -> str | None:
@@ -166,12 +169,13 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
     for column in FREE_TEXTS:
         for rows in batches(connection, f"select distinct {column} as w from line where {column} is not null"):
             _keep_masked(connection, rows["w"], mask_contacts(rows["w"]), changed, column)
-        own = (
-            f"select {column} as w, max(customer_ref) as c from line where length(customer_ref) >= {SHORTEST_NAME} "
-            f"and contains({_one_space(column)}, {_one_space('customer_ref')}) group by 1"
-        )
-        for rows in batches(connection, own):
-            _keep_masked(connection, rows["w"], mask_contacts(rows["w"], rows["c"]), changed, column)
+    texts = ", ".join(FREE_TEXTS)
+    own = f"length(customer_ref) >= {SHORTEST_NAME} and contains({_one_space(f'concat_ws(chr(10), {texts})')}, "
+    own += f"{_one_space('customer_ref')})"
+    for rows in batches(connection, f"select {texts}, customer_ref from line where {own}"):
+        for column in FREE_TEXTS:
+            held = rows[rows[column].notna()]
+            _keep_masked(connection, held[column], mask_contacts(held[column], held["customer_ref"]), changed, column)
     connection.execute(
         "create or replace temp table mask as select distinct on (written) * from mask order by written, length(masked)"
     )

@@ -101,12 +101,12 @@ def _files(path: Path) -> list[Path]:
         )  # fmt: skip
         if not inside:
             raise UsageError(
-                f"There is no file of records in the folder {shown(path)}.",
+                f"There is no file of records in the folder {shown(path, 240)}.",
                 f"Files are known by their ending: {', '.join(sorted(SUFFIXES))}.",
             )
         return inside
     if not path.is_file():
-        raise UsageError(f"There is no file {shown(path)}.", "Check the name and the folder.")
+        raise UsageError(f"There is no file {shown(path, 240)}.", "Check the name and the folder.")
     return [path]
 
 
