@@ -25,12 +25,15 @@ class BayesTables:
         Log share of each cause, smoothed.
     log_ratio
         cells × causes: log P(value | cause) − log P(value).
+    chance
+        cells × causes: P(value | cause).
     strengths
         Pseudo-jobs by which each column leans on what shared traits foretell.
     """
 
     log_share: np.ndarray
     log_ratio: np.ndarray
+    chance: np.ndarray
     strengths: np.ndarray
 
 
@@ -70,7 +73,7 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
     strengths = np.zeros(len(widths))
     told = widths >= 2
     if not told.any() or counts.shape[1] < 2:
-        return BayesTables(log_share, log_ratio, strengths)
+        return BayesTables(log_share, log_ratio, np.ones_like(counts), strengths)
     kept = np.repeat(told, widths)
     block = counts[kept]
     begin = np.concatenate([[0], np.cumsum(widths[told])])
@@ -81,8 +84,10 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
     seen = np.add.reduceat(block, begin[:-1], axis=0)[column]
     pooled = block.sum(axis=1) + 0.5
     pooled /= np.add.reduceat(pooled, begin[:-1])[column]
-    log_ratio[kept] = np.log((block + lean * means) / (seen + lean)) - np.log(pooled)[:, None]
-    return BayesTables(log_share, log_ratio, strengths)
+    chance = np.ones_like(counts)
+    chance[kept] = (block + lean * means) / (seen + lean)
+    log_ratio[kept] = np.log(chance[kept]) - np.log(pooled)[:, None]
+    return BayesTables(log_share, log_ratio, chance, strengths)
 
 
 def best_strengths(counts: np.ndarray, means: np.ndarray, starts: np.ndarray) -> np.ndarray:

@@ -103,7 +103,7 @@ def fit_trees(
     rounds: int,
     seed: int,
     leaves: int = 8,
-    rate: float = 0.15,
+    rate: float | None = None,
     ridge: float = 10.0,
 ) -> Trees:
     """Fit scikit-learn's HistGradientBoostingClassifier and copy its trees into arrays."""
@@ -114,7 +114,7 @@ def fit_trees(
     position = np.concatenate([position[by_category], position[~by_category]])  # the order scikit-learn gives them
     machine = HistGradientBoostingClassifier(
         max_iter=rounds,
-        learning_rate=rate,
+        learning_rate=rate or min(max(6 / rounds, 0.08), 0.3),
         max_leaf_nodes=leaves,
         l2_regularization=ridge,
         min_samples_leaf=5,

@@ -10,16 +10,10 @@ from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 
-from models.bayes import BayesTables, count_cells, fit_tables, log_shares
-from models.boosting import boosting_inputs, fit_trees
+from models.boosting import boosting_inputs
 from models.cause_model import CauseModel, Unseen
-from models.encoding import cells, encode, gather, learn_columns, offsets
-from models.linear import fit_linear, one_hot
-from models.pool import pool_weights
-
-FREEDOMS = (0.1, 0.25, 0.5)  # standard deviations tried for the linear layer; held-out jobs choose
-ENOUGH_HELD_OUT = 2000  # jobs on which four pool weights are fitted well enough
-LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept
+from models.encoding import cells, encode, learn_columns, offsets
+from models.held_out import HeldOut, Jobs, fit_layers
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -137,139 +131,32 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
     def _learn(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
         columns = learn_columns(frame)
-        starts = offsets(columns)
-        causes, size = len(self.classes_), int(starts[-1])
-        at = cells(encode(frame, columns), starts)
-        counts = count_cells(at, cause, weight, size, causes)
-        share = log_shares(cause, weight, causes)
-        tables = fit_tables(counts, share, starts)
-        unseen = _unseen(frame, cause, weight, self.scope)
-        jobs = np.bincount(cause, weights=weight, minlength=causes)
-        silent = np.array([1.0, 1.0, 0.0, 0.0])
-        if causes < 2 or len(frame) < 2 * self.folds:
-            return CauseModel(self.classes_, columns, share, tables.log_ratio, None, None, silent, jobs, unseen)
-
-        fold = np.random.default_rng(self.random_state).permutation(len(frame)) % self.folds
-        told, shares = _told_by_others(at, cause, weight, fold, starts, counts)
-        held_out = np.isin(fold, np.arange(min(self.folds, -(-ENOUGH_HELD_OUT * self.folds // len(frame)))))
-        opinions = [shares[held_out], told[held_out]]
-        y, w = cause[held_out], weight[held_out]
-        weights = pool_weights(opinions, y, w)
-        best = _pool_loss(opinions, weights, y, w)
-
-        linear = None
-        shown = one_hot(at, size)
-        base = shares * weights[0] + told * weights[1]
-        freedom, moved = _best_freedom(shown, base, cause, weight, fold, held_out)
-        if moved is not None:
-            tried = pool_weights([*opinions, moved[held_out]], y, w)
-            loss = _pool_loss([*opinions, moved[held_out]], tried, y, w)
-            if loss < best - LEAST_GAIN:
-                opinions, weights, best = [*opinions, moved[held_out]], tried, loss
-                linear = fit_linear(shown, base, cause, weight, freedom)
-
-        trees = None
-        rounds = _affordable_rounds(len(frame), causes, len(columns)) if self.boosting else 0
-        if rounds:
-            inputs = boosting_inputs(frame, columns)
-            grown = _boosting_opinion(inputs, columns, cause, weight, fold, held_out, causes, rounds, self.random_state)
-            tried = pool_weights([*opinions, grown], y, w)
-            loss = _pool_loss([*opinions, grown], tried, y, w)
-            if loss < best - LEAST_GAIN:
-                weights, best = tried, loss
-                trees = fit_trees(inputs, columns, cause, weight, causes, rounds=rounds, seed=self.random_state)
-
-        full = np.zeros(4)
-        full[:2] = weights[:2]
-        if linear is not None:
-            full[2] = weights[2]
-        if trees is not None:
-            full[3] = weights[-1]
-        return CauseModel(self.classes_, columns, share, tables.log_ratio, linear, trees, full, jobs, unseen)
+        codes = encode(frame, columns)
+        jobs = Jobs(codes, cells(codes, offsets(columns)), cause, weight, offsets(columns), len(self.classes_))
+        tables, pairs = fit_layers(jobs, np.ones(len(cause), dtype=bool))
+        parts: dict[str, Any] = {"pairs": None, "linear": None, "trees": None}
+        weights = np.array([1.0, 1.0, 0.0, 0.0, 0.0])
+        if jobs.causes > 1 and len(frame) >= 2 * self.folds:
+            held = HeldOut(jobs, self.folds, self.random_state)
+            if held.keep("pairs", held.paired):
+                parts["pairs"] = pairs
+            parts["linear"] = held.try_linear()
+            if self.boosting:
+                parts["trees"] = held.try_boosting(boosting_inputs(frame, columns), columns, self.random_state)
+            weights = held.weights()
+        return CauseModel(
+            classes_=self.classes_,
+            columns=columns,
+            log_share=tables.log_share,
+            log_ratio=tables.log_ratio,
+            **parts,
+            weights=weights,
+            jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
+            unseen=_unseen(frame, cause, self.scope),
+        )
 
 
-def _told_by_others(
-    at: np.ndarray, cause: np.ndarray, weight: np.ndarray, fold: np.ndarray, starts: np.ndarray, counts: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Bayes layer's log ratios and log shares for each job, learned from the other folds."""
-    size, causes = counts.shape
-    told, shares = np.zeros((len(at), causes)), np.zeros((len(at), causes))
-    for part in np.unique(fold):
-        mine = fold == part
-        rest = counts - count_cells(at[mine], cause[mine], weight[mine], size, causes)
-        share = log_shares(cause[~mine], weight[~mine], causes)
-        tables: BayesTables = fit_tables(np.maximum(rest, 0.0), share, starts)
-        told[mine] = gather(tables.log_ratio, at[mine])
-        shares[mine] = share
-    return told, shares
-
-
-def _pool_loss(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:
-    scores = np.tensordot(weights, np.stack(opinions), axes=1)
-    top = scores.max(axis=1, keepdims=True)
-    total = np.log(np.exp(scores - top).sum(axis=1)) + top[:, 0]
-    return float(np.average(total - scores[np.arange(len(cause)), cause], weights=weight))
-
-
-def _best_freedom(
-    shown: Any, base: np.ndarray, cause: np.ndarray, weight: np.ndarray, fold: np.ndarray, held_out: np.ndarray
-) -> tuple[float, np.ndarray | None]:
-    """Choose how far the linear layer may move, on the first held-out fold; then its opinion on every held-out fold."""
-    parts = np.unique(fold[held_out])
-    mine = fold == parts[0]
-    best, best_loss = 0.0, _loss(base[mine], cause[mine], weight[mine])
-    start = None
-    for freedom in FREEDOMS:
-        weights = fit_linear(shown[~mine], base[~mine], cause[~mine], weight[~mine], freedom, start)
-        loss = _loss(base[mine] + shown[mine] @ weights, cause[mine], weight[mine])
-        if loss > best_loss:
-            break
-        best, best_loss, start = freedom, loss, weights
-    if start is None:
-        return 0.0, None
-    moved = np.zeros_like(base)
-    moved[mine] = shown[mine] @ start
-    for part in parts[1:]:
-        mine = fold == part
-        weights = fit_linear(shown[~mine], base[~mine], cause[~mine], weight[~mine], best, start)
-        moved[mine] = shown[mine] @ weights
-    return best, moved
-
-
-def _loss(scores: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:
-    return _pool_loss([scores], np.ones(1), cause, weight)
-
-
-def _affordable_rounds(jobs: int, causes: int, columns: int) -> int:
-    """Rounds of boosting within about fifteen seconds; 0 = not tried, the jobs are too few for so many causes."""
-    if jobs < 50 * causes:
-        return 0
-    per_tree = 0.002 + 4e-9 * jobs * columns
-    trees = 1 if causes == 2 else causes
-    rounds = int(15 / (per_tree * trees * 2))
-    return min(rounds, 150) if rounds >= 10 else 0
-
-
-def _boosting_opinion(
-    inputs: np.ndarray,
-    columns: list[Any],
-    cause: np.ndarray,
-    weight: np.ndarray,
-    fold: np.ndarray,
-    held_out: np.ndarray,
-    causes: int,
-    rounds: int,
-    seed: int,
-) -> np.ndarray:
-    opinion = np.zeros((len(cause), causes))
-    for part in np.unique(fold[held_out]):
-        mine = fold == part
-        trees = fit_trees(inputs[~mine], columns, cause[~mine], weight[~mine], causes, rounds=rounds, seed=seed)
-        opinion[mine] = trees.scores(inputs[mine])
-    return opinion[held_out]
-
-
-def _unseen(frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray, scope: str | None) -> Unseen:
+def _unseen(frame: pd.DataFrame, cause: np.ndarray, scope: str | None) -> Unseen:
     counts = np.bincount(cause)
     overall = float((counts == 1).sum() / max(len(cause), 1))
     if scope is None or scope not in frame.columns:

@@ -10,15 +10,15 @@ import numpy as np
 from models.boosting import boosting_inputs
 from models.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
 from models.linear import softmax
-from models.pool import pooled_scores
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from models.boosting import Trees
     from models.encoding import Column
+    from models.pairs import Pairs
 
-OPINIONS = ("share", "bayes", "linear", "boosting")
+OPINIONS = ("share", "bayes", "pairs", "linear", "boosting")
 FEW_JOBS = (
     10.0  # a kind's own estimate of unseen causes leans on all kinds by this many jobs (common practice, no source)
 )
@@ -65,8 +65,12 @@ class CauseModel:
         Causes in the order of the columns of :meth:`predict_proba`.
     columns
         What was learned of each column.
-    log_share, log_ratio, linear
-        The Bayes layer and the linear layer around it: causes; cells × causes; cells × causes or None when silent.
+    log_share, log_ratio
+        The Bayes layer: causes; cells × causes.
+    pairs
+        Facts that go together, or None when silent.
+    linear
+        The linear layer around them, cells × causes, or None when silent.
     trees
         Boosted trees, or None when silent.
     weights
@@ -83,6 +87,7 @@ class CauseModel:
     columns: list[Column]
     log_share: np.ndarray
     log_ratio: np.ndarray
+    pairs: Pairs | None
     linear: np.ndarray | None
     trees: Trees | None
     weights: np.ndarray
@@ -97,17 +102,16 @@ class CauseModel:
     def scores(self, frame: pd.DataFrame) -> np.ndarray:
         """Log score of each cause, up to a constant a row."""
         starts = offsets(self.columns)
-        at = cells(encode(frame, self.columns), starts)
-        told = gather(self.log_ratio, at)
-        opinions = [np.tile(self.log_share, (len(frame), 1)), told]
-        weights = [self.weights[0], self.weights[1]]
+        codes = encode(frame, self.columns)
+        at = cells(codes, starts)
+        total = self.weights[0] * self.log_share + self.weights[1] * gather(self.log_ratio, at)
+        if self.pairs is not None:
+            total += self.weights[2] * self.pairs.scores(codes)
         if self.linear is not None:
-            opinions.append(gather(self.linear, at))
-            weights.append(self.weights[2])
+            total += self.weights[3] * gather(self.linear, at)
         if self.trees is not None:
-            opinions.append(self.trees.scores(boosting_inputs(frame, self.columns)))
-            weights.append(self.weights[3])
-        return pooled_scores(opinions, np.array(weights))
+            total += self.weights[4] * self.trees.scores(boosting_inputs(frame, self.columns))
+        return np.asarray(total)
 
     def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
         """Probability that the cause is none of those known for this kind, one a job.
@@ -130,7 +134,8 @@ class CauseModel:
         )
 
     def contributions(self, frame: pd.DataFrame) -> dict[str, np.ndarray]:
-        """What each known fact of a one-row question adds to each cause's log score (Bayes and linear layer together).
+        """What each known fact of a one-row question adds to each cause's log score (Bayes layer, pairs, each pair's part halved between
+        its two facts, and linear layer together).
 
         Returns
         -------
@@ -141,12 +146,15 @@ class CauseModel:
         codes = encode(frame.iloc[:1], self.columns)[0]
         table = self.weights[1] * self.log_ratio
         if self.linear is not None:
-            table = table + self.weights[2] * self.linear
+            table = table + self.weights[3] * self.linear
         told = {
-            column.name: table[starts[position] + codes[position]]
+            column.name: table[starts[position] + codes[position]].copy()
             for position, column in enumerate(self.columns)
             if codes[position] != NOT_KNOWN
         }
+        for one, other, adds in self.pairs.parts(codes) if self.pairs is not None else ():
+            told[self.columns[one].name] += self.weights[2] / 2 * adds
+            told[self.columns[other].name] += self.weights[2] / 2 * adds
         if self.trees is not None:
-            told["together"] = self.weights[3] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
+            told["together"] = self.weights[4] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
         return told

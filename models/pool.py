@@ -41,6 +41,11 @@ def pool_weights(opinions: list[np.ndarray], cause: np.ndarray, weight: np.ndarr
     return np.where(found.x < 1e-3, 0.0, found.x)
 
 
-def pooled_scores(opinions: list[np.ndarray], weights: np.ndarray) -> np.ndarray:
-    """Σ w·score, jobs × causes."""
-    return np.asarray(sum(w * opinion for w, opinion in zip(weights, opinions, strict=True)))
+def pool_loss(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:
+    """Mean log-loss of the pooled opinion, nats."""
+    scores = np.zeros_like(opinions[0])
+    for w, opinion in zip(weights, opinions, strict=True):
+        scores += w * opinion
+    top = scores.max(axis=1, keepdims=True)
+    total = np.log(np.exp(scores - top).sum(axis=1)) + top[:, 0]
+    return float(np.average(total - scores[np.arange(len(cause)), cause], weights=weight))

@@ -12,12 +12,14 @@ import numpy as np
 from models.boosting import Trees
 from models.cause_model import CauseModel, Unseen
 from models.encoding import Column
+from models.pairs import Pairs
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 FORMAT = 1
 MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
+_PAIRS = ("columns", "starts", "widths", "table")
 _ARRAYS = ("log_share", "log_ratio", "linear", "weights", "jobs")
 
 
@@ -46,6 +48,8 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
         "depth": model.trees.depth if model.trees is not None else None,
     }
     arrays = {name: getattr(model, name) for name in _ARRAYS if getattr(model, name) is not None}
+    if model.pairs is not None:
+        arrays |= {f"pairs_{name}": getattr(model.pairs, name) for name in _PAIRS}
     if model.trees is not None:
         arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
     (folder / MODEL).write_text(json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
@@ -118,6 +122,7 @@ def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, 
         columns=[_column(column) for column in told["columns"]],
         log_share=arrays["log_share"],
         log_ratio=arrays["log_ratio"],
+        pairs=Pairs(**{name: arrays[f"pairs_{name}"] for name in _PAIRS}) if "pairs_table" in arrays else None,
         linear=arrays.get("linear"),
         trees=trees,
         weights=arrays["weights"],
@@ -136,7 +141,7 @@ def _check(model: CauseModel) -> None:
     """Refuse parts whose sizes do not fit, so that a damaged folder fails here and not in an answer."""
     causes, size = len(model.classes_), sum(column.size for column in model.columns)
     right = (
-        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (4,)
+        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (5,)
     )
     right = right and (model.linear is None or model.linear.shape == (size, causes))
     if model.trees is not None:

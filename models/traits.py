@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 # number of traits and how strongly they are held near zero; chosen on the networks of tests/benchmarks/cause_limits.py
-TRAITS = ((2, 1.0), (4, 2.0), (8, 3.0), (16, 3.0))
+TRAITS = ((2, 1.0), (4, 1.0), (8, 1.5), (16, 2.0), (32, 2.0))
 LEVEL_HOLD = 0.1
 STEPS = 150
 

@@ -9,6 +9,7 @@ import os
 import shutil
 from typing import TYPE_CHECKING, Any
 
+from pipeline import known_advice
 from pipeline.errors import ModelError, UsageError, shown
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         "exam_jobs": len(asked),
         "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
         "pool": dict(
-            zip(("share", "bayes", "linear", "boosting"), (float(w) for w in fitted.model_.weights), strict=True)
+            zip(("share", "bayes", "pairs", "linear", "boosting"), (float(w) for w in fitted.model_.weights), strict=True)
         ),
         "profile": drift.profile(jobs),
         "jobs_by_cause": {str(c): float(n) for c, n in zip(fitted.classes_, fitted.model_.jobs, strict=True)},
@@ -93,6 +94,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
     }
     _keep(database, name, fitted.model_, exam["model"], card)
     used, note = _choose(database, name, jobs, anyway=anyway)
+    known_advice.keep(database, words)
     brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of")}
     return brief | {
         "scores": _brief(card["scores"]),
