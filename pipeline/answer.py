@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.evidence import FEW, SHOWN_JOBS, Evidence, gather
+from pipeline.known_advice import AdviceRow, for_parts, kept
 from pipeline.odds import Odds, odds_of, stored_model
 from pipeline.question import Question, read_question, said
 from pipeline.trade import ALWAYS, Trade, about
@@ -41,21 +42,6 @@ class CauseRow:
 
 
 @dataclass(frozen=True)
-class Advice:
-    """A part often fitted here in vain: of ``of`` fitted with a known end, ``count`` were not the cause."""
-
-    part: str
-    count: int
-    of: int
-    look_first: str
-
-    def line(self) -> str:
-        """Say it with its numbers."""
-        first = f"; look at {self.look_first} first" if self.look_first else ""
-        return f"{self.part}: {self.count} of {self.of} fitted on this complaint were not the cause{first}"
-
-
-@dataclass(frozen=True)
 class Answer:
     """Everything known about one call; ``as_json`` and ``lines`` are its two faces.
 
@@ -79,7 +65,7 @@ class Answer:
     visit: VisitPlan | None
     steps: tuple[Step, ...]
     quote: Mapping[str, Range]
-    advice: tuple[Advice, ...]
+    advice: tuple[AdviceRow, ...]
     remark: str
     currency: str
 
@@ -96,8 +82,13 @@ class Answer:
 
     def caution_names(self) -> tuple[str, ...]:
         """Cautions of the kind, of every step, and the two that always hold."""
-        names = [*self.trade.kind_cautions, *(c for step in self.steps for c in step.cautions), ALWAYS]
+        names = [*self.trade.kind_cautions, *(c for step in self.steps for c in step.cautions)]
+        names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
+
+    def look_cautions(self, row: AdviceRow) -> tuple[str, ...]:
+        """Cautions of the check an advice row says to make first."""
+        return next((card.cautions for card in self.trade.checks if card.name == row.look_first), ())
 
     def as_json(self) -> dict[str, Any]:
         """Return the contract of the command's JSON."""
@@ -142,8 +133,15 @@ class Answer:
             if self.quote
             else {"p10": None, "p50": None, "p90": None},
             "advice": [
-                {"part": a.part, "count": a.count, "of": a.of, "look_first": a.look_first, "text": a.line()}
-                for a in self.advice
+                {
+                    "part": row.part,
+                    "count": row.count,
+                    "of": row.of,
+                    "look_first": row.look_first,
+                    "text": row.line(),
+                    "cautions": list(row.cautions),
+                }
+                for row in self.advice
             ],
             "repair_or_replace": self.remark or None,
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
@@ -177,7 +175,7 @@ class Answer:
         low, middle, high = self.quote["money"]
         quote = f"Quote: {self.money(low)} to {self.money(high)}, half under {self.money(middle)}"
         rest.append(quote + (f". {self.remark}" if self.remark else ""))
-        rest += [f"Often in vain: {'; '.join(a.line() for a in self.advice[:2])}"] if self.advice else []
+        rest += [f"Often in vain: {'; '.join(self.advice_line(row) for row in self.advice[:2])}"] if self.advice else []
         return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
 
     def _step_line(self, number: int, step: Step) -> str:
@@ -188,6 +186,11 @@ class Answer:
         tells = f". {step.tells}" if step.do == "check" and step.tells else ""
         shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
         return f" {number} {given}{step.name}{shown_cost}{tells} [{cautions}]"
+
+    def advice_line(self, row: AdviceRow) -> str:
+        """One advice row with the cautions of what it says to look at."""
+        names = self.look_cautions(row)
+        return row.line() + (f" [{', '.join(names)}]" if names else "")
 
     def _carry_line(self) -> str:
         assert self.visit is not None  # noqa: S101 - only called with a plan
@@ -322,7 +325,7 @@ def answer(
         visit=visit,
         steps=steps,
         quote=_quote(odds, visit, evidence, settings),
-        advice=_advice(database, question, visit),
+        advice=for_parts(kept(database), question, [row.part for row in visit.carry]),
         remark=_remark(evidence),
         currency=settings.currency,
     )
@@ -401,6 +404,3 @@ def _remark(evidence: Evidence) -> str:
     return f"{beyond} of {known} like it were beyond economic repair: quote before parts"
 
 
-def _advice(database: Database, question: Question, visit: VisitPlan) -> tuple[Advice, ...]:
-    """Advice rows for the parts this plan may fit."""
-    return ()

@@ -130,7 +130,7 @@ def run(
         if now.visit is None:
             visit.outcome = "advice only"
             break
-        warned |= set(step.cautions)
+        warned |= set(cautions_on_screen(now, step))
         event = _answered(now, step, visit, words, ask, say)
         if event is None:
             break
@@ -142,12 +142,13 @@ def run(
         if event.what == "cured":
             visit.outcome = "fixed"
             break
-    line = record_line(visit, age=age, complaint=complaint, code=code, make=make, model=model)
+    written = record_line(visit, age=age, complaint=complaint, code=code, make=make, model=model)
     if visit.outcome:
-        line["minutes"] = _minutes(ask)
-        _tell_record(line, record, say)
+        written["job_no"] = written["job_no"] or _job_no(ask)
+        written["minutes"] = _minutes(ask)
+        _tell_record(written, record, say)
         say(safe(f"! after repair: {trade.cautions.get('after repair', '')}"))
-    return {"outcome": visit.outcome, "record": line, "answer": now.as_json()}
+    return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
 
 
 def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> Answer:
@@ -168,15 +169,22 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     odds = " · ".join(f"{row.cause} {row.probability:.0%}" for row in now.causes[:3])
     cost = f" ({step.minutes:.0f} min" + (f", {now.money(step.money)})" if step.parts else ")")
     lines = ["", odds, f"NEXT {step.name}" + (cost if step.do != "hand over" else "")]
-    lines += [f"! {name}: {now.trade.cautions[name]}" for name in step.cautions if name not in warned]
-    known = [name for name in step.cautions if name in warned]
+    lines += [f"often in vain: {now.advice_line(row)}" for row in now.advice if row.part in step.parts]
+    names = cautions_on_screen(now, step)
+    lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
+    known = [name for name in names if name in warned]
     lines += [f"! {', '.join(known)}"] if known else []
-    lines += [f"often in vain: {row.line()}" for row in now.advice if row.part in step.parts]
     if now.visit is not None and now.visit.carry and not warned:
         worth = [f"{row.part} {row.probability:.0%}" for row in now.visit.carry if row.worth_it][:3]
         lines += [f"carry: {', '.join(worth)}"] if worth else []
     keys = "  ".join(f"{key} {label}" for key, label in choices(now, step).items())
     return [*lines, keys]
+
+
+def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
+    """Cautions of the step, and of what advice about its parts says to look at."""
+    looks = [name for row in now.advice if row.part in step.parts for name in now.look_cautions(row)]
+    return tuple(name for name in dict.fromkeys([*step.cautions, *looks]) if name in now.trade.cautions)
 
 
 def choices(now: Answer, step: Step) -> dict[str, str]:
@@ -316,6 +324,12 @@ def _tell_record(line: Mapping[str, str], record: Path | None, say: Say) -> None
         return
     kept = "; ".join(f"{name} {value}" for name, value in line.items() if value)
     say(safe(f"Record: {kept}. Keep it with --record FILE."))
+
+
+def _job_no(ask: Ask) -> str:
+    """Ask for the job number; a record needs one, so a stamp of day and time stands in."""
+    given = ask("Job number (Enter = none) > ").strip()
+    return given or dt.datetime.now().astimezone().strftime("V%Y%m%d-%H%M%S")
 
 
 def _minutes(ask: Ask) -> str:

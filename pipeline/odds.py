@@ -71,7 +71,7 @@ def stored_model(database: Database) -> tuple[Any, str | None]:
     from pipeline.learning import current_model
 
     model = current_model(database)
-    return (None, None) if model is None else (model, str(model.card.get("name", "model")))
+    return (None, None) if model is None else (model, str(model.card.get("model", "model")))
 
 
 def _from_model(question: Question, model: Any) -> tuple[dict[str, float], float, str | None]:

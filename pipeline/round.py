@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.answer import Answer, answer
 from pipeline.errors import UsageError, shown
 from pipeline.guess import guess_layout, known_names, shipped_layout
+from pipeline.load import drop_temporary
 from pipeline.question import Question, read_question
 from pipeline.read import Reading, Records, read
 from pipeline.sources import open_sources
@@ -192,8 +193,7 @@ def _incoming(database: Database, path: Path) -> Iterator[Records]:
             return
         raise UsageError(f"{shown(path.name)} holds no lines.", "Give a file of calls.")
     finally:
-        for table in ("line", "incoming"):
-            database.connection.execute(f"drop table if exists temp.{table}")
+        drop_temporary(database.connection)
 
 
 def _question(database: Database, words: Words, line: Mapping[str, str], day: dt.date | None) -> Question:

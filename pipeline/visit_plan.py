@@ -136,6 +136,8 @@ class VisitPlan:
                 said = self._leading(after)
                 same = next((k for k in meaning if k.rsplit(" ", 1)[0] == said.rsplit(" ", 1)[0]), said)
                 meaning.setdefault(same, []).append(outcome)
+        if len(meaning) == 1:
+            return "; ".join(f"{outcome}: {self._leading(after)}" for outcome, _, after in node.branches if after)
         return "; ".join(f"{' or '.join(outcomes)}: {said}" for said, outcomes in meaning.items())
 
     def _leading(self, node: Node) -> str:
