@@ -11,6 +11,7 @@ import pandas as pd
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import CodeRule, read_codes
+from pipeline.words.readings import READING, with_readings_judged
 from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain
 
@@ -133,6 +134,8 @@ def find_findings(
     rest: list[str] = []
     known: dict[tuple[str, str, str | None], tuple[str, str, bool] | None] = {}
     for row, (text, kind) in enumerate(zip(written, kind_names, strict=True)):
+        if READING.search(text) is not None:
+            text = with_readings_judged(words, text, kind)
         if "=" not in text:
             rest.append(text)
             continue

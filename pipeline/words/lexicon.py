@@ -155,11 +155,15 @@ class Lexicon:
         numbers = {self._number[base] for base in (self.vocabulary.base(word) for word in short) if base}
         return Reader(self.numbers, frozenset(numbers))
 
+    def spelt_bases(self, text: str) -> list[str]:
+        """Give the base words of a short text, fillers as "", unknown words as a gap."""
+        return [_UNKNOWN if base is None else base for base in self.base_words(split(text))]
+
     def states_in(self, text: str) -> set[str]:
         """Give the states that a short text names, denials turned."""
         from pipeline.words.seen import turned
 
-        bases = [base for base in self.base_words(split(text)) if base]
+        bases = [base for base in self.spelt_bases(text) if base]
         states: set[str] = set()
         is_denied = False
         position = 0

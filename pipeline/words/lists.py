@@ -49,6 +49,8 @@ class WordLists:
     cautions: list[Row] = field(default_factory=list)
     cause_rules: list[Row] = field(default_factory=list)
     finding_rules: list[Row] = field(default_factory=list)
+    readings: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """Thing → lowest and highest resistance in ohm when it is good."""
     codes: dict[str, CodeRule] = field(default_factory=dict)
     silenced: set[tuple[str, str]] = field(default_factory=set)
     """(list, plain text) that review said means nothing."""
@@ -82,6 +84,8 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
     lists.symptoms += [row | {"origin": "shipped"} for row in read_table(small)]
     lists.cause_rules = read_table(SHIPPED / "en" / "causes.csv")
     lists.finding_rules = read_table(SHIPPED / "en" / "findings.csv")
+    for row in read_table(SHIPPED / "en" / "readings.csv"):
+        lists.readings[row["thing"]] = float(row["low_ohm"]), float(row["high_ohm"])
     read_codes_table(lists, tomllib.loads((SHIPPED / "codes.toml").read_text(encoding="utf-8")), "codes.toml")
     for language in languages:
         if language not in shipped:

@@ -15,6 +15,7 @@ WITH_CAUSES = _THINGS | {"state"}
 WITHOUT_CAUSES = WITH_CAUSES - {"cause"}
 _OF_WHAT_FOLLOWS = frozenset({"not driving"})  # "board not driving pump" is about the pump
 _UNKNOWN = "\ufffd"
+_PASSED_ON = frozenset({"blocked", "wet", "frosted"})  # "coins in the filter" is a blocked filter
 _PLACES = frozenset({"in", "on", "into"})
 
 HEALTHY = frozenset({"clear", "good", "normal", "free", "live", "tight", "turns", "even", "magnetic"})
@@ -78,8 +79,10 @@ class _Walk:
 
     def thing(self, names: tuple[str, ...], states: frozenset[str], *, is_place: bool) -> None:
         group = self.group
-        if group.things and (group.states or self.is_with) and (is_place or self.is_with):
-            group.states |= states if self.is_with else frozenset()
+        if group.things and self.is_with:
+            group.states |= states
+            return
+        if is_place and group.things and group.states and not (group.is_tentative and group.states & _PASSED_ON):
             return
         if group.things and states:
             self.state(states)

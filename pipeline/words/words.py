@@ -162,6 +162,16 @@ class Words:
             for found in items
         ]
 
+    def things_in(self, text: str, kind: str | None) -> list[str]:
+        """Give the things that a short text names."""
+        from pipeline.words.seen import WITHOUT_CAUSES, read_note
+
+        found: list[str] = []
+        for lexicon in self.lexicons:
+            bases = [base for base in lexicon.spelt_bases(text) if base]
+            found += [thing for seen in read_note(bases, kind, lexicon, WITHOUT_CAUSES) for thing in seen.things]
+        return list(dict.fromkeys(found))
+
     def states_in(self, text: str) -> set[str]:
         """Give the states that a short text names, in any language."""
         return {state for lexicon in self.lexicons for state in lexicon.states_in(text)}
