@@ -1,4 +1,4 @@
-"""Is a difference between two figures more than chance? Intervals of a difference, and of a sum of money over few events."""
+"""Is a difference between two figures more than chance? Intervals of differences, and of money over few events."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ def difference(
 ) -> tuple[float, float, float]:
     """Give the difference of two independent estimates with its interval, from the two intervals alone.
 
-    The limits recover each estimate's variance near the limit that matters, so lop-sided intervals are respected. For two
-    proportions with Wilson intervals this is method 10 of Newcombe 1998 (Stat. Med. 17, 873-890); for estimates of any kind
-    see Zou & Donner 2008 (Stat. Med. 27, 1693-1702).
+    The limits recover each estimate's variance near the limit that matters, so lop-sided intervals are respected.
+    For two proportions with Wilson intervals this is method 10 of Newcombe 1998 (Stat. Med. 17, 873-890); for
+    estimates of any kind see Zou & Donner 2008 (Stat. Med. 27, 1693-1702).
 
     Parameters
     ----------

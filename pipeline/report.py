@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline import report_comparisons as comparisons
 from pipeline import report_figures as gathered
+from pipeline import report_sections as sections
 from pipeline.errors import UsageError, shown
 from pipeline.report_advice import advice
 from pipeline.report_jobs import job_details, job_lists
@@ -56,7 +57,7 @@ class MonthReport:
     seconds: dict[str, float] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
-        """Give the report's numbers in the agreed form: shares from 0 to 1, money in the workshop's currency, None = not known."""
+        """Give the numbers in the agreed form: shares from 0 to 1, money in the workshop's currency, None = unknown."""
         from pipeline.report_json import report_json
 
         made = report_json(self.scope, self.figures)
@@ -232,18 +233,18 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope) -> MonthFigures:
         frames = {
             "fix_by_month": gathered.fix_by_month(connection, scope),
             "callback_curve": gathered.callback_curve(connection, scope),
-            "wrong_swaps": gathered.wrong_swaps(connection, scope.weighed_from, scope.end),
-            "month_swaps": gathered.wrong_swaps(connection, scope.first, scope.end),
-            "causes": gathered.causes(connection, scope),
-            "kinds": gathered.kinds(connection, scope),
+            "wrong_swaps": sections.wrong_swaps(connection, scope.weighed_from, scope.end),
+            "month_swaps": sections.wrong_swaps(connection, scope.first, scope.end),
+            "causes": sections.causes(connection, scope),
+            "kinds": sections.kinds(connection, scope),
             "ages": comparisons.ages(connection, scope),
             "makes": comparisons.makes(connection, scope),
             "technicians": technicians,
             "funnel": funnel,
-            "parts": gathered.parts(connection, scope),
+            "parts": sections.parts(connection, scope),
             "next_fault": curve,
             "again": again,
-            "quality": gathered.quality(connection, scope),
+            "quality": sections.quality(connection, scope),
         }
         frames = _with_keys(frames)
         frames["advice"], advice_lists = advice(connection, scope)

@@ -50,8 +50,8 @@ def advice(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Data
     Returns
     -------
     tuple of DataFrame
-        The rows of ``models.advice.find_advice``, worth most first, with ``jobs`` the key of the row's list. And one row a list
-        and fault: key, episode_id, total.
+        The rows of ``models.advice.find_advice``, worth most first, with ``jobs`` the key of the row's list. And one
+        row a list and fault: key, episode_id, total.
     """
     import pandas as pd
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from pipeline.report_figures import FEWEST_FOR_RATE, KINDS_SHOWN
+from pipeline.report_figures import FEWEST_FOR_RATE
 from pipeline.report_scope import Scope
+from pipeline.report_sections import KINDS_SHOWN
 
 if TYPE_CHECKING:
     import duckdb
@@ -47,13 +48,14 @@ def _words() -> dict[str, str]:
 
 
 def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Compare technicians on the same mix of jobs, over the last twelve months; with a technician chosen, still against all.
+    """Compare technicians on the same mix of jobs over the last twelve months; a chosen one still against all.
 
     Returns
     -------
     tuple of DataFrame
-        One row a technician, in alphabetical order: technician, known, fixed, expected, adjusted, low, high (partially pooled), words
-        (inside, edge_low, edge_high, below, above, few). And the funnel's limits: n, centre, low95, high95, low998, high998.
+        One row a technician, in alphabetical order: technician, known, fixed, expected, adjusted, low, high
+        (partially pooled), words (inside, edge_low, edge_high, below, above, few). And the funnel's limits: n,
+        centre, low95, high95, low998, high998.
     """
     import numpy as np
     import pandas as pd

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 FIGURE_CAP = 300
 ROW_CAP = 25
 
-# each gives: key, episode_id, sorting (the jobs worth reading first); $first, $last, $end bound the period of the report,
-# $weighed the first month of the year weighed, $shown the first month of the chart
+# each gives: key, episode_id, sorting (the jobs worth reading first); $first, $last, $end bound the period of the
+# report, $weighed the first month of the year weighed, $shown the first month of the chart
 _LISTS = {
     "first_time_fix": """
         select 'first_time_fix' as key, episode_id,
@@ -46,7 +46,8 @@ _LISTS = {
         where month between $shown and $last and status = 'not fixed first time'
     """,
     "swap": """
-        select 'swap-' || part || chr(31) || coalesce(confirmed_cause, '') as key, episode_id, -sum(total_cost) as sorting
+        select 'swap-' || part || chr(31) || coalesce(confirmed_cause, '') as key, episode_id,
+            -sum(total_cost) as sorting
         from report_part
         where visit_date between $weighed and $end and verdict = 'not the cause'
         group by all
@@ -105,8 +106,8 @@ def job_lists(connection: duckdb.DuckDBPyConnection, scope: Scope, keys: set[str
     scope
         The report's scope.
     keys
-        The lists wanted, such as ``wrong_swaps``, ``month-2026-09``, ``technician-A. Marsh``; parts of a key are joined by
-        the unit separator.
+        The lists wanted, such as ``wrong_swaps``, ``month-2026-09``, ``technician-A. Marsh``; parts of a key are
+        joined by the unit separator.
 
     Returns
     -------
@@ -165,8 +166,9 @@ def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> t
     Returns
     -------
     tuple of DataFrame
-        One row a fault: episode_id, kind, make, model, complaint (as told at the first visit). And one row a visit, in order:
-        episode_id, visit_date, job_no, outcome, cause, parts (terms joined by the unit separator; missing = none).
+        One row a fault: episode_id, kind, make, model, complaint (as told at the first visit). And one row a visit,
+        in order: episode_id, visit_date, job_no, outcome, cause, parts (terms joined by the unit separator; missing
+        = none).
     """
     import pandas as pd
 
@@ -174,7 +176,12 @@ def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> t
     try:
         units = connection.execute(
             """
-            select episode.episode_id, episode.kind, episode.make, episode.model, left(visit.complaint, 400) as complaint
+            select
+                episode.episode_id,
+                episode.kind,
+                episode.make,
+                episode.model,
+                left(visit.complaint, 400) as complaint
             from report_episode
             inner join episode on episode.episode_id = report_episode.episode_id
             inner join visit on visit.visit_id = episode.episode_id
@@ -184,7 +191,9 @@ def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> t
         visits = connection.execute(
             """
             with fitted as (
-                select part_fitted.visit_id, string_agg(part_fitted.part, chr(31) order by part_fitted.part_line_id) as parts
+                select
+                    part_fitted.visit_id,
+                    string_agg(part_fitted.part, chr(31) order by part_fitted.part_line_id) as parts
                 from report_episode
                 inner join episode_visit on episode_visit.episode_id = report_episode.episode_id
                 inner join part_fitted on part_fitted.visit_id = episode_visit.visit_id

@@ -19,8 +19,9 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
     Returns
     -------
     dict
-        month, window_days, as_of, first_time_fix, callbacks, wrong_swaps, days_to_cure, advice, technicians, kinds, ...; shares
-        from 0 to 1, money in the workshop's currency, None where a figure is not known or too few for a rate.
+        month, window_days, as_of, first_time_fix, callbacks, wrong_swaps, days_to_cure, advice, technicians, kinds,
+        ...; shares from 0 to 1, money in the workshop's currency, None where a figure is not known or too few for a
+        rate.
     """
     now, frames = figures.now, figures.frames
     fix, back, swaps = now["first_time_fix"], now["callbacks"], now["wrong_swaps"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -61,7 +61,7 @@ class Scope:
 
     @property
     def weighed_from(self) -> dt.date:
-        """First month of the stretch over which parts, causes and people are weighed: a year, or the period if longer."""
+        """First month over which parts, causes and people are weighed: a year back, or the period if longer."""
         return min(self.first, moved(self.last, 1 - MONTHS_WEIGHED))
 
     @property
@@ -176,7 +176,8 @@ def _known(connection: duckdb.DuckDBPyConnection, column: str, value: str | None
     known = [
         shown(name)
         for (name,) in connection.execute(
-            f"select {column} from visit where {column} is not null group by {column} order by count(*) desc, {column} limit 8"
+            f"select {column} from visit where {column} is not null "
+            f"group by {column} order by count(*) desc, {column} limit 8"
         ).fetchall()
     ]
     raise UsageError(f"No visit has the {column} {shown(value)}.", f"Known: {', '.join(known) or 'none'}.")
@@ -235,6 +236,6 @@ def laid_out(connection: duckdb.DuckDBPyConnection, scope: Scope) -> Iterator[No
             connection.execute(f"drop table if exists temp.{table}")
 
 
-def named_in(query: str, values: dict[str, object]) -> dict[str, object]:
+def named_in(query: str, values: Mapping[str, object]) -> dict[str, object]:
     """Keep the values that a query names as parameters."""
     return {name: value for name, value in values.items() if re.search(rf"\${name}\b", query)}

@@ -103,8 +103,9 @@ def figures(
     Parameters
     ----------
     now, before
-        Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known, not_yet_known;
-        callbacks: fixes, returns, open; wrong_swaps: parts, judged, open; days_to_cure: faults, open, ninety. NaN = too few.
+        Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
+        not_yet_known; callbacks: fixes, returns, open; wrong_swaps: parts, judged, open; days_to_cure: faults, open,
+        ninety. NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period

@@ -1,6 +1,7 @@
 """The owner's month as one page: frames in, a self-contained page out.
 
-The figures come ready in ``MonthFigures``; here they become pictures, tables and sentences, and each is tied to its jobs.
+The figures come ready in ``MonthFigures``; here they become pictures, tables and sentences, and each is tied to its
+jobs.
 """
 
 from __future__ import annotations
@@ -52,8 +53,8 @@ class MonthFigures:
     now, before, changes
         The four figures, those of the other period, and the differences; see ``headline.figures``.
     frames
-        Name -> frame: fix_by_month, callback_curve, wrong_swaps, month_swaps, causes, ages, makes, technicians, funnel, parts,
-        next_fault, again, quality, advice. A column ``jobs`` holds the key of a row's list of jobs.
+        Name -> frame: fix_by_month, callback_curve, wrong_swaps, month_swaps, causes, ages, makes, technicians,
+        funnel, parts, next_fault, again, quality, advice. A column ``jobs`` holds the key of a row's list of jobs.
     lists, units, visits_of_lists
         The lists of jobs; see ``job_lists.job_block``.
     """
@@ -91,7 +92,8 @@ class Section:
 def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
     """Draw every chart of the page.
 
-    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than drawing.
+    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than
+    drawing.
     """
     with debug_mode(False):
         return _pictures(made.frames, wording, made.window_days)
@@ -203,8 +205,8 @@ def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
     Parameters
     ----------
     frame
-        Rows worth most first: part, kind, make, complaint, code, finding, count, of, low, p_adjusted, money, minutes, usually,
-        look_first, jobs (key of its list). A missing condition = the pattern holds whatever it is.
+        Rows worth most first: part, kind, make, complaint, code, finding, count, of, low, p_adjusted, money,
+        minutes, usually, look_first, jobs (key of its list). A missing condition = the pattern holds whatever it is.
     wording
         Language and money.
     """
@@ -231,7 +233,9 @@ def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
         why.append(wording.say("advice.usually", usually=wording.term(usually)))
     p = row["p_adjusted"]
     p_shown = (
-        wording.percent(p, 1) if p >= LEAST_SHOWN else wording.say("advice.under", value=wording.percent(LEAST_SHOWN, 1))
+        wording.percent(p, 1)
+        if p >= LEAST_SHOWN
+        else wording.say("advice.under", value=wording.percent(LEAST_SHOWN, 1))
     )
     why.append(wording.say("advice.low", low=wording.percent(row["low"]), p=p_shown))
     return {
@@ -276,13 +280,15 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
     again = [
         wording.say(
             "next_fault.again",
-            kind=wording.term(row.kind),
-            chance=wording.percent(row.chance),
-            low=wording.percent(row.low),
-            high=wording.percent(row.high),
+            kind=wording.term(kind),
+            chance=wording.percent(chance),
+            low=wording.percent(low),
+            high=wording.percent(high),
         )
-        for row in made.frames["again"].itertuples()
-        if row.chance == row.chance
+        for kind, chance, low, high in zip(
+            *(made.frames["again"][name] for name in ("kind", "chance", "low", "high")), strict=True
+        )
+        if chance == chance
     ]
     fix_basis = wording.say("fix.basis", months=len(made.frames["fix_by_month"]), window=made.window_days)
     sections = [

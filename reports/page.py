@@ -128,7 +128,9 @@ def environment() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=lambda value: value if isinstance(value, Markup | int | jinja2.Undefined) else plain(value, LONGEST_SHOWN),
+        finalize=lambda value: (
+            value if isinstance(value, Markup | int | jinja2.Undefined) else plain(value, LONGEST_SHOWN)
+        ),
     )
     opened.filters["data_block"] = data_block
     return opened

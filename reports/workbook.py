@@ -1,4 +1,4 @@
-"""The report's numbers as a workbook with a sheet a section: numbers as numbers, text as text that can never be a formula."""
+"""The report's numbers as a workbook with a sheet a section: text is text and can never be a formula."""
 
 from __future__ import annotations
 
@@ -43,7 +43,12 @@ def write_workbook(path: Path, made: MonthFigures, wording: Wording) -> None:
     """
     import xlsxwriter
 
-    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "nan_inf_to_errors": False}
+    options = {
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "strings_to_numbers": False,
+        "nan_inf_to_errors": False,
+    }
     with xlsxwriter.Workbook(str(path), options) as workbook:
         bold = workbook.add_format({"bold": True, "text_wrap": True, "valign": "top"})
         day = workbook.add_format({"num_format": "yyyy-mm-dd"})
@@ -57,7 +62,8 @@ def write_workbook(path: Path, made: MonthFigures, wording: Wording) -> None:
                 made.period.before_name(wording): [made.before[figure.measure]["value"] for figure in shown],
                 wording.say("columns.basis"): [figure.basis for figure in shown],
                 wording.say("columns.state"): [
-                    wording.say("columns.provisional" if figure.is_provisional else "columns.settled") for figure in shown
+                    wording.say("columns.provisional" if figure.is_provisional else "columns.settled")
+                    for figure in shown
                 ],
             }
         )
@@ -83,7 +89,12 @@ def _sheet(workbook: Any, name: str, frame: pd.DataFrame, bold: Any, day: Any) -
     for column, heading in enumerate(frame.columns):
         sheet.write_string(0, column, plain(heading), bold)
         for row, value in enumerate(frame[heading], start=1):
-            if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and not math.isfinite(value)):
+            if (
+                value is None
+                or value is pd.NA
+                or value is pd.NaT
+                or (isinstance(value, float) and not math.isfinite(value))
+            ):
                 continue
             if isinstance(value, pd.Timestamp):
                 sheet.write_datetime(row, column, value.to_pydatetime(), day)

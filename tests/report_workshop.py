@@ -33,14 +33,16 @@ with
             ['washing machine', 'tumble dryer', 'dishwasher', 'fridge-freezer'][1 + cast(unit % 10 >= 5 as integer)
                 + cast(unit % 10 >= 7 as integer) + cast(unit % 10 >= 9 as integer)] as kind,
             ['asterby', 'brindle', 'corvane', 'dunmore', 'elstow', 'farrow'][1 + unit % 6] as make,
-            ['A. Marsh', 'B. Quill', 'C. Rowe', 'D. Stone', 'E. Thorn', 'F. Vale', 'G. Wick'][1 + cast(floor(who * 7) as integer)]
-                as technician
+            ['A. Marsh', 'B. Quill', 'C. Rowe', 'D. Stone', 'E. Thorn', 'F. Vale', 'G. Wick'][
+                1 + cast(floor(who * 7) as integer)
+            ] as technician
         from numbered
     )
 select
     *,
     case kind
-        when 'washing machine' then case when what < 0.5 then 'does not drain' when what < 0.8 then 'does not heat' else 'leaks' end
+        when 'washing machine' then case
+            when what < 0.5 then 'does not drain' when what < 0.8 then 'does not heat' else 'leaks' end
         when 'tumble dryer' then case when what < 0.6 then 'drum does not turn' else 'takes too long' end
         when 'dishwasher' then case when what < 0.6 then 'does not drain' else 'does not heat' end
         else 'warm'
@@ -52,7 +54,8 @@ select
             when what < 0.8 then 'ntc probe out of range' else 'torn door seal' end
         when 'tumble dryer' then case when what < 0.6 then 'drive belt broken' else 'lint blockage' end
         when 'dishwasher' then case
-            when what < 0.35 then 'filter or sump blocked' when what < 0.6 then 'drain pump failed' else 'heater failed' end
+            when what < 0.35 then 'filter or sump blocked' when what < 0.6 then 'drain pump failed'
+            else 'heater failed' end
         else case when what < 0.5 then 'defrost heater failed' else 'evaporator fan motor failed' end
     end as cause
 from placed;
@@ -132,7 +135,8 @@ select
     case when unit % 12 <> 0 then 'S' || unit end as serial,
     case when unit % 9 <> 0 then round(unit % 13 + (visit_date - date '{start}') / 365.25, 1) end as age_years,
     symptom || ', call ' || fault as complaint,
-    case when symptom = 'does not drain' then 'water left=' || case when what < 0.36 then 'yes' else 'no' end end as findings_text,
+    case when symptom = 'does not drain' then 'water left=' || case when what < 0.36 then 'yes' else 'no' end end
+        as findings_text,
     cause,
     cause as cause_text,
     cause is not null as cause_is_confirmed,
@@ -158,7 +162,8 @@ where symptom = 'does not drain' and outcome <> 'no access';
 insert into stage_part by name
 select
     visit_id, 1 as part_no, part, 1.0 as quantity,
-    case part when 'control board' then 95.0 when 'drain pump' then 34.5 else coalesce(right_price, 20.0) end as unit_cost,
+    case part when 'control board' then 95.0 when 'drain pump' then 34.5 else coalesce(right_price, 20.0) end
+        as unit_cost,
     part as as_written
 from made
 where part is not null;
@@ -167,7 +172,9 @@ insert into cure by name
 select distinct kind, cause, right_part as part, 'shipped' as origin from planned;
 
 insert into cure by name
-select 'washing machine' as kind, 'control board not driving heater' as cause, 'control board' as part, 'shipped' as origin;
+select
+    'washing machine' as kind, 'control board not driving heater' as cause, 'control board' as part,
+    'shipped' as origin;
 
 insert into symptom_group by name
 select distinct symptom, symptom as symptom_group from planned;
@@ -184,7 +191,8 @@ def made_workshop(faults: int, database: str = ":memory:", *, days: int = DAYS) 
     connection = duckdb.connect(database)
     sql.create_raw(connection)
     connection.execute(
-        "insert into setting by name select 30 as window_days, 120 as waiting_days, 48.0 as hour_rate, 22.0 as trip_cost, "
+        "insert into setting by name "
+        "select 30 as window_days, 120 as waiting_days, 48.0 as hour_rate, 22.0 as trip_cost, "
         "35.0 as trip_minutes, 'GBP' as currency, cast(null as date) as as_of"
     )
     connection.execute(_FAULTS.format(start=START, days=days, faults=faults, units=max(faults // 2, 5)))

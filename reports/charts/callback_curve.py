@@ -74,7 +74,7 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
             .mark_text(align="right", dy=shift, fontSize=13, fontWeight=700, aria=False)
             .encode(x=days, y=y, text="label:N", color=colour)
         )
-    return alt.layer(*layers).properties(width="container", height=theme.CHART_HEIGHT)
+    return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
 
 
 def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
@@ -83,7 +83,8 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     Parameters
     ----------
     frame
-        One row a period and day, day 0 to 90 as far as follow-up reaches: period ("this", "last"), day, incidence, low, high.
+        One row a period and day, day 0 to 90 as far as follow-up reaches: period ("this", "last"), day, incidence,
+        low, high.
     wording
         Language of the page.
     window

@@ -34,7 +34,7 @@ def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Pi
     Parameters
     ----------
     frame
-        One row a complaint and cause of this kind, in the order to show: complaint, cause (missing = all others together),
+        One row a complaint and cause of this kind, in the order to show: complaint, cause (missing = all others),
         count, of (cured faults with this complaint), share, low, high.
     wording
         Language of the page.
@@ -90,7 +90,7 @@ def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Pi
     )
 
 
-def _line(row: dict[Hashable, Any], wording: Wording) -> dict[str, object]:
+def _line(row: dict[Hashable, Any], wording: Wording) -> dict[str, Any]:
     has_rate = row["of"] >= FEWEST_FOR_RATE
     numbers = {"count": wording.number(row["count"]), "of": wording.number(row["of"])}
     return {

@@ -67,8 +67,8 @@ def rows_chart(
     ----------
     frame
         One row a line, in order, with columns ``words`` (above the bar), ``value``, ``low``, ``high`` (missing = no
-        interval), ``label`` (after the bar), ``said``; optional ``is_heading`` (words only), ``is_other`` (drawn hollow) and
-        ``pale`` (a wider, paler bar behind).
+        interval), ``label`` (after the bar), ``said``; optional ``is_heading`` (words only), ``is_other`` (drawn
+        hollow) and ``pale`` (a wider, paler bar behind).
     value_type
         ``bar`` from zero, or ``point`` with its interval.
     axis_title
@@ -140,7 +140,7 @@ def rows_chart(
                 **said(),
             )
         )
-    words = {"align": "left", "baseline": "bottom", "limit": PART_LIMIT, "aria": False}
+    words: dict[str, Any] = {"align": "left", "baseline": "bottom", "limit": PART_LIMIT, "aria": False}
     layers += [
         drawn.mark_text(dy=-1, fontSize=13, **words).encode(x=alt.value(0), text="words:N"),
         headings.mark_text(dy=10, fontSize=13, fontWeight=700, **words).encode(x=alt.value(0), text="words:N"),
@@ -148,7 +148,7 @@ def rows_chart(
             align="left", baseline="middle", dx=8, dy=11, color=theme.LIGHT["soft"], limit=PART_LIMIT, aria=False
         ).encode(x=alt.X("end:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), text="label:N"),
     ]
-    return alt.layer(*layers).properties(width="container", height=theme.ROW_HEIGHT * max(len(rows), 1))
+    return alt.LayerChart(layer=layers).properties(width="container", height=theme.ROW_HEIGHT * max(len(rows), 1))
 
 
 def _ticks(low: float, high: float) -> list[float]:
@@ -186,8 +186,6 @@ def spread_apart(values: Sequence[float], gap: float) -> list[float]:
             middle, size = crowds.pop()
             before, before_size = crowds[-1]
             crowds[-1] = [(before * before_size + middle * size) / (before_size + size), before_size + size]
-    moved = [
-        middle + gap * (number - (size - 1) / 2) for middle, size in crowds for number in range(int(size))
-    ]
+    moved = [middle + gap * (number - (size - 1) / 2) for middle, size in crowds for number in range(int(size))]
     placed = dict(zip(order, moved, strict=True))
     return [placed[place] for place in range(len(values))]

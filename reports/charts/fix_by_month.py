@@ -48,18 +48,22 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
 
     axis = alt.Axis(title=None, format="%b %y", grid=False, tickCount={"interval": "month", "step": 3}, labelFlush=True)
     base = alt.Chart(rows).encode(x=alt.X("month:T", axis=axis))
-    return alt.layer(
-        base.mark_rule(strokeWidth=5, color=theme.LIGHT["main-pale"], aria=False).encode(y=up("low"), y2="high:Q"),
-        base.mark_line(aria=False).encode(y=up("settled")),
-        base.mark_line(strokeDash=[3, 4], aria=False).encode(y=up("on_trial")),
-        base.mark_point(size=55, strokeWidth=2, stroke=theme.LIGHT["main"], opacity=1).encode(
-            y=up("rate"),
-            fill=alt.condition("datum.is_provisional", alt.value(theme.LIGHT["paper"]), alt.value(theme.LIGHT["main"])),
-            **said(),
-        ),
-        base.mark_text(align="left", dx=9, dy=0, fontSize=14, fontWeight=700, aria=False).encode(
-            y=up("rate"), text="label:N"
-        ),
+    return alt.LayerChart(
+        layer=[
+            base.mark_rule(strokeWidth=5, color=theme.LIGHT["main-pale"], aria=False).encode(y=up("low"), y2="high:Q"),
+            base.mark_line(aria=False).encode(y=up("settled")),
+            base.mark_line(strokeDash=[3, 4], aria=False).encode(y=up("on_trial")),
+            base.mark_point(size=55, strokeWidth=2, stroke=theme.LIGHT["main"], opacity=1).encode(
+                y=up("rate"),
+                fill=alt.condition(
+                    "datum.is_provisional", alt.value(theme.LIGHT["paper"]), alt.value(theme.LIGHT["main"])
+                ),
+                **said(),
+            ),
+            base.mark_text(align="left", dx=9, dy=0, fontSize=14, fontWeight=700, aria=False).encode(
+                y=up("rate"), text="label:N"
+            ),
+        ]
     ).properties(width="container", height=theme.CHART_HEIGHT)
 
 
@@ -91,8 +95,8 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
     Parameters
     ----------
     frame
-        One row a month: month (first day), fixed, known, not_yet_known, rate, low, high, is_provisional; rate is missing
-        with fewer than ten faults.
+        One row a month: month (first day), fixed, known, not_yet_known, rate, low, high, is_provisional; rate is
+        missing with fewer than ten faults.
     wording
         Language of the page.
     """

@@ -59,12 +59,14 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
             ),
             base.mark_point(color=theme.LIGHT[colour], size=30, opacity=1).encode(y=up("repairs"), **said()),
             alt.Chart(rows.tail(1).assign(label=wording.term(kind), label_at=at[kind]))
-            .mark_text(align="left", dx=10, fontSize=13, limit=150, fontWeight=700, color=theme.LIGHT[colour], aria=False)
+            .mark_text(
+                align="left", dx=10, fontSize=13, limit=150, fontWeight=700, color=theme.LIGHT[colour], aria=False
+            )
             .encode(x=ages, y=up("label_at"), text="label:N"),
         ]
     if not layers:
         layers = [alt.Chart(frame).mark_point().encode(x=ages, y=up("repairs"), **said())]
-    return alt.layer(*layers).properties(width="container", height=theme.CHART_HEIGHT)
+    return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
 
 
 def picture(frame: pd.DataFrame, again: pd.DataFrame, wording: Wording) -> Picture:
@@ -73,9 +75,11 @@ def picture(frame: pd.DataFrame, again: pd.DataFrame, wording: Wording) -> Pictu
     Parameters
     ----------
     frame
-        One row a kind and whole year of age, main kind first: kind, age, repairs (further ones, mean), low, high, units.
+        One row a kind and whole year of age, main kind first: kind, age, repairs (further ones, mean), low, high,
+        units.
     again
-        One row a kind, main kind first: kind, chance (of another repair within a year), low, high; NaN = not followed a year.
+        One row a kind, main kind first: kind, chance (of another repair within a year), low, high; NaN = not
+        followed a year.
     wording
         Language of the page.
     """

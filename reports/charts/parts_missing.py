@@ -1,4 +1,4 @@
-"""Which parts are used, and which were missing from the van when they were needed?"""
+"""Which parts are used, and which were missing from the van? Visits that fitted them, visits that waited."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
     Parameters
     ----------
     frame
-        One row a part: part, fitted (visits), cured (of them, known), missing (visits that ended in "part needed" and had
-        this part fitted later).
+        One row a part: part, fitted (visits), cured (of them, known), missing (visits that ended in "part needed"
+        and had this part fitted later).
     wording
         Language of the page.
     """

@@ -31,8 +31,9 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
     Parameters
     ----------
     frame
-        One row a group, in the order to show: value (missing = not known), fixed, known, rate, low, high; for makes
-        rate, low and high as with everyone's mix of jobs, partially pooled, and also expected (fixed, of its jobs) and words (inside, edge_low, edge_high, above, below, few) and rate, low, high partially pooled.
+        One row a group, in the order to show: value (missing = not known), fixed, known, rate, low, high. For makes
+        rate, low and high are as with everyone's mix of jobs, partially pooled; also expected (fixed, of its jobs)
+        and words (inside, edge_low, edge_high, above, below, few).
     wording
         Language of the page.
     dimension
@@ -106,7 +107,8 @@ def _age_title(rows: pd.DataFrame, wording: Wording) -> str:
     rated = rows.dropna(subset=["value"])
     if len(rated) < 2 or rated["low"].max() <= rated["high"].min():
         return wording.say("ages.title_age_flat")
-    lowest, highest = rated.loc[rated["value"].idxmin()], rated.loc[rated["value"].idxmax()]
+    by_value = rated.sort_values("value", kind="stable")
+    lowest, highest = by_value.iloc[0], by_value.iloc[-1]
     return wording.say(
         "ages.title_age",
         low_rate=wording.percent(lowest["value"]),

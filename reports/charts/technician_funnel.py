@@ -91,7 +91,7 @@ def chart(frame: pd.DataFrame, limits: pd.DataFrame, wording: Wording) -> alt.La
         ),
         dots.mark_text(align="left", dx=9, fontSize=12, limit=130, aria=False).encode(y=up("label_at"), text="name:N"),
     ]
-    return alt.layer(*layers).properties(width="container", height=theme.CHART_HEIGHT + 40)
+    return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT + 40)
 
 
 def picture(frame: pd.DataFrame, limits: pd.DataFrame, wording: Wording) -> Picture:
@@ -100,8 +100,8 @@ def picture(frame: pd.DataFrame, limits: pd.DataFrame, wording: Wording) -> Pict
     Parameters
     ----------
     frame
-        One row a technician: technician, known, fixed, expected, adjusted (share with everyone's mix of jobs), low, high,
-        words (inside, edge_low, edge_high, above, below, few).
+        One row a technician: technician, known, fixed, expected, adjusted (share with everyone's mix of jobs), low,
+        high, words (inside, edge_low, edge_high, above, below, few).
     limits
         One row a number of faults: n, centre, low95, high95, low998, high998.
     wording
@@ -114,13 +114,15 @@ def picture(frame: pd.DataFrame, limits: pd.DataFrame, wording: Wording) -> Pict
         said=[
             wording.say(
                 "technicians.said",
-                technician=row.technician,
-                fixed=wording.number(row.fixed),
-                n=int(row.known),  # type: ignore[call-overload]
-                expected=wording.number(row.expected, 1),
+                technician=name,
+                fixed=wording.number(fixed),
+                n=known,
+                expected=wording.number(expected, 1),
                 words=text,
             )
-            for row, text in zip(rows.itertuples(), words, strict=True)
+            for name, fixed, known, expected, text in zip(
+                *(rows[column] for column in ("technician", "fixed", "known", "expected")), words, strict=True
+            )
         ],
     )
     drawn = rows[rows["words"] != "few"]

@@ -39,8 +39,8 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
     Parameters
     ----------
     frame
-        One row a part and what it really was: part, instead_of (the true cause), count, of (verdicts on this part known),
-        money, minutes.
+        One row a part and what it really was: part, instead_of (the true cause), count, of (verdicts on this part
+        known), money, minutes.
     wording
         Language of the page.
     """
