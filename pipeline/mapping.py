@@ -10,10 +10,13 @@ if TYPE_CHECKING:
     import duckdb
 
 WHITE = " \t\r\n\v\f\u00a0\u2007\u202f\u2009\u200b\ufeff"
+WIDE = 40  # columns without a field
 
 
 def map_lines(connection: duckdb.DuckDBPyConnection, layout: Layout, header: tuple[str, ...]) -> None:
-    """Make view ``line``: line_no, every field as text (null = not given), and other_columns as a JSON object.
+    """Make view (of a wide file: table) ``line``: line_no, every field as text, and other_columns as a JSON object.
+
+    null = not given.
 
     With separate part columns the field parts is composed in the tool's own notation, "drain pump x2 @ 34.50".
     Columns the layout calls personal must stand hashed in table ``personal_hash`` (written, hashed).
@@ -26,8 +29,9 @@ def map_lines(connection: duckdb.DuckDBPyConnection, layout: Layout, header: tup
         )
         sql["parts"] = f"nullif(concat_ws('; ', {sql['parts']}, {part}), '')"
     selected = ", ".join(f"({sql[name]})::varchar as {name}" for name in FIELDS)
+    form = "table" if len(unmapped(layout, header)) > WIDE else "view"  # planning a wide view costs seconds, every time
     connection.execute(
-        f"create or replace temp view line as select line_no, {selected}, "
+        f"create or replace temp {form} line as select line_no, {selected}, "
         f"({_others(layout, header)})::varchar as other_columns from incoming"
     )
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from pipeline.sources import Source
 
-MOST_COLUMNS = 1_000
+MOST_COLUMNS = 400
 BATCH = 50_000
 HEADER_WITHIN = 30  # lines: merged titles above a header are few
 

@@ -205,6 +205,8 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         sql = f"line.{name}"
         if name == "customer_ref":
             sql = "customer_hash.hashed"
+        elif name == "appliance_kind":
+            sql = r"case when regexp_matches(line.appliance_kind, '[\p{L}\p{N}]') then line.appliance_kind end"
         elif name == "technician" and settings.hash_technicians:
             sql = "technician_hash.hashed"
         elif name in masked:

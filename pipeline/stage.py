@@ -212,7 +212,7 @@ def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> 
         "insert into stage_visit select v.visit_id, v.record_id, v.day, k.term, v.job_no, v.customer_ref, m.term, "
         "model_read.model, model_read.family, serial_read.serial, case when isnan(age_read.years) then null else age_read.years end, "
         "v.complaint, v.findings, c.term, v.cause, case when c.term is not null then not c.is_doubtful end, v.work_done, "
-        "coalesce(o.term, 'unknown'), v.technician, minutes_read.minutes, labour.amount, parts.amount, "
+        "case when o.is_understood then o.term else 'unknown' end, v.technician, minutes_read.minutes, labour.amount, parts.amount, "
         "coalesce(labour.currency, parts.currency, batch_reading.currency, $currency), v.callback_of "
         "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
         "join batch_reading using (batch_id) "
