@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -137,9 +138,10 @@ class Lexicon:
             if base is None:
                 astray.append(position)
         if astray:
-            mended = self.vocabulary.mend([split_joined(written[position]) for position in astray])
-            for position in astray:
-                bases[position] = mended.get(split_joined(written[position]))
+            plainly = [split_joined(written[position]) for position in astray]
+            mended = self.vocabulary.mend(plainly)
+            for position, word in zip(astray, plainly, strict=True):
+                bases[position] = mended.get(word)
         return bases
 
     def numbers(self, written: list[str]) -> list[int]:
@@ -153,7 +155,8 @@ class Lexicon:
 
         short = str(self._cues.get("abbreviations", "")).split()
         numbers = {self._number[base] for base in (self.vocabulary.base(word) for word in short) if base}
-        return Reader(self.numbers, frozenset(numbers))
+        with_digits = sorted(word for word in self.vocabulary.spellings() if word[0].isdigit())
+        return Reader(self.numbers, frozenset(numbers), with_digits)
 
     def spelt_bases(self, text: str) -> list[str]:
         """Give the base words of a short text, fillers as "", unknown words as a gap."""
@@ -185,8 +188,6 @@ class Lexicon:
 
 def split_joined(word: str) -> str:
     """Give an abbreviation with stops as one word: "b.e.r" is "ber"."""
-    import unicodedata
-
     if not word.isascii():
         word = unicodedata.normalize("NFKC", word).lower()
-    return word.replace(".", "") if "." in word and not word[0].isdigit() and len(word) > 1 else word
+    return word.replace(".", "") if "." in word and len(word) > 1 and not word[0].isdigit() else word

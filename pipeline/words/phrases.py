@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -12,7 +12,7 @@ class Phrase(NamedTuple):
     """One written form of one term."""
 
     group: str
-    """function, symptom, block, part, thing, state, or the name of a list of whole cells."""
+    """function, symptom, opposite, block, part, thing, state, cause, or the name of a list of whole cells."""
     term: str
     kinds: frozenset[str]
     """Kinds of appliance it holds for; empty = every kind."""
@@ -35,46 +35,62 @@ _END = ""
 class PhraseTree:
     """All phrases of a language as a tree of words.
 
-    Longest match wins; words of ``light`` are passed over where no phrase asks for them.
+    Longest match wins; words of ``light`` are passed over where no phrase asks for them. For each kind of appliance and
+    choice of groups a tree of its own is made when first asked for.
     """
 
     def __init__(self, light: Collection[str]) -> None:
-        self._root: dict[str, object] = {}
+        self._phrases: dict[tuple[str, ...], list[Meaning]] = {}
         self._light = frozenset(light)
+        self._kinds: set[str] = set()
+        self._ready: dict[tuple[str | None, frozenset[str]], dict[str, Any]] = {}
 
     def add(self, words: Sequence[str], meaning: Meaning) -> None:
         """Add one phrase; a meaning said twice counts once."""
-        node = self._root
-        for word in words:
-            node = node.setdefault(word, {})  # type: ignore[assignment]
-        meanings = node.setdefault(_END, [])
-        if meaning not in meanings:  # type: ignore[operator]
-            meanings.append(meaning)  # type: ignore[attr-defined]
+        meanings = self._phrases.setdefault(tuple("not" if word == "no" else word for word in words), [])
+        if meaning not in meanings:
+            meanings.append(meaning)
+            self._kinds |= meaning.kinds
+            self._ready.clear()
+
+    def for_kind(self, kind: str | None, groups: frozenset[str]) -> dict[str, Any]:
+        """Give the tree of the phrases of some groups that hold for a kind; None = kind not known."""
+        key = (kind if kind is None or kind in self._kinds else _END, groups)
+        tree = self._ready.get(key)
+        if tree is None:
+            tree = self._ready[key] = {}
+            for words, meanings in self._phrases.items():
+                held = _holding(meanings, kind, groups)
+                if held:
+                    node = tree
+                    for word in words:
+                        node = node.setdefault(word, {})
+                    node[_END] = held
+        return tree
 
     def longest(
         self, words: Sequence[str], start: int, kind: str | None, groups: frozenset[str]
     ) -> tuple[int, list[Meaning]] | None:
         """Give the end and the meanings of the longest phrase that begins at ``start`` and holds for the kind."""
-        node = self._root
-        best: tuple[int, list[Meaning]] | None = None
-        position = start
-        while position < len(words):
+        return self.longest_in(self.for_kind(kind, groups), words, start)
+
+    def longest_in(self, tree: dict[str, Any], words: Sequence[str], start: int) -> tuple[int, list[Meaning]] | None:
+        """Give what `longest` gives, in a tree of `for_kind`."""
+        word = words[start]
+        node = tree.get("not" if word == "no" else word)
+        if node is None:
+            return None
+        best = (start + 1, node[_END]) if _END in node else None
+        for position in range(start + 1, len(words)):
             word = words[position]
-            below = node.get(word)
-            if below is None and word in ("no", "not"):
-                below = node.get("not" if word == "no" else "no")
+            below = node.get("not" if word == "no" else word)
             if below is None:
-                if position > start and word in self._light:
-                    position += 1
+                if word in self._light:
                     continue
                 break
-            node = below  # type: ignore[assignment]
-            position += 1
-            here = node.get(_END)
-            if here is not None:
-                meanings = _holding(here, kind, groups)  # type: ignore[arg-type]
-                if meanings:
-                    best = position, meanings
+            node = below
+            if _END in node:
+                best = position + 1, node[_END]
         return best
 
 

@@ -137,13 +137,12 @@ def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> lis
     """
     scope = _Scope()
     effects, tree = lexicon.effects, lexicon.tree
+    complaints, others = tree.for_kind(kind, _COMPLAINTS), tree.for_kind(kind, _OTHERS)
     position = 0
     while position < len(words):
         word = words[position]
-        complaint = other = None
-        if word != _UNKNOWN:
-            complaint = tree.longest(words, position, kind, _COMPLAINTS)
-            other = tree.longest(words, position, kind, _OTHERS)
+        complaint = tree.longest_in(complaints, words, position)
+        other = tree.longest_in(others, words, position)
         if complaint is not None and (other is None or complaint[0] >= other[0]):
             end = complaint[0]
             if word == "work" and end - position == 1:

@@ -147,9 +147,10 @@ def read_note(
     """
     walk = _Walk()
     effects, tree = lexicon.effects, lexicon.tree
+    named = tree.for_kind(kind, groups)
     position = 0
     while position < len(words):
-        found = tree.longest(words, position, kind, groups) if words[position] != _UNKNOWN else None
+        found = tree.longest_in(named, words, position)
         if found is None:
             walk.hear(effects.get(words[position]))
             position += 1

@@ -85,6 +85,7 @@ def _classes() -> NDArray[np.uint8]:
 
 
 _CLASS = _classes()
+_CLASS_OF_DIGITS = np.isin(np.arange(256), list(b"0123456789"))
 _random = np.random.default_rng(20261125).integers(1, 2**63, 256, dtype=np.uint64)
 for _upper in b"ABCDEFGHIJKLMNOPQRSTUVWXYZ":
     _random[_upper] = _random[_upper + 32]
@@ -183,6 +184,16 @@ def _distinct(
     return which.astype(np.int64), distinct, first
 
 
+def _hashes_of(words: Sequence[str]) -> list[int]:
+    """Give the numbers `_hash` gives for single words."""
+    if not words:
+        return []
+    data = np.frombuffer(_SEPARATOR.join(words).encode() + b"\0", dtype=np.uint8)
+    ends = np.flatnonzero(data == 0)
+    begins = np.concatenate(([0], ends[:-1] + 1))
+    return [int(value) for value in _hash(data, begins, ends)]
+
+
 class Reader:
     """Turns texts into the numbers of known words; remembers every distinct word it has looked at.
 
@@ -192,12 +203,21 @@ class Reader:
         Gives the number of a word in lower case: ``DROP``, ``GAP``, ``BREAK`` or a known word's.
     abbreviations
         Numbers of words after which a full stop ends nothing.
+    with_digits
+        Known words that begin with a digit; all others that do are gaps and never looked at.
     """
 
-    def __init__(self, number_of: Callable[[list[str]], list[int]], abbreviations: frozenset[int]) -> None:
+    def __init__(
+        self,
+        number_of: Callable[[list[str]], list[int]],
+        abbreviations: frozenset[int],
+        with_digits: Sequence[str] = (),
+    ) -> None:
         self._number_of = number_of
         self._abbreviations = abbreviations
         self._seen: dict[int, int] = {}
+        self._with_digits = dict(zip(_hashes_of(with_digits), number_of(list(with_digits)), strict=True))
+        self._seen |= self._with_digits
 
     def words(self, texts: Sequence[str]) -> Met:
         """Give every word of the texts."""
@@ -209,10 +229,15 @@ class Reader:
         rows = np.cumsum(is_row_end) - is_row_end
         met = Met(np.empty(0, dtype=np.int64), rows, which, first, begin, end, data.tobytes())
         known = [self._seen.get(key) for key in distinct.tolist()]
+        starts_with_digit = (_CLASS_OF_DIGITS[data[begin[first]]]).tolist()
         new = [position for position, number in enumerate(known) if number is None]
+        for position in new:
+            if starts_with_digit[position]:
+                known[position] = GAP
+        new = [position for position in new if known[position] is None]
         if new:
             if len(self._seen) > _SEEN_AT_MOST:
-                self._seen.clear()
+                self._seen = dict(self._with_digits)
             found = self._number_of([met.spelling(position) for position in new])
             for position, number in zip(new, found, strict=True):
                 known[position] = number

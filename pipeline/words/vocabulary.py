@@ -70,6 +70,7 @@ class Vocabulary:
                 self._forms[word] = base
         for form, base in list(self._forms.items()):
             self._forms[form] = self._end_of_chain(base)
+        self._beginnings = {word[:3] for word in (*self.words, *self._forms)}
         self.words -= {word for word in self.words if self._forms.get(word, word) != word}
         self._near: dict[tuple[str, int], list[str]] | None = None
 
@@ -106,10 +107,14 @@ class Vocabulary:
             return self._forms[word]
         if word in self.words:
             return word
-        stem = self._stem(word)
+        stem = self._stem(word) if word[:3] in self._beginnings else None
         if stem is not None:
             return self._forms.get(stem, stem)
         return None
+
+    def spellings(self) -> set[str]:
+        """Give every word and form known."""
+        return self.words | set(self._forms) | self.fillers
 
     def is_known(self, word: str) -> bool:
         """Tell whether a word needs no review although no phrase uses it."""
@@ -157,10 +162,7 @@ class Vocabulary:
             for position, word in enumerate(group):
                 if best[position] > limit:
                     continue
-                bases = {
-                    self.base(near[i])
-                    for i in (distances[position] <= best[position] + (best[position] == 1) * 0).nonzero()[0]
-                }
+                bases = {self.base(near[i]) for i in (distances[position] == best[position]).nonzero()[0]}
                 if len(bases) == 1:
                     mended[word] = str(bases.pop())
         return mended
