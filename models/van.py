@@ -20,6 +20,7 @@ import numpy as np
 
 ONE_BY_ONE = 3_000
 SMALLEST = 1e-4
+SMALLEST_PATH = 1e-9
 
 Needs = tuple[frozenset[str], float]
 
@@ -115,39 +116,62 @@ def likeliest(calls: Sequence[Sequence[Needs]], most: int, limits: Mapping[str, 
 
 def chances(calls: Sequence[Sequence[Needs]], van: Mapping[str, int]) -> tuple[float, float]:
     """Expected number of calls cured in one visit, and the chance that all are; exact, calls served in order."""
+    scarce = _scarce(calls, van)
+    return _cures(calls, van, scarce), _all_cured(calls, van, scarce)
+
+
+def _scarce(calls: Sequence[Sequence[Needs]], van: Mapping[str, int]) -> frozenset[str]:
+    """Parts that more calls may need than the van holds units, and that it holds at all."""
     wanted_by = {part: sum(any(part in parts for parts, _ in call) for call in calls) for part in van}
-    scarce = sorted(part for part, n in van.items() if 0 < n < wanted_by[part])
-    left: dict[tuple[int, ...], float] = {tuple(van[part] for part in scarce): 1.0}
-    unbroken = dict(left)
-    cures = 0.0
+    return frozenset(part for part, n in van.items() if 0 < n < wanted_by[part])
+
+
+def _cures(calls: Sequence[Sequence[Needs]], van: Mapping[str, int], scarce: frozenset[str]) -> float:
+    """Expected one-visit cures: scarce parts that no cause needs together run out independently of each other."""
+    plenty = frozenset(part for part, n in van.items() if n) - scarce
+    groups = [frozenset({part}) for part in sorted(scarce)]
+    for parts in {parts & scarce for call in calls for parts, _ in call}:
+        joined = frozenset().union(parts, *(group for group in groups if group & parts))
+        groups = [group for group in groups if not group & parts] + ([joined] if joined else [])
+    cures = sum(p for call in calls for parts, p in call if parts <= plenty)
+    for group in groups:
+        names = sorted(group)
+        left: dict[tuple[int, ...], float] = {tuple(van[part] for part in names): 1.0}
+        for call in calls:
+            needs = [(parts & group, p) for parts, p in call if parts & group and parts <= plenty | group]
+            after: dict[tuple[int, ...], float] = {}
+            for units, chance in left.items():
+                lost = 1.0
+                for parts, p in needs:
+                    then = _served(parts, units, names)
+                    if then is not None:
+                        cures += chance * p
+                        lost -= p
+                        after[then] = after.get(then, 0.0) + chance * p
+                after[units] = after.get(units, 0.0) + chance * lost
+            left = after
+    return cures
+
+
+def _all_cured(calls: Sequence[Sequence[Needs]], van: Mapping[str, int], scarce: frozenset[str]) -> float:
+    """Chance that no call goes short, paths less likely than ``SMALLEST_PATH`` left out."""
+    names, aboard = sorted(scarce), frozenset(part for part, n in van.items() if n)
+    left: dict[tuple[int, ...], float] = {tuple(van[part] for part in names): 1.0}
     for call in calls:
-        needs = [(frozenset(parts), p) for parts, p in call]
         after: dict[tuple[int, ...], float] = {}
-        after_unbroken: dict[tuple[int, ...], float] = {}
         for units, chance in left.items():
-            lost = 1.0
-            for parts, p in needs:
-                then = _served(parts, units, scarce, van)
-                if then is None:
-                    continue
-                cures += chance * p
-                lost -= p
-                after[then] = after.get(then, 0.0) + chance * p
-                if units in unbroken:
-                    after_unbroken[then] = after_unbroken.get(then, 0.0) + unbroken[units] * p
-            after[units] = after.get(units, 0.0) + chance * lost
-        left, unbroken = after, after_unbroken
-    return cures, sum(unbroken.values())
+            for parts, p in call:
+                then = _served(parts & scarce, units, names) if parts <= aboard else None
+                if then is not None and chance * p > SMALLEST_PATH:
+                    after[then] = after.get(then, 0.0) + chance * p
+        left = after
+    return sum(left.values())
 
 
-def _served(
-    parts: frozenset[str], units: tuple[int, ...], scarce: Sequence[str], van: Mapping[str, int]
-) -> tuple[int, ...] | None:
-    """Units left after a call that needs these parts; None when one of them is missing."""
-    if any(not van.get(part, 0) for part in parts):
-        return None
-    then = tuple(n - (part in parts) for n, part in zip(units, scarce, strict=True))
-    return None if any(n < 0 for n in then) else then
+def _served(parts: frozenset[str], units: tuple[int, ...], names: Sequence[str]) -> tuple[int, ...] | None:
+    """Units left after a call that needs these parts; None when one of them has run out."""
+    then = tuple(n - (part in parts) for n, part in zip(units, names, strict=True))
+    return None if min(then, default=0) < 0 else then
 
 
 def _limits(
@@ -164,7 +188,7 @@ def _limits(
 def _rank(
     calls: Sequence[Sequence[Needs]], van: Mapping[str, int], trip: float, carrying: float
 ) -> tuple[float, int, tuple[str, ...]]:
-    cures, _ = chances(calls, van)
+    cures = _cures(calls, van, _scarce(calls, van))
     count = sum(van.values())
     return -round(trip * cures - carrying * count, 9), count, tuple(sorted(part for part, n in van.items() if n))
 

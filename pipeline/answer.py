@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipeline.evidence import FEW, SHOWN_JOBS, Evidence, gather
@@ -139,6 +139,7 @@ class Answer:
                     "of": row.of,
                     "look_first": row.look_first,
                     "text": row.line(),
+                    "caution_names": list(self.look_cautions(row)),
                     "cautions": list(row.cautions),
                 }
                 for row in self.advice
@@ -331,6 +332,14 @@ def answer(
     )
 
 
+def with_van(one: Answer, settings: Settings, carried: Sequence[str]) -> Answer:
+    """Return the same answer planned anew for the parts that are really in the van."""
+    if one.visit is None:
+        return one
+    visit = plan_visit(one.odds.causes, one.trade, one.evidence, settings, seen=one.question.findings, carried=carried)
+    return replace(one, visit=visit, steps=tuple(visit.steps()))
+
+
 def _smells_of_gas(question: Question) -> bool:
     return "gas" in question.complaint.lower().replace(",", " ").replace(".", " ").split()
 
@@ -402,5 +411,3 @@ def _remark(evidence: Evidence) -> str:
     if known < BEYOND_JOBS or beyond < BEYOND_SHARE * known:
         return ""
     return f"{beyond} of {known} like it were beyond economic repair: quote before parts"
-
-

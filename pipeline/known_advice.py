@@ -65,7 +65,9 @@ def keep(database: Database, words: Words) -> int:
     rows = [_row(row) for row in advice(database.connection, words).to_dict("records")]
     folder = database.folder_of_models
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / FILE).write_text(json.dumps([asdict(row) for row in rows], ensure_ascii=False, indent=1), encoding="utf-8")
+    (folder / FILE).write_text(
+        json.dumps([asdict(row) for row in rows], ensure_ascii=False, indent=1), encoding="utf-8"
+    )
     return len(rows)
 
 

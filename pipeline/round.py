@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.answer import Answer, answer
+from pipeline.answer import Answer, answer, with_van
 from pipeline.errors import UsageError, shown
 from pipeline.guess import guess_layout, known_names, shipped_layout
 from pipeline.load import drop_temporary
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.words import Words
 
-MOST_CALLS = 200
+MOST_CALLS = 60
 LEAST_ODDS = 0.004
 
 
@@ -66,7 +66,7 @@ def plan_round(
     calls = [_needs(one, settings) for one in first]
     trip = settings.trip_cost + settings.trip_minutes * settings.hour_rate / 60
     van = van_list(calls, trip=trip, carrying=CARRY_MONEY, stock=have)
-    answers = [answer(database, words, settings, question, carried=tuple(van.units)) for question in questions]
+    answers = [with_van(one, settings, tuple(van.units)) for one in first]
     told = [one.as_json() for one in answers]
     page = visit_sheets(
         [{**call, **_for_sheet(one, line)} for call, one, line in zip(told, answers, lines, strict=True)],

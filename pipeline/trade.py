@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -76,6 +77,14 @@ class Trade:
     parts: Mapping[str, PartCard]
     cautions: Mapping[str, str]
     kind_cautions: tuple[str, ...]
+
+    @cached_property
+    def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
+        """(cause, finding) → value → probability, as ``expected`` states it."""
+        nested: dict[tuple[str, str], dict[str, float]] = {}
+        for cause, finding, value, p in self.expected.itertuples(index=False, name=None):
+            nested.setdefault((str(cause), str(finding)), {})[str(value)] = float(p)
+        return nested
 
     @property
     def is_gas(self) -> bool:

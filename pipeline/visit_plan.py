@@ -293,12 +293,12 @@ class Costs:
 
     def _place(self, cause: str) -> CheckCard | None:
         """Find the check that looks at the place of a cause: the one it shows in most plainly by an unusual value."""
-        stated = self.trade.expected.loc[self.trade.expected["cause"] == cause]
         best, most = None, 0.3
         for card in self.trade.checks:
-            rows = stated.loc[(stated["finding"] == card.finding) & (stated["value"] != card.values[0])]
-            if len(rows) and rows["probability"].max() > most and card.cautions:
-                best, most = card, float(rows["probability"].max())
+            shown = self.trade.stated.get((cause, card.finding), {})
+            unusual = max((p for value, p in shown.items() if value != card.values[0]), default=0.0)
+            if unusual > most and card.cautions:
+                best, most = card, unusual
         return best
 
     def problem(

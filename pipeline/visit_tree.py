@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from models.plan_table import Node
     from pipeline.visit_plan import VisitPlan
 
-MOST_STEPS = 16
+MOST_STEPS = 15
 SMALLEST_REACHES = (0.02, 0.03, 0.05, 0.08, 0.12, 0.2)
 
 

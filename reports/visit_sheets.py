@@ -9,7 +9,7 @@ from typing import Any
 from reports.page import plain, render
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
-SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 6, 6, 3
+SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 FOOTNOTE = (
     "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
@@ -71,7 +71,8 @@ def _headline(calls: Sequence[Mapping[str, Any]], van: Mapping[str, Any]) -> str
         return "No call to plan"
     units = sum(van["units"].values())
     return (
-        f"Load {_count(units, 'part')}: {van['one_visit']:.1f} of {_count(len(calls), 'call')} should be cured in one visit"
+        f"Load {_count(units, 'part')}: what is needed should be aboard at {van['one_visit']:.1f} of "
+        f"{_count(len(calls), 'call')}"
         if units
         else f"{_count(len(calls), 'call')}, no part to load"
     )
@@ -82,15 +83,16 @@ def _van(van: Mapping[str, Any], calls: int) -> dict[str, Any]:
         {
             "part": part,
             "units": f"{units} ×",
-            "calls": "call " + ", ".join(f"{number} ({p:.0%})" for number, p in van["wanted"].get(part, [])[:4]),
+            "calls": "call "
+            + ", ".join(f"{number} ({p:.0%})" for number, p in van["wanted"].get(part, [])[:4] if p >= 0.005),
             "use": f"{van['expected_use'][part]:.2f} expected",
         }
         for part, units in van["units"].items()
     ]
     left = [part for part in van["expected_use"] if part not in van["units"]][:5]
     basis = (
-        f"With these parts {van['one_visit']:.1f} of {_count(calls, 'call')} are expected to be cured in one visit, "
-        f"without any {van['one_visit_empty']:.1f}. Chance that all are: {_percent(van['all_cured'])}."
+        f"With these parts {van['one_visit']:.1f} of {_count(calls, 'call')} can be cured in one visit, without any "
+        f"{van['one_visit_empty']:.1f}, once the cause is found. Chance that all can: {_percent(van['all_cured'])}."
         if calls
         else ""
     )
@@ -137,7 +139,10 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
             else None
         ),
         "remark": _sentence(call["repair_or_replace"] or ""),
-        "advice": [_sentence(row["text"]) for row in call["advice"][:SHOWN_ADVICE]],
+        "advice": [
+            {"text": _sentence(row["text"]), "caution_names": row["caution_names"]}
+            for row in call["advice"][:SHOWN_ADVICE]
+        ],
         "cautions": call["cautions_named"],
     }
 
@@ -177,7 +182,7 @@ def _cost(step: Mapping[str, Any], money: Any) -> str:
 
 def _cause(row: Mapping[str, Any], similar: int) -> dict[str, Any]:
     low, high = (round(100 * row[name], 1) for name in ("low", "high"))
-    jobs = ", ".join(row["jobs"][:3])
+    jobs = ", ".join(row["jobs"][:2])
     return {
         "cause": row["cause"],
         "percent": _percent(row["probability"]),
