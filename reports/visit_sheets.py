@@ -10,6 +10,7 @@ from reports.page import plain, render
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
+LONG = 25  # rows of a tree that still print beside all else in full size; found by trying
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 FOOTNOTE = (
     "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
@@ -129,6 +130,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
         ),
         "way_title": "The cheapest sound way through" if has_plan else "What to do",
         "tree": _row(call["tree"], advice, money),
+        "is_long": _lines(call["tree"]) > LONG,
         "causes": [_cause(row, call["evidence"]["similar_jobs"]) for row in call["causes"][:SHOWN_CAUSES]]
         + [_none(call["none_of_these"])] * bool(call["causes"]),
         "note": _sentence(call["evidence"]["note"]),
@@ -169,6 +171,12 @@ def _row(tree: Mapping[str, Any], advice: Mapping[str, str], money: Any) -> dict
             for branch in tree["branches"]
         ],
     }
+
+
+def _lines(tree: Mapping[str, Any]) -> int:
+    """Rows that a tree takes on the sheet."""
+    inside = sum(1 + (_lines(branch["then"]) if branch["then"] else 0) for branch in tree["branches"])
+    return len(tree["steps"]) + inside
 
 
 def _cost(step: Mapping[str, Any], money: Any) -> str:
