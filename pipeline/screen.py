@@ -218,7 +218,7 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         joins.append("left join technician_hash on technician_hash.written = line.technician")
     connection.execute(
         f"create or replace temp table candidate as select *, {_base_key()} as base_key, "
-        "coalesce('serial:' || serial_term, 'unit:' || kind_key) as unit_in_job, "
+        f"{unit_sql('serial_term', 'kind_key')} as unit_in_job, "
         "job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
         f"select *, {plain_sql('job_no')} as job_key, coalesce({plain_sql('appliance_kind')}, '') as kind_key, "
@@ -236,6 +236,11 @@ def _base_key() -> str:
     unit = f"'unit:' || customer_ref || '/' || kind_key || '/' || {make} || '/' || {model}"
     known = f"coalesce('job:' || job_key, 'serial:' || serial_term, {unit}, 'line:' || line_hash)"
     return f"{known} || '|' || strftime(day, '%Y-%m-%d')"
+
+
+def unit_sql(serial: str, kind: str) -> str:
+    """SQL of the appliance within a job: its serial, else its kind."""
+    return f"coalesce('serial:' || {serial}, 'unit:' || {kind}, '')"
 
 
 def plain_sql(column: str) -> str:

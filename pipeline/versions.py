@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.layout import FIELDS
+from pipeline.screen import plain_sql, unit_sql
 
 if TYPE_CHECKING:
     import duckdb
 
 CONTENT = (*FIELDS, "other_columns")
 BASE_KEY = "regexp_replace(visit_key, '\\|#[0-9]+$', '')"
+NUMBER = "coalesce(try_cast(regexp_extract(visit_key, '\\|#([0-9]+)$', 1) as integer), 1)"
 
 
 @dataclass(frozen=True)
@@ -29,48 +31,40 @@ def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
     Reads ``candidate`` and ``raw_record``. fresh: line_no, day, visit_key, line_in_visit, content_hash, held_id
     (visit_id of the version held before, null = a new visit), the fields as text, other_columns.
 
-    A visit is known by its job number and day; where a job holds several appliances on one day also by the appliance;
-    without a job number by the appliance and day. Several visits with one such key in a file of one line a visit are
-    told apart by their content, then by their order.
+    A visit is known by its job number and day, without a job number by the appliance and day. Where several visits go
+    by one such key, a visit is a version of the held one with the same content, else with the same appliance, else with
+    the same complaint; what matches none is a new visit: a doubled one can be seen and mended, a lost one cannot.
     """
     (candidates,) = connection.execute("select count(*) from candidate").fetchall()[0]
-    _part_units(connection)
-    _find_held(connection)
     fields = ", ".join(f"candidate.{name}" for name in CONTENT)
+    _find_held(connection)
     if grain == "visit" and _is_all_new(connection, candidates):
         connection.execute(
             "create or replace temp view fresh as select line_no, day, base_key as visit_key, 1 as line_in_visit, "
             f"line_hash as content_hash, null::bigint as held_id, {fields} from candidate"
         )
         return Versions(candidates, 0, 0)
-    _match(connection, grain)
+    _gather_visits(connection, grain)
+    _match(connection)
     connection.execute(
-        "create or replace temp table fresh as select candidate.line_no, candidate.day, versioned.visit_key, "
-        f"versioned.line_in_visit, versioned.content_hash, versioned.held_id, {fields} "
-        "from versioned join candidate using (line_no)"
+        "create or replace temp table fresh as select candidate.line_no, candidate.day, named.visit_key, "
+        f"arrived.line_in_visit, arrived.content_hash, named.held_id, {fields} "
+        "from named join arrived using (visit_line) join candidate using (line_no)"
     )
     loaded, replaced = connection.execute("select count(*), count(held_id) from fresh").fetchall()[0]
     return Versions(loaded, candidates - loaded, replaced)
 
 
-def _part_units(connection: duckdb.DuckDBPyConnection) -> None:
-    """Tell apart the appliances of a job that holds several on one day."""
-    crowded = (
-        "select base_key from candidate where starts_with(base_key, 'job:') group by base_key "
-        "having count(*) > 1 and count(distinct unit_in_job) > 1"
-    )
-    if connection.execute(f"select count(*) from ({crowded})").fetchall()[0][0]:
-        connection.execute(
-            f"update candidate set base_key = base_key || '|' || unit_in_job where base_key in ({crowded})"
-        )
-
-
 def _find_held(connection: duckdb.DuckDBPyConnection) -> None:
     """Make table ``held`` of the visits in force that the candidates may be versions of."""
     connection.execute(
-        f"create or replace temp table held as select visit_key, {BASE_KEY} as base_key, "
-        "min(record_id) as visit_id, max_by(content_hash, batch_id) as content_hash from raw_record "
-        f"where {BASE_KEY} in (select base_key from candidate) group by all"
+        "create or replace temp table held as with versions as ("
+        f"select visit_key, {BASE_KEY} as base_key, min(record_id) as visit_id, max(batch_id) as batch_id "
+        f"from raw_record where {BASE_KEY} in (select base_key from candidate) group by all) "
+        "select visit_key, base_key, visit_id, raw_record.content_hash, "
+        f"{unit_sql('stage_visit.serial', plain_sql('raw_record.appliance_kind'))} as unit, raw_record.complaint "
+        "from versions join raw_record using (visit_key, batch_id) join stage_visit using (visit_id) "
+        "where raw_record.line_in_visit = 1"
     )
 
 
@@ -81,37 +75,56 @@ def _is_all_new(connection: duckdb.DuckDBPyConnection, candidates: int) -> bool:
     return bool(held == 0 and different == candidates)
 
 
-def _match(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
-    """Make table ``versioned`` of the lines that are new or changed: line_no, visit_key, line_in_visit, hash, held_id."""
+def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
+    """Make tables ``arrived`` (line_no, visit_line, line_in_visit, content_hash) and ``visit_arrived`` (visit_line, …).
+
+    visit_line is the first line of a visit; lines that repeat a whole visit word for word are in neither table.
+    """
     if grain == "part":
+        several = (
+            "(select base_key from candidate group by base_key having count(distinct serial_term) > 1 "
+            "or count(distinct kind_key) > 1)"
+        )
         connection.execute(
-            "create or replace temp table arrived as select line_no, base_key, "
-            "row_number() over (partition by base_key order by line_no) as line_in_visit, "
-            "md5(string_agg(line_hash, '' order by line_no) over (partition by base_key)) as content_hash from candidate"
+            "create or replace temp table arrived as with lines as (select line_no, base_key, complaint, line_hash, "
+            f"unit_in_job as unit, case when base_key in {several} then unit_in_job else '' end as part_of from candidate) "
+            "select *, min(line_no) over visit as visit_line, row_number() over (visit order by line_no) as line_in_visit, "
+            "md5(string_agg(line_hash, '' order by line_no) over visit) as content_hash from lines "
+            "window visit as (partition by base_key, part_of)"
         )
     else:
         connection.execute(
-            "create or replace temp view arrived as "
-            "select line_no, base_key, 1 as line_in_visit, line_hash as content_hash from candidate"
+            "create or replace temp table arrived as select line_no, base_key, complaint, unit_in_job as unit, "
+            "line_no as visit_line, 1 as line_in_visit, line_hash as content_hash from candidate "
+            "qualify row_number() over (partition by base_key, line_hash order by line_no) = 1"
         )
     connection.execute(
-        "create or replace temp table versioned as with "
-        "changed as (select * from arrived where not exists (select 1 from held "
-        "where held.base_key = arrived.base_key and held.content_hash = arrived.content_hash)), "
-        "visits as (select base_key, content_hash, min(line_no) as line_no from changed group by all), "
-        "numbered as (select *, row_number() over (partition by base_key order by line_no) as n from visits), "
-        "stale as (select *, row_number() over (partition by base_key order by visit_id) as n from held "
-        "where not exists (select 1 from arrived "
-        "where held.base_key = arrived.base_key and held.content_hash = arrived.content_hash)), "
-        "taken as (select base_key, max(coalesce(try_cast(regexp_extract(visit_key, '\\|#([0-9]+)$', 1) as integer), 1)) as highest "
-        "from held group by all), "
-        "named as (select numbered.base_key, numbered.content_hash, numbered.line_no, stale.visit_id as held_id, "
-        "coalesce(stale.visit_key, numbered.base_key || case when "
-        "numbered.n - coalesce(gone.gone, 0) + coalesce(taken.highest, 0) > 1 then "
-        "'|#' || (numbered.n - coalesce(gone.gone, 0) + coalesce(taken.highest, 0)) else '' end) as visit_key "
-        "from numbered left join stale using (base_key, n) left join taken using (base_key) "
-        "left join (select base_key, count(*) as gone from stale group by all) as gone using (base_key)) "
-        "select changed.line_no, named.visit_key, changed.line_in_visit, changed.content_hash, named.held_id "
-        "from changed join named using (base_key, content_hash) "
-        + ("" if grain == "part" else "where changed.line_no = named.line_no")
+        "create or replace temp table visit_arrived as select visit_line, base_key, content_hash, unit, complaint "
+        "from arrived where line_no = visit_line"
+    )
+
+
+def _match(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make table ``named`` of the visits that are new or changed: visit_line, visit_key, held_id."""
+    connection.execute("create or replace temp table matched (visit_line bigint, visit_key varchar, held_id bigint)")
+    for same in ("content_hash", "unit", "complaint"):
+        connection.execute(
+            "insert into matched with "
+            f"a as (select *, row_number() over (partition by base_key, {same} order by visit_line) as n "
+            "from visit_arrived where visit_line not in (select visit_line from matched)), "
+            f"h as (select *, row_number() over (partition by base_key, {same} order by visit_id) as n "
+            "from held where visit_key not in (select visit_key from matched)) "
+            f"select a.visit_line, h.visit_key, h.visit_id from a join h using (base_key, {same}, n)"
+        )
+        if same == "content_hash":
+            connection.execute("create or replace temp table unchanged as select visit_line from matched")
+    connection.execute(
+        "create or replace temp table named as with "
+        f"highest as (select base_key, max({NUMBER}) as highest from held group by base_key), "
+        "added as (select visit_line, base_key, coalesce(highest, 0) "
+        "+ row_number() over (partition by base_key order by visit_line) as n "
+        "from visit_arrived left join highest using (base_key) "
+        "where visit_line not in (select visit_line from matched)) "
+        "select visit_line, base_key || case when n > 1 then '|#' || n else '' end as visit_key, null::bigint as held_id "
+        "from added union all select * from matched where visit_line not in (select visit_line from unchanged)"
     )
