@@ -188,14 +188,21 @@ def _header(statement: str) -> dict[str, str]:
 
 
 def _comment(connection: duckdb.DuckDBPyConnection, file: TableFile) -> None:
-    connection.execute(f"comment on table {file.table} is {_quoted(file.grain)}")
     columns = connection.execute(
         "select column_name from duckdb_columns() where schema_name = 'main' and table_name = ?", [file.table]
     ).fetchall()
-    for (column,) in columns:
-        text = meaning(file.table, column)
-        if text is not None:
-            connection.execute(f"comment on column {file.table}.{column} is {_quoted(text)}")
+    connection.execute(_comments(file.table, tuple(column for (column,) in columns)))
+
+
+@cache
+def _comments(table: str, columns: tuple[str, ...]) -> str:
+    grain = next(file.grain for file in table_files() if file.table == table)
+    meanings = {column: meaning(table, column) for column in columns}
+    return f"comment on table {table} is {_quoted(grain)};" + "".join(
+        f"comment on column {table}.{column} is {_quoted(text)};"
+        for column, text in meanings.items()
+        if text is not None
+    )
 
 
 def _quoted(text: str) -> str:

@@ -29,13 +29,13 @@ DAY_ONE = dt.date(2026, 1, 1)
 
 
 def visit(day: int, outcome: str = "fixed", **more: Any) -> dict[str, Any]:
-    """One visit on the day after 1 January 2026; ``symptoms``, ``codes``, ``findings`` and ``parts`` are lists, the rest columns."""
+    """One visit, ``day`` days after 1 January 2026; symptoms, codes, findings and parts are lists, the rest columns."""
     return {"visit_date": DAY_ONE + dt.timedelta(days=day), "outcome": outcome, **more}
 
 
 def workshop(*visits: dict[str, Any], until: int | None = 365, **settings: Any) -> duckdb.DuckDBPyConnection:
-    """Stage the visits, in the order given (visit_id 1, 2 …), and rebuild; follow-up ends on day ``until`` (None: last visit)."""
-    connection = duckdb.connect()
+    """Stage the visits in their order (visit_id 1, 2 …) and rebuild, followed to day ``until`` (None: last visit)."""
+    connection = duckdb.connect(config={"threads": 1})
     sql.create_raw(connection)
     as_of = None if until is None else DAY_ONE + dt.timedelta(days=until)
     chosen = {"window_days": 30, "waiting_days": 120, "hour_rate": 48.0, "trip_cost": 22.0, "trip_minutes": 35.0}

@@ -1,4 +1,4 @@
-"""Every .sql file: makes the table of its name, reads what its header says, describes every column, moves to another engine."""
+"""Every .sql file makes the table of its name, reads what its header says, describes every column, and can move."""
 
 from __future__ import annotations
 

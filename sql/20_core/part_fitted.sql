@@ -21,7 +21,10 @@ select
     stage_part.unit_cost as unit_cost,
     coalesce(
         stage_part.quantity * stage_part.unit_cost,
-        greatest(0, visit.parts_cost - coalesce(known_cost.cost, 0)) / known_cost.lines_without
+        case
+            when visit.parts_cost >= coalesce(known_cost.cost, 0)
+            then (visit.parts_cost - coalesce(known_cost.cost, 0)) / known_cost.lines_without
+        end
     ) as cost,
     stage_part.as_written as as_written
 from stage_part
