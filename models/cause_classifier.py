@@ -94,7 +94,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         check_classification_targets(y)
         weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
         self.classes_, cause = np.unique(y, return_inverse=True)
-        with threadpool_limits(limits=self.threads):
+        with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):  # small products only wait for one another
             self.model_ = self._learn(frame, cause, weight)
         return self
 
@@ -134,10 +134,12 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         codes = encode(frame, columns)
         jobs = Jobs(codes, cells(codes, offsets(columns)), cause, weight, offsets(columns), len(self.classes_))
         tables, pairs = fit_layers(jobs, np.ones(len(cause), dtype=bool))
+        log_ratio = tables.log_ratio
         parts: dict[str, Any] = {"pairs": None, "linear": None, "trees": None}
         weights = np.array([1.0, 1.0, 0.0, 0.0, 0.0])
         if jobs.causes > 1 and len(frame) >= 2 * self.folds:
             held = HeldOut(jobs, self.folds, self.random_state)
+            log_ratio = log_ratio * np.repeat(held.heard, np.diff(jobs.starts))[:, None]
             if held.keep("pairs", held.paired):
                 parts["pairs"] = pairs
             parts["linear"] = held.try_linear()
@@ -148,7 +150,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             classes_=self.classes_,
             columns=columns,
             log_share=tables.log_share,
-            log_ratio=tables.log_ratio,
+            log_ratio=log_ratio,
             **parts,
             weights=weights,
             jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
 from models.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.boosting import Trees, fit_trees
-from models.encoding import gather
+from models.column_weights import Unseen, column_weights
 from models.linear import fit_linear, one_hot
 from models.pairs import Pairs, find_pairs
 from models.pool import pool_loss, pool_weights
@@ -18,7 +18,8 @@ from models.pool import pool_loss, pool_weights
 if TYPE_CHECKING:
     from models.encoding import Column
 
-FREEDOMS = (0.03, 0.1, 0.25, 0.5)  # standard deviations tried for the linear layer
+FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
+MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
 LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept
 JOBS_PER_CAUSE = 100  # fewer than these and boosting is not tried: every trial below lost (references of the benchmark)
@@ -84,16 +85,31 @@ class HeldOut:
         few = min(folds, -(-ENOUGH * folds // len(jobs.cause)))
         self.scored = self.fold < few
         shape = (len(jobs.cause), jobs.causes)
+        self.shown = one_hot(jobs.at, int(jobs.starts[-1]))
         self.share, self.told, self.paired = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        unseen = []
         for part in range(folds):
             mine = self.fold == part
             tables, pairs = fit_layers(jobs, ~mine)
             self.share[mine] = tables.log_share
-            self.told[mine] = gather(tables.log_ratio, jobs.at[mine])
+            self.told[mine] = self.shown[mine] @ tables.log_ratio
             if pairs is not None:
                 self.paired[mine] = pairs.scores(jobs.codes[mine])
+            unseen.append(Unseen(self.shown[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine]))
         self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
+        self.heard = np.ones(len(jobs.starts) - 1)
+        self._hear(unseen)
+
+    def _hear(self, unseen: list[Unseen]) -> None:
+        """Fit the weight of each column and rescale the Bayes layer's opinion by it."""
         self.opinions = {"share": self.share[self.scored], "bayes": self.told[self.scored]}
+        self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
+        enough = max(1, min(len(unseen), MOST_FOR_WEIGHTS // max(len(unseen[0].cause), 1)))
+        self.heard = column_weights(unseen[:enough], self.jobs.starts, float(self.pool[1]))
+        by_cell = np.repeat(self.heard, np.diff(self.jobs.starts))[:, None]
+        for part, one in enumerate(unseen):
+            self.told[self.fold == part] = one.shown @ (one.log_ratio * by_cell)
+        self.opinions["bayes"] = self.told[self.scored]
         self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
         self.loss = pool_loss(list(self.opinions.values()), self.pool, self.cause, self.weight)
 
@@ -116,39 +132,37 @@ class HeldOut:
         return np.array([fitted.get(name, 0.0) for name in ORDER])
 
     def try_linear(self) -> np.ndarray | None:
-        """Fit the linear layer around the pool so far; None when it did not earn its keep."""
+        """Fit the linear layer, which starts from the shares alone; None when it did not earn its keep."""
         jobs = self.jobs
-        layers = {"share": self.share, "bayes": self.told, "pairs": self.paired}
-        base = np.zeros_like(self.share)
-        for name, weight in zip(self.opinions, self.pool, strict=True):
-            base += weight * layers[name]
-        shown = one_hot(jobs.at, int(jobs.starts[-1]))
-        freedom, moved = self._best_freedom(shown, base)
-        if moved is None or not self.keep("linear", moved):
+        freedom, opinion, weights = self._freest()
+        for part in np.unique(self.fold[self.scored])[1:]:
+            mine = self.fold == part
+            opinion[mine] = self.shown[mine] @ self._linear(~mine, freedom, weights)
+        if not self.keep("linear", opinion):
             return None
-        return fit_linear(shown, base, jobs.cause, jobs.weight, freedom)
+        return self._linear(np.ones(len(jobs.cause), dtype=bool), freedom, weights)
 
-    def _best_freedom(self, shown: Any, base: np.ndarray) -> tuple[float, np.ndarray | None]:
-        """Choose how far the linear layer may move, on the first fold; then its opinion on every scored fold."""
-        cause, weight = self.jobs.cause, self.jobs.weight
+    def _linear(self, used: np.ndarray, freedom: float, start: np.ndarray | None = None) -> np.ndarray:
+        jobs = self.jobs
+        share = np.tile(log_shares(jobs.cause[used], jobs.weight[used], jobs.causes), (int(used.sum()), 1))
+        return fit_linear(self.shown[used], share, jobs.cause[used], jobs.weight[used], freedom, start)
+
+    def _freest(self) -> tuple[float, np.ndarray, np.ndarray]:
+        """Choose on the first fold how far from the shares the layer may move: freedom, opinion on that fold, weights."""
         mine = self.fold == 0
-        best, weights = 0.0, None
-        best_loss = pool_loss([base[mine]], np.ones(1), cause[mine], weight[mine])
+        cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
+        best, best_loss, weights = FREEDOMS[0], np.inf, None
         for freedom in FREEDOMS:
-            tried = fit_linear(shown[~mine], base[~mine], cause[~mine], weight[~mine], freedom, weights)
-            loss = pool_loss([base[mine] + shown[mine] @ tried], np.ones(1), cause[mine], weight[mine])
+            tried = self._linear(~mine, freedom, weights)
+            told = self.shown[mine] @ tried
+            pool = pool_weights([self.share[mine], self.told[mine], told], cause, weight)
+            loss = pool_loss([self.share[mine], self.told[mine], told], pool, cause, weight)
             if loss > best_loss:
                 break
             best, best_loss, weights = freedom, loss, tried
-        if weights is None:
-            return 0.0, None
-        moved = np.zeros_like(base)
-        moved[mine] = shown[mine] @ weights
-        for part in np.unique(self.fold[self.scored])[1:]:
-            mine = self.fold == part
-            fitted = fit_linear(shown[~mine], base[~mine], cause[~mine], weight[~mine], best, weights)
-            moved[mine] = shown[mine] @ fitted
-        return best, moved
+        opinion = np.zeros_like(self.share)
+        opinion[mine] = self.shown[mine] @ weights
+        return best, opinion, np.asarray(weights)
 
     def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> Trees | None:
         """Fit gradient boosting; None when there are too few jobs to try, or when it did not earn its keep."""

@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 
 # number of traits and how strongly they are held near zero; chosen on the networks of tests/benchmarks/cause_limits.py
-TRAITS = ((2, 1.0), (4, 1.0), (8, 1.5), (16, 2.0), (32, 2.0))
+TRAITS = ((2, 1.0), (4, 1.0), (8, 1.5), (16, 2.0))
 LEVEL_HOLD = 0.1
-STEPS = 150
+STEPS = 100
 
 
 def trait_tables(counts: np.ndarray, starts: np.ndarray) -> np.ndarray:
