@@ -19,6 +19,7 @@ CHARACTERS_AT_ONCE = 1_500_000
 _SEPARATOR = "\x00"
 _QUESTION_BEFORE = 1  # the byte that stands for a question mark with no word right before it
 _SEEN_AT_MOST = 2_000_000
+_RECENT_AT_MOST = 6  # complaints and their unknown words are asked for one after the other
 
 _TYPOGRAPHY = {
     "\N{RIGHT SINGLE QUOTATION MARK}": "",
@@ -218,10 +219,21 @@ class Reader:
         self._seen: dict[int, int] = {}
         self._with_digits = dict(zip(_hashes_of(with_digits), number_of(list(with_digits)), strict=True))
         self._seen |= self._with_digits
+        self._recent: dict[bytes, Met] = {}
 
     def words(self, texts: Sequence[str]) -> Met:
         """Give every word of the texts."""
-        data = np.frombuffer(join(texts), dtype=np.uint8).copy()
+        blob = join(texts)
+        met = self._recent.get(blob)
+        if met is None:
+            met = self._read(blob)
+            if len(self._recent) >= _RECENT_AT_MOST:
+                self._recent.clear()
+            self._recent[blob] = met
+        return met
+
+    def _read(self, blob: bytes) -> Met:
+        data = np.frombuffer(blob, dtype=np.uint8).copy()
         begin, end = _spans(data)
         hashed = _hash(data, begin, end)
         which, distinct, first = _distinct(hashed)

@@ -73,6 +73,7 @@ class Vocabulary:
         self._beginnings = {word[:3] for word in (*self.words, *self._forms)}
         self.words -= {word for word in self.words if self._forms.get(word, word) != word}
         self._near: dict[tuple[str, int], list[str]] | None = None
+        self._edges: set[str] = set()
 
     def _end_of_chain(self, word: str) -> str:
         seen = {word}
@@ -135,6 +136,7 @@ class Vocabulary:
             for word in sorted(spelt):
                 if len(word) >= SHORTEST_TO_MEND and self.base(word):
                     self._near.setdefault((word[0], len(word)), []).append(word)
+                    self._edges |= _edges(word)
         return self._near
 
     def mend(self, words: list[str]) -> dict[str, str]:
@@ -149,7 +151,9 @@ class Vocabulary:
         targets = self._targets()
         groups: dict[tuple[str, int], list[str]] = {}
         for word in words:
-            if SHORTEST_TO_MEND <= len(word) <= LONGEST and word.isalpha() and word not in self._known:
+            if not SHORTEST_TO_MEND <= len(word) <= LONGEST or not word.isalpha() or word in self._known:
+                continue
+            if len(word) >= SHORTEST_FOR_TWO_MISTAKES or not self._edges.isdisjoint(_edges(word)):
                 groups.setdefault((word[0], len(word)), []).append(word)
         mended: dict[str, str] = {}
         for (letter, length), group in groups.items():
@@ -166,3 +170,8 @@ class Vocabulary:
                 if len(bases) == 1:
                     mended[word] = str(bases.pop())
         return mended
+
+
+def _edges(word: str) -> set[str]:
+    """Give beginnings and ends of a word of which at least one stays whole under any single mistake after the first letter."""
+    return {word[:3], f"{word[0]}…{word[-2:]}", f"{word[:2]}…{word[-1]}"}
