@@ -12,12 +12,16 @@ from pipeline.read import MOST_COLUMNS, Line, Records, Refused, store, unique_na
 
 if TYPE_CHECKING:
     import duckdb
+    import pyarrow as pa
 
     from pipeline.sources import Source
 
 LONGEST_LINE = 1 << 24  # bytes
 LARGEST_LIST = 256 << 20  # bytes of a file that is one JSON list, which is read whole
 MOST_PARQUET_BYTES = 16 << 30
+FREE_ROWS = 1_000_000  # a Parquet file of up to so many rows passes
+MOST_ROWS_A_BYTE = 4  # of a larger one: rows that all repeat one another
+MOST_BATCH_BYTES = 1 << 30  # of 20,000 rows unpacked
 RULE = "is no JSON object"
 REMEDY = 'Mend the line: one JSON object a line, such as {"visit_date": "2025-04-03"}.'
 
@@ -140,16 +144,23 @@ def read_parquet(connection: duckdb.DuckDBPyConnection, source: Source) -> Recor
     import pyarrow.parquet as pq
 
     try:
-        with pq.ParquetFile(source.path) as file:
+        with pq.ParquetFile(source.path, read_dictionary=_texts(source)) as file:
             unpacked = sum(file.metadata.row_group(i).total_byte_size for i in range(file.metadata.num_row_groups))
             if unpacked > MOST_PARQUET_BYTES:
                 raise FileUnreadable(f"{shown(source.name)} unpacks to {unpacked >> 30:,} GB.", "Split it.")
+            if file.metadata.num_rows > max(FREE_ROWS, MOST_ROWS_A_BYTE * source.size):
+                raise FileUnreadable(
+                    f"{shown(source.name)} claims {file.metadata.num_rows:,} rows in {source.size:,} bytes.",
+                    "No two job records are the same; if it is genuine, export it as CSV.",
+                )
             header = tuple(file.schema_arrow.names)
             records = Records(unique_names(header, len(header)))
 
             def lines() -> Iterator[Line]:
                 line_no = 0
                 for batch in file.iter_batches(batch_size=20_000):
+                    if _unpacked_bytes(batch) > MOST_BATCH_BYTES:
+                        raise FileUnreadable(f"{shown(source.name)} has cells of many megabytes.", "Leave them out.")
                     for row in zip(*(column.to_pylist() for column in batch.columns), strict=True):
                         line_no += 1
                         yield line_no, [as_text(value) for value in row]
@@ -160,3 +171,25 @@ def read_parquet(connection: duckdb.DuckDBPyConnection, source: Source) -> Recor
             f"{shown(source.name)} is not a whole Parquet file: {shown(fault, 100)}", "Export it again."
         ) from fault
     return records
+
+
+def _texts(source: Source) -> list[str]:
+    """Columns of plain text, which stay packed until they have been weighed."""
+    import pyarrow.parquet as pq
+
+    schema = pq.read_schema(source.path)
+    return [field.name for field in schema if str(field.type) in ("string", "large_string", "binary", "large_binary")]
+
+
+def _unpacked_bytes(batch: pa.RecordBatch) -> int:
+    """Bytes of a batch once every repeated text is written out."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    total = 0
+    for column in batch.columns:
+        if isinstance(column, pa.DictionaryArray) and len(column.dictionary):
+            total += pc.sum(pc.binary_length(column.dictionary).take(column.indices)).as_py() or 0
+        else:
+            total += column.nbytes
+    return int(total)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import FileUnreadable, UsageError, shown
 from pipeline.read import HEADER_WITHIN, Line, Reading, Records, Refused, find_header, plain_name, store, unique_names
 from pipeline.read_records import as_text
+from pipeline.sheet_size import check_size
 
 if TYPE_CHECKING:
     import duckdb
@@ -34,6 +35,7 @@ def read_sheet(connection: duckdb.DuckDBPyConnection, source: Source, reading: R
     from python_calamine import CalamineError, CalamineWorkbook
 
     try:
+        check_size(source.path, source.name)
         with CalamineWorkbook.from_path(source.path) as book:
             chosen, others = _choose(book, source, reading)
             sheet = book.get_sheet_by_name(chosen)
