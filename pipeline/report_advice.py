@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+MOST_JOBS = 100
+
 _VERDICTS = """
     select
         report_part.part_line_id,
@@ -67,6 +69,6 @@ def advice(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Data
         for key, lines in zip(keys, found["part_line_ids"], strict=True)
     ]
     empty = pd.DataFrame({"key": [], "episode_id": [], "total": []})
-    listed = [frame.assign(total=len(frame)) for frame in lists]
+    listed = [frame.assign(total=len(frame)).head(MOST_JOBS) for frame in lists]
     rows = found.drop(columns=["part_line_ids"]).assign(job_nos=found["jobs"], jobs=keys)
     return rows, pd.concat(listed, ignore_index=True) if listed else empty

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from typing import Any
 
 import altair as alt
@@ -273,7 +274,7 @@ def test_groups_under_ten_show_the_count_alone() -> None:
 def test_labels_are_kept_apart_in_order() -> None:
     places = drawn.spread_apart([0.5, 0.51, 0.9, 0.505, 0.1], 0.05)
     ordered = sorted(places)
-    assert all(later - earlier >= 0.05 - 1e-9 for earlier, later in zip(ordered, ordered[1:], strict=False))
+    assert all(later - earlier >= 0.05 - 1e-9 for earlier, later in pairwise(ordered))
     assert [places[i] for i in (4, 0, 3, 1, 2)] == ordered
 
 
