@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.words.tokens import DROP, FIRST_WORD, batches
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Container, Iterator, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -25,15 +25,20 @@ def as_texts(column: pd.Series[Any]) -> list[str]:
     return column.astype("object").where(column.notna(), "").astype("str").tolist()
 
 
-def as_numbered(kinds: pd.Series[Any] | None, length: int) -> tuple[list[str | None], NDArray[np.int64]]:
-    """Give the distinct kinds (None = not known) and which one each row has."""
+def as_numbered(
+    column: pd.Series[Any] | None, length: int, listed: Container[str] | None = None
+) -> tuple[list[str | None], NDArray[np.int64]]:
+    """Give the distinct values (None first, for missing ones and those not ``listed``) and which one each row has."""
     import pandas as pd
 
-    if kinds is None:
+    if column is None:
         return [None], np.zeros(length, dtype=np.int64)
-    which, distinct = pd.factorize(kinds, use_na_sentinel=True)
-    names: list[str | None] = [None, *(str(kind) for kind in distinct)]
-    return names, which.astype(np.int64) + 1
+    which, distinct = pd.factorize(column, use_na_sentinel=True)
+    names = [str(value) for value in distinct]
+    kept = [name for name in names if listed is None or name in listed]
+    number = {name: place for place, name in enumerate(kept, 1)}
+    places = np.array([number.get(name, 0) for name in names] + [0], dtype=np.int64)
+    return [None, *kept], places[which]
 
 
 class ClauseReader:

@@ -16,7 +16,7 @@ from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Container, Mapping, Sequence
 
     from pipeline.words.bulk import ClauseReader
     from pipeline.words.cells import CellList
@@ -28,10 +28,11 @@ _SHORTEST_WORD = 3
 
 
 def _gather(
+    words: Words,
     reader: ClauseReader, texts: Sequence[str], kinds: pd.Series[Any] | None, fields: Sequence[str]
 ) -> pd.DataFrame:
     """Give everything found with its row, in the order of the texts."""
-    names, kind_of = as_numbered(kinds, len(texts))
+    names, kind_of = as_numbered(kinds, len(texts), words.kind_names)
     rows: list[np.ndarray[Any, Any]] = []
     codes: list[np.ndarray[Any, Any]] = []
     numbered: dict[Any, int] = {}
@@ -52,7 +53,7 @@ def find_symptoms(
     words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_symptoms`."""
-    table = _gather(reader, as_texts(texts), kinds, ("symptom", "is_negated", "is_doubtful"))
+    table = _gather(words, reader, as_texts(texts), kinds, ("symptom", "is_negated", "is_doubtful"))
     table = table.sort_values(["row", "is_negated", "is_doubtful"], kind="stable")
     return table.drop_duplicates(["row", "symptom"]).reset_index(drop=True)
 
@@ -61,7 +62,7 @@ def match_cells(
     words: Words, name: str, cells: CellList, written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.match`."""
-    texts, kind_names, which = _distinct_cells(written, kinds if name == "part" else None)
+    texts, kind_names, which = _distinct_cells(written, kinds if name == "part" else None, words.kind_names)
     silenced = words.lists.silenced
     read = [
         (None, True, False) if not text.strip() or (name, plain(text)) in silenced else cells.read(text, kind)
@@ -71,11 +72,11 @@ def match_cells(
 
 
 def _distinct_cells(
-    written: pd.Series[Any], kinds: pd.Series[Any] | None
+    written: pd.Series[Any], beside: pd.Series[Any] | None, listed: Container[str] | None = None
 ) -> tuple[list[str], list[str | None], np.ndarray[Any, Any]]:
-    """Give distinct cells with their kinds, and which each row has."""
+    """Give distinct cells with the kind or make beside them, and which pair each row has."""
     cell, cells = pd.factorize(np.array(as_texts(written), dtype=object))
-    names, kind_of = as_numbered(kinds, len(written))
+    names, kind_of = as_numbered(beside, len(written), listed)
     which, keys = pd.factorize(cell.astype(np.int64) * len(names) + kind_of)
     return [cells[key // len(names)] for key in keys], [names[key % len(names)] for key in keys], which
 
@@ -99,8 +100,8 @@ def match_causes(
     words: Words, reader: ClauseReader, written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several."""
-    texts, kind_names, which = _distinct_cells(written, kinds)
-    found = _gather(reader, texts, pd.Series(kind_names, dtype="object"), ("cause", "is_doubtful", "is_confirmed"))
+    texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
+    found = _gather(words, reader, texts, pd.Series(kind_names, dtype="object"), ("cause", "is_doubtful", "is_confirmed"))
     found = found.sort_values(["row", "is_doubtful", "is_confirmed"], ascending=[True, True, False], kind="stable")
     chosen = found.drop_duplicates("row").set_index("row")
     by_row = dict(zip(chosen.index.tolist(), zip(chosen["cause"], chosen["is_doubtful"], strict=True), strict=True))
@@ -129,7 +130,7 @@ def find_findings(
     words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_findings`."""
-    written, kind_names, which = _distinct_cells(texts, kinds)
+    written, kind_names, which = _distinct_cells(texts, kinds, words.kind_names)
     pairs: list[tuple[int, str, str, bool]] = []
     rest: list[str] = []
     known: dict[tuple[str, str, str | None], tuple[str, str, bool] | None] = {}
@@ -146,7 +147,7 @@ def find_findings(
             if read is not None:
                 pairs.append((row, *read))
         rest.append(_PAIR.sub(";", text))
-    free = _gather(reader, rest, pd.Series(kind_names, dtype="object"), ("finding", "value", "is_doubtful"))
+    free = _gather(words, reader, rest, pd.Series(kind_names, dtype="object"), ("finding", "value", "is_doubtful"))
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
         {"row": "int64", "finding": "str", "value": "str", "is_doubtful": "bool"}
     )

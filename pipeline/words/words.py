@@ -83,7 +83,8 @@ class Words:
         return sorted({text for _list, text in self.lists.silenced if " " not in text})
 
     @cached_property
-    def _kinds(self) -> frozenset[str]:
+    def kind_names(self) -> frozenset[str]:
+        """Kinds that the lists know; for any other only what means the same for every kind is understood."""
         return frozenset(row["kind"] for row in self.lists.kinds)
 
     @cached_property
@@ -171,6 +172,26 @@ class Words:
             bases = [base for base in lexicon.spelt_bases(text) if base]
             found += [thing for seen in read_note(bases, kind, lexicon, WITHOUT_CAUSES) for thing in seen.things]
         return list(dict.fromkeys(found))
+
+    def written_forms(self, list_name: str) -> list[tuple[str, str]]:
+        """Give the written forms of a list with the term each means, to compare spellings with.
+
+        For complaints, single words stand for the term in whose forms they stand, where there is only one.
+        """
+        if list_name in self.lists.cells:
+            return [(phrase.written, phrase.term) for phrase in self.lists.cells[list_name]]
+        groups = {"complaint": ("symptom", "function"), "finding": ("thing",)}.get(list_name, (list_name,))
+        phrases = [p for held in self.lists.phrases.values() for p in held if p.group in groups]
+        if list_name == "finding":
+            return [(finding, finding) for finding in self.finding_rules.values]
+        forms = [(phrase.written, phrase.term) for phrase in phrases]
+        if list_name != "complaint":
+            return forms
+        terms_of: dict[str, set[str]] = {}
+        for form, term in forms:
+            for word in form.split():
+                terms_of.setdefault(word, set()).add(term)
+        return forms + [(word, next(iter(terms))) for word, terms in sorted(terms_of.items()) if len(terms) == 1]
 
     def states_in(self, text: str) -> set[str]:
         """Give the states that a short text names, in any language."""
@@ -320,6 +341,7 @@ def _decisions(
 
 def _decided_cure(cause: str, parts: str) -> dict[str, str]:
     """Give the row of a decision "this part cures this cause": parts split by |."""
+    parts = "" if parts == "no part" else parts
     return {
         "kinds": "", "symptoms": "", "cause": cause, "parts": parts, "share": "5", "action": "", "minutes": "",
         "expected": "", "origin": "review",
