@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.database import Database
+from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings
 
 if TYPE_CHECKING:
@@ -86,9 +87,11 @@ class Workshop:
 
     def table(self, name: str) -> pd.DataFrame:
         """Return one table or mart as a frame; `priorjobs export` writes the same."""
-        from pipeline.export import read_table
+        from pipeline.export import tables
 
-        return read_table(self.database, name)
+        if name not in tables():
+            raise UsageError(f"There is no table {shown(name)}.", f"Tables are {', '.join(tables())}.")
+        return self.database.connection.execute(f"from {name}").df()
 
     def load(
         self,
