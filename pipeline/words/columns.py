@@ -58,6 +58,13 @@ def find_symptoms(
     return table.drop_duplicates(["row", "symptom"]).reset_index(drop=True)
 
 
+def find_causes(words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None) -> pd.DataFrame:
+    """See `Words.find_causes`."""
+    table = _gather(words, reader, as_texts(texts), kinds, ("cause", "is_doubtful", "is_confirmed"))
+    table = table.sort_values(["row", "is_doubtful"], kind="stable").drop_duplicates(["row", "cause"])
+    return table[["row", "cause", "is_doubtful"]].reset_index(drop=True)
+
+
 def match_cells(
     words: Words, name: str, cells: CellList, written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, shown
 from pipeline.words.codes import CodeRule
-from pipeline.words.phrases import Phrase
+from pipeline.words.phrases import OTHER, Phrase
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
@@ -120,11 +120,11 @@ def _add_canonical(lists: WordLists) -> None:
     for row in lists.faults:
         for symptom in _many(row["symptoms"]):
             kinds_of.setdefault(symptom, set()).update(_many(row["kinds"]))
+    every_kind = {row["symptom"] for row in lists.symptoms if "does not" not in row["symptom"]} - set(_small_symptoms())
     own = [
-        Phrase("symptom", row["symptom"], frozenset(kinds_of.get(row["symptom"], ())), row["symptom"])
+        Phrase("symptom", row["symptom"], _kinds_of_symptom(row["symptom"], kinds_of, every_kind), row["symptom"])
         for row in lists.symptoms
     ]
-    own += [Phrase("symptom", s, frozenset(), s) for s in ("leaks", "noisy", "dead", "trips supply")]
     own += [Phrase("cause", row["cause"], frozenset(_many(row["kinds"])), row["cause"]) for row in lists.faults]
     own += [Phrase("part", row["part"], frozenset(), row["part"]) for row in lists.parts]
     for phrases in lists.phrases.values():
@@ -132,6 +132,17 @@ def _add_canonical(lists: WordLists) -> None:
     lists.cells.setdefault("kind", []).extend(Phrase("kind", r["kind"], frozenset(), r["kind"]) for r in lists.kinds)
     lists.cells.setdefault("outcome", []).extend(Phrase("outcome", name, frozenset(), name) for name in OUTCOMES)
     lists.cells.setdefault("make", [])
+
+
+def _small_symptoms() -> list[str]:
+    return [row["symptom"] for row in read_table(SHIPPED / "en" / "symptoms_small.csv")]
+
+
+def _kinds_of_symptom(symptom: str, kinds_of: Mapping[str, set[str]], every_kind: set[str]) -> frozenset[str]:
+    """Give the kinds for which a symptom's own name means it; those of small appliances mean nothing for the others."""
+    if symptom in every_kind:
+        return frozenset()
+    return frozenset(kinds_of.get(symptom, {OTHER}))
 
 
 def read_codes_table(lists: WordLists, table: Mapping[str, Any], file: str) -> None:

@@ -30,6 +30,8 @@ class Meaning(NamedTuple):
 
 
 _END = ""
+OTHER = "other"
+"""In place of a kind: every kind the lists do not know, small appliances among them."""
 
 
 class PhraseTree:
@@ -102,7 +104,7 @@ def _holding(meanings: list[Meaning], kind: str | None, groups: frozenset[str]) 
     wanted = [m for m in meanings if m.group in groups]
     states = [m for m in wanted if m.group == "state"]
     others = [m for m in wanted if m.group != "state"]
-    own = [m for m in others if kind in m.kinds]
+    own = [m for m in others if (kind or OTHER) in m.kinds]
     general = [m for m in others if not m.kinds]
     if kind is None and not general and len({(m.group, m.term) for m in others}) == 1:
         own = others

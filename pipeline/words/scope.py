@@ -3,6 +3,7 @@
 A *function* ("drain", "heat") is a complaint when it is denied or goes badly: "not draining", "slow to drain".
 A *symptom* ("leak", "noisy") is a complaint when it stands there, and is denied by "not leaking".
 An *opposite* ("quiet", "has power") denies a complaint, and is one when it is denied itself.
+A *topic* ("screen", "battery") is like a function, but already its bare mention is a doubtful complaint.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.phrases import Meaning
 
-_COMPLAINTS = frozenset({"function", "symptom", "opposite"})
+_COMPLAINTS = frozenset({"function", "symptom", "opposite", "topic"})
 _OTHERS = frozenset({"block", "part", "thing"})
 _UNKNOWN = "\ufffd"
 _NOT = ("not", "no")
@@ -37,6 +38,7 @@ class _Mention:
         self.term = meaning.term
         self.is_denied = False
         self.is_carried = False  # denied only because the one before it in a list is
+        self.is_topic = meaning.group == "topic"
         self.is_opposite = meaning.group == "opposite"
         self.goes: str | None = None
         self.is_doubtful = False
@@ -46,7 +48,9 @@ class _Mention:
             return Said(self.term, self.is_denied, self.is_doubtful)
         if self.is_denied or self.goes == "bad":
             return Said(self.term, False, self.is_doubtful)
-        return Said(self.term, True, self.is_doubtful) if self.goes == "ok" or self.is_opposite else None
+        if self.goes == "ok" or self.is_opposite:
+            return Said(self.term, True, self.is_doubtful)
+        return Said(self.term, False, True) if self.is_topic else None
 
 
 class _Scope:

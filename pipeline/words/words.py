@@ -241,6 +241,18 @@ class Words:
 
         return columns.find_symptoms(self, self._complaints, texts, kinds)
 
+    def find_causes(self, texts: pd.Series[Any], kinds: pd.Series[Any] | None = None) -> pd.DataFrame:
+        """Find the causes named in free text, all of them.
+
+        Returns
+        -------
+        DataFrame
+            row, cause, is_doubtful.
+        """
+        from pipeline.words import columns
+
+        return columns.find_causes(self, self._causes, texts, kinds)
+
     def find_findings(self, texts: pd.Series[Any], kinds: pd.Series[Any] | None = None) -> pd.DataFrame:
         """Find what was looked at and seen, in "water left=no; filter=clear" and in free text.
 
