@@ -238,8 +238,8 @@ def test_planted_habit_is_the_first_advice_and_opens_to_its_jobs(settled: MonthR
     listed = next(entry for entry in lists["lists"].values() if entry["title"].endswith("before fitting drain pump"))
     assert len(listed["rows"]) == min(first["count"], 100)
     for row in listed["rows"]:
-        fitted, cured = (visit[2] for visit in lists["rows"][row][2])
-        assert fitted == "fixed [drain pump]" and cured.startswith("fixed: ")
+        *earlier, last = (visit[2] for visit in lists["rows"][row][2])
+        assert any("[drain pump]" in happened for happened in earlier) and last.startswith("fixed: ")
 
 
 def test_every_figure_s_list_holds_the_jobs_it_counts(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +14,8 @@ from reports import theme
 from reports.page import Picture, plain_frame
 
 PART_LIMIT = 400
+_DRAWN_FIELD = re.compile(r'"field": "(\w+)"')
+_TESTED_FIELD = re.compile(r"datum\.(\w+)")
 
 
 def finished(
@@ -40,7 +44,18 @@ def finished(
     title = title[:1].upper() + title[1:]
     titled = chart.properties(title=title, description=alt_text)
     opens = () if rows is None or "jobs" not in rows else tuple(zip(rows["jobs"], rows["said"], strict=True))
-    return Picture(name, title, alt_text, titled.to_dict(), plain_frame(table), opens)
+    return Picture(name, title, alt_text, only_drawn(titled.to_dict()), plain_frame(table), opens)
+
+
+def only_drawn(spec: dict[str, Any]) -> dict[str, Any]:
+    """Keep in a specification's data only the columns that are drawn: what is not shown is not given away."""
+    drawing = json.dumps({key: part for key, part in spec.items() if key != "datasets"})
+    names = set(_DRAWN_FIELD.findall(drawing)) | set(_TESTED_FIELD.findall(drawing))
+    kept = {
+        name: [{field: value for field, value in record.items() if field in names} for record in records]
+        for name, records in spec.get("datasets", {}).items()
+    }
+    return {**spec, "datasets": kept}
 
 
 def share_axis(title: str, **more: Any) -> alt.Axis:
