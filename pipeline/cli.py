@@ -210,8 +210,21 @@ def round_(
 
 @app.command()
 def report(
-    month: Annotated[str | None, typer.Argument(help="YYYY-MM; the last month with visits when left out.")] = None,
-    out: Annotated[Path | None, typer.Option(help="The page to write; report-YYYY-MM.html when left out.")] = None,
+    month: Annotated[str | None, typer.Argument(help="YYYY-MM; the last month that is over when left out.")] = None,
+    out: Annotated[Path | None, typer.Option(help="The page to write, or with --all the folder.")] = None,
+    to: Annotated[str | None, typer.Option(help="Last month of a longer period, YYYY-MM.")] = None,
+    against: Annotated[str | None, typer.Option(help="First month of the period to compare with, YYYY-MM.")] = None,
+    against_to: Annotated[
+        str | None, typer.Option(help="Its last month; as long as the report's when left out.")
+    ] = None,
+    kind: Annotated[str | None, typer.Option(help="Only this kind of appliance.")] = None,
+    technician: Annotated[str | None, typer.Option(help="This technician's own view.")] = None,
+    language: Annotated[str | None, typer.Option(help="Language of the page, such as de.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Also print to this file; needs a browser on this machine.")] = None,
+    xlsx: Annotated[Path | None, typer.Option(help="Also write this workbook, a sheet a section.")] = None,
+    png: Annotated[Path | None, typer.Option(help="Also write charts as PNG into this folder.")] = None,
+    chart: Annotated[list[str] | None, typer.Option(help="With --png: only this chart (repeatable).")] = None,
+    every_month: Annotated[bool, typer.Option("--all", help="All months, and an index page.")] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -220,8 +233,14 @@ def report(
 
     Example: priorjobs report 2026-09
     """
+    view: dict[str, Any] = {"kind": kind, "technician": technician, "language": language}
     with Workshop.open(db, read_only=True) as workshop:
-        made = workshop.report(month, out=out)
+        if every_month:
+            told = workshop.all_reports(out or Path("reports"), **view)
+            _print(told, [f"{len(told['months'])} months", f"Written: {told['index']}"], as_json)
+            return
+        view |= {"to": to, "against": against, "against_to": against_to}
+        made = workshop.report(month, out=out, pdf=pdf, xlsx=xlsx, png=png, charts=chart or (), **view)
     _print(made.as_json(), made.lines(), as_json)
 
 

@@ -196,6 +196,12 @@ class Workshop:
 
         return month_report(self.database, self.settings, month, out=Path(out) if out else None, **view)
 
+    def all_reports(self, out: Path | str, **view: Any) -> dict[str, Any]:
+        """The reports of all months, and an index page, in one folder."""
+        from pipeline.report import all_reports
+
+        return all_reports(self.database, self.settings, Path(out), **view)
+
     def to_review(self) -> pd.DataFrame:
         """Words no list knows, the most frequent first, with suggestions."""
         from pipeline.review import to_review
