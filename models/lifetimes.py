@@ -46,7 +46,7 @@ def watches(episodes: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
     first = dated.sort_values("first_visit_date", kind="stable").drop_duplicates("appliance_id")
     ended = dated[dated["state"].isin(ENDS_WATCH)].groupby("appliance_id")["first_visit_date"].max()
     first = first[first["age_years"].notna()]
-    stop = first["appliance_id"].map(ended)
+    stop = pd.Series(pd.to_datetime(ended.reindex(first["appliance_id"]).to_numpy()), index=first.index)
     until = stop.fillna(pd.Timestamp(as_of))
     entry = first["age_years"].astype(float)
     return pd.DataFrame(

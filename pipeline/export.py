@@ -109,7 +109,7 @@ def _write_csv(database: Database, query: str, _table: str, path: Path) -> None:
 def _write_parquet(database: Database, query: str, _table: str, path: Path) -> None:
     import pyarrow.parquet as pq
 
-    reader: Any = database.connection.execute(query).to_arrow_reader(ROWS_AT_ONCE)
+    reader: Any = database.connection.cursor().sql(query).to_arrow_reader(ROWS_AT_ONCE)
     with pq.ParquetWriter(path, reader.schema) as writer:
         for batch in reader:
             writer.write_batch(batch)
