@@ -214,9 +214,7 @@ def report(
     out: Annotated[Path | None, typer.Option(help="The page to write, or with --all the folder.")] = None,
     to: Annotated[str | None, typer.Option(help="Last month of a longer period, YYYY-MM.")] = None,
     against: Annotated[str | None, typer.Option(help="First month of the period to compare with, YYYY-MM.")] = None,
-    against_to: Annotated[
-        str | None, typer.Option(help="Its last month; as long as the report's when left out.")
-    ] = None,
+    against_to: Annotated[str | None, typer.Option(help="Its last month, if it is of another length.")] = None,
     kind: Annotated[str | None, typer.Option(help="Only this kind of appliance.")] = None,
     technician: Annotated[str | None, typer.Option(help="This technician's own view.")] = None,
     language: Annotated[str | None, typer.Option(help="Language of the page, such as de.")] = None,
