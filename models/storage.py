@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import zipfile
+import zlib
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
@@ -52,9 +54,10 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
         arrays |= {f"pairs_{name}": getattr(model.pairs, name) for name in _PAIRS}
     if model.trees is not None:
         arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
-    (folder / MODEL).write_text(json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
     with (folder / WEIGHTS).open("wb") as out:
         np.savez_compressed(out, **arrays)
+    told["weights_sha256"] = _fingerprint(folder / WEIGHTS)
+    (folder / MODEL).write_text(json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
     (folder / CARD).write_text(json.dumps(card, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
 
 
@@ -91,22 +94,29 @@ def open_model(folder: Path) -> CauseModel:
     if told.get("format") != FORMAT:
         raise ModelUnreadable(f"model format {told.get('format')!r} is not the one this version reads ({FORMAT})")
     try:
-        with np.load(folder / WEIGHTS, allow_pickle=False) as packed:
+        if told["weights_sha256"] != _fingerprint(folder / WEIGHTS):
+            raise ValueError(f"it is not the file that {MODEL} was written with")
+        with (folder / WEIGHTS).open("rb") as file, np.load(file, allow_pickle=False) as packed:
             arrays = {name: packed[name] for name in packed.files}
-    except (OSError, ValueError, zipfile.BadZipFile, EOFError) as fault:
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile, zlib.error, EOFError) as fault:
         raise ModelUnreadable(f"{WEIGHTS} cannot be read: {fault}") from fault
     try:
         model = _built(told, arrays, _read_json(folder / CARD))
-    except (KeyError, TypeError, AttributeError) as fault:
+        _check(model)
+    except (KeyError, TypeError, AttributeError, ValueError, IndexError, OverflowError) as fault:
         raise ModelUnreadable(f"{MODEL} and {WEIGHTS} do not belong together: {fault}") from fault
-    _check(model)
     return model
+
+
+def _fingerprint(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _read_json(path: Path) -> dict[str, Any]:
     try:
         told = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as fault:
+    except (OSError, ValueError, RecursionError) as fault:
         raise ModelUnreadable(f"{path.name} cannot be read: {fault}") from fault
     if not isinstance(told, dict):
         raise ModelUnreadable(f"{path.name} does not hold an object")

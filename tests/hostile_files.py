@@ -9,11 +9,13 @@ import datetime
 import gzip
 import io
 import json
+import os
 import random
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 import xlsxwriter
@@ -404,20 +406,20 @@ def make_layout(rng: random.Random, folder: Path) -> Path:
         "header_line",
         "name2",
     ):
-        if rng.random() < 0.25:
+        if rng.random() < 0.06:
             lines.append(f"{key} = {value()}")
     lines.append("[columns]")
     for name in HEADER:
-        lines.append(f"{name} = " + (value() if rng.random() < 0.1 else json.dumps(name)))
+        lines.append(f"{name} = " + (value() if rng.random() < 0.01 else json.dumps(name)))
     for section in ("constants", "values.outcome", "values", "personal", "nothing"):
-        if rng.random() < 0.2:
+        if rng.random() < 0.1:
             lines += [
                 f"[{section}]",
                 f"{rng.choice(HEADER)} = {value()}",
                 f"{json.dumps(rng.choice(HOSTILE))} = {value()}",
             ]
     content = "\n".join(lines).encode("utf-8", "replace")
-    return _written(folder, "own.toml", bend(rng, content) if rng.random() < 0.4 else content)
+    return _written(folder, "own.toml", bend(rng, content) if rng.random() < 0.2 else content)
 
 
 LOADABLE: dict[str, Maker] = {
@@ -429,3 +431,102 @@ LOADABLE: dict[str, Maker] = {
     "archive": make_archive,
     "layout": make_layout,
 }
+
+
+GOOD_WORDS = """
+[[kind]]
+term = "washing machine"
+written = ["twin tub"]
+[[complaint]]
+term = "hums"
+written = ["humming", "buzzes"]
+kinds = ["washing machine"]
+group = "noise"
+[[cause]]
+term = "coin in the pump"
+written = ["coin found"]
+kinds = ["washing machine"]
+parts = []
+symptoms = ["hums"]
+share = 3
+[[part]]
+term = "lint comb"
+price = 4.5
+[codes.Ostrel]
+letter = "F"
+digits = 2
+lamps = "binary"
+[codes.Brell.table]
+"red blinks" = "E07"
+[ignore]
+words = ["please call first"]
+"""
+
+
+def make_words(rng: random.Random, folder: Path) -> Path:
+    """A workshop's own word list with odd values, TOML or CSV."""
+    if rng.random() < 0.4:
+        lines = ["list,term,written,kinds,parts,group"]
+        for _ in range(rng.choice((1, 5, 50))):
+            cell = [
+                rng.choice(("kind", "cause", "part", "complaint", "outcome", "make", "finding")),
+                "hums",
+                "a|b",
+                "",
+                "",
+                "",
+            ]
+            cell[rng.randrange(6)] = rng.choice(HOSTILE)
+            lines.append(",".join('"' + text.replace('"', '""') + '"' for text in cell))
+        content = "\n".join(lines).encode("utf-8", "replace")
+        return _written(folder, "own.csv", bend(rng, content) if rng.random() < 0.5 else content)
+    lines = GOOD_WORDS.splitlines()
+    for _ in range(rng.choice((1, 1, 3))):
+        at = rng.randrange(len(lines))
+        name = lines[at].split("=")[0]
+        odd = rng.choice(
+            ("1", "-1", "nan", "[]", "{}", "[1]", "true", "1e400", "9" * 30, json.dumps(rng.choice(HOSTILE)))
+        )
+        lines[at] = (
+            f"{name}= {odd}"
+            if "=" in lines[at]
+            else rng.choice(("[x]", "[[y]]", f"[codes.{json.dumps(rng.choice(HOSTILE))}]"))
+        )
+    content = "\n".join(lines).encode("utf-8", "replace")
+    return _written(folder, "own.toml", bend(rng, content) if rng.random() < 0.4 else content)
+
+
+class Harmful:
+    """Runs code when unpickled."""
+
+    def __reduce__(self) -> tuple[Callable[[str], object], tuple[str]]:
+        """Write a file as a sign that code ran."""
+        return os.mkdir, ("code-ran",)
+
+
+def damage_model(rng: random.Random, folder: Path) -> None:
+    """Damage one file of a model folder in place: bytes, values, shapes, or an array that runs code when unpickled."""
+    file = folder / rng.choice(("model.json", "model.json", "weights.npz", "weights.npz", "card.json"))
+    what = rng.randrange(4)
+    if what == 0:
+        file.write_bytes(bend(rng, file.read_bytes()))
+    elif what == 1:
+        file.unlink()
+    elif file.suffix == ".json":
+        told = json.loads(file.read_text(encoding="utf-8"))
+        name = rng.choice(list(told))
+        told[name] = rng.choice(
+            (None, -1, 10**12, "x", [], {}, [None], told[name], {"a": told[name]}, [told[name]], float("nan"))
+        )
+        file.write_text(json.dumps(told), encoding="utf-8")
+    else:
+        with np.load(file, allow_pickle=False) as packed:
+            arrays = {name: packed[name] for name in packed.files}
+        name = rng.choice(list(arrays))
+        held = arrays[name]
+        bent: list[np.ndarray] = [
+            held[:0], held * 0 - 1, held.astype(float) * np.nan, held.reshape(-1)[:1], np.array(["x"]), held[..., None],
+            np.array([Harmful()], dtype=object), held + 10**9, np.repeat(held, 2, axis=0), np.zeros(()),
+        ]  # fmt: skip
+        arrays[name] = rng.choice(bent)
+        np.savez(file, **arrays)

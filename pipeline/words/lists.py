@@ -161,7 +161,7 @@ def read_codes_table(lists: WordLists, table: Mapping[str, Any], file: str) -> N
                 f"{where}: lamps is {shown(rule['lamps'])}.", 'Only lamps = "binary" is known; else use table.'
             )
         digits = rule.get("digits", 2)
-        if not isinstance(digits, int) or not 1 <= digits <= 4:
+        if not isinstance(digits, int) or isinstance(digits, bool) or not 1 <= digits <= 4:
             raise LayoutError(f"{where}: digits is {shown(digits)}.", "Give a whole number from 1 to 4.")
         signs = rule.get("table", {})
         if not isinstance(signs, dict):
@@ -277,7 +277,10 @@ def _read_own_toml(lists: WordLists, text: str, file: str) -> None:
         for number, entry in enumerate(entries):
             _add_entry(lists, name, entry, f"{file}, line {_line_of(text, name, number)}")
     read_codes_table(lists, table, file)
-    for word in table.get("ignore", {}).get("words", []):
+    ignored = table.get("ignore", {})
+    if not isinstance(ignored, dict):
+        raise LayoutError(f"{file}: ignore is {shown(ignored)}.", 'Write [ignore] and below it words = ["…"].')
+    for word in _texts(ignored, "words", f"{file}, table ignore"):
         lists.silenced.add(("complaint", plain(str(word))))
 
 
