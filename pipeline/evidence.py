@@ -211,7 +211,7 @@ def gather(connection: duckdb.DuckDBPyConnection, question: Question, check_minu
         prices={part: (int(n), float(paid)) for part, n, paid in connection.execute(PRICES, kind).fetchall()},
         cured_by={cause: part for cause, part, _ in reversed(connection.execute(CURED_BY, kind).fetchall())},
         cause_jobs=dict(connection.execute(CAUSE_JOBS, kind).fetchall()),
-        same_complaint_jobs=dict(connection.execute(COMPLAINT_JOBS, _complaint(question)).fetchall()),
+        same_complaint_jobs=dict(connection.execute(COMPLAINT_JOBS, complaint(question)).fetchall()),
         beyond_repair=_endings(connection, question),
     )
 
@@ -221,14 +221,15 @@ def similar_jobs(connection: duckdb.DuckDBPyConnection, question: Question) -> p
     return connection.execute(
         SIMILAR,
         {
-            **_complaint(question),
+            **complaint(question),
             "findings": [f"{finding}={value}" for finding, value in question.findings.items()],
             "looked": list(question.findings),
         },
     ).df()
 
 
-def _complaint(question: Question) -> dict[str, Any]:
+def complaint(question: Question) -> dict[str, Any]:
+    """Values that the queries about a complaint bind."""
     return {"kind": question.kind, "symptoms": list(question.symptoms), "codes": list(question.codes)}
 
 

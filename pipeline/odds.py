@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 from pipeline.visit_plan import NONE_OF_THESE
 
 if TYPE_CHECKING:
+    from models.likelihood import Likelihoods
     from pipeline.database import Database
     from pipeline.evidence import Evidence
     from pipeline.question import Question
     from pipeline.trade import Trade
 
-LISTED_JOBS = 20.0  # jobs that the word lists' shares are worth (common practice, no source)
+LISTED_JOBS = 30.0  # jobs that the word lists' shares are worth (common practice, no source)
 STRANGE = 0.05  # chance of a cause no list names (common practice, no source)
 
 
@@ -54,15 +55,20 @@ def odds_of(question: Question, trade: Trade, evidence: Evidence, model: Any, na
     model, name
         The stored model and its name; None = none trained.
     """
+    from models.likelihood import learn
+
+    likelihoods = learn(evidence.findings, trade.expected)
+    listed = _updated(_listed(question, trade), question.findings, trade, likelihoods)
     if model is None:
-        causes, strange, note = _from_lists(question, trade, evidence), STRANGE, None
-        told: Mapping[str, str] = question.findings
+        on_record = evidence.same_complaint_jobs if question.symptoms or question.codes else evidence.cause_jobs
+        told = _updated(on_record, question.findings, trade, likelihoods)
+        strange, note, jobs = STRANGE, None, float(sum(on_record.values()))
     else:
         causes, strange, note = _from_model(question, model)
-        told = {f: v for f, v in question.findings.items() if not _knows(model, f, v)}
-    causes = _updated(causes, told, trade, evidence)
-    total = sum(causes.values()) or 1.0
-    scaled = {cause: p / total * (1 - strange) for cause, p in causes.items()}
+        new = {f: v for f, v in question.findings.items() if not _knows(model, f, v)}
+        told, jobs = _updated(causes, new, trade, likelihoods), float(sum(evidence.same_complaint_jobs.values()))
+    mixed = _mixed(told, listed, jobs)
+    scaled = {cause: p * (1 - strange) for cause, p in mixed.items()}
     return Odds(dict(sorted(scaled.items(), key=lambda row: (-row[1], row[0]))), strange, name, note)
 
 
@@ -98,32 +104,44 @@ def _knows(model: Any, finding: str, value: str) -> bool:
     return any(column.name == f"finding: {finding}" and value in column.values for column in model.columns)
 
 
-def _from_lists(question: Question, trade: Trade, evidence: Evidence) -> dict[str, float]:
-    """Word lists' shares within the complaints asked about, as so many jobs beside those on record."""
-    asked = [s for s in question.symptoms if s in trade.shares] or list(trade.shares)
-    weights: dict[str, float] = {}
+def _listed(question: Question, trade: Trade) -> dict[str, float]:
+    """Shares the word lists give the complaints asked about; none where they know none of them."""
+    asked = [s for s in question.symptoms if s in trade.shares] if question.symptoms else list(trade.shares)
+    shares: dict[str, float] = {}
     for symptom in asked:
         total = sum(trade.shares[symptom].values()) or 1.0
         for cause, share in trade.shares[symptom].items():
-            weights[cause] = weights.get(cause, 0.0) + LISTED_JOBS * share / total / len(asked)
-    on_record = evidence.same_complaint_jobs if question.symptoms or question.codes else evidence.cause_jobs
-    for cause, jobs in on_record.items():
-        weights[cause] = weights.get(cause, 0.0) + jobs
-    return weights
+            shares[cause] = shares.get(cause, 0.0) + share / total / len(asked)
+    return shares
+
+
+def _mixed(told: Mapping[str, float], listed: Mapping[str, float], jobs: float) -> dict[str, float]:
+    """What the records tell and what the word lists tell, each by the jobs it is worth: few jobs lean on the lists."""
+    weights = [
+        (told, jobs if sum(told.values()) > 0 else 0.0),
+        (listed, LISTED_JOBS if sum(listed.values()) > 0 else 0.0),
+    ]
+    if sum(weight for _, weight in weights) == 0:
+        weights = [(told, 1.0)]
+    mixed: dict[str, float] = {}
+    for odds, weight in weights:
+        total = sum(odds.values())
+        for cause, p in odds.items():
+            mixed[cause] = mixed.get(cause, 0.0) + (weight * p / total if total > 0 else 0.0)
+    total = sum(mixed.values())
+    return {cause: p / total for cause, p in mixed.items()} if total > 0 else mixed
 
 
 def _updated(
-    causes: Mapping[str, float], told: Mapping[str, str], trade: Trade, evidence: Evidence
+    causes: Mapping[str, float], told: Mapping[str, str], trade: Trade, likelihoods: Likelihoods
 ) -> dict[str, float]:
-    from models.likelihood import learn
-
-    updated = dict(causes)
+    """Odds after what was seen, by the chance of each finding under each cause."""
+    updated = {cause: float(p) for cause, p in causes.items()}
     cards = {card.finding: card for card in trade.checks}
-    likelihoods = learn(evidence.findings, trade.expected)
     for finding, value in told.items():
         card = cards.get(finding)
-        if card is None or value not in card.values:
+        if card is None or value not in card.values or not updated:
             continue
         column = likelihoods.of(finding, card.values, list(updated))[:, card.values.index(value)]
-        updated = {cause: p * chance for (cause, p), chance in zip(updated.items(), column, strict=True)}
+        updated = {cause: p * float(chance) for (cause, p), chance in zip(updated.items(), column, strict=True)}
     return updated
