@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.plan_problem import Floats, Problem, blocks_in_pc_order, opening, value_of
+from models.plan_problem import Floats, Problem, blocks_in_pc_order, opening, values_of
 from models.plan_table import Plan, Table
 
 STATES = 60_000
@@ -65,9 +65,10 @@ def _window(problem: Problem, order: list[int], states: int) -> tuple[list[int],
 def _most_telling(problem: Problem) -> list[int]:
     """Checks by what they are worth now, then by information per money: a check may pay only after another."""
     score = []
-    for k, check in enumerate(problem.checks):
+    values = values_of(problem) if problem.checks else ()
+    for k, (check, value) in enumerate(zip(problem.checks, values, strict=True)):
         cost = check.cost + opening(problem, check.access)
-        worth = value_of(problem, check) - cost
+        worth = float(value) - cost
         score.append((-max(worth, 0.0), -_information(problem.p, check.likelihood) / max(cost, 1e-9), k))
     return [k for _, _, k in sorted(score)]
 

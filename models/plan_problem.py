@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,16 +132,35 @@ def without_checks(problem: Problem, order: Sequence[int] | None = None) -> tupl
     return costs[best], best
 
 
-def value_of(problem: Problem, check: Check) -> float:
-    """Money saved by one outcome known before acting in p/c order, its own cost not taken off; never below 0."""
-    now, _ = without_checks(problem)
-    order = blocks_in_pc_order(problem)
-    later = 0.0
-    for outcome in range(len(check.outcomes)):
-        joint = problem.p * check.likelihood[:, outcome]
-        seen = float(joint.sum())
-        if seen <= 0:
-            continue
-        updated = replace(problem, p=joint / seen, checks=())
-        later += seen * min(without_checks(updated)[0], without_checks(updated, order)[0])
-    return max(0.0, now - later)
+def values_of(problem: Problem) -> Floats:
+    """Money saved by knowing each check's outcome before acting in p/c order, its own cost not taken off; never below 0.
+
+    Repairs are put in order anew for every outcome by chance over cost, openings counted with each repair that needs them.
+    """
+    outcomes = [len(check.outcomes) for check in problem.checks]
+    joint = np.concatenate([problem.p[None, :], *(problem.p * check.likelihood.T for check in problem.checks)])
+    seen = joint.sum(axis=1)
+    now, *later = np.split(_costs_by_row(problem, joint / np.maximum(seen, 1e-300)[:, None]) * seen, _starts(outcomes))
+    return np.maximum(float(now[0]) - np.array([costs.sum() for costs in later]), 0.0)
+
+
+def _starts(outcomes: Sequence[int]) -> list[int]:
+    """Row of ``joint`` at which each check's outcomes begin, the row of what is known now before them."""
+    return [1 + sum(outcomes[:k]) for k in range(len(outcomes))]
+
+
+def _costs_by_row(problem: Problem, odds: Floats) -> Floats:
+    """Expected money of the repairs in p/c order with the best hand-over point, for every row of odds."""
+    costs = odds @ problem.handover
+    if not problem.actions:
+        return costs
+    cures = np.array([action.cures for action in problem.actions])
+    price = np.array([action.cost + opening(problem, action.access) for action in problem.actions])
+    order = np.argsort(-(odds @ cures.T) / np.maximum(price, 1e-12), axis=1, kind="stable")
+    left, spent = odds, np.zeros(len(odds))
+    for step in range(len(price)):
+        act = order[:, step]
+        spent = spent + left.sum(axis=1) * price[act]
+        left = left * (1 - cures[act])
+        costs = np.minimum(costs, spent + left @ problem.handover)
+    return costs

@@ -23,7 +23,7 @@ from models.plan_problem import (
     blocks_in_pc_order,
     order_cost,
     pc_order,
-    value_of,
+    values_of,
     without_checks,
 )
 
@@ -156,7 +156,7 @@ def test_example_f_value_of_a_check(cost):
     check = Check("look", cost, ("yes", "no"), np.column_stack([F_YES, 1 - F_YES]))
     problem = independent(F_P, F_C, checks=[check])
     assert without_checks(problem)[0] == pytest.approx(62.0)
-    assert value_of(problem, check) == pytest.approx(10.6)
+    assert values_of(problem)[0] == pytest.approx(10.6)
     plan = make_plan(problem)
     # looking later than first is allowed, so the plan may do better than "look first or never"
     assert plan.cost <= min(62.0, 51.4 + cost) + 1e-9
