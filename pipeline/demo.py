@@ -46,7 +46,9 @@ def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
         loaded = workshop.load([demo_data.FILES["jobs"]])
         loaded_office = workshop.load([demo_data.FILES["office"]], layout=demo_data.FILES["office_layout"])
         totals = [report.as_json()["totals"] for report in (loaded, loaded_office)]
-        tell(f"     {sum(t['loaded'] for t in totals):,} lines loaded, {sum(t['rejected'] for t in totals)} refused and kept.")
+        tell(
+            f"     {sum(t['loaded'] for t in totals):,} lines loaded, {sum(t['rejected'] for t in totals)} refused and kept."
+        )
         tell("2/5  Learning which causes follow which complaints and ages …")
         scored = workshop.train()
         tell("3/5  Asking about one call …")
@@ -99,22 +101,25 @@ def _what_it_found(connection: duckdb.DuckDBPyConnection) -> list[str]:
         from part_verdict where verdict = 'not the cause'
         """
     ).fetchall()[0]
-    sentences = [f"{parts} parts fitted were not the cause; with labour and the extra trip that cost {currency} {money:,.0f}."]
+    sentences = [
+        f"{parts} parts fitted were not the cause; with labour and the extra trip that cost {currency} {money:,.0f}."
+    ]
     swaps = connection.execute(
         """
         select part, confirmed_cause, count(*) as swaps
         from part_verdict where verdict = 'not the cause' and confirmed_cause is not null
-        group by all order by swaps desc, part, confirmed_cause limit 1
+        group by part, confirmed_cause order by swaps desc, part, confirmed_cause limit 1
         """
     ).fetchall()
     if swaps:
         part, cause, count = swaps[0]
         known = connection.execute(
-            "select count(*) from part_verdict where part = ? and verdict in ('cured', 'not the cause', 'fitted again')", [part]
+            "select count(*) from part_verdict where part = ? and verdict in ('cured', 'not the cause', 'fitted again')",
+            [part],
         ).fetchall()[0][0]
         sentences.append(
-            f"The costliest habit to look at: of {known} times a {part} was fitted and the outcome is known, "
-            f"in {count} the cause was {cause}."
+            f"The commonest of them: {part} fitted where it was {cause}, {count} times; "
+            f"{known} times a {part} was fitted and its outcome is known."
         )
     return sentences
 

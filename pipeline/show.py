@@ -92,8 +92,26 @@ def round_(planned: dict[str, Any], out: Path) -> list[str]:
 
 
 def status(told: dict[str, Any]) -> list[str]:
-    """What is loaded and how well it is understood."""
-    return pairs(told)
+    """What is loaded, how well each column is understood, the words most worth reviewing, and the model in use."""
+    loaded = told["loaded"]
+    lines = [
+        f"{told['database']}: {loaded['visits']:,} visits to {loaded['appliances']:,} appliances, "
+        f"{loaded['first_visit'] or '–'} to {loaded['last_visit'] or '–'}, from {loaded['files']} file loads; "
+        f"{loaded['refused_lines']:,} lines refused and kept.",
+        "",
+        *table(
+            ["column", "given", "understood", "share"],
+            [[c["column"], c["given"], c["understood"], _share(c["understood"], c["given"])] for c in told["columns"]],
+        ),
+    ]
+    if told["words_to_review"]:
+        rows = [[w["uses"], w["list"], w["written"], w["example"] or ""] for w in told["words_to_review"]]
+        lines += ["", "Most worth reviewing (priorjobs review):", *table(["uses", "list", "written", "example"], rows)]
+    return [*lines, "", *pairs({"model": told["model"]})]
+
+
+def _share(count: int, of: int) -> str:
+    return f"{count / of:.1%}" if of else "–"
 
 
 def demo(told: dict[str, Any]) -> list[str]:
