@@ -271,6 +271,12 @@ def _write_sheet(frame: pd.DataFrame, path: Path) -> None:
                     sheet.write_string(number, column, value)
 
 
+def write_round_and_layout(seed: int, folder: Path, world: World) -> None:
+    """Write tomorrow's round and the layout of the office export into a folder."""
+    tomorrow(seed, world).to_csv(folder / "round.csv", index=False, lineterminator="\n")
+    write_layout(folder / "office_export.toml")
+
+
 def write_layout(path: Path) -> None:
     """Write the layout of the office export."""
     lines = [
@@ -299,11 +305,19 @@ def main() -> None:
     given = parser.parse_args()
     world = World()
     make_world_files(given.seed, given.folder, visits=given.visits, swap_habit=not given.no_swap_habit, world=world)
-    tomorrow(given.seed, world).to_csv(given.folder / "round.csv", index=False, lineterminator="\n")
-    write_layout(given.folder / "office_export.toml")
+    write_round_and_layout(given.seed, given.folder, world)
 
 
-__all__ = ["BAD_LINES", "RECORDS_TO", "SAME_FAULT_DAYS", "MadeWorld", "make_world_files", "tomorrow", "write"]
+__all__ = [
+    "BAD_LINES",
+    "RECORDS_TO",
+    "SAME_FAULT_DAYS",
+    "MadeWorld",
+    "make_world_files",
+    "tomorrow",
+    "write",
+    "write_round_and_layout",
+]
 
 if __name__ == "__main__":
     main()
