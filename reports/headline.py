@@ -66,6 +66,12 @@ def _span(first: dt.date, last: dt.date, wording: Wording) -> str:
     return wording.say("page.view_period", first=wording.month(first), last=wording.month(last))
 
 
+def _when(place: str, first: dt.date, last: dt.date, wording: Wording) -> str:
+    if first == last:
+        return wording.say(f"sentence.{place}_month", month=wording.month(first))
+    return wording.say(f"sentence.{place}_period", first=wording.month(first), last=wording.month(last))
+
+
 def _is_number(value: object) -> bool:
     return isinstance(value, int | float) and math.isfinite(value)
 
@@ -230,22 +236,22 @@ def sentence(
 ) -> str:
     """Say the period in one sentence: fixed at the first visit, against before, and what wrong swaps cost."""
     fix, swaps = now["first_time_fix"], now["wrong_swaps"]
-    month = period.name(wording)
+    when = _when("in", period.first, period.last, wording)
     rate = wording.percent(fix["value"])
     if fix["known"] + fix["not_yet_known"] == 0:
-        text = wording.say("sentence.none", month=month)
+        text = wording.say("sentence.none", when=when)
     elif not _is_number(fix["value"]):
-        text = wording.say("sentence.few", month=month, fixed=wording.number(fix["fixed"]), n=fix["known"])
+        text = wording.say("sentence.few", when=when, fixed=wording.number(fix["fixed"]), n=fix["known"])
     elif fix["is_provisional"]:
-        text = wording.say("sentence.provisional", month=month, rate=rate)
+        text = wording.say("sentence.provisional", when=when, rate=rate)
     else:
-        text = wording.say("sentence.settled", month=month, rate=rate, known=wording.number(fix["known"]))
+        text = wording.say("sentence.settled", when=when, rate=rate, known=wording.number(fix["known"]))
     earlier = before["first_time_fix"]["value"]
     if _is_number(fix["value"]) and _is_number(earlier) and "first_time_fix" in changes:
         _, low, high = changes["first_time_fix"]
         key = "change_chance" if low <= 0 <= high else "change_up" if low > 0 else "change_down"
-        when = wording.say("sentence.before_month", month=period.before_name(wording))
-        text += wording.say(f"sentence.{key}", before=wording.percent(earlier), before_when=when)
+        earlier_when = _when("before", period.before_first, period.before_last, wording)
+        text += wording.say(f"sentence.{key}", before=wording.percent(earlier), before_when=earlier_when)
     if swaps["parts"]:
         return text + wording.say("sentence.money", money=wording.money(swaps["value"]), n=swaps["parts"])
     if swaps["open"]:

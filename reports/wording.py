@@ -116,9 +116,14 @@ class Wording:
         if amount is None or amount != amount:
             return "–"
         value = float(str(amount))
+        if value < 0:
+            return f"\N{MINUS SIGN}{self.money(-value)}"
         decimals = 0 if abs(value) >= 100 or value == round(value) else 2
         pattern = str(_catalogue(self.language)["numbers"]["money"])
-        return pattern.format(amount=self.number(value, decimals), symbol=SYMBOLS.get(self.currency, self.currency))
+        text = self.number(value, decimals)
+        if self.currency in SYMBOLS:
+            return pattern.format(amount=text, symbol=SYMBOLS[self.currency])
+        return pattern.replace("}{", f"}}{NO_BREAK}{{").format(amount=text, symbol=self.currency)
 
     def hours(self, minutes: object) -> str:
         """Write a length of work in hours, one decimal under ten."""
