@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
+from pipeline.words.phrases import OTHER
 from pipeline.words.tokens import DROP, FIRST_WORD, batches
 
 if TYPE_CHECKING:
@@ -28,7 +29,8 @@ def as_texts(column: pd.Series[Any]) -> list[str]:
 def as_numbered(
     column: pd.Series[Any] | None, length: int, listed: Container[str] | None = None
 ) -> tuple[list[str | None], NDArray[np.int64]]:
-    """Give the distinct values (None first, for missing ones and those not ``listed``) and which one each row has."""
+    """Give the distinct values and which one each row has: first None for missing ones, then, where only some values are
+    ``listed``, `OTHER` for the rest."""
     import pandas as pd
 
     if column is None:
@@ -36,9 +38,10 @@ def as_numbered(
     which, distinct = pd.factorize(column, use_na_sentinel=True)
     names = [str(value) for value in distinct]
     kept = [name for name in names if listed is None or name in listed]
-    number = {name: place for place, name in enumerate(kept, 1)}
-    places = np.array([number.get(name, 0) for name in names] + [0], dtype=np.int64)
-    return [None, *kept], places[which]
+    head: list[str | None] = [None] if listed is None else [None, OTHER]
+    number = {name: place for place, name in enumerate(kept, len(head))}
+    places = np.array([number.get(name, 1) for name in names] + [0], dtype=np.int64)
+    return [*head, *kept], places[which]
 
 
 class ClauseReader:

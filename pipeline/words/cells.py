@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from pipeline.words.phrases import Meaning, Phrase, PhraseTree
-from pipeline.words.vocabulary import BREAKS, MARKS, Vocabulary, plain, split
+from pipeline.words.vocabulary import BREAKS, MARKS, Vocabulary, folded, plain, split
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -74,7 +74,7 @@ class CellList:
         self._exact: dict[str, list[Meaning]] = {}
         cut = [(phrase, _words(phrase.written)) for phrase in phrases]
         words = {word for _phrase, pieces in cut for word in pieces}
-        self._ignored = frozenset(ignored)
+        self._ignored = frozenset(folded(word) for word in ignored)
         self._vocabulary = Vocabulary(
             words, forms=forms or {}, fillers=(), known=self._ignored, endings=("s",) if name != "make" else ()
         )
@@ -145,7 +145,7 @@ class CellList:
 
 
 def _key(written: str) -> str:
-    return " ".join(plain(written).split()).strip(" .,;:!-")
+    return " ".join(folded(plain(written)).split()).strip(" .,;:!-")
 
 
 def _words(written: str) -> list[str]:

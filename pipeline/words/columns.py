@@ -78,6 +78,10 @@ def match_cells(
     return _aligned(read, texts, which, written)
 
 
+def _column(kinds: Sequence[str | None]) -> pd.Series[Any]:
+    return pd.Series(kinds, dtype="object")
+
+
 def _distinct_cells(
     written: pd.Series[Any], beside: pd.Series[Any] | None, listed: Container[str] | None = None
 ) -> tuple[list[str], list[str | None], np.ndarray[Any, Any]]:
@@ -108,7 +112,7 @@ def match_causes(
 ) -> pd.DataFrame:
     """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several."""
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
-    found = _gather(words, reader, texts, pd.Series(kind_names, dtype="object"), ("cause", "is_doubtful", "is_confirmed"))
+    found = _gather(words, reader, texts, _column(kind_names), ("cause", "is_doubtful", "is_confirmed"))
     found = found.sort_values(["row", "is_doubtful", "is_confirmed"], ascending=[True, True, False], kind="stable")
     chosen = found.drop_duplicates("row").set_index("row")
     by_row = dict(zip(chosen.index.tolist(), zip(chosen["cause"], chosen["is_doubtful"], strict=True), strict=True))
@@ -154,7 +158,7 @@ def find_findings(
             if read is not None:
                 pairs.append((row, *read))
         rest.append(_PAIR.sub(";", text))
-    free = _gather(words, reader, rest, pd.Series(kind_names, dtype="object"), ("finding", "value", "is_doubtful"))
+    free = _gather(words, reader, rest, _column(kind_names), ("finding", "value", "is_doubtful"))
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
         {"row": "int64", "finding": "str", "value": "str", "is_doubtful": "bool"}
     )

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.words.phrases import Meaning, Phrase, PhraseTree
-from pipeline.words.vocabulary import BREAKS, MARKS, Vocabulary, split
+from pipeline.words.vocabulary import BREAKS, MARKS, Vocabulary, folded, split
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -38,23 +38,24 @@ class Lexicon:
         self._phrases = phrases
         self._cues = cues
         self._known = known
-        self._unknown_words: dict[str, None] = {}
+        self.denies_after = bool(cues.get("denies_after", False))
+        """What is denied stands before the word that denies: "heizt nicht"."""
 
     @cached_property
     def cue(self) -> dict[str, str]:
         """Cue word -> what it does: not, no, fail, ok, bad, doubt, confirm, or, and, break, work, comma."""
         found: dict[str, str] = {}
         for effect, words in self._cues.get("cue", {}).items():
-            for word in str(words).split():
+            for word in _cut(words):
                 found.setdefault(word, effect)
-        for word in str(self._cues["cue"].get("determiner", "")).split():
+        for word in _cut(self._cues["cue"].get("determiner", "")):
             found[word] = "no"
         found |= {",": "comma", "?": "doubt after", "?<": "doubt", "/": "and", "=": "comma"}
         return found
 
     @cached_property
     def _forms(self) -> dict[str, str]:
-        forms = {str(k): str(v) for k, v in self._cues.get("forms", {}).items()}
+        forms = {folded(str(k)): folded(str(v)) for k, v in self._cues.get("forms", {}).items()}
         for word, effect in self.cue.items():
             if effect in ("not", "no", "work", "break"):
                 forms[word] = _BREAK if effect == "break" else effect
@@ -63,7 +64,7 @@ class Lexicon:
     @cached_property
     def light(self) -> frozenset[str]:
         """Words passed over unless a phrase asks for them."""
-        return frozenset(str(self._cues.get("ignore", {}).get("light", "")).split())
+        return frozenset(_cut(self._cues.get("ignore", {}).get("light", "")))
 
     @cached_property
     def _split_phrases(self) -> list[tuple[Phrase, list[str]]]:
@@ -76,7 +77,7 @@ class Lexicon:
         """All words that mean something in this language."""
         words = {word for _phrase, words in self._split_phrases for word in words}
         words |= {w for w, effect in self.cue.items() if effect not in ("not", "no", "work", "break")}
-        fillers = set(str(self._cues.get("ignore", {}).get("words", "")).split())
+        fillers = set(_cut(self._cues.get("ignore", {}).get("words", "")))
         fillers |= {word for word in self.light if word not in words}
         fillers -= set(self.cue)
         return Vocabulary(
@@ -86,7 +87,7 @@ class Lexicon:
             known=self._known,
             endings=self._cues.get("endings", ()),
             doubling=bool(self._cues.get("doubling", False)),
-            final_e=bool(self._cues.get("final_e", False)),
+            endings_back=self._cues.get("endings_back", ()),
         )
 
     @cached_property
@@ -153,7 +154,7 @@ class Lexicon:
         """Reads whole columns of text in this language."""
         from pipeline.words.tokens import Reader
 
-        short = str(self._cues.get("abbreviations", "")).split()
+        short = _cut(self._cues.get("abbreviations", ""))
         numbers = {self._number[base] for base in (self.vocabulary.base(word) for word in short) if base}
         with_digits = sorted(word for word in self.vocabulary.spellings() if word[0].isdigit())
         return Reader(self.numbers, frozenset(numbers), with_digits)
@@ -186,8 +187,12 @@ class Lexicon:
         return tuple(self.numbered[number] for number in numbers)
 
 
+def _cut(words: object) -> list[str]:
+    return folded(str(words)).split()
+
+
 def split_joined(word: str) -> str:
     """Give an abbreviation with stops as one word: "b.e.r" is "ber"."""
     if not word.isascii():
-        word = unicodedata.normalize("NFKC", word).lower()
+        word = folded(unicodedata.normalize("NFKC", word).lower())
     return word.replace(".", "") if "." in word and len(word) > 1 and not word[0].isdigit() else word

@@ -122,8 +122,7 @@ def _add_canonical(lists: WordLists) -> None:
             kinds_of.setdefault(symptom, set()).update(_many(row["kinds"]))
     every_kind = {row["symptom"] for row in lists.symptoms if "does not" not in row["symptom"]} - set(_small_symptoms())
     own = [
-        Phrase("symptom", row["symptom"], _kinds_of_symptom(row["symptom"], kinds_of, every_kind), row["symptom"])
-        for row in lists.symptoms
+        _own_name(row["symptom"], _kinds_of_symptom(row["symptom"], kinds_of, every_kind)) for row in lists.symptoms
     ]
     own += [Phrase("cause", row["cause"], frozenset(_many(row["kinds"])), row["cause"]) for row in lists.faults]
     own += [Phrase("part", row["part"], frozenset(), row["part"]) for row in lists.parts]
@@ -136,6 +135,14 @@ def _add_canonical(lists: WordLists) -> None:
 
 def _small_symptoms() -> list[str]:
     return [row["symptom"] for row in read_table(SHIPPED / "en" / "symptoms_small.csv")]
+
+
+def _own_name(symptom: str, kinds: frozenset[str]) -> Phrase:
+    """Make a symptom's name a phrase for it; "does not drain" names the function that is denied."""
+    for denial in ("does not ", "no "):
+        if symptom.startswith(denial):
+            return Phrase("function", symptom, kinds, symptom.removeprefix(denial))
+    return Phrase("symptom", symptom, kinds, symptom)
 
 
 def _kinds_of_symptom(symptom: str, kinds_of: Mapping[str, set[str]], every_kind: set[str]) -> frozenset[str]:

@@ -57,7 +57,7 @@ class PhraseTree:
 
     def for_kind(self, kind: str | None, groups: frozenset[str]) -> dict[str, Any]:
         """Give the tree of the phrases of some groups that hold for a kind; None = kind not known."""
-        key = (kind if kind is None or kind in self._kinds else _END, groups)
+        key = (kind if kind is None or kind in self._kinds else OTHER, groups)
         tree = self._ready.get(key)
         if tree is None:
             tree = self._ready[key] = {}
@@ -104,8 +104,11 @@ def _holding(meanings: list[Meaning], kind: str | None, groups: frozenset[str]) 
     wanted = [m for m in meanings if m.group in groups]
     states = [m for m in wanted if m.group == "state"]
     others = [m for m in wanted if m.group != "state"]
-    own = [m for m in others if (kind or OTHER) in m.kinds]
+    own = [m for m in others if kind in m.kinds]
     general = [m for m in others if not m.kinds]
-    if kind is None and not general and len({(m.group, m.term) for m in others}) == 1:
-        own = others
+    if kind is None:
+        listed = [m for m in others if OTHER not in m.kinds]
+        own = [m for m in others if OTHER in m.kinds]
+        if not general and len({(m.group, m.term) for m in listed}) == 1:
+            own = listed
     return (own or general) + states

@@ -65,14 +65,23 @@ class _Scope:
         self.is_right_after_join = False
         self.last: _Mention | None = None  # the mention that "ok", "bad" or "?" would speak of
         self.gaps = 0
+        self.blamed: tuple[Meaning, str] | None = None
 
-    def deny(self, cue: str) -> None:
+    def deny(self, cue: str, *, after: bool) -> None:
+        last = self.last
+        if after and cue == "not" and last is not None and not self.joined and not self.gaps and not last.is_denied:
+            if last.goes == "ok":
+                last.goes = "bad"
+            else:
+                last.is_denied = True
+            return
         if self.denies is not None and cue == "fail" and not self.gaps:
             self.denies, self.goes = None, "ok"  # "never fails to"
             return
         self.denies, self.gaps, self.goes = cue, 0, None
 
     def join(self, cue: str) -> None:
+        self.settle()
         if cue == "comma":
             self.is_doubtful = False
         if self.denies is not None and (self.last is None or self.joined != ""):
@@ -82,6 +91,7 @@ class _Scope:
         self.goes = None
 
     def gap(self) -> None:
+        self.settle()
         self.gaps += 1
         if self.denies == "fail" or self.gaps > 1:
             self.denies = None
@@ -101,6 +111,18 @@ class _Scope:
             last.is_denied, last.goes = False, "ok"
         elif not last.is_denied:
             last.goes = goes
+
+    def blame(self, meaning: Meaning, word: str) -> None:
+        """Take in a word like "faulty": it judges what stands beside it, and is a complaint of its own beside nothing."""
+        if self.denies is None and (self.last is None or self.joined or not self.last.is_function):
+            self.blamed = meaning, word
+        self.judge("bad")
+
+    def settle(self) -> None:
+        """Make a word like "faulty" that judged nothing a complaint."""
+        if self.blamed is not None and self.goes == "bad":
+            (meaning, word), self.blamed, self.goes = self.blamed, None, None
+            self.mention(meaning, [word])
 
     def mention(self, meaning: Meaning, words: Sequence[str]) -> None:
         mention = _Mention(meaning)
@@ -150,7 +172,9 @@ def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> lis
         if complaint is not None and (other is None or complaint[0] >= other[0]):
             end = complaint[0]
             if word == "work" and end - position == 1:
-                _work(scope, complaint[1][0])
+                _work(scope, complaint[1][0], after=lexicon.denies_after)
+            elif effects.get(word) == "bad" and end - position == 1:
+                scope.blame(complaint[1][0], word)
             else:
                 scope.mention(complaint[1][0], words[position:end])
             position = end
@@ -160,12 +184,13 @@ def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> lis
             scope.is_right_after_join = False
             position = other[0]
         else:
-            _hear(scope, word, effects.get(word))
+            _hear(scope, word, effects.get(word), after=lexicon.denies_after)
             position += 1
+    scope.settle()
     return [said for said in (mention.said() for mention in scope.mentions) if said is not None]
 
 
-def _work(scope: _Scope, meaning: Meaning) -> None:
+def _work(scope: _Scope, meaning: Meaning, *, after: bool) -> None:
     """Take "works" in: it speaks of a function just named, else of the appliance."""
     last = scope.last
     if last is not None and last.is_function and not last.is_denied and last.goes is None and scope.joined == "":
@@ -174,18 +199,18 @@ def _work(scope: _Scope, meaning: Meaning) -> None:
         else:
             last.goes = "ok"
         scope.denies = None
-    elif scope.denies is not None:
+    elif scope.denies is not None or (after and (last is None or scope.joined)):
         scope.mention(meaning, ["work"])
     else:
         scope.goes = None
 
 
-def _hear(scope: _Scope, word: str, effect: str | None) -> None:
+def _hear(scope: _Scope, word: str, effect: str | None, *, after: bool) -> None:
     """Take a single word in that is no phrase."""
     if word == _UNKNOWN:
         scope.gap()
     elif effect in ("not", "no", "fail"):
-        scope.deny(effect)
+        scope.deny(effect, after=after)
     elif effect in ("ok", "bad"):
         scope.judge(effect)
     elif effect == "still":

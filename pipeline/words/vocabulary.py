@@ -12,8 +12,10 @@ if TYPE_CHECKING:
 WORD = re.compile(r"(?<![^\W_])[^\W_]/[^\W_]+(?:/[^\W_]+)*|\d+\.\d+|[^\W_]+|[^\w\s]|_", re.UNICODE)
 MARKS = {",": ",", "?": "?", "\x01": "?<", "&": "and", "+": "and", "/": "/", "=": "="}
 BREAKS = frozenset(".;:!()[]{}~|-\n\r\x00")
+_WRITTEN_OUT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"})
+_SHORT_STEMS = ("s", "es", "ed", "ing")
 SHORTEST_TO_MEND = 5
-SHORTEST_FOR_TWO_MISTAKES = 9
+SHORTEST_FOR_TWO_MISTAKES = 11
 LONGEST = 24
 
 
@@ -25,9 +27,14 @@ def plain(text: str) -> str:
     return folded
 
 
+def folded(text: str) -> str:
+    """Give text with ä, ö, ü, ß written out, so that either spelling is one word."""
+    return text if text.isascii() else text.translate(_WRITTEN_OUT)
+
+
 def split(text: str) -> list[str]:
     """Cut a phrase of a word list into words, as `tokens.Reader` cuts texts."""
-    return WORD.findall(plain(text))
+    return WORD.findall(folded(plain(text)))
 
 
 class Vocabulary:
@@ -43,7 +50,7 @@ class Vocabulary:
         Words that say nothing and are dropped.
     known
         Words that mean something but take part in no phrase; never mended to another word.
-    endings, doubling, final_e
+    endings, doubling, endings_back
         How words are inflected; see ``cues.toml``.
     """
 
@@ -56,18 +63,18 @@ class Vocabulary:
         known: Iterable[str] = (),
         endings: Iterable[str] = (),
         doubling: bool = False,
-        final_e: bool = False,
+        endings_back: Iterable[str] = (),
     ) -> None:
         self.fillers = frozenset(fillers)
         self._known = frozenset(known)
         self._endings = sorted(endings, key=len, reverse=True)
-        self._doubling, self._final_e = doubling, final_e
+        self._doubling, self._endings_back = doubling, tuple(endings_back)
         self.words = {forms.get(word, word) for word in words}
         self._forms = dict(forms)
         for word in sorted(self.words, key=len):
-            base = self._stem(word)
+            base = self._stem(word, only_before=True)
             if base is not None:
-                self._forms[word] = base
+                self._forms.setdefault(word, base)
         for form, base in list(self._forms.items()):
             self._forms[form] = self._end_of_chain(base)
         self._beginnings = {word[:3] for word in (*self.words, *self._forms)}
@@ -82,21 +89,21 @@ class Vocabulary:
             word = base
         return word
 
-    def _stem(self, word: str) -> str | None:
-        """Give the known word that ``word`` is an inflected form of, or None."""
+    def _stem(self, word: str, *, only_before: bool = False) -> str | None:
+        """Give the known word that ``word`` is an inflected form of, or None; ``only_before`` makes one of two the base."""
         for ending in self._endings:
-            if not word.endswith(ending) or len(word) - len(ending) < 3:
+            if not word.endswith(ending) or len(word) - len(ending) < (3 if ending in _SHORT_STEMS else 4):
                 continue
             bare = word[: -len(ending)]
-            candidates = [bare]
-            if self._final_e:
-                candidates.append(bare + "e")
+            candidates = [bare, *(bare + back for back in self._endings_back)]
             if self._doubling and bare[-1] == bare[-2]:
                 candidates.append(bare[:-1])
             if ending in ("es", "ed") and bare.endswith("i"):
                 candidates.append(bare[:-1] + "y")
             for candidate in candidates:
-                if len(candidate) >= 3 and candidate != word and candidate in self.words:
+                if len(candidate) < 3 or candidate == word or candidate not in self.words:
+                    continue
+                if not only_before or (len(candidate), candidate) < (len(word), word):
                     return candidate
         return None
 
@@ -128,8 +135,9 @@ class Vocabulary:
             for word in list(spelt):
                 for ending in self._endings:
                     spelt.add(word + ending)
-                    if self._final_e and word.endswith("e"):
-                        spelt.add(word[:-1] + ending)
+                    for back in self._endings_back:
+                        if word.endswith(back):
+                            spelt.add(word.removesuffix(back) + ending)
                     if self._doubling and word[-1] not in "aeiouwy":
                         spelt.add(word + word[-1] + ending)
             self._near = {}
@@ -142,7 +150,7 @@ class Vocabulary:
     def mend(self, words: list[str]) -> dict[str, str]:
         """Give the base word of each misspelt word for which only one comes near enough.
 
-        One mistake (a letter wrong, missing, doubled or two swapped) from five letters on, two from nine on; the first
+        One mistake (a letter wrong, missing, doubled or two swapped) from five letters on, two from eleven on; the first
         letter must be right. A word near two words of different meaning is left alone, so is any known word.
         """
         from rapidfuzz.distance import OSA

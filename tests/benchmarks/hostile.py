@@ -3,8 +3,8 @@
 Run: python tests/benchmarks/hostile.py [FILES] [SEED]   (5,000 files from seed 0 by default; two workers)
 
 Each worker is a process of its own with an audit hook: opening a file outside the given folder, the program and
-Python's own, starting a program or reaching for the network is counted as a fault. Times are processor seconds, so that other
-work on the machine does not count. A fault names the maker and the seed that make its file again.
+Python's own, starting a program or reaching for the network is counted as a fault. Times are processor seconds, so that
+other work on the machine does not count. A fault names the maker and the seed that make its file again.
 """
 
 from __future__ import annotations
