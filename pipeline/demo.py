@@ -16,8 +16,10 @@ if TYPE_CHECKING:
 
 STORY = {
     "kind": "washing machine",
+    "make": "Tavrik",
     "age": "4",
     "complaint": "stops before the spin, lamps flashing, no water left in drum",
+    "code": "lamps 1+3",
     "found": ["water left=no"],
 }
 
