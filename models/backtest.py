@@ -14,7 +14,7 @@ from models.scores import reliability, score_table
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from models.cause_model import CauseModel
+    from models.cause_classifier import CauseClassifier
 
 MODEL = "priorjobs"
 FEWEST_TO_LEARN = 50  # jobs before a month is asked about
@@ -22,11 +22,10 @@ SHARES_OF_CURVE = (0.125, 0.25, 0.5, 1.0)
 FACT_BANDS = ((0, 3), (4, 6), (7, 9), (10, 99))
 
 
-def new_classifier(half_life_days: float | None = None) -> Any:
-    """The classifier as priorjobs trains it."""
+def new_classifier() -> CauseClassifier:
+    """Make the classifier as priorjobs trains it."""
     from models.cause_classifier import CauseClassifier
 
-    del half_life_days
     return CauseClassifier(scope="kind")
 
 
@@ -57,8 +56,10 @@ def opinions(
     asked: pd.DataFrame,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     half_life_days: float | None = None,
-) -> tuple[list[str], dict[str, np.ndarray], CauseModel]:
-    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), and the fitted model."""
+) -> tuple[list[str], dict[str, np.ndarray], CauseClassifier]:
+    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), and the fitted
+    classifier.
+    """
     both = wide(pd.concat([past, asked], ignore_index=True))
     facts, questions = both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
     names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
@@ -68,7 +69,7 @@ def opinions(
     answers = {MODEL: fitted.model_.predict_proba(questions)}
     for name, guess in baselines.items():
         answers[name] = guess(facts, cause, len(names), questions)
-    return [str(name) for name in names], answers, fitted.model_
+    return [str(name) for name in names], answers, fitted
 
 
 def codes_of(cause: pd.Series, names: list[str]) -> np.ndarray:
@@ -86,14 +87,14 @@ def examine(
     Returns
     -------
     scores, baselines (name → scores), never_seen_causes, none_of_these (mean chance said), reliability (rows), by_kind, by_facts,
-    model (the fitted CauseModel).
+    fitted (the classifier).
     """
-    names, answers, model = opinions(past, asked, baselines)
+    names, answers, fitted = opinions(past, asked, baselines)
     cause = codes_of(asked["cause"], names)
     known = cause >= 0
     questions = wide(asked)
-    result: dict[str, Any] = {"never_seen_causes": int((~known).sum()), "model": model, "scores": None, "baselines": {}}
-    result["none_of_these"] = float(model.none_of_these(questions).mean()) if len(asked) else 0.0
+    result: dict[str, Any] = {"never_seen_causes": int((~known).sum()), "fitted": fitted, "scores": None, "baselines": {}}
+    result["none_of_these"] = float(fitted.model_.none_of_these(questions).mean()) if len(asked) else 0.0
     if not known.any():
         return result
     tables = {name: score_table(chance[known], cause[known]) for name, chance in answers.items()}

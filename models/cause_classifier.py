@@ -9,11 +9,13 @@ import pandas as pd
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
+from threadpoolctl import threadpool_limits
 
-from models.boosting import boosting_inputs
+from models.boosting import boosting_inputs, fit_trees
 from models.cause_model import CauseModel, Unseen
-from models.encoding import cells, encode, learn_columns, offsets
-from models.held_out import HeldOut, Jobs, fit_layers
+from models.encoding import Column, cells, encode, learn_columns, offsets
+from models.held_out import NOTHING_DECIDED, Jobs, decide, fit_layers, linear_layer
+from models.linear import one_hot
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -34,12 +36,14 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     random_state
         Seed of the deal. The same seed and jobs give the same model.
     threads
-        Most threads used while fitting.
+        Most threads used while fitting; one is no slower on a machine with other work.
 
     Attributes
     ----------
     classes_
         Causes, sorted.
+    decided_
+        What held-out jobs decided: weight of each column and opinion, freedom of the linear layer, rounds of boosting.
     model_
         The fitted :class:`models.cause_model.CauseModel`, which predicts without scikit-learn.
 
@@ -56,7 +60,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         boosting: bool = True,
         folds: int = 5,
         random_state: int = 0,
-        threads: int = 2,
+        threads: int = 1,
     ) -> None:
         self.scope = scope
         self.boosting = boosting
@@ -76,8 +80,6 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         sample_weight
             How much each job counts; None = one each.
         """
-        from threadpoolctl import threadpool_limits
-
         frame = self._frame(X, reset=True)
         y = np.asarray(y)
         if y.ndim == 2 and y.shape[1] == 1:
@@ -97,6 +99,20 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):  # small products only wait for one another
             self.model_ = self._learn(frame, cause, weight)
         return self
+
+    def refit(self, X: Any, y: Any) -> CauseClassifier:  # noqa: N803
+        """Learn again from more jobs, keeping what held-out jobs decided in the last :meth:`fit`: weights, freedom, rounds.
+
+        Costs a small part of a fit. Returns a new fitted estimator; this one is not changed.
+        """
+        check_is_fitted(self, "model_")
+        again = CauseClassifier(**self.get_params())
+        frame = again._frame(X, reset=True)
+        again.classes_, cause = np.unique(np.asarray(y), return_inverse=True)
+        again.decided_ = self.decided_
+        with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):
+            again.model_ = again._fit_as_decided(frame, cause, np.ones(len(frame)))
+        return again
 
     def predict_proba(self, X: Any) -> np.ndarray:
         """Probability of each of ``classes_``, one row a job, adding to one."""
@@ -130,32 +146,46 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return pd.DataFrame(checked, columns=[f"x{k}" for k in range(checked.shape[1])]).infer_objects()
 
     def _learn(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
-        columns = learn_columns(frame)
-        codes = encode(frame, columns)
-        jobs = Jobs(codes, cells(codes, offsets(columns)), cause, weight, offsets(columns), len(self.classes_))
-        tables, pairs = fit_layers(jobs, np.ones(len(cause), dtype=bool))
-        log_ratio = tables.log_ratio
-        parts: dict[str, Any] = {"pairs": None, "linear": None, "trees": None}
-        weights = np.array([1.0, 1.0, 0.0, 0.0, 0.0])
+        """Let held-out jobs decide what each part is worth, then fit the parts on all jobs."""
+        jobs, columns = _coded(frame, cause, weight, len(self.classes_))
+        self.decided_ = NOTHING_DECIDED
         if jobs.causes > 1 and len(frame) >= 2 * self.folds:
-            held = HeldOut(jobs, self.folds, self.random_state)
-            log_ratio = log_ratio * np.repeat(held.heard, np.diff(jobs.starts))[:, None]
-            if held.keep("pairs", held.paired):
-                parts["pairs"] = pairs
-            parts["linear"] = held.try_linear()
-            if self.boosting:
-                parts["trees"] = held.try_boosting(boosting_inputs(frame, columns), columns, self.random_state)
-            weights = held.weights()
+            inputs = boosting_inputs(frame, columns) if self.boosting else None
+            self.decided_ = decide(jobs, columns, inputs, self.folds, self.random_state)
+        return self._fit_as_decided(frame, cause, weight)
+
+    def _fit_as_decided(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
+        jobs, columns = _coded(frame, cause, weight, len(self.classes_))
+        decided = self.decided_
+        everyone = np.ones(len(cause), dtype=bool)
+        tables, pairs = fit_layers(jobs, everyone)
+        heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
+        linear = trees = None
+        if decided.weights[3]:
+            linear = linear_layer(jobs, one_hot(jobs.at, int(jobs.starts[-1])), everyone, decided.freedom)
+        if decided.weights[4]:
+            inputs = boosting_inputs(frame, columns)
+            trees = fit_trees(
+                inputs, columns, cause, weight, jobs.causes, rounds=decided.rounds, seed=self.random_state
+            )
         return CauseModel(
             classes_=self.classes_,
             columns=columns,
             log_share=tables.log_share,
-            log_ratio=log_ratio,
-            **parts,
-            weights=weights,
+            log_ratio=tables.log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
+            pairs=pairs if decided.weights[2] else None,
+            linear=linear,
+            trees=trees,
+            weights=np.where([True, True, pairs is not None, True, True], decided.weights, 0.0),
             jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
             unseen=_unseen(frame, cause, self.scope),
         )
+
+
+def _coded(frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray, causes: int) -> tuple[Jobs, list[Column]]:
+    columns = learn_columns(frame)
+    codes, starts = encode(frame, columns), offsets(columns)
+    return Jobs(codes, cells(codes, starts), cause, weight, starts, causes), columns
 
 
 def _unseen(frame: pd.DataFrame, cause: np.ndarray, scope: str | None) -> Unseen:

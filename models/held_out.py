@@ -9,21 +9,24 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from models.bayes import BayesTables, count_cells, fit_tables, log_shares
-from models.boosting import Trees, fit_trees
+from models.boosting import fit_trees
 from models.column_weights import Unseen, column_weights
 from models.linear import fit_linear, one_hot
 from models.pairs import Pairs, find_pairs
 from models.pool import pool_loss, pool_weights
 
 if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
+
     from models.encoding import Column
 
 FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
 LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept
-JOBS_PER_CAUSE = 100  # fewer than these and boosting is not tried: every trial below lost (references of the benchmark)
-BOOSTING_SECONDS = 20.0  # rough most for all trees
+JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below
+MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
+BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
 ORDER = ("share", "bayes", "pairs", "linear", "boosting")
 
 
@@ -49,6 +52,52 @@ class Jobs:
     weight: np.ndarray
     starts: np.ndarray
     causes: int
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What held-out jobs decided.
+
+    Attributes
+    ----------
+    heard
+        Weight of each column by name.
+    usual
+        Weight of a column not met then.
+    weights
+        Of each opinion, in the order of ``ORDER``; zero = left out.
+    freedom
+        Standard deviation of the linear layer's weights.
+    rounds
+        Of boosting.
+    """
+
+    heard: dict[str, float]
+    usual: float
+    weights: np.ndarray
+    freedom: float = 0.0
+    rounds: int = 0
+
+
+NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0]))
+
+
+def decide(jobs: Jobs, columns: list[Column], inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
+    """Let held-out jobs decide what each part is worth; ``inputs`` None leaves boosting out."""
+    held = HeldOut(jobs, folds, seed)
+    held.keep("pairs", held.paired)
+    freedom = held.try_linear()
+    rounds = held.try_boosting(inputs, columns, seed) if inputs is not None else 0
+    heard = {column.name: float(weight) for column, weight in zip(columns, held.heard, strict=True)}
+    return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds)
+
+
+def linear_layer(
+    jobs: Jobs, shown: csr_matrix, used: np.ndarray, freedom: float, start: np.ndarray | None = None
+) -> np.ndarray:
+    """Fit the linear layer, which starts from the shares alone, on the jobs marked ``used``: cells × causes."""
+    share = np.tile(log_shares(jobs.cause[used], jobs.weight[used], jobs.causes), (int(used.sum()), 1))
+    return fit_linear(shown[used], share, jobs.cause[used], jobs.weight[used], freedom, start)
 
 
 def fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
@@ -131,21 +180,13 @@ class HeldOut:
         fitted = dict(zip(self.opinions, self.pool, strict=True))
         return np.array([fitted.get(name, 0.0) for name in ORDER])
 
-    def try_linear(self) -> np.ndarray | None:
-        """Fit the linear layer, which starts from the shares alone; None when it did not earn its keep."""
-        jobs = self.jobs
+    def try_linear(self) -> float:
+        """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""
         freedom, opinion, weights = self._freest()
         for part in np.unique(self.fold[self.scored])[1:]:
             mine = self.fold == part
-            opinion[mine] = self.shown[mine] @ self._linear(~mine, freedom, weights)
-        if not self.keep("linear", opinion):
-            return None
-        return self._linear(np.ones(len(jobs.cause), dtype=bool), freedom, weights)
-
-    def _linear(self, used: np.ndarray, freedom: float, start: np.ndarray | None = None) -> np.ndarray:
-        jobs = self.jobs
-        share = np.tile(log_shares(jobs.cause[used], jobs.weight[used], jobs.causes), (int(used.sum()), 1))
-        return fit_linear(self.shown[used], share, jobs.cause[used], jobs.weight[used], freedom, start)
+            opinion[mine] = self.shown[mine] @ linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
+        return freedom if self.keep("linear", opinion) else 0.0
 
     def _freest(self) -> tuple[float, np.ndarray, np.ndarray]:
         """Choose on the first fold how far from the shares the layer may move: freedom, opinion on that fold, weights."""
@@ -153,7 +194,7 @@ class HeldOut:
         cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
         best, best_loss, weights = FREEDOMS[0], np.inf, None
         for freedom in FREEDOMS:
-            tried = self._linear(~mine, freedom, weights)
+            tried = linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
             told = self.shown[mine] @ tried
             pool = pool_weights([self.share[mine], self.told[mine], told], cause, weight)
             loss = pool_loss([self.share[mine], self.told[mine], told], pool, cause, weight)
@@ -164,29 +205,36 @@ class HeldOut:
         opinion[mine] = self.shown[mine] @ weights
         return best, opinion, np.asarray(weights)
 
-    def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> Trees | None:
-        """Fit gradient boosting; None when there are too few jobs to try, or when it did not earn its keep."""
+    def _only_first_fold(self) -> None:
+        """Narrow the jobs that are scored to the first fold."""
+        kept = self.fold[self.scored] == 0
+        self.opinions = {name: opinion[kept] for name, opinion in self.opinions.items()}
+        self.scored = self.fold == 0
+        self.cause, self.weight = self.jobs.cause[self.scored], self.jobs.weight[self.scored]
+        self.loss = pool_loss(list(self.opinions.values()), self.pool, self.cause, self.weight)
+
+    def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> int:
+        """Try gradient boosting; rounds, 0 when there are too few jobs to try or it did not earn its keep."""
         jobs = self.jobs
-        rounds = affordable_rounds(len(jobs.cause), jobs.causes, len(columns))
+        others = np.flatnonzero(~self.scored) if not self.scored.all() else np.flatnonzero(self.fold > 0)
+        others = others[:MOST_FOR_TRIAL]
+        rounds = affordable_rounds(len(others), jobs.causes, len(columns))
         if not rounds:
-            return None
+            return 0
+        cause, weight = jobs.cause[others], jobs.weight[others]
+        trees = fit_trees(inputs[others], columns, cause, weight, jobs.causes, rounds=rounds, seed=seed)
         opinion = np.zeros_like(self.share)
-        for part in np.unique(self.fold[self.scored]):
-            mine = self.fold == part
-            trees = fit_trees(
-                inputs[~mine], columns, jobs.cause[~mine], jobs.weight[~mine], jobs.causes, rounds=rounds, seed=seed
-            )
-            opinion[mine] = trees.scores(inputs[mine])
-        if not self.keep("boosting", opinion):
-            return None
-        return fit_trees(inputs, columns, jobs.cause, jobs.weight, jobs.causes, rounds=rounds, seed=seed)
+        opinion[self.scored] = trees.scores(inputs[self.scored])
+        if self.scored.all():  # few jobs: the trial saw some of those it is scored on, so judge on the first fold alone
+            self._only_first_fold()
+        return rounds if self.keep("boosting", opinion) else 0
 
 
 def affordable_rounds(jobs: int, causes: int, columns: int) -> int:
     """Rounds of boosting within about ``BOOSTING_SECONDS``; 0 = not tried."""
     if jobs < JOBS_PER_CAUSE * causes:
         return 0
-    per_tree = 0.002 + 4e-9 * jobs * columns
+    per_tree = 0.003 + 4e-9 * jobs * columns
     trees = 1 if causes == 2 else causes
-    rounds = int(BOOSTING_SECONDS / (per_tree * trees * 2))
+    rounds = int(BOOSTING_SECONDS / (per_tree * trees))
     return min(rounds, 150) if rounds >= 10 else 0

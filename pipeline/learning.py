@@ -59,7 +59,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         Too few cured jobs.
     """
     from models import drift, storage
-    from models.backtest import examine, in_order, new_classifier
+    from models.backtest import examine, in_order
     from models.features import wide
 
     jobs = in_order(examples(database))
@@ -71,7 +71,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
     exam = examine(past, asked)
-    fitted = new_classifier().fit(wide(jobs), jobs["cause"].astype(str))
+    fitted = exam["fitted"].refit(wide(jobs), jobs["cause"].astype(str))
     name = _next_name(database)
     card = {
         "model": name,
@@ -92,7 +92,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         **{key: exam[key] for key in ("scores", "baselines", "never_seen_causes", "none_of_these") if key in exam},
         **{key: exam[key] for key in ("reliability", "by_kind", "by_facts") if key in exam},
     }
-    _keep(database, name, fitted.model_, exam["model"], card)
+    _keep(database, name, fitted.model_, exam["fitted"].model_, card)
     used, note = _choose(database, name, jobs, anyway=anyway)
     known_advice.keep(database, words)
     brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of")}
