@@ -173,9 +173,7 @@ class Answer:
         expected = f"expect {visit.minutes:.0f} min, {self.money(visit.money)}, {visit.visits:.1f} visits"
         steps = [self._step_line(number, step) for number, step in enumerate(self.steps[:SHOWN_STEPS], start=1)]
         rest = [self._carry_line()] if visit.carry else []
-        low, middle, high = self.quote["money"]
-        quote = f"Quote: {self.money(low)} to {self.money(high)}, half under {self.money(middle)}"
-        rest.append(quote + (f". {self.remark}" if self.remark else ""))
+        rest += [self._quote_line()] if self.quote else []
         rest += [f"Often in vain: {'; '.join(self.advice_line(row) for row in self.advice[:2])}"] if self.advice else []
         return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
 
@@ -187,6 +185,11 @@ class Answer:
         tells = f". {step.tells}" if step.do == "check" and step.tells else ""
         shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
         return f" {number} {given}{step.name}{shown_cost}{tells} [{cautions}]"
+
+    def _quote_line(self) -> str:
+        low, middle, high = self.quote["money"]
+        quote = f"Quote: {self.money(low)} to {self.money(high)}, half under {self.money(middle)}"
+        return quote + (f". {self.remark}" if self.remark else "")
 
     def advice_line(self, row: AdviceRow) -> str:
         """One advice row with the cautions of what it says to look at."""
@@ -392,7 +395,9 @@ def _quote(
     from pipeline.visit_plan import Costs
 
     costs = Costs(visit.trade, evidence, settings)
-    likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS} or dict(odds.causes)
+    likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
+    if not likely:
+        return {}
     jobs = evidence.similar
     jobs = jobs.assign(money=jobs["labour_minutes"] * costs.rate + jobs["parts_cost"].fillna(0.0))
     minutes = {cause: costs.minutes(cause) + LOOKING_MINUTES for cause in likely}

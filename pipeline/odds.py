@@ -67,7 +67,9 @@ def odds_of(question: Question, trade: Trade, evidence: Evidence, model: Any, na
         causes, strange, note = _from_model(question, model)
         new = {f: v for f, v in question.findings.items() if not _knows(model, f, v)}
         told, jobs = _updated(causes, new, trade, likelihoods), float(sum(evidence.same_complaint_jobs.values()))
-    mixed = _mixed(told, listed, jobs)
+    of_kind = {**trade.repairs, **evidence.cause_jobs}
+    mixed = _mixed({cause: p for cause, p in told.items() if cause in of_kind}, listed, jobs)
+    strange = strange if mixed else 1.0
     scaled = {cause: p * (1 - strange) for cause, p in mixed.items()}
     return Odds(dict(sorted(scaled.items(), key=lambda row: (-row[1], row[0]))), strange, name, note)
 
