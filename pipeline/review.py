@@ -51,16 +51,16 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     -------
     DataFrame
         list, written, uses (visits), example (one text it stands in), suggestion and confidence, second and
-        second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list ``cure`` asks which part cures
-        a cause that no list has a cure for. At most 2,000 rows.
+        second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list ``cure`` asks which part
+        cures a cause that no list has a cure for. At most 2,000 rows.
     """
     import pandas as pd
 
     from pipeline.suggest import suggest
 
     found = database.connection.execute(
-        "select list, written, uses, example from word_use where term is null and list <> 'make' and trim(written) <> '' "
-        "and not exists (select 1 from correction as c where c.list = word_use.list and c.written = word_use.written "
+        "select list, written, uses, example from word_use where term is null and list <> 'make' "
+        "and trim(written) <> '' and not exists (select 1 from correction as c where c.list = word_use.list and c.written = word_use.written "
         f"and c.undone_at is null) order by uses desc, list, written limit {MOST_ROWS}"
     ).df()
     found = found.astype({"list": "str", "written": "str", "example": "str"})
@@ -80,7 +80,8 @@ def _cures_to_decide(database: Database) -> pd.DataFrame:
         "join stage_part as p using (visit_id) where v.outcome = 'fixed' group by all), "
         "best as (select cause, max_by(part, visits) as part, max(visits) as visits from fitted group by cause) "
         "select 'cure' as list, o.cause as written, o.uses, o.example, best.part as suggestion, "
-        "round(best.visits / o.uses, 2)::double as confidence, null::varchar as second, null::double as second_confidence "
+        "round(best.visits / o.uses, 2)::double as confidence, null::varchar as second, "
+        "null::double as second_confidence "
         f"from open_cause as o left join best using (cause) order by o.uses desc, o.cause limit {MOST_ROWS}"
     ).df()
 
@@ -88,9 +89,9 @@ def _cures_to_decide(database: Database) -> pd.DataFrame:
 def write_review(database: Database, words: Words, path: Path) -> int:
     """Write the words to review to a CSV file, to be decided in the last column; returns how many.
 
-    In ``decision``: a term; ``yes`` takes the suggestion; ``own`` keeps it as the workshop's own term; ``new: term`` makes a
-    new term; ``nothing`` means it says nothing and is not asked again; for list ``cure`` the part (several split by |), or
-    ``no part``. Empty decides nothing. Cells that a spreadsheet would take for a formula begin with an apostrophe.
+    In ``decision``: a term; ``yes`` takes the suggestion; ``own`` keeps it as the workshop's own term; ``new: term``
+    makes a new term; ``nothing`` means it says nothing and is not asked again; for list ``cure`` the part (several split
+    by |), or ``no part``. Empty decides nothing. Cells that a spreadsheet would take for a formula begin with an apostrophe.
 
     Raises
     ------
@@ -106,7 +107,9 @@ def write_review(database: Database, words: Words, path: Path) -> int:
     try:
         path.write_text("\ufeff" + buffer.getvalue(), encoding="utf-8", newline="")
     except OSError as error:
-        raise UsageError(f"{shown(path)} cannot be written: {error.strerror}.", "Name another file with --out.") from None
+        raise UsageError(
+            f"{shown(path)} cannot be written: {error.strerror}.", "Name another file with --out."
+        ) from None
     return len(table)
 
 
@@ -159,7 +162,9 @@ def take_decisions(database: Database, words: Words, path: Path) -> dict[str, An
             faults.append(f"line {row.line}: {error.what} {error.remedy}")
     if faults:
         more = f" and {len(faults) - 20} more" if len(faults) > 20 else ""
-        raise LayoutError(f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Mend these lines; nothing was taken.")
+        raise LayoutError(
+            f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Mend these lines; nothing was taken."
+        )
     return _store(database, wanted) | {"empty": empty}
 
 
@@ -168,18 +173,21 @@ def _read(path: Path) -> list[_Row]:
         with path.open(encoding="utf-8-sig", newline="") as file:
             text = file.read()
     except (OSError, UnicodeDecodeError) as error:
-        raise LayoutError(f"{shown(path)} cannot be read: {error}.", "Check the name; save it as CSV in UTF-8.") from None
+        raise LayoutError(
+            f"{shown(path)} cannot be read: {error}.", "Check the name; save it as CSV in UTF-8."
+        ) from None
     first = text.split("\n", 1)[0]
     reader = csv.DictReader(io.StringIO(text), delimiter=max(",;\t", key=first.count))
     missing = {"list", "written", "decision"} - set(reader.fieldnames or ())
     if missing:
         raise LayoutError(
-            f"{path.name}, line 1: the column {shown(min(missing))} is missing.", "Keep the first line as review wrote it."
+            f"{path.name}, line 1: the column {shown(min(missing))} is missing.",
+            "Keep the first line as review wrote it.",
         )
     rows = []
     try:
         for line in reader:
-            cell = {key: _plain((line.get(key) or "")) for key in ("list", "written", "suggestion")}
+            cell = {key: _plain(line.get(key) or "") for key in ("list", "written", "suggestion")}
             rows.append(_Row(reader.line_num, decision=(line.get("decision") or "").strip(), **cell))
     except csv.Error as error:
         raise LayoutError(f"{path.name}, line {reader.line_num}: {error}.", "Save the file as CSV again.") from None
@@ -246,7 +254,8 @@ def _store(database: Database, wanted: list[tuple[str, str, str | None]]) -> dic
                 if in_force[name, written][1] == term:
                     continue
                 changing.execute(
-                    "update correction set undone_at = now()::timestamp where correction_id = ?", [in_force[name, written][0]]
+                    "update correction set undone_at = now()::timestamp where correction_id = ?",
+                    [in_force[name, written][0]],
                 )
             number += 1
             changing.execute(
@@ -273,7 +282,9 @@ def undo(database: Database, correction_id: int) -> dict[str, Any]:
         "select list, written, term, undone_at from correction where correction_id = ?", [correction_id]
     ).fetchall()
     if not found:
-        raise UsageError(f"There is no decision number {correction_id}.", "Their numbers: priorjobs export correction FILE.")
+        raise UsageError(
+            f"There is no decision number {correction_id}.", "Their numbers: priorjobs export correction FILE."
+        )
     name, written, term, undone_at = found[0]
     if undone_at is not None:
         raise UsageError(f"Decision {correction_id} is undone already.", "Nothing is left to do.")

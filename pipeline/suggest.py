@@ -6,9 +6,10 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from pipeline.database import Database
     from pipeline.words import Words
 
@@ -33,9 +34,12 @@ def suggest(database: Database, words: Words, found: pd.DataFrame) -> pd.DataFra
     Returns
     -------
     DataFrame
-        ``found`` with suggestion, confidence, second, second_confidence. Confidence is how alike the spellings are, or the
+        ``found`` with suggestion, confidence, second, second_confidence. Confidence is how alike the spellings are, or
+        the
         probability the classifier gives, whichever is higher; both between 0 and 1.
     """
+    import pandas as pd
+
     best: list[pd.DataFrame] = []
     for name, group in found.groupby("list", sort=True):
         proposals = pd.concat([_by_spelling(words, str(name), group), _by_learning(database, words, str(name), group)])
@@ -48,6 +52,8 @@ def suggest(database: Database, words: Words, found: pd.DataFrame) -> pd.DataFra
 
 def _two_best(proposals: pd.DataFrame) -> pd.DataFrame:
     """Give for each row of the index the two proposals of highest confidence, of different terms."""
+    import pandas as pd
+
     ranked = proposals.sort_values(["confidence", "term"], ascending=[False, True], kind="stable")
     ranked = ranked[~ranked.reset_index().duplicated(["index", "term"]).to_numpy()]
     place = ranked.groupby(level=0).cumcount()
@@ -57,7 +63,11 @@ def _two_best(proposals: pd.DataFrame) -> pd.DataFrame:
 
 
 def _proposals(index: list[int], terms: list[str], confidence: list[float]) -> pd.DataFrame:
-    return pd.DataFrame({"term": pd.Series(terms, dtype="str").array, "confidence": confidence}, index=pd.Index(index, name="index"))
+    import pandas as pd
+
+    return pd.DataFrame(
+        {"term": pd.Series(terms, dtype="str").array, "confidence": confidence}, index=pd.Index(index, name="index")
+    )
 
 
 def _by_spelling(words: Words, name: str, group: pd.DataFrame) -> pd.DataFrame:
@@ -84,6 +94,8 @@ def _by_spelling(words: Words, name: str, group: pd.DataFrame) -> pd.DataFrame:
 
 def _by_learning(database: Database, words: Words, name: str, group: pd.DataFrame) -> pd.DataFrame:
     """Propose what a classifier of texts says that learned from cells already understood."""
+    import pandas as pd
+
     nothing = _proposals([], [], [])
     if name not in ("cause", "part", "outcome", "kind"):
         return nothing

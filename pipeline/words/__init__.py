@@ -1,4 +1,4 @@
-"""Words of the trade: what kinds, complaints, findings, causes, parts and outcomes are called, and how they are misspelt."""
+"""Words of the trade: what kinds, complaints, findings, causes, parts and outcomes are called, and are misspelt."""
 
 from __future__ import annotations
 

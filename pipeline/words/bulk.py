@@ -29,8 +29,10 @@ def as_texts(column: pd.Series[Any]) -> list[str]:
 def as_numbered(
     column: pd.Series[Any] | None, length: int, listed: Container[str] | None = None
 ) -> tuple[list[str | None], NDArray[np.int64]]:
-    """Give the distinct values and which one each row has: first None for missing ones, then, where only some values are
-    ``listed``, `OTHER` for the rest."""
+    """Give the distinct values and which one each row has.
+
+    None comes first, for missing ones; then, where only some values are ``listed``, `OTHER` for the rest.
+    """
     import pandas as pd
 
     if column is None:

@@ -43,7 +43,7 @@ class Cell(NamedTuple):
 
 
 def own_term(written: str) -> str | None:
-    """Give the workshop's own term for a cell no list knows: lower case, single spaces, no stray marks; None when empty."""
+    """Give the workshop's own term for a cell no list knows: lower case, single spaces; None when empty."""
     text = " ".join("".join(c if c.isprintable() else " " for c in plain(written)).split())
     return text.strip(" .,;:!?-_/|\"'")[:LONGEST_TERM].strip() or None
 
@@ -52,7 +52,7 @@ class CellList:
     """One list of whole cells.
 
     A cell is understood when it is a known phrase, give or take words that do not matter beside one. Several phrases of
-    different meaning in one cell are not guessed at, but for outcomes: there the last one counts ("no access, then fixed").
+    different meaning in one cell are not guessed at, but for outcomes: there the last counts ("no access, then fixed").
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ class CellList:
         terms = list(dict.fromkeys(found))
         if self._name == "outcome":
             strong = [term for term in found if term not in _YIELD]
-            return (strong or found or [None])[-1]
+            return strong[-1] if strong else found[-1] if found else None
         return terms[0] if len(terms) == 1 and terms[0] else None
 
 

@@ -10,13 +10,17 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _LAMPS = re.compile(
-    r"\b(?:lamps?|leds?|lights?|lampen?|leuchten?)\b[\s:#.]*((?:\d{1,2}(?:\s*(?:[+,&/]|and|und|,\s*and)\s*|\s+))*\d{1,2})\b(?!\s*(?:x|times)?\s*(?:flash|blink))"
+    r"\b(?:lamps?|leds?|lights?|lampen?|leuchten?)\b[\s:#.]*"
+    r"((?:\d{1,2}(?:\s*(?:[+,&/]|and|und|,\s*and)\s*|\s+))*\d{1,2})\b"
+    r"(?!\s*(?:x|times)?\s*(?:flash|blink))"
 )
 _FLASHES = re.compile(
-    r"\b(\d{1,2})\s*(?:x|times)?\s*(?:flash|blink|pulse|blinkt)\w*|\b(?:flash|blink|pulse|blinkt)\w*\s*(?:x|of|:|mit)?\s*(\d{1,2})\s*(?:x|times|mal)?\b"
+    r"\b(\d{1,2})\s*(?:x|times)?\s*(?:flash|blink|pulse)\w*"
+    r"|\b(?:flash|blink|pulse)\w*\s*(?:x|of|:|mit)?\s*(\d{1,2})\s*(?:x|times|mal)?\b"
 )
 _WORDS_BEFORE = re.compile(
-    r"\b(error|err|er|fehler|fault|code|codes|flt|display|displays|displaying|shows?|showing|says|message|msg|no|nr|number|and|or|then|und|on|the|fehlercode)\b[\s:.#=-]*"
+    r"\b(error|err|er|fehler|fehlercode|fault|code|codes|flt|display|displays|displaying|shows?|showing|says|message|msg"
+    r"|no|nr|number|and|or|then|und|on|the)\b[\s:.#=-]*"
 )
 _CODE = re.compile(r"(?<![a-z0-9])([a-z]{1,2})?([\s:.#_-]{0,3})(\d{1,4})(?![0-9])([a-z]?)(?![a-z0-9])")
 _SIGN = re.compile(r"(?<![a-z0-9])(?=[a-z0-9]*[a-z])[a-z0-9]{2,5}(?![a-z0-9])")

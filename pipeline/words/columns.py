@@ -6,7 +6,6 @@ import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
@@ -18,6 +17,8 @@ from pipeline.words.vocabulary import plain
 if TYPE_CHECKING:
     from collections.abc import Container, Mapping, Sequence
 
+    import pandas as pd
+
     from pipeline.words.bulk import ClauseReader
     from pipeline.words.cells import CellList
     from pipeline.words.lexicon import Lexicon
@@ -28,10 +29,11 @@ _SHORTEST_WORD = 3
 
 
 def _gather(
-    words: Words,
-    reader: ClauseReader, texts: Sequence[str], kinds: pd.Series[Any] | None, fields: Sequence[str]
+    words: Words, reader: ClauseReader, texts: Sequence[str], kinds: pd.Series[Any] | None, fields: Sequence[str]
 ) -> pd.DataFrame:
     """Give everything found with its row, in the order of the texts."""
+    import pandas as pd
+
     names, kind_of = as_numbered(kinds, len(texts), words.kind_names)
     rows: list[np.ndarray[Any, Any]] = []
     codes: list[np.ndarray[Any, Any]] = []
@@ -58,7 +60,9 @@ def find_symptoms(
     return table.drop_duplicates(["row", "symptom"]).reset_index(drop=True)
 
 
-def find_causes(words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None) -> pd.DataFrame:
+def find_causes(
+    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+) -> pd.DataFrame:
     """See `Words.find_causes`."""
     table = _gather(words, reader, as_texts(texts), kinds, ("cause", "is_doubtful", "is_confirmed"))
     table = table.sort_values(["row", "is_doubtful"], kind="stable").drop_duplicates(["row", "cause"])
@@ -79,6 +83,8 @@ def match_cells(
 
 
 def _column(kinds: Sequence[str | None]) -> pd.Series[Any]:
+    import pandas as pd
+
     return pd.Series(kinds, dtype="object")
 
 
@@ -86,6 +92,8 @@ def _distinct_cells(
     written: pd.Series[Any], beside: pd.Series[Any] | None, listed: Container[str] | None = None
 ) -> tuple[list[str], list[str | None], np.ndarray[Any, Any]]:
     """Give distinct cells with the kind or make beside them, and which pair each row has."""
+    import pandas as pd
+
     cell, cells = pd.factorize(np.array(as_texts(written), dtype=object))
     names, kind_of = as_numbered(beside, len(written), listed)
     which, keys = pd.factorize(cell.astype(np.int64) * len(names) + kind_of)
@@ -98,6 +106,8 @@ def _aligned(
     which: np.ndarray[Any, Any],
     written: pd.Series[Any],
 ) -> pd.DataFrame:
+    import pandas as pd
+
     terms = pd.Series([term for term, _understood, _doubtful in read], dtype="str")
     understood = np.array([u and bool(text.strip()) for (_t, u, _d), text in zip(read, texts, strict=True)], dtype=bool)
     doubtful = np.array([d for _t, _u, d in read], dtype=bool)
@@ -141,6 +151,8 @@ def find_findings(
     words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_findings`."""
+    import pandas as pd
+
     written, kind_names, which = _distinct_cells(texts, kinds, words.kind_names)
     pairs: list[tuple[int, str, str, bool]] = []
     rest: list[str] = []
@@ -208,6 +220,8 @@ def _value(words: Words, finding: str, said: str) -> str | None:
 
 def find_codes(rules: Mapping[str, CodeRule], written: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
     """See `Words.codes`."""
+    import pandas as pd
+
     texts, make_names, which = _distinct_cells(written, makes)
     plainly = CodeRule()
     pairs: list[tuple[int, str]] = []
@@ -223,6 +237,8 @@ def unknown_words(
     words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.unknown`."""
+    import pandas as pd
+
     written = as_texts(texts)
     rows: list[np.ndarray[Any, Any]] = []
     found: list[str] = []

@@ -92,7 +92,7 @@ class Lexicon:
 
     @cached_property
     def tree(self) -> PhraseTree:
-        """Every phrase of this language; a function of two words is also denied in between: "door open", "door not open"."""
+        """Every phrase of this language; a function of several words is also denied within: "door not open"."""
         tree = PhraseTree(self.light)
         for phrase, words in self._split_phrases:
             bases = [base for base in (self.vocabulary.base(word) for word in words) if base]

@@ -20,9 +20,17 @@ if TYPE_CHECKING:
 
 SHIPPED = Path(__file__).parent
 OUTCOMES = (
-    "fixed", "not fixed", "part needed", "no fault found", "beyond economic repair", "declined", "no access", "made safe",
-    "advice only", "unknown",
-)  # fmt: skip
+    "fixed",
+    "not fixed",
+    "part needed",
+    "no fault found",
+    "beyond economic repair",
+    "declined",
+    "no access",
+    "made safe",
+    "advice only",
+    "unknown",
+)
 LISTS = ("kind", "complaint", "finding", "cause", "part", "outcome", "make")
 _CANONICAL = ("kinds", "symptoms", "faults", "checks", "parts", "cautions")
 
@@ -121,9 +129,7 @@ def _add_canonical(lists: WordLists) -> None:
         for symptom in _many(row["symptoms"]):
             kinds_of.setdefault(symptom, set()).update(_many(row["kinds"]))
     every_kind = {row["symptom"] for row in lists.symptoms if "does not" not in row["symptom"]} - set(_small_symptoms())
-    own = [
-        _own_name(row["symptom"], _kinds_of_symptom(row["symptom"], kinds_of, every_kind)) for row in lists.symptoms
-    ]
+    own = [_own_name(row["symptom"], _kinds_of_symptom(row["symptom"], kinds_of, every_kind)) for row in lists.symptoms]
     own += [Phrase("cause", row["cause"], frozenset(_many(row["kinds"])), row["cause"]) for row in lists.faults]
     own += [Phrase("part", row["part"], frozenset(), row["part"]) for row in lists.parts]
     for phrases in lists.phrases.values():
@@ -301,7 +307,10 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
     return found[min(number, len(found) - 1)] if found else 1
 
 
-_FIELDS = {"term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions", "check", "values", "expected", "access", "is_isolated"}  # fmt: skip
+_FIELDS = frozenset(
+    "term written kinds parts group symptoms action minutes price share cautions check values expected access "
+    "is_isolated".split()
+)
 
 
 def _texts(entry: Mapping[str, Any], name: str, where: str) -> list[str]:

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pipeline.words.words import Words
 
-READING = re.compile(r"(\d{1,7}(?:[.,]\d{1,3})?)\s*(k|m|meg|kilo|mega)?\s*(?:ohms?|Ω|\N{OHM SIGN})(?!\w)", re.IGNORECASE)
+READING = re.compile(
+    r"(\d{1,7}(?:[.,]\d{1,3})?)\s*(k|m|meg|kilo|mega)?\s*(?:ohms?|Ω|\N{OHM SIGN})(?!\w)", re.IGNORECASE
+)
 _CLAUSES = re.compile(r"([,;\n]|\.(?!\d))")
 _TIMES = {"": 1.0, "k": 1e3, "kilo": 1e3, "m": 1e6, "meg": 1e6, "mega": 1e6}
 FAR_ABOVE = 10

@@ -113,7 +113,7 @@ class _Scope:
             last.goes = goes
 
     def blame(self, meaning: Meaning, word: str) -> None:
-        """Take in a word like "faulty": it judges what stands beside it, and is a complaint of its own beside nothing."""
+        """Take in a word like "faulty": it judges what stands beside it; beside nothing it is a complaint."""
         if self.denies is None and (self.last is None or self.joined or not self.last.is_function):
             self.blamed = meaning, word
         self.judge("bad")

@@ -74,7 +74,9 @@ class _Walk:
     def close(self) -> None:
         group = self.group
         for things in group.things:
-            self.closed.append(Seen(things, frozenset(group.states), group.is_denied, group.is_doubtful, self.is_confirmed))
+            self.closed.append(
+                Seen(things, frozenset(group.states), group.is_denied, group.is_doubtful, self.is_confirmed)
+            )
         self.group = _Group()
 
     def thing(self, names: tuple[str, ...], states: frozenset[str], *, is_place: bool) -> None:

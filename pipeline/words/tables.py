@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import pandas as pd
-
 from pipeline.words.lists import LISTS, OUTCOMES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import pandas as pd
+
     from pipeline.words.lists import Row, WordLists
 
 
 def _frame(rows: Sequence[Row], columns: Sequence[str], numbers: Sequence[str] = ()) -> pd.DataFrame:
+    import pandas as pd
+
     table = pd.DataFrame([[row.get(column) or "" for column in columns] for row in rows], columns=list(columns))
     for column in numbers:
         table[column] = pd.to_numeric(table[column].replace("", None))
@@ -52,6 +54,8 @@ def kinds(lists: WordLists) -> pd.DataFrame:
 
 def terms(lists: WordLists) -> pd.DataFrame:
     """Give every term once with where it comes from; shipped wins over the workshop's own list, that over review."""
+    import pandas as pd
+
     rows = [("kind", row["kind"], row["origin"]) for row in lists.kinds]
     rows += [("complaint", row["symptom"], row["origin"]) for row in lists.symptoms]
     rows += [("cause", row["cause"], row["origin"]) for row in lists.faults]
@@ -71,6 +75,8 @@ def terms(lists: WordLists) -> pd.DataFrame:
 
 def cures(lists: WordLists) -> pd.DataFrame:
     """Give what cures what: one row a kind, cause and part; part missing = cured without one."""
+    import pandas as pd
+
     every = [row["kind"] for row in lists.kinds]
     kinds_of: dict[str, set[str]] = {}
     for row in lists.faults:

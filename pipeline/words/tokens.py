@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -133,7 +134,7 @@ def batches(texts: Sequence[str], characters: int = CHARACTERS_AT_ONCE) -> list[
     ends = np.cumsum(np.fromiter((len(text) + 1 for text in texts), dtype=np.int64, count=len(texts)))
     cuts = np.searchsorted(ends, np.arange(characters, int(ends[-1]), characters)).tolist()
     edges = sorted({0, *(cut + 1 for cut in cuts), len(texts)})
-    return list(zip(edges[:-1], edges[1:], strict=True))
+    return list(pairwise(edges))
 
 
 def _spans(data: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -262,7 +263,7 @@ class Reader:
         return met._replace(number=numbers)
 
     def clauses(self, texts: Sequence[str]) -> Clauses:
-        """Give the distinct clauses of the texts as tuples of word numbers; unknown words beside each other are one gap."""
+        """Give the distinct clauses of the texts; unknown words beside each other are one gap."""
         met = self.words(texts)
         numbers, rows = met.number, met.row
         kept = numbers != DROP

@@ -90,7 +90,7 @@ class Vocabulary:
         return word
 
     def _stem(self, word: str, *, only_before: bool = False) -> str | None:
-        """Give the known word that ``word`` is an inflected form of, or None; ``only_before`` makes one of two the base."""
+        """Give the known word that ``word`` is a form of, or None; ``only_before`` makes one of two the base."""
         for ending in self._endings:
             if not word.endswith(ending) or len(word) - len(ending) < (3 if ending in _SHORT_STEMS else 4):
                 continue
@@ -150,8 +150,8 @@ class Vocabulary:
     def mend(self, words: list[str]) -> dict[str, str]:
         """Give the base word of each misspelt word for which only one comes near enough.
 
-        One mistake (a letter wrong, missing, doubled or two swapped) from five letters on, two from eleven on; the first
-        letter must be right. A word near two words of different meaning is left alone, so is any known word.
+        One mistake (a letter wrong, missing, doubled or two swapped) from five letters on, two from eleven on; the
+        first letter must be right. A word near two words of different meaning is left alone, so is any known word.
         """
         from rapidfuzz.distance import OSA
         from rapidfuzz.process import cdist
@@ -181,5 +181,5 @@ class Vocabulary:
 
 
 def _edges(word: str) -> set[str]:
-    """Give beginnings and ends of a word of which at least one stays whole under any single mistake after the first letter."""
+    """Give beginnings and ends of a word; any single mistake after the first letter leaves at least one whole."""
     return {word[:3], f"{word[0]}…{word[-2:]}", f"{word[:2]}…{word[-1]}"}

@@ -212,8 +212,8 @@ class Words:
         Returns
         -------
         DataFrame
-            term, is_understood, is_doubtful; aligned with ``written``. A cell no list knows becomes the workshop's own term
-            with ``is_understood`` false; an empty cell, or one that review said means nothing, has no term.
+            term, is_understood, is_doubtful; aligned with ``written``. A cell no list knows becomes the workshop's own
+            term with ``is_understood`` false; an empty cell, or one that review said means nothing, has no term.
         """
         from pipeline.words import columns
 
@@ -234,8 +234,8 @@ class Words:
         Returns
         -------
         DataFrame
-            row (position in ``texts``), symptom, is_negated ("not leaking"), is_doubtful ("? leaking"); one row a text and
-            symptom, said wins over denied and sure over doubtful.
+            row (position in ``texts``), symptom, is_negated ("not leaking"), is_doubtful ("? leaking"); one row a text
+            and symptom, said wins over denied and sure over doubtful.
         """
         from pipeline.words import columns
 
@@ -259,8 +259,8 @@ class Words:
         Returns
         -------
         DataFrame
-            row, finding, value, is_doubtful; one row a text and finding, the last value said. Findings and values that no
-            list knows are kept as the workshop's own.
+            row, finding, value, is_doubtful; one row a text and finding, the last value said. Findings and values that
+            no list knows are kept as the workshop's own.
         """
         from pipeline.words import columns
 
@@ -272,7 +272,7 @@ class Words:
         Returns
         -------
         DataFrame
-            row, word; each word once a text. A short text of known words in which nothing was understood is given whole.
+            row, word; each word once a text.
         """
         from pipeline.words import columns
 
@@ -291,7 +291,7 @@ class Words:
         return columns.find_codes(self.lists.codes, written, makes)
 
     def faults(self) -> pd.DataFrame:
-        """Causes by kind and complaint: kinds, symptoms, cause, parts, share, action, minutes, expected (lists split by |)."""
+        """Causes by kind and complaint, lists split by |: kinds, symptoms, cause, parts, share, action, minutes, expected."""
         from pipeline.words import tables
 
         return tables.faults(self.lists)
@@ -344,10 +344,11 @@ def _decisions(
 ) -> list[tuple[str, str, str | None]]:
     if corrections is None:
         return []
-    if hasattr(corrections, "itertuples"):
+    import pandas as pd
+
+    rows: Iterable[Any] = corrections
+    if isinstance(corrections, pd.DataFrame):
         rows = corrections[["list", "written", "term"]].itertuples(index=False)
-    else:
-        rows = iter(corrections)
     return [(str(name), str(written), term if isinstance(term, str) else None) for name, written, term in rows]
 
 

@@ -14,14 +14,16 @@ import pandas as pd
 
 from pipeline.words import Words
 
-_SAID = """not draining|wont spin|leaking from the door|making a grinding noise|stops mid cycle|no power at all|smells of burning
-not heating the water|door wont open|trips the electrics|takes ages|drains ok|no leaks|? leaking|poss noisy|error on display
-drum not truning|leeking under machine|not drianing|wont swich on|clothes come out wet|no water coming in|keeps stopping""".replace(
-    "\n", "|"
+_SAID = (
+    "not draining|wont spin|leaking from the door|making a grinding noise|stops mid cycle|no power at all|takes ages|"
+    "smells of burning|not heating the water|door wont open|trips the electrics|drains ok|no leaks|? leaking|poss noisy|"
+    "error on display|drum not truning|leeking under machine|not drianing|wont swich on|clothes come out wet|"
+    "no water coming in|keeps stopping"
 ).split("|")
-_ASIDE = """since tuesday|after moving house|customer elderly|call before arrival|second visit|bought at the sales|in the utility room
-neighbour heard it too|very upset|has guests|under the stairs|key at number|park at rear|dog in garden|daughter will be there""".replace(
-    "\n", "|"
+_ASIDE = (
+    "since tuesday|after moving house|customer elderly|call before arrival|second visit|bought at the sales|very upset|"
+    "in the utility room|neighbour heard it too|has guests|under the stairs|key at number|park at rear|dog in garden|"
+    "daughter will be there"
 ).split("|")
 _JOINS = (", ", " and ", ". ", " but ", "; ", " - ")
 
@@ -30,7 +32,11 @@ def complaints(count: int, seed: int = 3) -> pd.Series[str]:
     """Make mostly different complaint texts: one to three complaints, asides, names and numbers."""
     rng = np.random.default_rng(seed)
     first, second, third = (rng.integers(0, len(_SAID), count) for _ in range(3))
-    aside, join, number = rng.integers(0, len(_ASIDE), count), rng.integers(0, len(_JOINS), count), rng.integers(0, 10**6, count)
+    aside, join, number = (
+        rng.integers(0, len(_ASIDE), count),
+        rng.integers(0, len(_JOINS), count),
+        rng.integers(0, 10**6, count),
+    )
     letters = rng.integers(97, 123, (count, 7), dtype=np.uint8)
     names = letters.tobytes().decode("ascii")
     several = rng.integers(1, 4, count)
@@ -50,7 +56,9 @@ def main(count: int) -> None:
     print(f"load of the word lists: {(time.perf_counter() - begun) * 1e3:.0f} ms")
     texts = complaints(count)
     rng = np.random.default_rng(4)
-    kinds = pd.Series(rng.choice(["washing machine", "tumble dryer", "dishwasher", "fridge-freezer"], count), dtype="str")
+    kinds = pd.Series(
+        rng.choice(["washing machine", "tumble dryer", "dishwasher", "fridge-freezer"], count), dtype="str"
+    )
     print(f"texts: {count:,}, distinct {texts.nunique():,}, mean length {texts.str.len().mean():.0f}")
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     for name in ("find_symptoms", "unknown"):
