@@ -1,6 +1,7 @@
-"""A made workshop laid straight into the stage tables, as a faultless reading of its files would, with its truth beside it.
+"""A made workshop laid straight into the stage tables, as a faultless reading of its files would.
 
-Serial numbers, models and job numbers are as written (so they are missing where the writer left them out); terms are the true ones.
+Serial numbers, models and job numbers are as written (so they are missing where the writer left them out); terms are
+the true ones.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ SETTING = "insert into setting values (30, 120, 48, 22, 35, 'GBP', null)"
 
 
 def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = None) -> duckdb.DuckDBPyConnection:
-    """Lay a made workshop into a database and rebuild core and marts; visit_id is the row of ``truth_visits``, from 1."""
+    """Lay a made workshop into a database and rebuild core and marts; visit_id is the row of its truth, from 1."""
     truth = made.truth_visits.reset_index(drop=True)
     lines = truth[["file", "line_no"]].merge(_written(made), on=["file", "line_no"], how="left", validate="1:1")
     visit = pd.DataFrame(

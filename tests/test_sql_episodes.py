@@ -78,6 +78,21 @@ def test_one_job_number_joins_visits_until_a_cure_is_long_past() -> None:
     assert joined(visit(0, "fixed", job_no="J"), visit(200, job_no="J")) == [1, 2]
 
 
+def test_one_number_for_all_calls_of_a_landlord_does_not_join_different_faults() -> None:
+    assert joined(
+        visit(0, job_no="L", symptoms=DRAIN), visit(9, "part needed", job_no="L", symptoms=LEAK), visit(20, job_no="L")
+    ) == [1, 2, 2]
+    assert joined(visit(0, job_no="L", symptoms=DRAIN), visit(9, job_no="L")) == [1, 1]
+
+
+def test_a_visit_that_only_fits_the_part_carries_the_complaint_on() -> None:
+    assert joined(
+        visit(0, "part needed", job_no="J1", symptoms=DRAIN),
+        visit(14, job_no="J1"),
+        visit(40, job_no="J2", symptoms=SPIN),
+    ) == [1, 1, 1]
+
+
 def test_an_account_number_as_job_number_does_not_chain_the_years() -> None:
     assert joined(*(visit(day, job_no="ACC", symptoms=LEAK) for day in range(0, 1500, 150)), until=1600) == list(
         range(1, 11)

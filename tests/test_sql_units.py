@@ -56,6 +56,15 @@ def test_a_visit_with_nothing_but_the_job_it_returns_to_is_on_that_unit() -> Non
     assert units(connection) == [1, 1, 3], "another customer's visit is not drawn in by a job number"
 
 
+def test_a_job_number_shared_by_several_units_lends_its_serial_only_to_the_like() -> None:
+    plain: dict[str, Any] = {"customer_hash": "c", "job_no": "L"}
+    connection = workshop(
+        visit(0, serial="A1", make="Velsund", model="V1", **plain),
+        visit(1, serial=None, make="Pellmore", model="P1", **plain),
+    )
+    assert units(connection) == [1, 2]
+
+
 def test_job_alone_is_one_unit_until_the_number_is_used_again() -> None:
     alone: dict[str, Any] = {"serial": None, "job_no": "0001"}
     connection = workshop(visit(0, **alone), visit(9, **alone), visit(500, **alone), until=600)

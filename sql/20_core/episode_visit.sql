@@ -5,10 +5,13 @@
 -- visit_no:   1 for the episode's first visit
 -- joined_by:  first visit; names the earlier job; same job number; same complaint or code; earlier visit not a cure
 -- A visit follows one earlier visit of its unit at most, the first of these that exists:
--- the last one whose job it names (callback_of) within named_days; the last one under its own job number within waiting_days, or within
--- named_days if that one was not a cure; the last one with the same complaint group or code within window_days; the one just before it
--- within waiting_days if that one leaves the fault open (not fixed, part needed, made safe, declined, no access; or found no fault or only gave advice
--- on the same complaint). Nothing follows across the 512th, 1024th … visit of a unit: such a unit is a slip in the records, and its chain must end.
+-- 1 the last one whose job it names (callback_of), within named_days;
+-- 2 the last one under its own job number: within named_days if that was not a cure; within waiting_days after a cure, unless both tell a
+--   complaint and share none (some give all calls of a customer one number);
+-- 3 the last one with the same complaint group or code, within window_days, or waiting_days if that found no fault or gave advice only;
+-- 4 the one just before it, within waiting_days, if that leaves the fault open: not fixed, part needed, made safe, declined, no access.
+-- A visit that tells no complaint ("return to fit part") tells that of the visit it follows by 1, 2 or 4. Nothing follows across the
+-- 512th, 1024th … visit of a unit: such a unit is a slip in the records, and its chain must end.
 create or replace table episode_visit as
 with recursive
     ordered as (
@@ -30,13 +33,9 @@ with recursive
             on seen_again.appliance_id = ordered.appliance_id
     ),
     -- that lamps or a code show says which fault it is only where nothing else is told
-    told as (
+    told_here as (
         select distinct
-            again.appliance_id as appliance_id,
-            again.visit_no as visit_no,
             again.visit_id as visit_id,
-            again.visit_date as visit_date,
-            again.outcome as outcome,
             visit_symptom.source as source,
             visit_symptom.symptom_group as symptom_group
         from again
@@ -49,6 +48,11 @@ with recursive
             on says_more.visit_id = again.visit_id
         where not visit_symptom.is_negated
             and (visit_symptom.symptom_group <> 'display' or says_more.visit_id is null)
+    ),
+    complaining as (
+        select distinct visit_id
+        from told_here
+        where source = 'complaint' and symptom_group <> 'display'
     ),
     candidate as (
         select
@@ -79,17 +83,6 @@ with recursive
         union all
         select
             visit_id,
-            lag(visit_id) over complaint as earlier_id,
-            lag(visit_no) over complaint as earlier_no,
-            visit_no,
-            3 as rule,
-            datediff('day', lag(visit_date) over complaint, visit_date) as days,
-            lag(outcome) over complaint as earlier_outcome
-        from told
-        window complaint as (partition by appliance_id, source, symptom_group order by visit_no)
-        union all
-        select
-            visit_id,
             lag(visit_id) over unit as earlier_id,
             lag(visit_no) over unit as earlier_no,
             visit_no,
@@ -99,7 +92,17 @@ with recursive
         from again
         window unit as (partition by appliance_id order by visit_no)
     ),
-    allowed as (
+    shares_complaint as (
+        select distinct candidate.visit_id as visit_id
+        from candidate
+        inner join told_here as later on later.visit_id = candidate.visit_id
+        inner join told_here as earlier
+            on earlier.visit_id = candidate.earlier_id
+            and earlier.source = later.source
+            and earlier.symptom_group = later.symptom_group
+        where candidate.rule = 2
+    ),
+    linked as (
         select
             candidate.visit_id as visit_id,
             candidate.earlier_id as earlier_id,
@@ -109,23 +112,74 @@ with recursive
             ) as choice
         from candidate
         cross join follow_up
+        left join complaining as later on later.visit_id = candidate.visit_id
+        left join complaining as earlier on earlier.visit_id = candidate.earlier_id
+        left join shares_complaint on shares_complaint.visit_id = candidate.visit_id
         where candidate.earlier_id is not null
             and floor((candidate.earlier_no - 1) / 512) = floor((candidate.visit_no - 1) / 512)
             and candidate.days <= case
                 when candidate.rule = 1 then follow_up.named_days
                 when candidate.rule = 2 and candidate.earlier_outcome <> 'fixed' then follow_up.named_days
-                when candidate.rule = 2 then follow_up.waiting_days
-                when candidate.rule = 3 and candidate.earlier_outcome in ('no fault found', 'advice only')
-                    then greatest(follow_up.waiting_days, follow_up.window_days)
-                when candidate.rule = 3 then follow_up.window_days
-                when candidate.earlier_outcome in ('not fixed', 'part needed', 'made safe', 'declined', 'no access')
+                when candidate.rule = 2
+                    and (later.visit_id is null or earlier.visit_id is null or shares_complaint.visit_id is not null)
+                    then follow_up.waiting_days
+                when candidate.rule = 4
+                    and candidate.earlier_outcome in ('not fixed', 'part needed', 'made safe', 'declined', 'no access')
                     then follow_up.waiting_days
                 else -1
             end
     ),
+    told as (
+        select visit_id, source, symptom_group
+        from told_here
+        union
+        select linked.visit_id as visit_id, told_here.source as source, told_here.symptom_group as symptom_group
+        from linked
+        inner join told_here on told_here.visit_id = linked.earlier_id
+        left join complaining on complaining.visit_id = linked.visit_id
+        where linked.choice = 1 and complaining.visit_id is null
+    ),
+    alike as (
+        select
+            again.visit_id as visit_id,
+            lag(again.visit_id) over complaint as earlier_id,
+            lag(again.visit_no) over complaint as earlier_no,
+            again.visit_no as visit_no,
+            datediff('day', lag(again.visit_date) over complaint, again.visit_date) as days,
+            lag(again.outcome) over complaint as earlier_outcome
+        from told
+        inner join again on again.visit_id = told.visit_id
+        window complaint as (
+            partition by again.appliance_id, told.source, told.symptom_group order by again.visit_no
+        )
+    ),
+    allowed as (
+        select visit_id, earlier_id, rule, 0 as earlier_no
+        from linked
+        where choice = 1
+        union all
+        select alike.visit_id as visit_id, alike.earlier_id as earlier_id, 3 as rule, alike.earlier_no as earlier_no
+        from alike
+        cross join follow_up
+        where alike.earlier_id is not null
+            and floor((alike.earlier_no - 1) / 512) = floor((alike.visit_no - 1) / 512)
+            and alike.days <= case
+                when alike.earlier_outcome in ('no fault found', 'advice only')
+                    then greatest(follow_up.waiting_days, follow_up.window_days)
+                else follow_up.window_days
+            end
+    ),
+    ranked as (
+        select
+            visit_id,
+            earlier_id,
+            rule,
+            row_number() over (partition by visit_id order by rule, earlier_no desc) as choice
+        from allowed
+    ),
     followed as (
         select visit_id, earlier_id, rule
-        from allowed
+        from ranked
         where choice = 1
     ),
     first_visit as (

@@ -3,8 +3,8 @@
 -- reads:        stage_visit, follow_up
 -- appliance_id: smallest visit_id of the unit's visits: stable while older visits stay loaded
 -- identity:     serial (kind and serial number), customer (customer, kind, make, model), job (the job number alone)
--- A visit without a serial takes the serial of the job it belongs to or names, else the only serial its customer has for this kind,
--- make and model. One without a customer either takes the customer of its job. What stays is known by its job number alone.
+-- A visit without a serial takes the serial of the job it belongs to or names, where customer, make and model do not contradict it,
+-- else the only serial its customer has for this kind, make and model. One without a customer either takes the customer of its job. What stays is known by its job number alone.
 create or replace table visit_appliance as
 with
     known as (
@@ -23,13 +23,15 @@ with
         cross join follow_up
         where stage_visit.visit_date <= follow_up.as_of
     ),
-    -- jobs that stand for one unit only: its serial, its customer, the days it was worked on
+    -- what all visits of a job agree on, make and model of those with the serial, and the days it was worked on
     job_unit as (
         select
             kind,
             job_no,
             case when min(serial) = max(serial) then min(serial) end as serial,
             case when min(customer_hash) = max(customer_hash) then min(customer_hash) end as customer_hash,
+            min(case when serial is not null then nullif(make, '') end) as make,
+            min(case when serial is not null then nullif(model, '') end) as model,
             min(visit_date) as first_date,
             max(visit_date) as last_date
         from known
@@ -63,12 +65,16 @@ with
             on own.kind = known.kind
             and own.job_no = known.job_no
             and (known.customer_hash is null or own.customer_hash = known.customer_hash)
+            and (known.make = '' or coalesce(own.make, known.make) = known.make)
+            and (known.model = '' or coalesce(own.model, known.model) = known.model)
             and datediff('day', own.first_date, known.visit_date) <= known.named_days
             and datediff('day', known.visit_date, own.last_date) <= known.named_days
         left join job_unit as named
             on named.kind = known.kind
             and named.job_no = known.named_job
             and (known.customer_hash is null or named.customer_hash = known.customer_hash)
+            and (known.make = '' or coalesce(named.make, known.make) = known.make)
+            and (known.model = '' or coalesce(named.model, known.model) = known.model)
             and datediff('day', named.first_date, known.visit_date) <= known.named_days
             and datediff('day', known.visit_date, named.last_date) <= known.named_days
         where known.serial is null

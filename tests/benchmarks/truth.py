@@ -4,8 +4,8 @@ Run: PYTHONPATH=.:tests python tests/benchmarks/truth.py [records | provisional 
 
 records (3 worlds of 6,000 visits): pairwise F1 of episodes with and without serials, verdicts right on mature episodes,
 first-time-fix counts of the months that are over. provisional (50): how often the estimate of an open month holds the
-rate that month will end with. habits (20): planted habits found, and worlds without any habit in which advice is
-given all the same. The records are laid straight into the stage tables, so reading and wording of text take no part.
+rate that month will end with. habits (20): planted habits found, and worlds without any habit in which advice is given.
+The records are laid straight into the stage tables, so reading and wording of text take no part.
 """
 
 from __future__ import annotations
@@ -107,7 +107,8 @@ def provisional(worlds: int, visits: int) -> None:
                 held[month].append(estimate.low <= true <= estimate.high)
     for month, answers in held.items():
         print(
-            f"{month[:7]} as of {DAY_OF_ESTIMATE}: interval holds the final rate in {sum(answers)} of {len(answers)} worlds"
+            f"{month[:7]} as of {DAY_OF_ESTIMATE}: the interval holds the final rate in"
+            f" {sum(answers)} of {len(answers)} worlds"
         )
 
 
