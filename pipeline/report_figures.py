@@ -78,7 +78,8 @@ def first_time_fix(connection: duckdb.DuckDBPyConnection, first: dt.date, last: 
     Returns
     -------
     dict
-        fixed, known, not_yet_known, value (rate), low, high, is_provisional; NaN under ten faults.
+        fixed, known, not_yet_known, value (rate), low, high, is_provisional, followed (the day up to which the estimate
+        speaks: the window, or as far as anybody was followed); NaN under ten faults.
     """
     span = {"first": first, "last": last}
     counts = connection.execute(_FIX_COUNTS, span).df()[["fixed", "known", "not_yet_known"]].sum()
@@ -92,6 +93,7 @@ def first_time_fix(connection: duckdb.DuckDBPyConnection, first: dt.date, last: 
         "low": low,
         "high": high,
         "is_provisional": bool(counts["not_yet_known"] > 0),
+        "followed": int(min(window, times["days"].max() if len(times) else window)),
     }
 
 
@@ -165,7 +167,8 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
     -------
     dict
         fixes, returns (within the window so far), open (fixes whose window is not over), value (cumulative incidence at
-        the window, or on the last day reached), low, high, is_provisional, by_day (7, 30, 90: None when not reached).
+        the window, or on the last day reached), low, high, is_provisional, followed (that day),
+        by_day (7, 30, 90: None when not reached).
     """
     ((fixes, returned, still_open),) = connection.execute(
         """
@@ -190,6 +193,7 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
         "low": float(low),
         "high": float(high),
         "is_provisional": still_open > 0,
+        "followed": int(reached["day"].max()) if len(reached) else window,
         "by_day": {str(day): on_day.get(day) for day in (7, 30, LAST_DAY)},
     }
 

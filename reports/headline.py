@@ -110,8 +110,8 @@ def figures(
     ----------
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
-        not_yet_known; callbacks: fixes, returns, open; wrong_swaps: parts, judged, open; days_to_cure: faults, open,
-        ninety. NaN = too few.
+        not_yet_known; callbacks: fixes, returns, open; both: followed;
+        wrong_swaps: parts, judged, open; days_to_cure: faults, open, ninety. NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
@@ -187,16 +187,25 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
     }
     if measure == "first_time_fix":
         key = "figure.basis_first_time_fix_open" if now["not_yet_known"] else "figure.basis_first_time_fix"
-        return wording.say(
+        text = wording.say(
             key, fixed=numbers["fixed"], known=numbers["known"], open=numbers["not_yet_known"], window=window
         )
+        return text + _followed(now, wording, window)
     if measure == "callbacks":
-        return wording.say("figure.basis_callbacks", returns=numbers["returns"], n=now["fixes"])
+        text = wording.say("figure.basis_callbacks", returns=numbers["returns"], n=now["fixes"])
+        return text + _followed(now, wording, window)
     if measure == "wrong_swaps":
         return wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=numbers["open"])
     return wording.say(
         "figure.basis_days_to_cure", n=now["faults"], open=numbers["open"], ninety=_days(now["ninety"], wording)
     )
+
+
+def _followed(now: Mapping[str, Any], wording: Wording, window: int) -> str:
+    """Say so when nobody has been followed to the end of the window yet."""
+    if not now["is_provisional"] or now["followed"] >= window:
+        return ""
+    return wording.say("figure.followed", day=now["followed"], window=window)
 
 
 def _strip(measure: str, now: Mapping[str, Any], before: Mapping[str, Any], show: Callable[[object], str]) -> Strip:

@@ -154,7 +154,10 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         kicker=(
             wording.say("page.kicker_view", view=view, visits=wording.number(made.visits))
             if view
-            else wording.say("page.kicker", visits=wording.number(made.visits))
+            else wording.say(
+                "page.kicker" if made.period.first == made.period.last else "page.kicker_period",
+                visits=wording.number(made.visits),
+            )
         ),
         stamp=_stamp(made, wording),
         sentence=sentence(made.now, made.before, made.changes, made.period, wording),
@@ -221,7 +224,9 @@ def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
     )
     for name in ("finding", "code", "make", "kind"):
         if isinstance(row[name], str):
-            where += wording.say(f"advice.on_{name}", **{name: wording.term(row[name])})
+            seen = row[name].removesuffix(" not recorded")
+            key = f"advice.on_{name}" if seen == row[name] else "advice.on_unrecorded"
+            where += wording.say(key, **{name: wording.term(seen)})
     usually = row["usually"] if isinstance(row["usually"], str) else ""
     look = row["look_first"]
     if not isinstance(look, str) or look == f"look for {usually}":

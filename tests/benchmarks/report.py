@@ -29,7 +29,7 @@ def measure(visits: int, folder: Path) -> None:
     connection.execute("set threads = 2")
     ((loaded,),) = connection.execute("select count(*) from visit").fetchall()
     begun = time.perf_counter()
-    connection.execute("select count(complaint), sum(labour_minutes), max(visit_date) from visit").fetchall()
+    connection.execute("select sum(length(complaint)), sum(labour_minutes), max(visit_date) from visit").fetchall()
     scan = time.perf_counter() - begun
     for run in ("first", "again"):
         begun, worked = time.perf_counter(), time.process_time()
