@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from models.baselines import QUICK
 from models.features import SYMPTOM, wide
@@ -67,8 +68,9 @@ def opinions(
         facts, past["cause"].astype(str), sample_weight=recency(past["cure_date"], half_life_days)
     )
     answers = {MODEL: fitted.model_.predict_proba(questions)}
-    for name, guess in baselines.items():
-        answers[name] = guess(facts, cause, len(names), questions)
+    with threadpool_limits(limits=1):
+        for name, guess in baselines.items():
+            answers[name] = guess(facts, cause, len(names), questions)
     return [str(name) for name in names], answers, fitted
 
 

@@ -65,7 +65,7 @@ def logistic_regression(facts: pd.DataFrame, cause: np.ndarray, causes: int, ask
     shown = one_hot(cells(encode(facts, columns), starts), size)
     prior = np.log((np.bincount(cause, minlength=causes) + 0.5) / len(cause))
     base = np.tile(prior, (len(cause), 1))
-    weights = fit_linear(shown, base, cause, np.ones(len(cause)), freedom=1.0, steps=60)
+    weights = fit_linear(shown, base, cause, np.ones(len(cause)), freedom=1.0, steps=40)
     return softmax(prior + one_hot(cells(encode(asked, columns), starts), size) @ weights)
 
 

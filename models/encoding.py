@@ -58,17 +58,15 @@ class Column:
 
 def as_text(values: pd.Series) -> pd.Series:
     """Values as text, True/False spelt ``yes``/``no``, whole numbers without a decimal point; NaN stays NaN."""
-    if pd.api.types.is_bool_dtype(values.dtype):
-        return values.map({True: "yes", False: "no"}).astype(object)
-    if pd.api.types.is_numeric_dtype(values.dtype):
-        return values.map(lambda v: v if pd.isna(v) else f"{v:g}").astype(object)
-    return values.map(_text, na_action="ignore").astype(object)
+    places, distinct = pd.factorize(values)
+    texts = np.array([*(_text(value) for value in distinct), None], dtype=object)
+    return pd.Series(texts[places], index=values.index, dtype=object)
 
 
 def _text(value: Any) -> str:
     if isinstance(value, (bool, np.bool_)):
         return "yes" if value else "no"
-    if isinstance(value, (float, np.floating)):
+    if isinstance(value, (int, float, np.number)):
         return f"{value:g}"
     return str(value)
 
@@ -111,8 +109,10 @@ def encode(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray:
 def encode_column(values: pd.Series, column: Column) -> np.ndarray:
     """Code one column; −1 where not known or never seen."""
     if not column.is_number:
-        lookup = pd.Index(column.values, dtype=object)
-        return np.asarray(lookup.get_indexer(pd.Index(as_text(values), dtype=object)), dtype=np.int32)
+        places, distinct = pd.factorize(values)
+        code_of = {value: code for code, value in enumerate(column.values)}
+        codes = np.array([*(code_of.get(_text(value), NOT_KNOWN) for value in distinct), NOT_KNOWN], dtype=np.int32)
+        return np.asarray(codes[places])
     numbers = numbers_of(values)
     coded = np.searchsorted(np.asarray(column.edges), numbers, side="right").astype(np.int32)
     coded[~np.isfinite(numbers)] = NOT_KNOWN
