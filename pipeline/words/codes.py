@@ -19,7 +19,8 @@ _FLASHES = re.compile(
     r"|\b(?:flash|blink|pulse)\w*\s*(?:x|of|:|mit)?\s*(\d{1,2})\s*(?:x|times|mal)?\b"
 )
 _WORDS_BEFORE = re.compile(
-    r"\b(error|err|er|fehler|fehlercode|fault|code|codes|flt|display|displays|displaying|shows?|showing|says|message|msg"
+    r"\b(error|err|er|fehler|fehlercode|fault|code|codes|flt|display|displays|displaying|shows?|showing|says|message"
+    r"|msg"
     r"|no|nr|number|and|or|then|und|on|the)\b[\s:.#=-]*"
 )
 _CODE = re.compile(r"(?<![a-z0-9])([a-z]{1,2})?([\s:.#_-]{0,3})(\d{1,4})(?![0-9])([a-z]?)(?![a-z0-9])")

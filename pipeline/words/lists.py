@@ -308,8 +308,8 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
 
 
 _FIELDS = frozenset(
-    "term written kinds parts group symptoms action minutes price share cautions check values expected access "
-    "is_isolated".split()
+    ("term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions")
+    + ("check", "values", "expected", "access", "is_isolated")
 )
 
 

@@ -131,7 +131,7 @@ class _Scope:
         elif self.denies is not None:
             mention.is_denied = True
         elif self.goes is None and self._carries(mention, len(words)):
-            mention.is_denied = mention.is_carried = True
+            mention.is_denied, mention.is_carried = True, self.joined != "or"
         mention.is_doubtful = self.is_doubtful
         if self.goes is not None and mention.is_function and not mention.is_denied:
             mention.goes = self.goes
@@ -221,6 +221,8 @@ def _hear(scope: _Scope, word: str, effect: str | None, *, after: bool) -> None:
         if scope.last is not None and not scope.gaps:
             scope.last.is_doubtful = True
         scope.join("comma")
+    elif effect == "with" and scope.denies == "fail":
+        scope.denies = None
     elif effect == "confirm":
         scope.is_doubtful, scope.denies = False, None
     elif effect in ("or", "and", "comma"):

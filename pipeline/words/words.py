@@ -291,7 +291,7 @@ class Words:
         return columns.find_codes(self.lists.codes, written, makes)
 
     def faults(self) -> pd.DataFrame:
-        """Causes by kind and complaint, lists split by |: kinds, symptoms, cause, parts, share, action, minutes, expected."""
+        """Causes by kind and complaint: kinds, symptoms, cause, parts, share, action, minutes, expected, origin."""
         from pipeline.words import tables
 
         return tables.faults(self.lists)
