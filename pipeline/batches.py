@@ -14,7 +14,8 @@ BATCH = 100_000
 
 def frame(connection: duckdb.DuckDBPyConnection, query: str) -> pd.DataFrame:
     """Return the rows of a query; text columns have the dtype ``str``."""
-    return connection.sql(query).to_arrow_table().to_pandas()
+    rows: pd.DataFrame = connection.sql(query).to_arrow_table().to_pandas()
+    return rows
 
 
 def batches(connection: duckdb.DuckDBPyConnection, query: str, size: int = BATCH) -> Iterator[pd.DataFrame]:

@@ -60,15 +60,16 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
         counts = _count(connection, hashed)
         _replace_everywhere(connection, hashed, stand_in)
         counts["texts"] = _erase_written(connection, written)
-        sql.rebuild(connection)
+        if any(counts.values()):
+            sql.rebuild(connection)
     files = _erase_in_files(database, hashed, written)
-    if counts["visits"] or counts["raw_lines"] or counts["refused_lines"] or counts["texts"]:
+    if any(counts.values()):
         _rewrite(database)
     searched = _search(database, hashed, written)
     if searched["found"]:
         raise DatabaseUnusable(
             f"The customer is still found in {', '.join(searched['found'])}.",
-            "Nothing is hidden: tell us, and try again.",
+            "Run this again, and tell us if it stays so.",
         )
     return {
         **counts,
@@ -147,13 +148,16 @@ def _literal(word: str) -> str:
 
 
 def _files_beside(database: Database) -> list[Path]:
-    """Review files and other text files beside the database whose name begins as the database's does, or with review."""
-    folder, stem = database.path.parent, database.path.stem
+    """Text files beside the database that the tool wrote; the office's own exports are never changed."""
     return sorted(
-        p
-        for p in folder.iterdir()
-        if p.is_file() and p.suffix.lower() in TEXT_ENDINGS and (p.name.startswith((stem, "review")))
+        p for p in database.path.parent.iterdir() if p.is_file() and _is_ours(p, database) and not p.is_symlink()
     )
+
+
+def _is_ours(path: Path, database: Database) -> bool:
+    """Tell what the tool wrote: named after the database, or a review file."""
+    is_text = path.suffix.lower() in TEXT_ENDINGS
+    return is_text and path.name.casefold().startswith((database.path.stem.casefold(), "review"))
 
 
 def _erase_in_files(database: Database, hashed: str, written: str) -> list[str]:

@@ -182,7 +182,7 @@ def _known(list_name: str) -> Callable[[pd.Series[str], Words], float]:
 
 
 def _dates(written: pd.Series[str], _: Words) -> float:
-    _, problems, _ = dates.read_values([plain(w) for w in written], [1] * len(written), None)
+    problems = dates.read_values([plain(w) for w in written], [1] * len(written), None)[1]
     plausible = [p is None or p.startswith("may be") for p in problems]
     numbers = written.str.fullmatch(r"[0-9]+").mean()
     return float(sum(plausible) / len(plausible)) * (0.5 if numbers > 0.5 else 1.0)

@@ -1,4 +1,4 @@
-"""Which column of an export means what? A layout says it: columns, constants, value maps, formats and the grain of a line."""
+"""Which column of an export means what: a layout says it, with constants, value maps, formats and a line's grain."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from pipeline.errors import LayoutError, shown
 from pipeline.read import Reading, plain_name
 
 FIELDS = (
-    "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint", "fault_code",
-    "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge", "parts_cost",
-    "callback_of",
+    "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",
+    "fault_code", "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge",
+    "parts_cost", "callback_of",
 )  # fmt: skip
 PART_FIELDS = ("part", "part_quantity", "part_unit_cost")
 REQUIRED = ("visit_date", "appliance_kind")

@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -44,7 +45,7 @@ class _Asked:
     """What the caller asked of a load."""
 
     database: Database
-    words: Words
+    give_words: Callable[[], Words]
     settings: Settings
     layout: Layout | None
     sheet: str | None
@@ -52,10 +53,15 @@ class _Asked:
     dry_run: bool
     tell: Told
 
+    @cached_property
+    def words(self) -> Words:
+        """Word lists, opened when the first new line comes."""
+        return self.give_words()
+
 
 def load_files(
     database: Database,
-    words: Words,
+    words: Words | Callable[[], Words],
     settings: Settings,
     paths: Sequence[Path | str],
     *,
@@ -70,7 +76,7 @@ def load_files(
     Parameters
     ----------
     database, words, settings
-        The workshop.
+        The workshop; words may be what opens them, for a file that was loaded before needs none.
     paths
         Files, folders, archives; "-" is standard input.
     layout
@@ -98,7 +104,8 @@ def load_files(
         The disk is full, or the database cannot be written.
     """
     given = layout if isinstance(layout, Layout) or layout is None else open_layout(layout)
-    asked = _Asked(database, words, settings, given, sheet, strict, dry_run, progress or (lambda _: None))
+    give_words: Callable[[], Words] = words if callable(words) else lambda: words
+    asked = _Asked(database, give_words, settings, given, sheet, strict, dry_run, progress or (lambda _: None))
     report = LoadReport(dry_run=dry_run, strict=strict)
     with _bounded_memory(database.connection):
         for source in open_sources(paths, database.scratch):
@@ -243,7 +250,8 @@ def _keep_batch(
         "select (select coalesce(max(batch_id), 0) + 1 from load_batch), "
         "(select coalesce(max(record_id), 0) from raw_record)"
     ).fetchall()[0]
-    names = "batch_id, file_name, sha256, bytes, layout, reading, loaded_at, lines_read, loaded, unchanged, replaced, rejected"
+    names = "batch_id, file_name, sha256, bytes, layout, reading, loaded_at, lines_read"
+    names += ", loaded, unchanged, replaced, rejected"
     connection.execute(
         f"insert into load_batch ({names}) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [

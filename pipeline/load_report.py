@@ -1,4 +1,4 @@
-"""What became of every line of a load: counts that balance, refused lines with their reasons, and how columns were read."""
+"""What became of every line of a load: counts that balance, reasons of refusal, and how columns were read."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Any file of records becomes one table of text cells with line numbers; what cannot be read is kept with its reason."""
+"""Any file of records becomes a table of text cells with line numbers; what cannot be read is kept with its reason."""
 
 from __future__ import annotations
 
@@ -225,8 +225,8 @@ def unique_names(cells: Sequence[str | None], width: int) -> tuple[str, ...]:
     names: list[str] = []
     taken: set[str] = set()
     for i in range(width):
-        stem = " ".join((cells[i] if i < len(cells) else "" or "").split()) if i < len(cells) and cells[i] else ""
-        stem = stem or f"column {i + 1}"
+        written = cells[i] if i < len(cells) else None
+        stem = " ".join((written or "").split()) or f"column {i + 1}"
         name, n = stem, 1
         while name in taken:
             n += 1

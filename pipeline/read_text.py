@@ -1,4 +1,4 @@
-"""Delimited text of any delimiter, quote and encoding, read by DuckDB where it is regular and line by line where not."""
+"""Delimited text of any delimiter, quote and encoding: in bulk where it is regular, line by line where it is not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which lines can be taken as visits? Personal data is hashed and masked here, at the door; refused lines keep their reasons."""
+"""Which lines can be taken as visits, personal data hashed and masked at the door; refused lines keep their reasons."""
 
 from __future__ import annotations
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 FREE_TEXTS = ("complaint", "findings", "cause", "work_done", "other_columns")
 MONEY = ("labour_charge", "parts_cost")
 LONGEST_REASON = 200  # characters of a refused value that are repeated in its reason
+MOST_DAYS_AHEAD = 1096  # a planned visit may lie ahead, a mistyped year lies far ahead
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts
 MOST_REPEATS = 20_000
 SHOWN = 1_000  # refused lines of a file held for the report; all are kept in the database
@@ -135,7 +136,7 @@ def _counted(connection: duckdb.DuckDBPyConnection, column: str) -> tuple[list[s
 
 
 def _spread(written: list[str], counts: list[int]) -> pd.Series[str]:
-    """Repeat each value as often as it stands in the column, scaled down in long columns: shares decide, not numbers."""
+    """Repeat each value as often as it stands in the column, scaled down in long columns: shares decide."""
     import pandas as pd
 
     scale = max(1, sum(counts) // MOST_REPEATS)
@@ -183,7 +184,7 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
 
 
 def _one_space(column: str) -> str:
-    return f"lower(case when contains({column}, '  ') then regexp_replace({column}, ' +', ' ', 'g') else {column} end)"
+    return f"lower(replace({column}, '  ', ' '))"
 
 
 def _keep_masked(
@@ -196,7 +197,7 @@ def _keep_masked(
     differs = masked != written
     if differs.any():
         changed.add(column)
-        insert(connection, "mask", {"w": written[differs].array, "m": masked[differs].array})
+        insert(connection, "mask", {"w": written[differs].tolist(), "m": masked[differs].tolist()})
 
 
 def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
@@ -222,7 +223,8 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         "job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
         f"select *, {plain_sql('job_no')} as job_key, coalesce({plain_sql('appliance_kind')}, '') as kind_key, "
-        f"md5(concat_ws(chr(30), {content})) as line_hash from (select line.line_no, day_read.day, coalesce(day_read.day > current_date + 1096, false) as is_ahead, "
+        f"md5(concat_ws(chr(30), {content})) as line_hash from (select line.line_no, day_read.day, "
+        f"coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
         "serial_read.serial as serial_term, "
         f"{', '.join(fields)} from line left join serial_read on serial_read.written = line.serial "
         "left join day_read on day_read.written = line.visit_date "
@@ -291,8 +293,13 @@ def _keep_refused(
         texts = _line_texts(rows, layout, records.header, settings, key)
         found = rows[["line_no", "problem", "remedy", "day", "is_ahead", "visit_date", "appliance_kind", "has_no_unit"]]
         lines = [
-            (int(row.line_no), text, _reasons(row, layout))
-            for row, text in zip(found.astype(object).where(found.notna(), None).itertuples(), texts, strict=True)
+            (line_no, text, _reasons(row, layout))
+            for line_no, row, text in zip(
+                rows["line_no"].tolist(),
+                found.astype(object).where(found.notna(), None).itertuples(),
+                texts,
+                strict=True,
+            )
         ]
         _keep(connection, lines, screened)
     if screened.rejected > len(records.refused):
@@ -313,7 +320,8 @@ def _line_texts(
         if i in hidden:
             written = hash_customers(written, key)
         elif settings.mask_contacts:
-            for reference in references or [None]:
+            written = mask_contacts(written)
+            for reference in references:
                 written = mask_contacts(written, reference)
         columns[name] = written.astype(object).where(written.notna(), None).tolist()
     return [

@@ -95,10 +95,8 @@ def open_sources(paths: Sequence[Path | str], scratch: Path) -> Iterator[Source]
 
 def _files(path: Path) -> list[Path]:
     if path.is_dir():
-        inside = sorted(
-            p for p in path.rglob("*")
-            if p.is_file() and p.suffix.lower() in SUFFIXES and not any(q.startswith(".") for q in p.relative_to(path).parts)
-        )  # fmt: skip
+        files = sorted(p for p in path.rglob("*") if p.is_file() and p.suffix.lower() in SUFFIXES)
+        inside = [p for p in files if not any(part.startswith(".") for part in p.relative_to(path).parts)]
         if not inside:
             raise UsageError(
                 f"There is no file of records in the folder {shown(path, 240)}.",
@@ -178,7 +176,7 @@ def _is_records(member: str) -> bool:
     return inside.suffix.lower() in SUFFIXES and not any(p.startswith((".", "__MACOSX")) for p in inside.parts)
 
 
-def _copy(source: IO[bytes], target: IO[bytes], name: str, packed_size: int | None) -> None:
+def _copy(source: IO[bytes] | gzip.GzipFile, target: IO[bytes], name: str, packed_size: int | None) -> None:
     written = 0
     while chunk := source.read(CHUNK):
         written += len(chunk)

@@ -144,7 +144,8 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
     for rows in batches(connection, "select distinct make as w from visit_text where make is not null"):
         found = words.match("make", rows["w"])
         spelt = identity.make(rows["w"], known.tolist())
-        spelt = found["term"].where(found["is_understood"].astype(bool).array, spelt.array)
+        understood = found.set_axis(rows.index)["is_understood"].astype(bool)
+        spelt = spelt.mask(understood, found.set_axis(rows.index)["term"])
         insert(connection, "make_read", rows.assign(t=spelt.array, u=found["is_understood"].array))
     connection.execute(
         "create or replace temp table outcome_read (written varchar, term varchar, is_understood boolean)"
@@ -184,7 +185,8 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
     for rows in batches(connection, "select distinct minutes as w from visit_text where minutes is not null"):
         insert(connection, "minutes_read", rows.assign(m=durations.parse(rows["w"])["value"]))
     connection.execute(
-        "create or replace temp table money_read (field varchar, written varchar, mark varchar, amount double, currency varchar)"
+        "create or replace temp table money_read "
+        "(field varchar, written varchar, mark varchar, amount double, currency varchar)"
     )
     connection.execute(
         "create or replace temp table batch_reading as select batch_id, "
@@ -210,9 +212,11 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
 def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     connection.execute(
         "insert into stage_visit select v.visit_id, v.record_id, v.day, k.term, v.job_no, v.customer_ref, m.term, "
-        "model_read.model, model_read.family, serial_read.serial, case when isnan(age_read.years) then null else age_read.years end, "
-        "v.complaint, v.findings, c.term, v.cause, case when c.term is not null then not c.is_doubtful end, v.work_done, "
-        "case when o.is_understood then o.term else 'unknown' end, v.technician, minutes_read.minutes, labour.amount, parts.amount, "
+        "model_read.model, model_read.family, serial_read.serial, "
+        "case when isnan(age_read.years) then null else age_read.years end, "
+        "v.complaint, v.findings, c.term, v.cause, case when c.term is not null then not c.is_doubtful end, "
+        "v.work_done, case when o.is_understood then o.term else 'unknown' end, v.technician, minutes_read.minutes, "
+        "labour.amount, parts.amount, "
         "coalesce(labour.currency, parts.currency, batch_reading.currency, $currency), v.callback_of "
         "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
         "join batch_reading using (batch_id) "
@@ -279,8 +283,8 @@ def _read_complaints(connection: duckdb.DuckDBPyConnection, words: Words, rows: 
         found.insert(0, "visit_id", _visit_ids(rows, found))
         connection.register("symptoms_found", found)
         connection.execute(
-            "insert into stage_symptom select visit_id, symptom, 'complaint', bool_and(is_negated), bool_and(is_doubtful) "
-            "from symptoms_found group by visit_id, symptom order by visit_id, symptom"
+            "insert into stage_symptom select visit_id, symptom, 'complaint', bool_and(is_negated), "
+            "bool_and(is_doubtful) from symptoms_found group by visit_id, symptom order by visit_id, symptom"
         )
         connection.unregister("symptoms_found")
     unknown = words.unknown(rows["complaint"], rows["kind"]).reset_index(drop=True)
@@ -350,7 +354,8 @@ def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.Da
     if keep:
         connection.execute(
             "insert into stage_part select visit_id, part_no, part, coalesce(quantity, 1), "
-            "case when isnan(unit_cost) then null else unit_cost end, as_written from parts_found order by visit_id, part_no"
+            "case when isnan(unit_cost) then null else unit_cost end, as_written from parts_found "
+            "order by visit_id, part_no"
         )
     connection.execute(
         "insert into use_of_word select 'part', part_text, max(part) filter (is_understood), count(distinct visit_id), "

@@ -1,4 +1,4 @@
-"""What is loaded, how well is it understood, which words are most worth reviewing, and is the model still fresh?"""
+"""What is loaded, how well it is understood, which words are most worth reviewing, and whether the model is fresh."""
 
 from __future__ import annotations
 
@@ -69,8 +69,8 @@ def _loaded(connection: duckdb.DuckDBPyConnection) -> dict[str, Any]:
 def _last_files(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
     return _rows(
         connection,
-        "select file_name as file, layout, loaded_at::varchar as loaded_at, lines_read as read, loaded, unchanged, replaced, "
-        "rejected from load_batch order by batch_id desc limit 5",
+        "select file_name as file, layout, loaded_at::varchar as loaded_at, lines_read as read, loaded, unchanged, "
+        "replaced, rejected from load_batch order by batch_id desc limit 5",
     )
 
 

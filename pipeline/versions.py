@@ -1,4 +1,4 @@
-"""Is a line new, already held word for word, or a new version of a visit held before?"""
+"""Whether a line is new, already held word for word, or a new version of a visit held before."""
 
 from __future__ import annotations
 
@@ -87,8 +87,9 @@ def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
         )
         connection.execute(
             "create or replace temp table arrived as with lines as (select line_no, base_key, complaint, line_hash, "
-            f"unit_in_job as unit, case when base_key in {several} then unit_in_job else '' end as part_of from candidate) "
-            "select *, min(line_no) over visit as visit_line, row_number() over (visit order by line_no) as line_in_visit, "
+            f"unit_in_job as unit, case when base_key in {several} then unit_in_job else '' end as part_of "
+            "from candidate) select *, min(line_no) over visit as visit_line, "
+            "row_number() over (visit order by line_no) as line_in_visit, "
             "md5(string_agg(line_hash, '' order by line_no) over visit) as content_hash from lines "
             "window visit as (partition by base_key, part_of)"
         )
@@ -125,6 +126,7 @@ def _match(connection: duckdb.DuckDBPyConnection) -> None:
         "+ row_number() over (partition by base_key order by visit_line) as n "
         "from visit_arrived left join highest using (base_key) "
         "where visit_line not in (select visit_line from matched)) "
-        "select visit_line, base_key || case when n > 1 then '|#' || n else '' end as visit_key, null::bigint as held_id "
-        "from added union all select * from matched where visit_line not in (select visit_line from unchanged)"
+        "select visit_line, base_key || case when n > 1 then '|#' || n else '' end as visit_key, "
+        "null::bigint as held_id from added union all "
+        "select * from matched where visit_line not in (select visit_line from unchanged)"
     )

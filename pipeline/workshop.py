@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.answer import Answer
-    from pipeline.load import LoadReport
+    from pipeline.load_report import LoadReport
     from pipeline.report import MonthReport
     from pipeline.words import Words
 
@@ -113,7 +113,7 @@ class Workshop:
 
         return load_files(
             self.database,
-            self.words,
+            lambda: self.words,
             self.settings,
             [Path(p) for p in paths],
             layout=layout,
@@ -194,13 +194,15 @@ class Workshop:
         """The month's report as one HTML file; the last month with visits when none is named."""
         from pipeline.report import month_report
 
-        return month_report(self.database, self.settings, month, out=Path(out) if out else None, **view)
+        return month_report(
+            self.database, self.settings, month, out=Path(out) if out else None, words=self.words, **view
+        )
 
     def all_reports(self, out: Path | str, **view: Any) -> dict[str, Any]:
         """The reports of all months, and an index page, in one folder."""
         from pipeline.report import all_reports
 
-        return all_reports(self.database, self.settings, Path(out), **view)
+        return all_reports(self.database, self.settings, Path(out), words=self.words, **view)
 
     def to_review(self) -> pd.DataFrame:
         """Words no list knows, the most frequent first, with suggestions."""

@@ -195,24 +195,11 @@ def test_names_from_a_file_never_become_sql() -> None:
     assert json.loads(str(line["other_columns"])) == {nasty: "'; drop table incoming; --"}
 
 
-ORDS_HEADER = tuple(
-    [
-        "id",
-        "data_provider",
-        "country",
-        "partner_product_category",
-        "product_category",
-        "product_category_id",
-        "brand",
-        "year_of_manufacture",
-        "product_age",
-        "repair_status",
-        "repair_barrier_if_end_of_life",
-        "group_identifier",
-        "event_date",
-        "problem",
-    ]
-)
+ORDS_HEADER = (
+    "id", "data_provider", "country", "partner_product_category", "product_category", "product_category_id", "brand",
+    "year_of_manufacture", "product_age", "repair_status", "repair_barrier_if_end_of_life", "group_identifier",
+    "event_date", "problem",
+)  # fmt: skip
 
 
 def test_the_open_repair_layout_reads_its_own_columns() -> None:
@@ -221,8 +208,8 @@ def test_the_open_repair_layout_reads_its_own_columns() -> None:
     assert layout is not None
     assert layout.name == ORDS
     rows = [
-        ("x_1", "p", "GBR", "House ~ Washing machine", "Large home electrical", "17", "Unknown", "2015", "4", "Repairable",
-         "", "g", "2019-01-05", "drips"),
+        ("x_1", "p", "GBR", "House ~ Washing machine", "Large home electrical", "17", "Unknown", "2015", "4",
+         "Repairable", "", "g", "2019-01-05", "drips"),
         ("x_2", "p", "GBR", "Vacuum", "Vacuum", "34", "Brennick", "", "", "End of life", "Item too worn out", "g",
          "2019-01-05", ""),
     ]  # fmt: skip

@@ -119,7 +119,8 @@ def test_the_office_export_of_one_line_a_part_gives_its_visits(database: Databas
     assert (one.loaded, one.rejected) == (one.read, 0)
     visits, lines, parts = rows(
         database,
-        "select (select count(*) from stage_visit), (select count(*) from raw_record), (select count(*) from stage_part)",
+        "select (select count(*) from stage_visit), (select count(*) from raw_record), "
+        "(select count(*) from stage_part)",
     )[0]
     assert visits == rows(database, "select count(distinct visit_key) from raw_record")[0][0]
     assert visits < lines
@@ -502,7 +503,9 @@ def test_a_file_in_overlapping_pieces_stages_what_the_whole_does_and_again_nothi
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
-    start=st.sampled_from([b"", as_csv([]), as_csv(FIRST), b"\xef\xbb\xbf" + as_csv(FIRST[:1]), b'{"visit_date": "2025-01-01"'])
+    start=st.sampled_from(
+        [b"", as_csv([]), as_csv(FIRST), b"\xef\xbb\xbf" + as_csv(FIRST[:1]), b'{"visit_date": "2025-01-01"']
+    )
     | st.binary(max_size=40),
     rest=st.binary(max_size=120) | st.text(st.sampled_from('2025-01,,,"\n;JWM/\t\r '), max_size=120).map(str.encode),
 )  # fmt: skip

@@ -419,7 +419,9 @@ def test_no_line_is_lost_whatever_stands_in_it(tmp_path: Path, body: str) -> Non
 
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
-    start=st.sampled_from([b"", b"PAR1", b"PK\x03\x04", b"\x1f\x8b", b"{", b'[{"', b"\xff\xfe", b"\xd0\xcf\x11\xe0", b"a,b\n"]),
+    start=st.sampled_from(
+        [b"", b"PAR1", b"PK\x03\x04", b"\x1f\x8b", b"{", b'[{"', b"\xff\xfe", b"\xd0\xcf\x11\xe0", b"a,b\n"]
+    ),
     rest=st.binary(max_size=200),
     end=st.sampled_from([b"", b"PAR1", b"\n"]),
 )  # fmt: skip
