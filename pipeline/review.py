@@ -60,7 +60,8 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
 
     found = database.connection.execute(
         "select list, written, uses, example from word_use where term is null and list <> 'make' "
-        "and trim(written) <> '' and not exists (select 1 from correction as c where c.list = word_use.list and c.written = word_use.written "
+        "and trim(written) <> '' "
+        "and not exists (select 1 from correction as c where c.list = word_use.list and c.written = word_use.written "
         f"and c.undone_at is null) order by uses desc, list, written limit {MOST_ROWS}"
     ).df()
     found = found.astype({"list": "str", "written": "str", "example": "str"})
@@ -90,8 +91,9 @@ def write_review(database: Database, words: Words, path: Path) -> int:
     """Write the words to review to a CSV file, to be decided in the last column; returns how many.
 
     In ``decision``: a term; ``yes`` takes the suggestion; ``own`` keeps it as the workshop's own term; ``new: term``
-    makes a new term; ``nothing`` means it says nothing and is not asked again; for list ``cure`` the part (several split
-    by |), or ``no part``. Empty decides nothing. Cells that a spreadsheet would take for a formula begin with an apostrophe.
+    makes a new term; ``nothing`` means it says nothing and is not asked again; for list ``cure`` the part (several
+    split by |), or ``no part``. Empty decides nothing. Cells that a spreadsheet would take for a formula begin with an
+    apostrophe.
 
     Raises
     ------

@@ -108,7 +108,9 @@ def test_misspelt_words_are_mended(words: Words, text: str) -> None:
     assert said(words, text) == {"does not drain"}
 
 
-@pytest.mark.parametrize("text", ["no seat", "not meat", "lead in the heath", "not sprain", "the wheat", "no brain", "not draning"])
+@pytest.mark.parametrize(
+    "text", ["no seat", "not meat", "lead in the heath", "not sprain", "the wheat", "no brain", "not draning"]
+)
 def test_mending_never_crosses_to_another_word(words: Words, text: str) -> None:
     # "draning" may be draining or drawing, so it is neither
     assert said(words, text) == set()
@@ -268,7 +270,25 @@ def test_no_text_breaks_the_reading(words: Words, texts: list[str]) -> None:
 
 
 _PIECES = st.sampled_from(
-    ["not", "draining", "leaking", "noisy", ",", "or", "and", "ok", "?", ".", "but", "won't", "spin", "wibble", "door open", "no", "heat"]
+    [
+        "not",
+        "draining",
+        "leaking",
+        "noisy",
+        ",",
+        "or",
+        "and",
+        "ok",
+        "?",
+        ".",
+        "but",
+        "won't",
+        "spin",
+        "wibble",
+        "door open",
+        "no",
+        "heat",
+    ]
 )
 
 

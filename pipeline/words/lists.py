@@ -1,10 +1,8 @@
-"""Reads word lists: the shipped ones of each language, and a workshop's own in TOML or CSV."""
+"""The word lists shipped with each language, and how a term is added to them."""
 
 from __future__ import annotations
 
 import csv
-import io
-import re
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -70,7 +68,8 @@ def read_table(path: Path) -> list[Row]:
         return list(csv.DictReader(file))
 
 
-def _many(text: str) -> list[str]:
+def many(text: str) -> list[str]:
+    """Give the pieces of a cell split by |."""
     return [piece.strip() for piece in text.split("|") if piece.strip()]
 
 
@@ -112,28 +111,29 @@ def _read_language(lists: WordLists, language: str) -> None:
     phrases = lists.phrases.setdefault(language, [])
     for path in sorted(folder.glob("phrases*.csv")):
         for row in read_table(path):
-            kinds = frozenset(_many(row["kinds"]))
-            phrases += [Phrase(row["class"], row["term"], kinds, written) for written in _many(row["phrases"])]
+            kinds = frozenset(many(row["kinds"]))
+            phrases += [Phrase(row["class"], row["term"], kinds, written) for written in many(row["phrases"])]
     for row in read_table(folder / "cells.csv"):
         if row["list"].startswith("ignore "):
-            lists.ignored.setdefault(row["list"].removeprefix("ignore "), set()).update(_many(row["phrases"]))
+            lists.ignored.setdefault(row["list"].removeprefix("ignore "), set()).update(many(row["phrases"]))
         else:
             cells = lists.cells.setdefault(row["list"], [])
-            cells += [Phrase(row["list"], row["term"], frozenset(), written) for written in _many(row["phrases"])]
+            cells += [Phrase(row["list"], row["term"], frozenset(), written) for written in many(row["phrases"])]
 
 
 def _add_canonical(lists: WordLists) -> None:
     """Make every canonical term a phrase for itself."""
     kinds_of: dict[str, set[str]] = {}
     for row in lists.faults:
-        for symptom in _many(row["symptoms"]):
-            kinds_of.setdefault(symptom, set()).update(_many(row["kinds"]))
+        for symptom in many(row["symptoms"]):
+            kinds_of.setdefault(symptom, set()).update(many(row["kinds"]))
     every_kind = {row["symptom"] for row in lists.symptoms if "does not" not in row["symptom"]} - set(_small_symptoms())
     own = [_own_name(row["symptom"], _kinds_of_symptom(row["symptom"], kinds_of, every_kind)) for row in lists.symptoms]
-    own += [Phrase("cause", row["cause"], frozenset(_many(row["kinds"])), row["cause"]) for row in lists.faults]
+    own += [Phrase("cause", row["cause"], frozenset(many(row["kinds"])), row["cause"]) for row in lists.faults]
     own += [Phrase("part", row["part"], frozenset(), row["part"]) for row in lists.parts]
-    for phrases in lists.phrases.values():
-        phrases += own
+    for language, phrases in lists.phrases.items():
+        if language == "en" or "en" not in lists.phrases:  # terms are English
+            phrases += own
     lists.cells.setdefault("kind", []).extend(Phrase("kind", r["kind"], frozenset(), r["kind"]) for r in lists.kinds)
     lists.cells.setdefault("outcome", []).extend(Phrase("outcome", name, frozenset(), name) for name in OUTCOMES)
     lists.cells.setdefault("make", [])
@@ -221,228 +221,3 @@ def add_term(
     group = {"complaint": "symptom", "finding": "thing"}.get(name, name)
     for phrases in lists.phrases.values():
         phrases.extend(Phrase(group, term, held, form, origin) for form in forms)
-
-
-def read_own(lists: WordLists, path: Path) -> None:
-    """Add a workshop's own word list.
-
-    Raises
-    ------
-    LayoutError
-        With file, line, value and remedy.
-    """
-    try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise LayoutError(
-            f"The word list {shown(path)} cannot be read: {error}.", "Check the name; save it as UTF-8."
-        ) from None
-    if Path(path).suffix.lower() == ".csv":
-        _read_own_csv(lists, text, Path(path).name)
-    elif Path(path).suffix.lower() == ".toml":
-        _read_own_toml(lists, text, Path(path).name)
-    else:
-        raise LayoutError(
-            f"The word list {shown(path)} is neither TOML nor CSV.", "Name it something.toml or something.csv."
-        )
-
-
-def _read_own_csv(lists: WordLists, text: str, file: str) -> None:
-    """Columns list, term, written (forms split by |), and, as needed, kinds, parts, group, symptoms."""
-    reader = csv.DictReader(io.StringIO(text))
-    missing = {"list", "term"} - set(reader.fieldnames or ())
-    if missing:
-        raise LayoutError(
-            f"{file}, line 1: the column {shown(min(missing))} is missing.",
-            "The first line is: list,term,written,kinds,parts,group.",
-        )
-    for row in reader:
-        entry = {key: value.strip() for key, value in row.items() if key and isinstance(value, str) and value.strip()}
-        name = entry.pop("list", "")
-        lined: dict[str, Any] = dict(entry)
-        for many in ("written", "kinds", "parts", "symptoms"):
-            if many in lined:
-                lined[many] = _many(lined[many])
-        _add_entry(lists, name, lined, f"{file}, line {reader.line_num}")
-
-
-def _read_own_toml(lists: WordLists, text: str, file: str) -> None:
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise LayoutError(
-            f"{file} is not TOML: {error}.", "Mend the line named; texts stand in double quotes."
-        ) from None
-    strange = set(table) - set(LISTS) - {"codes", "ignore"}
-    if strange:
-        name = min(strange)
-        raise LayoutError(
-            f"{file}, line {_line_of(text, name)}: there is no list {shown(name)}.",
-            f"Lists are: {', '.join(LISTS)}, codes, ignore.",
-        )
-    for name in LISTS:
-        entries = table.get(name, [])
-        if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-            raise LayoutError(
-                f"{file}, line {_line_of(text, name)}: {shown(name)} is no list of entries.",
-                f"Write [[{name}]] above each entry.",
-            )
-        for number, entry in enumerate(entries):
-            _add_entry(lists, name, entry, f"{file}, line {_line_of(text, name, number)}")
-    read_codes_table(lists, table, file)
-    ignored = table.get("ignore", {})
-    if not isinstance(ignored, dict):
-        raise LayoutError(f"{file}: ignore is {shown(ignored)}.", 'Write [ignore] and below it words = ["…"].')
-    for word in _texts(ignored, "words", f"{file}, table ignore"):
-        lists.silenced.add(("complaint", plain(str(word))))
-
-
-def _line_of(text: str, name: str, number: int = 0) -> int:
-    """Give the line on which the so many-th table of a name begins."""
-    found = [
-        line
-        for line, content in enumerate(text.splitlines(), 1)
-        if re.match(rf"\s*(\[+\s*)?{re.escape(name)}\b", content)
-    ]
-    return found[min(number, len(found) - 1)] if found else 1
-
-
-_FIELDS = frozenset(
-    ("term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions")
-    + ("check", "values", "expected", "access", "is_isolated")
-)
-
-
-def _texts(entry: Mapping[str, Any], name: str, where: str) -> list[str]:
-    value = entry.get(name, [])
-    if isinstance(value, str):
-        return [value]
-    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-        raise LayoutError(f"{where}: {name} is {shown(value)}.", f'Write a list of texts: {name} = ["one", "two"].')
-    return value
-
-
-def _number(entry: Mapping[str, Any], name: str, default: str, where: str) -> str:
-    value = entry.get(name, default)
-    try:
-        if value != "" and not 0 <= float(value) < 1e6:
-            raise ValueError
-    except (TypeError, ValueError):
-        raise LayoutError(f"{where}: {name} is {shown(value)}.", f"Give {name} as a number from 0 up.") from None
-    return str(value)
-
-
-def _add_entry(lists: WordLists, name: str, entry: Mapping[str, Any], where: str) -> None:
-    """Add one entry of a workshop's own list."""
-    if name not in LISTS:
-        raise LayoutError(f"{where}: there is no list {shown(name)}.", f"Lists are: {', '.join(LISTS)}.")
-    strange = set(entry) - _FIELDS
-    if strange:
-        raise LayoutError(
-            f"{where}: {shown(min(strange))} is not known here.", f"Known are: {', '.join(sorted(_FIELDS))}."
-        )
-    term = entry.get("term")
-    if not isinstance(term, str) or not term.strip():
-        raise LayoutError(f"{where}: the term is missing.", 'Give each entry a term = "…".')
-    term = " ".join(term.split()) if name == "make" else " ".join(plain(term).split())
-    kinds = _texts(entry, "kinds", where)
-    known = {row["kind"] for row in lists.kinds}
-    for kind in kinds:
-        if kind not in known:
-            raise LayoutError(
-                f"{where}: {shown(kind)} is no kind of appliance.",
-                f"Known are: {', '.join(sorted(known))}; or add it as a kind first.",
-            )
-    if name == "outcome" and term not in OUTCOMES:
-        raise LayoutError(f"{where}: {shown(term)} is no outcome.", f"Outcomes are: {', '.join(OUTCOMES)}.")
-    add_term(lists, name, term, _texts(entry, "written", where), kinds)
-    _ADDERS.get(name, _add_nothing)(lists, term, entry, kinds, where)
-
-
-def _add_nothing(_lists: WordLists, _term: str, _entry: Mapping[str, Any], _kinds: list[str], _where: str) -> None:
-    return
-
-
-def _replace(rows: list[Row], key: str, row: Row) -> None:
-    """Put a row in, over the ones of the same key it extends."""
-    old = next((r for r in rows if r[key] == row[key]), {})
-    rows[:] = [r for r in rows if r[key] != row[key]]
-    rows.append(old | {k: v for k, v in row.items() if v != "" or k not in old})
-
-
-def _add_kind(lists: WordLists, term: str, entry: Mapping[str, Any], _kinds: list[str], where: str) -> None:
-    row = {"kind": term, "cautions": ";".join(_texts(entry, "cautions", where)), "origin": "workshop list"}
-    _replace(lists.kinds, "kind", row)
-
-
-def _add_complaint(lists: WordLists, term: str, entry: Mapping[str, Any], _kinds: list[str], _where: str) -> None:
-    row = {"symptom": term, "symptom_group": str(entry.get("group", "")), "origin": "workshop list"}
-    _replace(lists.symptoms, "symptom", row)
-    if not lists.symptoms[-1]["symptom_group"]:
-        lists.symptoms[-1]["symptom_group"] = term
-
-
-def _add_part(lists: WordLists, term: str, entry: Mapping[str, Any], _kinds: list[str], where: str) -> None:
-    row = {
-        "part": term,
-        "price": _number(entry, "price", "", where),
-        "minutes": _number(entry, "minutes", "", where),
-        "cautions": ";".join(_texts(entry, "cautions", where)),
-        "origin": "workshop list",
-    }
-    _replace(lists.parts, "part", row)
-
-
-def _add_cause(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: list[str], where: str) -> None:
-    if not {"parts", "symptoms", "action", "share", "expected"} & set(entry):
-        return
-    expected = entry.get("expected", {})
-    row = {
-        "kinds": "|".join(kinds),
-        "symptoms": "|".join(_texts(entry, "symptoms", where)),
-        "cause": term,
-        "parts": "|".join(_texts(entry, "parts", where)),
-        "share": _number(entry, "share", "5", where),
-        "action": str(entry.get("action", "")),
-        "minutes": _number(entry, "minutes", "", where),
-        "expected": "|".join(f"{k} {v}" for k, v in expected.items()) if isinstance(expected, dict) else str(expected),
-        "origin": "workshop list",
-    }
-    same = [r for r in lists.faults if r["cause"] == term and set(_many(r["kinds"])) & set(kinds)]
-    if same and not row["symptoms"]:
-        for old in same:
-            old |= {k: v for k, v in row.items() if v not in ("", "5") and k not in ("kinds", "share")}
-        return
-    lists.faults.append(row)
-
-
-def _add_finding(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: list[str], where: str) -> None:
-    values = entry.get("values", {})
-    if isinstance(values, dict):
-        for value, forms in values.items():
-            for form in [forms] if isinstance(forms, str) else forms:
-                for phrases in lists.phrases.values():
-                    phrases.append(Phrase("state", f"own {value}", frozenset(), str(form), "workshop list"))
-            lists.finding_rules.append({"finding": term, "value": str(value), "when": f"{term}=own {value}"})
-    if "check" in entry:
-        row = {
-            "check": str(entry["check"]),
-            "finding": term,
-            "values": "|".join(values),
-            "kinds": "|".join(kinds),
-            "minutes": _number(entry, "minutes", "5", where),
-            "is_isolated": "yes" if entry.get("is_isolated", True) in (True, "yes") else "no",
-            "access": str(entry.get("access", "")),
-            "cautions": ";".join(_texts(entry, "cautions", where)) or "isolate",
-            "origin": "workshop list",
-        }
-        _replace(lists.checks, "check", row)
-
-
-_ADDERS = {
-    "kind": _add_kind,
-    "complaint": _add_complaint,
-    "part": _add_part,
-    "cause": _add_cause,
-    "finding": _add_finding,
-}

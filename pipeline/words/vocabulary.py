@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-WORD = re.compile(r"(?<![^\W_])[^\W_](?:\.[^\W_](?![^\W_]))+|(?<![^\W_])[^\W_]/[^\W_]+(?:/[^\W_]+)*|\d+\.\d+|[^\W_]+|[^\w\s]|_", re.UNICODE)
+WORD = re.compile(
+    r"(?<![^\W_])[^\W_](?:\.[^\W_](?![^\W_]))+|(?<![^\W_])[^\W_]/[^\W_]+(?:/[^\W_]+)*|\d+\.\d+|[^\W_]+|[^\w\s]|_",
+    re.UNICODE,
+)
 MARKS = {",": ",", "?": "?", "\x01": "?<", "&": "and", "+": "and", "/": "/", "=": "="}
 BREAKS = frozenset(".;:!()[]{}~|-\n\r\x00")
 _WRITTEN_OUT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"})

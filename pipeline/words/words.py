@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.words import lists as word_lists
+from pipeline.words.own_lists import read_own
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ class Words:
         """
         lists = word_lists.read_shipped(tuple(languages))
         for path in extra:
-            word_lists.read_own(lists, Path(path))
+            read_own(lists, Path(path))
         for name, written, term in _decisions(corrections):
             if term is None:
                 lists.silenced.add((name, plain(written)))

@@ -15,16 +15,47 @@ import pandas as pd
 from pipeline.words import Words
 
 _SAID = (
-    "not draining|wont spin|leaking from the door|making a grinding noise|stops mid cycle|no power at all|takes ages|"
-    "smells of burning|not heating the water|door wont open|trips the electrics|drains ok|no leaks|? leaking|poss noisy|"
-    "error on display|drum not truning|leeking under machine|not drianing|wont swich on|clothes come out wet|"
-    "no water coming in|keeps stopping"
-).split("|")
+    "not draining",
+    "wont spin",
+    "leaking from the door",
+    "making a grinding noise",
+    "stops mid cycle",
+    "no power at all",
+    "takes ages",
+    "smells of burning",
+    "not heating the water",
+    "door wont open",
+    "trips the electrics",
+    "drains ok",
+    "no leaks",
+    "? leaking",
+    "poss noisy",
+    "error on display",
+    "drum not truning",
+    "leeking under machine",
+    "not drianing",
+    "wont swich on",
+    "clothes come out wet",
+    "no water coming in",
+    "keeps stopping",
+)
 _ASIDE = (
-    "since tuesday|after moving house|customer elderly|call before arrival|second visit|bought at the sales|very upset|"
-    "in the utility room|neighbour heard it too|has guests|under the stairs|key at number|park at rear|dog in garden|"
-    "daughter will be there"
-).split("|")
+    "since tuesday",
+    "after moving house",
+    "customer elderly",
+    "call before arrival",
+    "second visit",
+    "bought at the sales",
+    "very upset",
+    "in the utility room",
+    "neighbour heard it too",
+    "has guests",
+    "under the stairs",
+    "key at number",
+    "park at rear",
+    "dog in garden",
+    "daughter will be there",
+)
 _JOINS = (", ", " and ", ". ", " but ", "; ", " - ")
 
 
