@@ -24,6 +24,7 @@ _VERDICTS = """
     where part_verdict.verdict in ('cured', 'not the cause')
         and not episode.is_left_truncated
         and ($until is null or part_verdict.visit_date <= $until)
+        and ($since is null or part_verdict.visit_date >= $since)
     order by part_verdict.part_line_id
 """
 
@@ -35,13 +36,23 @@ _FINDINGS = """
         on earlier.episode_id = here.episode_id
         and earlier.visit_no <= here.visit_no
     inner join visit_finding on visit_finding.visit_id = earlier.visit_id
-    where here.visit_id in (select part_fitted.visit_id from part_fitted) and not visit_finding.is_doubtful
+    where here.visit_id in (
+            select part_verdict.visit_id
+            from part_verdict
+            where ($until is null or part_verdict.visit_date <= $until)
+                and ($since is null or part_verdict.visit_date >= $since)
+        )
+        and not visit_finding.is_doubtful
     order by here.visit_id, visit_finding.finding, visit_finding.value
 """
 
 
 def advice(
-    connection: duckdb.DuckDBPyConnection, words: Words | None = None, *, until: dt.date | None = None
+    connection: duckdb.DuckDBPyConnection,
+    words: Words | None = None,
+    *,
+    since: dt.date | None = None,
+    until: dt.date | None = None,
 ) -> pd.DataFrame:
     """Find what to look at before fitting a part, from all verdicts so far.
 
@@ -52,8 +63,8 @@ def advice(
     words
         Names what to look at first by the check that shows the usual cause, with its cautions; without it the cause
         itself is named.
-    until
-        Leave out parts fitted later.
+    since, until
+        Leave out parts fitted earlier or later.
 
     Returns
     -------
@@ -63,7 +74,7 @@ def advice(
     """
     from models.advice import find_advice, said
 
-    verdicts, findings = _frames(connection, until)
+    verdicts, findings = _frames(connection, since, until)
     trades = {kind: about(words, kind) for kind in sorted(verdicts["kind"].unique())} if words is not None else {}
     looks = {(kind, cause): look for kind, trade in trades.items() for cause, look in _looks(trade).items()}
     table = find_advice(verdicts, findings, look_first=looks)
@@ -82,7 +93,7 @@ def did_it_help(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], a
 
     from models import adopted
 
-    verdicts, findings = _frames(connection, None)
+    verdicts, findings = _frames(connection, None, None)
     return adopted.did_it_help(verdicts, row, pd.Timestamp(adopted_on), findings)
 
 
@@ -93,8 +104,11 @@ def _objects(values: list[Any]) -> pd.Series:
     return pd.Series(values, dtype=object)
 
 
-def _frames(connection: duckdb.DuckDBPyConnection, until: dt.date | None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    return connection.execute(_VERDICTS, {"until": until}).df(), connection.execute(_FINDINGS).df()
+def _frames(
+    connection: duckdb.DuckDBPyConnection, since: dt.date | None, until: dt.date | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    span = {"since": since, "until": until}
+    return connection.execute(_VERDICTS, span).df(), connection.execute(_FINDINGS, span).df()
 
 
 def _looks(trade: Trade) -> dict[str, str]:

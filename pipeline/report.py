@@ -12,7 +12,7 @@ from pipeline import report_comparisons as comparisons
 from pipeline import report_figures as gathered
 from pipeline import report_sections as sections
 from pipeline.errors import UsageError, shown
-from pipeline.report_advice import advice
+from pipeline.report_advice import advice_rows
 from pipeline.report_jobs import job_details, job_lists
 from pipeline.report_scope import Scope, find_scope, laid_out, months_with_visits
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from pipeline.database import Database
     from pipeline.settings import Settings
+    from pipeline.words import Words
     from reports.month_page import MonthFigures
     from reports.page import Picture
     from reports.wording import Wording
@@ -90,6 +91,7 @@ def month_report(
     month: str | None = None,
     *,
     out: Path | None = None,
+    words: Words | None = None,
     to: str | None = None,
     against: str | None = None,
     against_to: str | None = None,
@@ -111,6 +113,8 @@ def month_report(
         YYYY-MM; None means the last month that is over.
     out
         The page to write; None means ``report-YYYY-MM.html`` in the current folder.
+    words
+        The words in force: they name what to look at first in the advice, with its cautions.
     to
         Last month of a longer period.
     against, against_to
@@ -134,7 +138,7 @@ def month_report(
     scope = find_scope(
         database.connection, month, to=to, against=against, against_to=against_to, kind=kind, technician=technician
     )
-    figures = gather(database.connection, scope)
+    figures = gather(database.connection, scope, words)
     queried = time.perf_counter()
     from reports import month_page
 
@@ -206,7 +210,7 @@ def all_reports(
     }
 
 
-def gather(connection: duckdb.DuckDBPyConnection, scope: Scope) -> MonthFigures:
+def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | None = None) -> MonthFigures:
     """Gather everything a report shows."""
     import pandas as pd
 
@@ -247,7 +251,7 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope) -> MonthFigures:
             "quality": sections.quality(connection, scope),
         }
         frames = _with_keys(frames)
-        frames["advice"], advice_lists = advice(connection, scope)
+        frames["advice"], advice_lists = advice_rows(connection, scope, words)
         keys = {str(key) for frame in frames.values() if "jobs" in frame for key in frame["jobs"].dropna()}
         lists = job_lists(connection, scope, keys | set(MEASURES) | {"quality-no_cause", "quality-left_truncated"})
         lists = pd.concat([advice_lists, lists], ignore_index=True) if len(advice_lists) else lists

@@ -4,71 +4,77 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pipeline.advice import advice
 from pipeline.report_scope import Scope
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+    from pipeline.words import Words
+
 MOST_JOBS = 100
 
-_VERDICTS = """
-    select
-        report_part.part_line_id,
-        report_part.visit_id,
-        report_part.episode_id,
-        report_part.part,
-        report_part.kind,
-        report_part.make,
-        report_part.main_symptom,
-        report_part.fault_code,
-        report_part.verdict,
-        report_part.confirmed_cause,
-        report_part.total_cost,
-        report_part.labour_minutes,
-        report_part.trip_minutes,
-        visit.job_no
-    from report_part
-    inner join visit on visit.visit_id = report_part.visit_id
-    where report_part.visit_date between $shown and $end and report_part.verdict in ('cured', 'not the cause')
-    order by report_part.part_line_id
-"""
-_FINDINGS = """
-    select visit_finding.visit_id, visit_finding.finding, visit_finding.value
-    from visit_finding
-    where not visit_finding.is_doubtful
-        and visit_finding.visit_id in (
-            select visit_id
-            from report_part
-            where visit_date between $shown and $end and verdict in ('cured', 'not the cause')
-        )
-    order by all
-"""
 
-
-def advice(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, pd.DataFrame]:
+def advice_rows(
+    connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Find the advice rows in the verdicts of the months shown (two years), and the faults behind each.
+
+    A view of one kind gets the rows that speak of it; a technician's view gets the whole workshop's, since one person's
+    verdicts are too few to find a pattern in.
+
+    Parameters
+    ----------
+    connection
+        The database.
+    scope
+        The report's scope.
+    words
+        Name what to look at first, and its cautions; without them the usual cause is named.
 
     Returns
     -------
     tuple of DataFrame
-        The rows of ``models.advice.find_advice``, worth most first, with ``jobs`` the key of the row's list. And one
-        row a list and fault: key, episode_id, total.
+        The rows of ``pipeline.advice.advice``, worth most first, with ``jobs`` the key of the row's list and
+        ``job_nos`` its job numbers. And one row a list and fault: key, episode_id, total.
     """
     import pandas as pd
 
-    from models.advice import find_advice
-
-    span = {"shown": scope.shown_from, "end": scope.end}
-    verdicts = connection.execute(_VERDICTS, span).df()
-    found = find_advice(verdicts, connection.execute(_FINDINGS, span).df())
-    episode_of = verdicts[verdicts["verdict"] == "not the cause"].set_index("part_line_id")["episode_id"]
+    found = advice(connection, words, since=scope.shown_from, until=scope.end)
+    if scope.kind is not None:
+        found = found[[scope.kind in kinds for kinds in found["kinds"]]].reset_index(drop=True)
     keys = [f"advice-{place}" for place in range(1, len(found) + 1)]
-    lists = [
-        pd.DataFrame({"key": key, "episode_id": episode_of.reindex(lines).dropna().astype("int64").unique()})
-        for key, lines in zip(keys, found["part_line_ids"], strict=True)
-    ]
-    empty = pd.DataFrame({"key": [], "episode_id": [], "total": []})
-    listed = [frame.assign(total=len(frame)).head(MOST_JOBS) for frame in lists]
     rows = found.drop(columns=["part_line_ids"]).assign(job_nos=found["jobs"], jobs=keys)
-    return rows, pd.concat(listed, ignore_index=True) if listed else empty
+    lines = pd.DataFrame(
+        {"key": pd.Series(keys, dtype=object), "part_line_id": found["part_line_ids"].astype(object)}
+    ).explode("part_line_id")
+    connection.register("report_advice", lines.astype({"part_line_id": "int64"}))
+    try:
+        lists = connection.execute(
+            """
+            with
+                listed as (
+                    select distinct report_advice.key, part_verdict.episode_id
+                    from report_advice
+                    inner join part_verdict on part_verdict.part_line_id = report_advice.part_line_id
+                    where part_verdict.verdict = 'not the cause'
+                ),
+                placed as (
+                    select
+                        key,
+                        episode_id,
+                        row_number() over (partition by key order by episode_id desc) as place,
+                        count(*) over (partition by key) as total
+                    from listed
+                )
+            select key, episode_id, total
+            from placed
+            where place <= $most
+            order by key, place
+            """,
+            {"most": MOST_JOBS},
+        ).df()
+    finally:
+        connection.unregister("report_advice")
+    return rows, lists

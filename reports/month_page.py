@@ -163,6 +163,7 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         sentence=sentence(made.now, made.before, made.changes, made.period, wording),
         figures=shown,
         advice=advice,
+        cautions=list(dict.fromkeys(text for row in advice for text in row["cautions"])),
         advice_basis=wording.say(
             "advice.basis", months=len(made.frames["fix_by_month"]), month=wording.month(made.period.last)
         ),
@@ -209,7 +210,8 @@ def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
     ----------
     frame
         Rows worth most first: part, kind, make, complaint, code, finding, count, of, low, p_adjusted, money,
-        minutes, usually, look_first, jobs (key of its list). A missing condition = the pattern holds whatever it is.
+        minutes, usually, look_first, jobs (key of its list), and where known cautions (texts). A missing condition =
+        the pattern holds whatever it is.
     wording
         Language and money.
     """
@@ -252,6 +254,7 @@ def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
         "bar": f"{200 * count / of:.1f}",
         "least": f"{200 * row['low']:.1f}",
         "said": wording.say("advice.pip_alt", part=part, **numbers),
+        "cautions": list(row["cautions"]) if isinstance(row.get("cautions"), list) else [],
         "jobs": row.get("jobs") if isinstance(row.get("jobs"), str) else None,
     }
 
