@@ -151,7 +151,7 @@ def _score(column: str, written: pd.Series[str], f: str, words: Words) -> float:
     if header == 0:
         return VALUES_ALONE * values if values >= TELLING[f] else 0.0
     score = HEADER_SHARE * header + (1 - HEADER_SHARE) * values
-    return score * 0.4 if values < 0.1 else score
+    return score * 0.4 if values < 0.1 and f in TYPED else score
 
 
 def _header_score(column: str, f: str) -> float:
@@ -168,6 +168,12 @@ def _header_score(column: str, f: str) -> float:
 
 # Fields that values alone can tell, and the share of values that must agree.
 TELLING = {"visit_date": 0.9, "appliance_kind": 0.6, "outcome": 0.6, "complaint": 0.4, "cause": 0.6, "parts": 0.6}
+
+
+# Fields whose values have a form: a column of another form is not theirs, whatever its header says.
+TYPED = frozenset(
+    ("visit_date", "age", "minutes", "labour_charge", "parts_cost", "part_quantity", "part_unit_cost", "fault_code")
+)
 
 
 def _value_score(written: pd.Series[str], f: str, words: Words) -> float:

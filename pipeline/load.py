@@ -13,6 +13,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import duckdb
+
 import sql
 from pipeline.errors import DatabaseUnusable, LayoutError, shown
 from pipeline.guess import choose_layout, known_names
@@ -26,8 +28,6 @@ from pipeline.stage import stage_batch
 from pipeline.versions import Versions, compare
 
 if TYPE_CHECKING:
-    import duckdb
-
     from pipeline.database import Database
     from pipeline.settings import Settings
     from pipeline.words import Words
@@ -140,6 +140,11 @@ def _load_one(asked: _Asked, source: Source) -> FileReport:
                 raise _NothingKept
     except _NothingKept:
         pass
+    except (duckdb.IOException, duckdb.OutOfMemoryException) as fault:
+        raise DatabaseUnusable(
+            f"{shown(source.name)} could not be taken in: {shown(str(fault).splitlines()[0], 160)}",
+            "Make room on the disk that holds the database, then load it again; nothing of it was kept.",
+        ) from fault
     finally:
         drop_temporary(asked.database.connection)
     if report is None:  # pragma: no cover - the transaction either gives a report or raises
@@ -207,7 +212,7 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         rejected=screened.rejected,
         reasons=[{"column": c, "rule": r, "lines": n} for (c, r), n in screened.reasons.most_common()],
         rejected_lines=screened.shown,
-        notes=records.notes,
+        notes=[*records.notes, *_later_than_today(connection)],
         proposal=proposal,
         layout_used=layout,
     )
@@ -223,6 +228,17 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         asked.tell("Building the tables …")
         sql.rebuild(connection)
     return report
+
+
+def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """Say how many visits lie ahead: the last visit ends every follow-up, so a mistyped year would close them all."""
+    lines, last = connection.execute("select count(*), max(day) from candidate where day > current_date").fetchall()[0]
+    if not lines:
+        return []
+    return [
+        f"{lines:,} visits lie later than today, the last on {last}. Follow-up is counted to the last visit: "
+        "if these are planned calls or mistyped years, set as_of in the settings file."
+    ]
 
 
 def _without_columns(source: Source, layout: Layout, records: Records, lacking: list[str]) -> LayoutError:

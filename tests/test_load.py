@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import json
 import random
 from collections.abc import Iterator
 from pathlib import Path
 
+import duckdb
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
@@ -17,7 +19,7 @@ import demo_data
 import sql
 from pipeline import load as load_module
 from pipeline.database import Database
-from pipeline.errors import LayoutError, PriorjobsError
+from pipeline.errors import DatabaseUnusable, LayoutError, PriorjobsError
 from pipeline.layout import parse_layout
 from pipeline.load import load_files
 from pipeline.load_report import COUNTS, LoadReport
@@ -274,6 +276,27 @@ def test_a_dry_run_says_the_same_and_changes_nothing(database: Database, words: 
     assert counts(load(database, words, as_csv(FIRST))) == counts(dry)
 
 
+def test_visits_later_than_today_are_pointed_out(database: Database, words: Words, without_marts: None) -> None:
+    tomorrow = dt.date.today() + dt.timedelta(days=1)
+    report = load(database, words, as_csv([[tomorrow.isoformat(), *FIRST[0][1:]], FIRST[1]]))
+    assert any(f"1 visits lie later than today, the last on {tomorrow}" in note for note in report.files[0].notes)
+    assert not any(
+        "later than today" in note for note in load(database, words, as_csv(FIRST), "past.csv").files[0].notes
+    )
+
+
+def test_a_full_disk_is_told_and_leaves_nothing(
+    database: Database, words: Words, without_marts: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise duckdb.IOException("IO Error: No space left on device")
+
+    monkeypatch.setattr(load_module, "stage_batch", full)
+    with pytest.raises(DatabaseUnusable, match="No space left"):
+        load(database, words, as_csv(FIRST))
+    assert rows(database, "select count(*) from raw_record") == [(0,)]
+
+
 def test_a_file_without_what_a_visit_needs_names_the_columns(database: Database, words: Words) -> None:
     with pytest.raises(LayoutError) as told:
         load(database, words, b"colour,size\nred,3\nblue,4\n")
@@ -440,7 +463,7 @@ def test_text_that_would_be_code_elsewhere_is_only_text(database: Database, word
 # Properties
 
 VISIT = st.tuples(
-    st.dates(min_value=__import__("datetime").date(2024, 1, 1), max_value=__import__("datetime").date(2024, 2, 20)),
+    st.dates(min_value=dt.date(2024, 1, 1), max_value=dt.date(2024, 2, 20)),
     st.sampled_from(["W/M", "dryer", "frobnicator", ""]),
     st.sampled_from(["J1", "J2", "J3", ""]),
     st.sampled_from(["SN1", "SN 1", "SN2", ""]),

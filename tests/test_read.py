@@ -233,6 +233,41 @@ def test_a_damaged_spreadsheet_is_read_or_refused(tmp_path: Path, cut: int, flip
         assert told.remedy
 
 
+ODS = {
+    "mimetype": "application/vnd.oasis.opendocument.spreadsheet",
+    "META-INF/manifest.xml": '<?xml version="1.0"?><manifest:manifest '
+    'xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"/>',
+    "content.xml": '<?xml version="1.0"?><office:document-content '
+    'xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
+    'xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" '
+    'xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0"><office:body><office:spreadsheet>'
+    '<table:table table:name="Jobs">{}</table:table></office:spreadsheet></office:body></office:document-content>',
+}
+
+
+def ods_row(*cells: tuple[str, str, str]) -> str:
+    written = "".join(
+        f'<table:table-cell office:value-type="{kind}" office:{name}="{value}"><text:p>{value}</text:p>'
+        "</table:table-cell>"
+        for kind, name, value in cells
+    )
+    return f"<table:table-row>{written}</table:table-row>"
+
+
+def test_an_open_document_sheet_is_read(tmp_path: Path) -> None:
+    header = ods_row(*(("string", "string-value", name) for name in HEADER))
+    line = ods_row(
+        ("date", "date-value", "2025-04-03"), ("string", "string-value", "W/M"), ("float", "value", "1042"),
+        ("string", "string-value", "leaks"),
+    )  # fmt: skip
+    with zipfile.ZipFile(tmp_path / "jobs.ods", "w") as book:
+        for name, text in ODS.items():
+            book.writestr(name, text.replace("{}", header + line))
+    records, lines = opened(tmp_path / "jobs.ods", tmp_path, form="sheet")
+    assert records.header == tuple(HEADER)
+    assert lines == [(2, ["2025-04-03", "W/M", "1042", "leaks"])]
+
+
 # JSON Lines and Parquet
 
 
