@@ -14,7 +14,7 @@ from pipeline.workshop import Workshop
 if TYPE_CHECKING:
     import duckdb
 
-STORY = {
+STORY: dict[str, Any] = {
     "kind": "washing machine",
     "make": "Tavrik",
     "age": "4",
@@ -88,12 +88,13 @@ def _clear(db: Path) -> None:
 
 def _last_closed_month(connection: duckdb.DuckDBPyConnection) -> str | None:
     """Return the newest month in which every first-time fix is known, as YYYY-MM."""
-    return connection.execute(
+    month: str | None = connection.execute(
         """
         select strftime(max(month), '%Y-%m')
         from (select month from first_time_fix group by month having count(*) filter (status = 'not yet known') = 0)
         """
     ).fetchall()[0][0]
+    return month
 
 
 def _what_it_found(connection: duckdb.DuckDBPyConnection) -> list[str]:

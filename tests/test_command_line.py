@@ -64,7 +64,11 @@ def test_light_commands_load_no_heavy_library(words: tuple[str, ...], tmp_path: 
         "sys.stderr.write('HEAVY ' + ','.join(sorted(heavy)))"
     )
     ran = subprocess.run(
-        [sys.executable, "-c", code, *words], capture_output=True, text=True, cwd=tmp_path, env={"PYTHONPATH": str(ROOT)}
+        [sys.executable, "-c", code, *words],
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        env={"PYTHONPATH": str(ROOT)},
     )
     assert ran.stderr.endswith("HEAVY "), ran.stderr
 

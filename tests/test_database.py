@@ -146,7 +146,10 @@ def test_a_backup_restores_every_table_key_setting_and_model(db: Path, tmp_path:
     assert (elsewhere / "shop.key").stat().st_mode & 0o777 == 0o600
     assert (elsewhere / "shop.toml").read_text() == "window_days = 28\n"
     assert (elsewhere / "shop.models" / "0001" / "card.json").read_text() == "{}"
-    with duckdb.connect(db, read_only=True) as before, duckdb.connect(elsewhere / "shop.duckdb", read_only=True) as after:
+    with (
+        duckdb.connect(db, read_only=True) as before,
+        duckdb.connect(elsewhere / "shop.duckdb", read_only=True) as after,
+    ):
         names = [row[0] for row in before.execute("select table_name from duckdb_tables()").fetchall()]
         assert len(names) > 20
         for name in names:

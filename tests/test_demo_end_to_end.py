@@ -38,7 +38,9 @@ def truth(warehouse: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 
 
 def test_every_line_is_accounted_for(warehouse: duckdb.DuckDBPyConnection) -> None:
-    rows = warehouse.execute("select lines_read, loaded, unchanged, rejected from load_batch order by batch_id").fetchall()
+    rows = warehouse.execute(
+        "select lines_read, loaded, unchanged, rejected from load_batch order by batch_id"
+    ).fetchall()
     assert [read for read, *_ in rows] == [4861, 1046]
     assert all(read == loaded + unchanged + rejected for read, loaded, unchanged, rejected in rows)
     assert warehouse.execute("select count(*) from rejected_record").fetchall() == [(sum(row[3] for row in rows),)]
