@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from models.advice import COLUMN_OF
 from models.change import difference
 from models.comparison import shrink
 from models.rates import wilson
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 FEWEST = 10
-COLUMN_OF = {"part": "part", "kind": "kind", "make": "make", "complaint": "main_symptom", "code": "fault_code"}
 
 
 @dataclass(frozen=True)

@@ -7,44 +7,29 @@ everything else that was looked at, and opens to its jobs.
 
 from __future__ import annotations
 
-from itertools import combinations
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import betainc
 
-from models.rates import benjamini_hochberg, wilson
+from models.patterns import Pattern, stand_out
+from models.rates import wilson
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Rows = NDArray[np.int64]
 
 FEWEST = 5
 USUAL_SHARE = 0.10
 FALSE_FINDS = 0.05
-DEEPEST = 3
-NATS_A_CONDITION = 1.5
 READINGS_A_PART = 3
+COLUMN_OF = {"part": "part", "kind": "kind", "complaint": "main_symptom", "make": "make", "code": "fault_code"}
 CONDITIONS = ("kind", "complaint", "make", "code", "finding")
 COLUMNS = (
     "part", "kind", "make", "complaint", "code", "finding", "count", "of", "low", "p_adjusted", "money", "minutes",
     "usually", "look_first", "kinds", "jobs", "part_line_ids",
 )  # fmt: skip
-
-
-class _Pattern(NamedTuple):
-    """One cell of the search: its conditions, its lines (positions), how many were wrong, and how it scores."""
-
-    part: str
-    where: dict[str, str]
-    rows: Rows
-    wrong: int
-    gain: float
 
 
 def find_advice(
@@ -90,33 +75,16 @@ def find_advice(
     wrong = (known["verdict"] == "not the cause").to_numpy()
     if wrong.sum() == 0:
         return pd.DataFrame(columns=list(COLUMNS))
-    patterns = list(_patterns(known, wrong, _findings_of(known, findings), fewest, usual_share))
-    if not patterns:
-        return pd.DataFrame(columns=list(COLUMNS))
-    size = np.array([len(pattern.rows) for pattern in patterns])
-    count = np.array([pattern.wrong for pattern in patterns])
-    p = _p_value(count, size, _usual(count, size, wrong, usual_share))
-    adjusted = benjamini_hochberg(p)
-    sure = sorted(
-        (place for place in range(len(patterns)) if adjusted[place] <= false_finds),
-        key=lambda place: (-patterns[place].gain, len(patterns[place].where), str(patterns[place][:2])),
+    cases = known[list(COLUMN_OF.values())].set_axis(list(COLUMN_OF), axis=1)
+    patterns = stand_out(
+        cases,
+        wrong,
+        _findings_of(known, findings),
+        fewest=fewest,
+        usual_share=usual_share,
+        false_finds=false_finds,
     )
-    bar = max((float(p[place]) for place in sure), default=0.0)
-    taken: list[int] = []
-    explained = np.zeros(len(known), dtype=bool)
-    for place in sure:
-        rows = patterns[place].rows
-        left = rows[~explained[rows]]
-        hits = int(wrong[left].sum())
-        if len(left) < fewest or hits < 2:
-            continue
-        again = _p_value(
-            np.array([hits]), np.array([len(left)]), _usual(count[[place]], size[[place]], wrong, usual_share)
-        )
-        if again[0] <= bar:
-            taken.append(place)
-            explained[rows] = True
-    found = [_row(known, wrong, patterns[place], float(adjusted[place]), look_first or {}) for place in taken]
+    found = [_row(known, wrong, pattern, look_first or {}) for pattern in patterns]
     table = pd.DataFrame(found, columns=list(COLUMNS))
     for name in CONDITIONS:
         table[name] = pd.Series([row[name] for row in found], dtype=object)
@@ -174,88 +142,27 @@ def _own_readings(lines: pd.DataFrame, seen: pd.DataFrame) -> pd.DataFrame:
     return ranked.groupby("part").head(READINGS_A_PART)
 
 
-def _patterns(
-    known: pd.DataFrame, wrong: NDArray[np.bool_], seen: pd.DataFrame, fewest: int, usual_share: float
-) -> Iterator[_Pattern]:
-    """Every cell of up to three conditions on one part, each set of lines once, under its fewest conditions.
-
-    Makes are not crossed with findings: such cells are many and small, and what fails in one make shows without them.
-    """
-    plain = pd.DataFrame(
-        {
-            "line": np.arange(len(known)),
-            "part": known["part"],
-            "kind": known["kind"],
-            "complaint": known["main_symptom"],
-            "make": known["make"],
-            "code": known["fault_code"],
-        }
-    )
-    with_findings = plain.merge(seen, on="line")
-    met: set[tuple[str, bytes]] = set()
-    for depth in range(DEEPEST + 1):
-        for names in combinations(CONDITIONS, depth):
-            if {"make", "finding"} <= set(names):
-                continue
-            cases = with_findings if "finding" in names else plain
-            cells = cases.dropna(subset=list(names)).groupby(["part", *names], sort=True)["line"]
-            for key, rows in cells.indices.items():
-                if len(rows) < fewest:
-                    continue
-                values = key if isinstance(key, tuple) else (key,)
-                lines = np.sort(cells.obj.to_numpy()[rows])
-                mark = (str(values[0]), lines.tobytes())
-                if mark in met:
-                    continue
-                met.add(mark)
-                count = int(wrong[lines].sum())
-                rate = _usual(np.array([count]), np.array([len(lines)]), wrong, usual_share)[0]
-                gain = _gain(count, len(lines), float(rate)) - NATS_A_CONDITION * depth
-                yield _Pattern(str(values[0]), dict(zip(names, map(str, values[1:]), strict=True)), lines, count, gain)
-
-
-def _usual(count: Any, size: Any, wrong: NDArray[np.bool_], usual_share: float) -> Floats:
-    """Share of wrong parts outside the pattern, not below the usual one."""
-    outside = np.maximum(len(wrong) - size, 1)
-    return np.asarray(np.maximum((wrong.sum() - count) / outside, usual_share), dtype=float)
-
-
-def _p_value(count: Any, size: Any, rate: Floats) -> Floats:
-    """Chance of as many or more wrong parts at the usual share (exact binomial)."""
-    least = np.maximum(count, 1)
-    return np.where(count > 0, betainc(least, size - least + 1, rate), 1.0)
-
-
-def _gain(count: int, size: int, rate: float) -> float:
-    """Log-likelihood won by giving the pattern its own share; negative where it has fewer wrong parts than usual."""
-    share = count / size
-    if share <= rate:
-        return -1.0
-    gain = count * np.log(share / rate)
-    return float(gain + ((size - count) * np.log((1 - share) / (1 - rate)) if count < size else 0.0))
-
-
 def _row(
     known: pd.DataFrame,
     wrong: NDArray[np.bool_],
-    pattern: _Pattern,
-    p_adjusted: float,
+    pattern: Pattern,
     look_first: Mapping[tuple[str, str], str],
 ) -> dict[str, Any]:
-    lines = known.iloc[pattern.rows[wrong[pattern.rows]]]
+    lines = known.iloc[pattern.lines[wrong[pattern.lines]]]
+    count, of = len(lines), len(pattern.lines)
     causes = lines["confirmed_cause"].value_counts()
     top = min(causes[causes == causes.max()].index)
     kind = str(lines["kind"][lines["confirmed_cause"] == top].mode().iloc[0])
     jobs = lines["job_no"] if "job_no" in lines else lines["visit_id"]
     minutes = lines["labour_minutes"].fillna(0) + (lines["trip_minutes"].fillna(0) if "trip_minutes" in lines else 0)
-    low, _ = wilson(pattern.wrong, len(pattern.rows), confidence=0.90)
+    low, _ = wilson(count, of, confidence=0.90)
     return {
-        "part": pattern.part,
+        "part": pattern.where["part"],
         **{name: pattern.where.get(name) for name in ("kind", "make", "complaint", "code", "finding")},
-        "count": pattern.wrong,
-        "of": len(pattern.rows),
+        "count": count,
+        "of": of,
         "low": low,
-        "p_adjusted": p_adjusted,
+        "p_adjusted": pattern.p_adjusted,
         "money": float(lines["total_cost"].fillna(0).sum()),
         "minutes": float(minutes.sum()),
         "usually": str(top),
