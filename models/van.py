@@ -4,9 +4,9 @@ A call is cured in one visit when its cause needs no part, or when every part it
 calls are served in order. A unit carried costs the same whatever its price: it is picked, carried and comes back. So
 the list that saves most is also the one with the best chance of one-visit cures among all lists of its size.
 
-Few candidates are tried one by one. Else the choice is a binary programme solved by SciPy's ``milp``: exact where no
-two causes compete for the last unit of a part through different sets of parts, and mended by exact evaluation where
-they do.
+Parts that no cause needs together do not touch each other: every filling of each such group is tried and the places are
+shared out among the groups, which is exact. A group too large for that makes the choice a binary programme solved by
+SciPy's ``milp``, mended by exact evaluation.
 """
 
 from __future__ import annotations
@@ -81,12 +81,11 @@ def van_list(
     """
     use = expected_use(calls)
     limits = _limits(calls, use, stock)
-    worth = {part: n for part, n in limits.items() if n and trip * use[part] > carrying}
+    worth = {part: n for part in use if (n := _units_that_pay(calls, part, limits[part], trip, carrying))}
     places = sum(worth.values()) if most is None else most
-    if prod(n + 1 for n in worth.values()) <= ONE_BY_ONE:
-        tried = [dict(zip(worth, units, strict=True)) for units in product(*(range(n + 1) for n in worth.values()))]
-        starts = [van for van in tried if sum(van.values()) <= places]
-        best = min(starts, key=lambda van: _rank(calls, van, trip, carrying))
+    groups = _bound_together(calls, worth)
+    if all(prod(worth[part] + 1 for part in group) <= ONE_BY_ONE for group in groups):
+        best = _exact(calls, groups, worth, trip, carrying, places)
     else:
         chosen = _programme(calls, worth, trip, carrying, places)
         starts = [
@@ -97,6 +96,61 @@ def van_list(
     cures, all_cured = chances(calls, units)
     saving = trip * (cures - chances(calls, {})[0]) - carrying * sum(units.values())
     return VanList(units, use, cures, all_cured, saving)
+
+
+def _units_that_pay(calls: Sequence[Sequence[Needs]], part: str, limit: int, trip: float, carrying: float) -> int:
+    """Most units that can pay: the last one is of use only when as many calls need the part."""
+    at_least = _at_least([sum(p for parts, p in call if part in parts) for call in calls])
+    return sum(trip * chance > carrying for chance in at_least[1 : limit + 1])
+
+
+def _bound_together(calls: Sequence[Sequence[Needs]], worth: Mapping[str, int]) -> list[list[str]]:
+    """Parts that some cause needs together, directly or through others, in one group; groups do not touch."""
+    groups = [{part} for part in worth]
+    for parts in {parts for call in calls for parts, _ in call if len(parts) > 1 and parts <= set(worth)}:
+        joined = set(parts).union(*(group for group in groups if group & parts))
+        groups = [group for group in groups if not group & parts] + [joined]
+    return sorted(sorted(group) for group in groups)
+
+
+def _exact(
+    calls: Sequence[Sequence[Needs]],
+    groups: Sequence[Sequence[str]],
+    worth: Mapping[str, int],
+    trip: float,
+    carrying: float,
+    places: int,
+) -> dict[str, int]:
+    """Best van by trying every filling of each group, then sharing out the places among the groups."""
+    best: list[tuple[float, dict[str, int]]] = [(0.0, {})]
+    for group in groups:
+        inside = [[(parts, p) for parts, p in call if parts and parts <= set(group)] for call in calls]
+        by_count: dict[int, tuple[float, dict[str, int]]] = {}
+        for filling in product(*(range(worth[part] + 1) for part in group)):
+            van, count = dict(zip(group, filling, strict=True)), sum(filling)
+            if count <= places:
+                gain = round(trip * _cures(inside, van, _scarce(inside, van)) - carrying * count, 9)
+                if count not in by_count or gain > by_count[count][0]:
+                    by_count[count] = (gain, van)
+        best = _shared_out(best, by_count, places)
+    return max(best, key=lambda row: (row[0], -sum(row[1].values())))[1]
+
+
+def _shared_out(
+    before: Sequence[tuple[float, dict[str, int]]], group: Mapping[int, tuple[float, dict[str, int]]], places: int
+) -> list[tuple[float, dict[str, int]]]:
+    """Best filling for every number of places, with one group more; position = places used at most."""
+    size = min(places, len(before) - 1 + max(group))
+    shared: list[tuple[float, dict[str, int]]] = []
+    for used in range(size + 1):
+        options = [
+            (before[min(used - count, len(before) - 1)][0] + gain, -count, count, van)
+            for count, (gain, van) in group.items()
+            if count <= used
+        ]
+        gain, _, count, van = max(options, key=lambda option: option[:2])
+        shared.append((gain, {**before[min(used - count, len(before) - 1)][1], **van}))
+    return shared
 
 
 def expected_use(calls: Sequence[Sequence[Needs]]) -> dict[str, float]:
