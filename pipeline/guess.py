@@ -26,6 +26,7 @@ SAMPLE = 2_000  # lines looked at
 SHOWN_SAMPLES = 3
 LEAST_CONFIDENCE = 0.35  # below this a column is left unmapped; chosen by hand, no source
 HEADER_SHARE = 0.55  # weight of the header against the values
+TELLING_HEADER = 0.6  # a header that names a field this well
 VALUES_ALONE = 0.6  # what values without a telling header can reach
 
 
@@ -145,13 +146,18 @@ def _score(column: str, written: pd.Series[str], f: str, words: Words) -> float:
     header = _header_score(column, f)
     if written.empty:
         return header * HEADER_SHARE
-    if header == 0 and f not in TELLING:
+    if header == 0 and (f not in TELLING or _is_named(column)):
         return 0.0
     values = _value_score(written.head(300), f, words)
     if header == 0:
         return VALUES_ALONE * values if values >= TELLING[f] else 0.0
     score = HEADER_SHARE * header + (1 - HEADER_SHARE) * values
     return score * 0.4 if values < 0.1 and f in TYPED else score
+
+
+def _is_named(column: str) -> bool:
+    """Tell whether the header names some field well: then values alone do not make it another."""
+    return max(_header_score(column, f) for f in (*FIELDS, *PART_FIELDS)) >= TELLING_HEADER
 
 
 def _header_score(column: str, f: str) -> float:

@@ -271,6 +271,13 @@ def test_values_alone_tell_dates_kinds_and_outcomes(words: Words) -> None:
     assert columns == {"visit_date": "a", "appliance_kind": "b", "outcome": "c"}
 
 
+def test_a_header_that_names_a_field_outweighs_values_that_look_like_another(words: Words) -> None:
+    frame = office_frame().assign(Appliance="drain pump")
+    columns = {guess.field: guess.column for guess in proposal(words, frame).guesses}
+    assert columns["appliance_kind"] == "Appliance"
+    assert "parts" not in columns
+
+
 def test_one_line_a_part_is_recognised(words: Words) -> None:
     frame = office_frame().assign(Part="drain pump", Qty="1")
     assert proposal(words, frame).layout.grain == "part"
