@@ -52,7 +52,7 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     DataFrame
         list, written, uses (visits), example (one text it stands in), suggestion and confidence, second and
         second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list ``cure`` asks which part
-        cures a cause that no list has a cure for. At most 2,000 rows.
+        cures a cause that no list has a cure for, or whether a part that seems to have cured it does. At most 2,000 rows.
     """
     import pandas as pd
 
@@ -72,18 +72,26 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
 
 
 def _cures_to_decide(database: Database) -> pd.DataFrame:
-    """Give causes in use without a known cure, with the part most often fitted at the visits that found them."""
+    """Give causes whose cure is in question, with the part most often fitted at the visits that found them.
+
+    Causes in use without any known cure; and causes cured, by the records, with a part of which the lists do not say so.
+    """
     return database.connection.execute(
-        "with open_cause as (select cause, count(*) as uses, min(cause_text) as example from stage_visit "
+        "with decided as (select written from correction where list = 'cure' and undone_at is null), "
+        "open_cause as (select cause, count(*) as uses, min(cause_text) as example from stage_visit "
         "where cause is not null and cause_is_confirmed and cause not in (select cause from cure) "
-        "and cause not in (select written from correction where list = 'cure' and undone_at is null) group by cause), "
+        "and cause not in (select written from decided) group by cause), "
         "fitted as (select v.cause, p.part, count(distinct v.visit_id) as visits from stage_visit as v "
         "join stage_part as p using (visit_id) where v.outcome = 'fixed' group by all), "
-        "best as (select cause, max_by(part, visits) as part, max(visits) as visits from fitted group by cause) "
+        "best as (select cause, max_by(part, visits) as part, max(visits) as visits from fitted group by cause), "
+        "unlisted as (select cause, max_by(part, verdicts) as part, sum(verdicts) as uses, min(job_no) as job_no "
+        "from cure_to_review where cause in (select cause from cure) and part in (select part from cure) "
+        "and cause not in (select written from decided) group by cause) "
         "select 'cure' as list, o.cause as written, o.uses, o.example, best.part as suggestion, "
         "round(best.visits / o.uses, 2)::double as confidence, null::varchar as second, "
-        "null::double as second_confidence "
-        f"from open_cause as o left join best using (cause) order by o.uses desc, o.cause limit {MOST_ROWS}"
+        "null::double as second_confidence from open_cause as o left join best using (cause) "
+        "union all select 'cure', cause, uses::bigint, 'job ' || job_no, part, null, null, null from unlisted "
+        f"order by uses desc, written limit {MOST_ROWS}"
     ).df()
 
 

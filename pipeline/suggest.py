@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
 LEAST_LIKE = 70.0
 """Spellings less alike than this, of 100, are no suggestion."""
 LEAST_LEARNED = 0.2
-LEAST_TEXTS, LEAST_TERMS = 40, 2
+LEAST_TEXTS, LEAST_TERMS, LEAST_TEXTS_A_TERM = 40, 2, 3
 
 
 def suggest(database: Database, words: Words, found: pd.DataFrame) -> pd.DataFrame:
@@ -102,11 +101,12 @@ def _by_learning(database: Database, words: Words, name: str, group: pd.DataFram
     known = database.connection.execute(
         "select written, term, uses from word_use where list = ? and term is not null order by written, term", [name]
     ).df()
+    if len(known) < LEAST_TEXTS:
+        return nothing
     forms = pd.DataFrame(words.written_forms(name), columns=["written", "term"])
     texts = pd.concat([known[["written", "term"]], forms], ignore_index=True).drop_duplicates()
-    if len(texts) < LEAST_TEXTS or texts["term"].nunique() < LEAST_TERMS:
-        return nothing
-    if find_spec("models.text_coder") is None:
+    texts = texts[texts.groupby("term")["term"].transform("size") >= LEAST_TEXTS_A_TERM]
+    if texts["term"].nunique() < LEAST_TERMS:
         return nothing
     from models import TextCoder
 

@@ -159,9 +159,15 @@ def test_a_missing_list_and_an_unknown_language_are_refused(tmp_path: Path) -> N
 
 def test_decisions_of_review_are_in_force() -> None:
     decided = pd.DataFrame(
-        [("kind", "Laundry Thing", "washing machine"), ("complaint", "zibbling", "noisy"), ("cause", "gubbins", None), ("cure", "gremlins", "drain pump"), ("cure", "dust", "no part")],
+        [
+            ("kind", "Laundry Thing", "washing machine"),
+            ("complaint", "zibbling", "noisy"),
+            ("cause", "gubbins", None),
+            ("cure", "gremlins", "drain pump"),
+            ("cure", "dust", "no part"),
+        ],
         columns=["list", "written", "term"],
-    )  # fmt: skip
+    )
     words = Words.load(corrections=decided)
     assert one(words, "kind", "laundry thing") == ["washing machine", True]
     assert words.find_symptoms(pd.Series(["zibbling"]), pd.Series(["dishwasher"]))["symptom"].tolist() == ["noisy"]

@@ -221,3 +221,14 @@ def add_term(
     group = {"complaint": "symptom", "finding": "thing"}.get(name, name)
     for phrases in lists.phrases.values():
         phrases.extend(Phrase(group, term, held, form, origin) for form in forms)
+
+
+def add_row(lists: WordLists, name: str, term: str, *, origin: str) -> None:
+    """Add a term that review made to its list, where the list has rows of its own: kinds, complaints, parts."""
+    rows, key, more = {
+        "kind": (lists.kinds, "kind", {"cautions": ""}),
+        "complaint": (lists.symptoms, "symptom", {"symptom_group": term}),
+        "part": (lists.parts, "part", {"price": "", "minutes": "", "cautions": ""}),
+    }.get(name, ([], "", {}))
+    if key and all(row[key] != term for row in rows):
+        rows.append({key: term, "origin": origin, **more})

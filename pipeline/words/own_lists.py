@@ -48,8 +48,8 @@ TOML: one table a term, named for its list; all but ``term`` may be left out::
     [codes.ostrel]                     # see codes.toml
     flashes = true
 
-CSV: the columns ``list,term,written`` and, as needed, ``kinds,parts,group,symptoms,action,minutes,price``; several forms
-in a cell are split by ``|``.
+CSV: the columns ``list,term,written`` and, as needed, ``kinds,parts,group,symptoms,action,minutes,price``; several
+forms in a cell are split by ``|``.
 """
 
 from __future__ import annotations
@@ -155,8 +155,8 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
 
 
 _FIELDS = frozenset({
-    "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions", "check",
-    "values", "expected", "access", "is_isolated",
+    "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions",
+    "check", "values", "expected", "access", "is_isolated",
 })  # fmt: skip
 
 

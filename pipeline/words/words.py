@@ -64,6 +64,7 @@ class Words:
             elif name in word_lists.LISTS:
                 lists.silenced.discard((name, plain(written)))
                 word_lists.add_term(lists, name, term, [written], origin="review")
+                word_lists.add_row(lists, name, term, origin="review")
             elif name == "cure":
                 lists.faults.append(_decided_cure(written, term))
         return cls(lists)

@@ -1,8 +1,9 @@
 """What share of real problem texts the word lists understand, by product category.
 
 Run: ``python tests/benchmarks/ords_words.py FOLDER`` with a folder of Open Repair Data Standard v0.3 files (CSV,
-open data of the Open Repair Alliance, CC BY-SA 4.0). A text counts as understood when at least one complaint or cause was found
-in it: said, denied or doubtful; "surely" leaves out the doubtful and the denied. Texts of fewer than three letters are
+open data of the Open Repair Alliance, CC BY-SA 4.0). A text counts as understood when at least one
+complaint or cause was found in it: said, denied or doubtful; "surely" leaves out the doubtful and the
+denied. Texts of fewer than three letters are
 left out of the share.
 """
 
