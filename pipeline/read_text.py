@@ -168,6 +168,18 @@ def find_encoding(source: Source, reading: Reading) -> str:
 
 def _is_utf8(path: Path) -> bool:
     """Tell whether the bytes are UTF-8, or so nearly that single damaged lines are the better explanation."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(CHUNK):
+                decoder.decode(chunk)
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return _is_mostly_utf8(path)
+    return True
+
+
+def _is_mostly_utf8(path: Path) -> bool:
     good = bad = 0
     with path.open("rb") as file:
         for line in file:
@@ -179,7 +191,7 @@ def _is_utf8(path: Path) -> bool:
                 bad += 1
             else:
                 good += 1
-    return bad == 0 or good > bad
+    return good > bad
 
 
 def _count(path: Path) -> Bytes:
