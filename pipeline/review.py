@@ -52,7 +52,7 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     DataFrame
         list, written, uses (visits), example (one text it stands in), suggestion and confidence, second and
         second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list ``cure`` asks which part
-        cures a cause that no list has a cure for, or whether a part that seems to have cured it does. At most 2,000 rows.
+        cures a cause without a listed cure, or whether a part that seems to have cured it does. At most 2,000 rows.
     """
     import pandas as pd
 
@@ -74,7 +74,7 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
 def _cures_to_decide(database: Database) -> pd.DataFrame:
     """Give causes whose cure is in question, with the part most often fitted at the visits that found them.
 
-    Causes in use without any known cure; and causes cured, by the records, with a part of which the lists do not say so.
+    Causes in use without any known cure; and causes that records cure with a part of which the lists do not say so.
     """
     return database.connection.execute(
         "with decided as (select written from correction where list = 'cure' and undone_at is null), "

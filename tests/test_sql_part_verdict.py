@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import duckdb
 from small_workshop import broken, column, visit, workshop
+
+from pipeline.review import _cures_to_decide as to_review_cures
 
 DRAIN, LEAK = ["does not drain"], ["leaks"]
 PUMP, SENSOR = "drain pump seized", "level sensor fault"
@@ -122,6 +125,18 @@ def test_what_the_cure_list_does_not_know_is_asked_not_assumed() -> None:
         (SENSOR, "gizmo", 1, "J3"),
     ]
     assert ["see review" in text for text in evidence(connection)] == [True, True, True, False, False]
+
+
+def test_review_asks_about_a_known_part_that_seems_to_have_cured_a_known_cause() -> None:
+    connection = workshop(
+        visit(0, cause=SENSOR, parts=["drain pump"]),
+        visit(0, serial="S2", cause=SENSOR, parts=["gizmo"]),
+        visit(0, serial="S3", cause=PUMP, parts=["drain pump"]),
+    )
+    asked = to_review_cures(SimpleNamespace(connection=connection))
+    assert asked[["list", "written", "uses", "example", "suggestion"]].values.tolist() == [
+        ["cure", SENSOR, 1, "job J1", "drain pump"]
+    ], "an own part word is asked as a word first, a listed pair not at all"
 
 
 def test_what_a_decision_adds_to_the_cure_list_is_used() -> None:
