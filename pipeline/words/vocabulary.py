@@ -134,7 +134,9 @@ class Vocabulary:
     def _targets(self) -> dict[tuple[str, int], list[str]]:
         """Give right spellings by first letter and length, inflected forms included."""
         if self._near is None:
-            spelt = {w for w in (*self.words, *self._forms) if len(w) >= SHORTEST_TO_MEND - 1 and w.isalpha()}
+            spelt = {
+                w for w in (*self.words, *self._forms, *self.fillers) if len(w) >= SHORTEST_TO_MEND - 1 and w.isalpha()
+            }
             for word in list(spelt):
                 for ending in self._endings:
                     spelt.add(word + ending)
@@ -145,7 +147,7 @@ class Vocabulary:
                         spelt.add(word + word[-1] + ending)
             self._near = {}
             for word in sorted(spelt):
-                if len(word) >= SHORTEST_TO_MEND and self.base(word):
+                if len(word) >= SHORTEST_TO_MEND and self.base(word) is not None:
                     self._near.setdefault((word[0], len(word)), []).append(word)
                     self._edges |= _edges(word)
         return self._near

@@ -192,6 +192,8 @@ class Words:
         terms_of: dict[str, set[str]] = {}
         for form, term in forms:
             for word in form.split():
+                if any(lexicon.vocabulary.base(word) == "" for lexicon in self.lexicons):
+                    continue
                 terms_of.setdefault(word, set()).add(term)
         return forms + [(word, next(iter(terms))) for word, terms in sorted(terms_of.items()) if len(terms) == 1]
 
