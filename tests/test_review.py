@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import LayoutError, UsageError
@@ -160,7 +160,7 @@ def test_a_spreadsheet_sees_no_formula(workshop: Workshop, tmp_path: Path) -> No
     assert not any(cell.startswith(("=", "+", "-", "@", "\t")) for cell in cells)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None)
 @given(st.text(min_size=1, max_size=40))
 def test_a_cell_written_out_reads_back_as_itself(text: str) -> None:
     assert _plain(_safe(text)) == text

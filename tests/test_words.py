@@ -7,7 +7,7 @@ import sys
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.words import Words
@@ -254,6 +254,7 @@ def test_empty_columns_give_empty_frames(words: Words) -> None:
     assert words.match("kind", nothing).empty
 
 
+@settings(deadline=None)
 @given(st.lists(st.text(max_size=60), max_size=6))
 def test_no_text_breaks_the_reading(words: Words, texts: list[str]) -> None:
     column = pd.Series(texts, dtype="object")
@@ -292,6 +293,7 @@ _PIECES = st.sampled_from(
 )
 
 
+@settings(deadline=None)
 @given(st.lists(st.lists(_PIECES, max_size=8).map(" ".join), min_size=1, max_size=5))
 def test_a_text_means_the_same_alone_as_in_a_column(words: Words, texts: list[str]) -> None:
     column, kinds = pd.Series(texts, dtype="str"), pd.Series([WASHER] * len(texts), dtype="str")
@@ -302,11 +304,13 @@ def test_a_text_means_the_same_alone_as_in_a_column(words: Words, texts: list[st
         assert together == alone
 
 
+@settings(deadline=None)
 @given(st.lists(_PIECES, max_size=8).map(" ".join))
 def test_case_and_spacing_change_nothing(words: Words, text: str) -> None:
     assert said(words, text) == said(words, "  " + text.upper().replace(" ", "   "))
 
 
+@settings(deadline=None)
 @given(st.sampled_from(["leaking", "noisy", "tripping the electrics", "smells of burning"]))
 def test_denying_turns_a_symptom(words: Words, symptom: str) -> None:
     (present,) = said(words, symptom)
@@ -322,6 +326,18 @@ def test_batches_do_not_change_what_is_found(words: Words, monkeypatch: pytest.M
 
     monkeypatch.setattr(tokens.batches, "__defaults__", (300,))
     pd.testing.assert_frame_equal(words.find_symptoms(texts, kinds), whole)
+
+
+@pytest.mark.parametrize(
+    "piece", ["in ", "a", "= ", ", ", "5 ", "a.", "not ", "F0", "ä", "\x00", "water left=no;", "ohm "]
+)
+def test_long_hostile_texts_are_read_in_passing(words: Words, piece: str) -> None:
+    column = pd.Series([piece * (120_000 // len(piece))], dtype="str")
+    kinds = pd.Series([WASHER], dtype="str")
+    for read in (words.find_symptoms, words.find_findings, words.unknown, words.codes):
+        assert (read(column, kinds)["row"] == 0).all()
+    for name in ("kind", "outcome", "part", "cause", "make"):
+        assert words.match(name, column, kinds)["term"].str.len().fillna(0).le(80).all()
 
 
 def test_loading_imports_nothing_heavy() -> None:

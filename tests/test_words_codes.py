@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.words import Words
@@ -82,18 +82,21 @@ def test_the_make_chooses_the_rule() -> None:
     ]  # fmt: skip
 
 
+@settings(deadline=None)
 @given(st.integers(1, 4095))
 def test_binary_lamps_and_numbers_say_the_same(number: int) -> None:
     rule = CodeRule(lamps="binary", letter="F", digits=1)
     assert read_codes(lamps_of(lit(number)), rule) == [f"F{number}"]
 
 
+@settings(deadline=None)
 @given(st.sampled_from("EFHLC"), st.integers(0, 99))
 def test_what_is_given_reads_back_as_itself(letter: str, number: int) -> None:
     (code,) = read_codes(f"{letter}{number}", PLAIN)
     assert read_codes(code, PLAIN) == [code]
 
 
+@settings(deadline=None)
 @given(st.text(max_size=200))
 def test_no_text_breaks_it(written: str) -> None:
     for rule in (PLAIN, CodeRule(letter="F", lamps="binary", flashes=True, table={"dr": "DR"})):

@@ -18,12 +18,16 @@ if TYPE_CHECKING:
     from pipeline.words.lexicon import Lexicon
 
 Found = TypeVar("Found")
+LONGEST_TEXT = 20_000
 _REMEMBERED_AT_MOST = 400_000
 
 
 def as_texts(column: pd.Series[Any]) -> list[str]:
-    """Give a column as texts; what is missing is empty."""
-    return column.astype("object").where(column.notna(), "").astype("str").tolist()
+    """Give a column as texts; what is missing is empty, what is longer than `LONGEST_TEXT` is read so far."""
+    texts: list[str] = column.astype("object").where(column.notna(), "").astype("str").tolist()
+    if max(map(len, texts), default=0) > LONGEST_TEXT:
+        return [text[:LONGEST_TEXT] for text in texts]
+    return texts
 
 
 def as_numbered(

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
 
 LONGEST_TERM = 80
+LONGEST_CELL = 400
+"""A longer cell is no single term."""
 _NUMBER = re.compile(r"(?<!\S)(?=[^\s]*\d)[A-Za-z0-9][\w/.-]{2,}(?!\S)")  # a part or model number
 _DOUBT = frozenset(
     {
@@ -89,6 +91,8 @@ class CellList:
 
     def read(self, written: str, kind: str | None) -> Cell:
         """Give what a cell means for a kind of appliance."""
+        if len(written) > LONGEST_CELL:
+            return Cell(own_term(written), False, False)
         exact = self._held(self._exact.get(_key(written), []), kind)
         if exact is not None:
             return Cell(exact, True, False)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.words import Words
 
-_PAIR = re.compile(r"([^=;,\n]+?)\s*=\s*([^=;,\n]*)(?:[;,\n]|$)")
+_BETWEEN = re.compile(r"[;,\n]")
 _SHORTEST_WORD = 3
 
 
@@ -163,13 +163,17 @@ def find_findings(
         if "=" not in text:
             rest.append(text)
             continue
-        for key, value in _PAIR.findall(text):
+        pieces = _BETWEEN.split(text)
+        for piece in pieces:
+            key, is_pair, value = piece.partition("=")
+            if not is_pair:
+                continue
             read = known.get((key, value, kind))
             if read is None and (key, value, kind) not in known:
                 read = known[key, value, kind] = _read_pair(words, key, value, kind)
             if read is not None:
                 pairs.append((row, *read))
-        rest.append(_PAIR.sub(";", text))
+        rest.append(";".join(piece for piece in pieces if "=" not in piece))
     free = _gather(words, reader, rest, _column(kind_names), ("finding", "value", "is_doubtful"))
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
         {"row": "int64", "finding": "str", "value": "str", "is_doubtful": "bool"}

@@ -30,6 +30,7 @@ class Meaning(NamedTuple):
 
 
 _END = ""
+PASSED_OVER_AT_MOST = 4
 OTHER = "other"
 """In place of a kind: every kind the lists do not know, small appliances among them."""
 
@@ -83,11 +84,13 @@ class PhraseTree:
         if node is None:
             return None
         best = (start + 1, node[_END]) if _END in node else None
+        passed = 0
         for position in range(start + 1, len(words)):
             word = words[position]
             below = node.get("not" if word == "no" else word)
             if below is None:
-                if word in self._light:
+                if word in self._light and passed < PASSED_OVER_AT_MOST:
+                    passed += 1
                     continue
                 break
             node = below
