@@ -67,6 +67,11 @@ class Picture:
     table: pd.DataFrame
     opens: tuple[tuple[str, str], ...] = ()
 
+    @property
+    def has_marks(self) -> bool:
+        """There is something to draw; without, a page says so in words."""
+        return any(self.spec.get("datasets", {}).values())
+
 
 def plain(value: object, limit: int = LONGEST_TEXT) -> str:
     """Make text from a record safe to show: control and direction characters become U+FFFD, long text is cut.
@@ -190,7 +195,8 @@ def render(
     """
     styles = [theme.style() + css]
     script = (files(__package__) / "templates" / "page.js").read_text(encoding="utf-8")
-    scripts = [chart_code(), script] if pictures else [script]
+    drawn = [picture for picture in pictures if picture.has_marks]
+    scripts = [chart_code(), script] if drawn else [script]
     config = theme.chart_config()
     return (
         environment()
@@ -206,7 +212,7 @@ def render(
                 picture.name: theme.for_page(
                     {**{k: v for k, v in picture.spec.items() if k != "title"}, "config": config}
                 )
-                for picture in pictures
+                for picture in drawn
             },
             jobs=jobs or {"rows": [], "lists": {}},
             words={**DEFAULT_WORDS, **(words or {})},

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from report_workshop import made_workshop
 
-from pipeline.report import MonthReport, month_report
+from pipeline.report import MonthReport, all_reports, month_report
 from pipeline.settings import Settings
 from reports.paper import find_browser
 
@@ -152,6 +152,23 @@ def test_axe_finds_nothing_serious(opened: tuple[Any, Seen]) -> None:
             if rule["impact"] in ("serious", "critical")
         ]
         assert serious == [], f"{state}: {json.dumps(serious, indent=1)}"
+
+
+def test_index_of_all_months_fits_and_says_nothing(browser: Any, tmp_path: Path) -> None:
+    connection = made_workshop(60, days=70)
+    made = all_reports(SimpleNamespace(connection=connection), Settings(), tmp_path)
+    for width in (360, 1280):
+        page = browser.new_page(viewport={"width": width, "height": 900})
+        seen = []
+        page.on("console", lambda message, seen=seen: seen.append(message.text))
+        page.goto(Path(made["index"]).as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+        heights = page.evaluate("[...document.querySelectorAll('tbody tr')].map(row => row.offsetHeight)")
+        assert len(heights) == 3 and max(heights) < 100
+        page.locator("tbody a").first.click()
+        page.wait_for_function("document.documentElement.dataset.drawn", timeout=30_000)
+        assert seen == []
+        page.close()
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

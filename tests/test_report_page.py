@@ -19,6 +19,8 @@ from models.rates import wilson
 from pipeline.errors import UsageError
 from pipeline.report import MonthReport, all_reports, month_report
 from pipeline.settings import Settings
+from pipeline.words import Words
+from reports.paper import find_browser
 
 SETTLED, OPEN = "2026-08", "2026-10"
 LARGEST = 3_000_000
@@ -242,6 +244,15 @@ def test_planted_habit_is_the_first_advice_and_opens_to_its_jobs(settled: MonthR
         assert any("[drain pump]" in happened for happened in earlier) and last.startswith("fixed: ")
 
 
+def test_advice_comes_with_its_cautions(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
+    report = make(workshop, tmp_path, SETTLED, words=Words.load())
+    rows = report.as_json()["advice"]
+    assert rows and all(row["cautions"] for row in rows)
+    text = Page(report.html).text
+    for caution in {caution for row in rows for caution in row["cautions"]}:
+        assert caution in text
+
+
 def test_every_figure_s_list_holds_the_jobs_it_counts(
     workshop: duckdb.DuckDBPyConnection, settled: MonthReport
 ) -> None:
@@ -307,6 +318,21 @@ def test_png_of_one_chart(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -
     report = make(workshop, tmp_path, SETTLED, png=tmp_path / "charts", charts=["technicians"])
     assert [path.name for path in report.files] == ["report.html", "technicians.png"]
     assert report.files[1].read_bytes().startswith(b"\x89PNG") and report.files[1].stat().st_size > 5000
+
+
+@pytest.mark.skipif(find_browser() is None, reason="there is no browser on this machine")
+def test_pdf_is_printed(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
+    report = make(workshop, tmp_path, SETTLED, pdf=tmp_path / "report.pdf")
+    printed = report.files[-1].read_bytes()
+    assert printed.startswith(b"%PDF") and printed.count(b"/Type /Page\n") + printed.count(b"/Type /Page ") > 3
+
+
+def test_pdf_without_a_browser_is_refused(
+    workshop: duckdb.DuckDBPyConnection, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("reports.paper.shutil.which", lambda name: None)
+    with pytest.raises(UsageError, match="no browser"):
+        make(workshop, tmp_path, SETTLED, pdf=tmp_path / "report.pdf")
 
 
 def test_view_of_a_kind_counts_that_kind_alone(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:

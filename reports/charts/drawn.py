@@ -14,6 +14,7 @@ from reports import theme
 from reports.page import Picture, plain_frame
 
 PART_LIMIT = 400
+ROOM = 1.9
 _DRAWN_FIELD = re.compile(r'"field": "(\w+)"')
 _TESTED_FIELD = re.compile(r"datum\.(\w+)")
 
@@ -105,11 +106,11 @@ def rows_chart(
     rows["pale"] = rows["pale"].astype(float)
     rows["end"] = rows[["value", "high"] if value_type == "point" else ["value", "pale", "high"]].max(axis=1)
     largest = float(rows["end"].max()) if rows["end"].notna().any() else 1.0
-    top = max(largest, 1e-9) * 1.7
+    top = max(largest, 1e-9) * ROOM
     low_end = 0.0
     if value_type == "point" and rows["low"].notna().any():
         low_end = max(0.0, float(rows["low"].min()) // 0.1 * 0.1)
-        top = low_end + (max(largest, low_end + 0.1) - low_end) * 1.7
+        top = low_end + (max(largest, low_end + 0.1) - low_end) * ROOM
     axis = (
         alt.Axis(title=axis_title, tickCount=5, format=",.0f", orient="bottom", values=_ticks(low_end, largest))
         if currency_axis
