@@ -68,8 +68,8 @@ def exact(x: ArrayLike, n: ArrayLike, confidence: float = 0.95) -> tuple[Floats,
 
     Examples
     --------
-    >>> [round(limit, 6) for limit in exact(4, 20, confidence=0.9)]
-    [0.071354, 0.401029]
+    >>> [round(limit, 4) for limit in exact(4, 20, confidence=0.9)]
+    [0.0714, 0.401]
     """
     from scipy.special import betaincinv
 

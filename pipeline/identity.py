@@ -224,7 +224,7 @@ def visit_key(frame: pd.DataFrame) -> pd.Series[str]:
     >>> import pandas as pd
     >>> rows = pd.DataFrame({"visit_date": ["2024-03-05"] * 2, "job_no": ["J 17", None], "serial": ["A1234", "A1234"]})
     >>> visit_key(rows).tolist()
-    ['job:j17|2024-03-05', 'serial:A1234|2024-03-05']
+    ['job:j17|2024-03-05', 'serial:a1234|2024-03-05']
     """
     import pandas as pd
     import pyarrow.compute as pc

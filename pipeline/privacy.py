@@ -104,7 +104,7 @@ def hash_customers(written: pd.Series[str], key: bytes) -> pd.Series[str]:
     --------
     >>> import pandas as pd
     >>> hashed = hash_customers(pd.Series(["Ann  Example", "ann example", "cash"]), bytes(32))
-    >>> hashed[0] == hashed[1], len(hashed[0]), hashed.isna()[2]
+    >>> hashed[0] == hashed[1], len(hashed[0]), bool(hashed.isna()[2])
     (True, 32, True)
     """
     column = distinct(written)
