@@ -57,7 +57,7 @@ def test_bare_numbers_are_decided_over_the_column() -> None:
     assert minutes("5", "15") == [5.0, 15.0]
     assert minutes("5", "1h15", "0") == [None, 75.0, 0.0]
     assert minutes("12.5", "20") == [None, None]
-    assert "minutes_unit" in durations.parse(pd.Series(["5"])).problem[0]
+    assert durations.parse(pd.Series(["5"])).problem[0] == "may be 5 minutes or 5 hours"
 
 
 def test_a_stated_unit_is_followed() -> None:
@@ -65,6 +65,12 @@ def test_a_stated_unit_is_followed() -> None:
     assert minutes("5", unit="hours") == [300.0]
     with pytest.raises(LayoutError):
         durations.parse(pd.Series(["5"]), "days")
+
+
+def test_the_decided_unit_can_be_asked_for() -> None:
+    assert durations.decide_unit(pd.Series(["75", "1.5", None])) == "minutes"
+    assert durations.decide_unit(pd.Series(["1.5", "1h"])) == "hours"
+    assert durations.decide_unit(pd.Series(["5", "1h"])) is None
 
 
 def test_a_stopwatch_column_is_minutes_and_seconds() -> None:

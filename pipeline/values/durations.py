@@ -105,9 +105,15 @@ def parse(written: pd.Series[str], unit: str | None = None) -> pd.DataFrame:
     return pd.DataFrame({"value": column.numbers(minutes), "problem": column.texts(problems)})
 
 
+def decide_unit(written: pd.Series[str]) -> str | None:
+    """Say what the bare numbers of a column are: "minutes", "hours", or None where they do not show it."""
+    column = distinct(written)
+    return _unit_of_bare([_read_one(value) for value in column.values], column.counts)
+
+
 def _bare(number: float, unit: str | None) -> tuple[float, str | None]:
     if unit is None and number:
-        return float("nan"), f"may be {number:g} minutes or {number:g} hours: say minutes_unit in the layout file"
+        return float("nan"), f"may be {number:g} minutes or {number:g} hours"
     return number * (60.0 if unit == "hours" else 1.0), None
 
 
