@@ -20,7 +20,7 @@ import numpy as np
 
 ONE_BY_ONE = 3_000
 SMALLEST = 1e-4
-SMALLEST_PATH = 1e-9
+SMALLEST_PATH = 1e-8
 
 Needs = tuple[frozenset[str], float]
 
@@ -94,7 +94,7 @@ def van_list(
         best = min(starts, key=lambda van: _rank(calls, van, trip, carrying))
     units = {part: n for part, n in sorted(best.items(), key=lambda row: (-use[row[0]], row[0])) if n}
     cures, all_cured = chances(calls, units)
-    saving = trip * (cures - chances(calls, {})[0]) - carrying * sum(units.values())
+    saving = trip * (cures - _cures(calls, {}, frozenset())) - carrying * sum(units.values())
     return VanList(units, use, cures, all_cured, saving)
 
 
@@ -208,15 +208,25 @@ def _cures(calls: Sequence[Sequence[Needs]], van: Mapping[str, int], scarce: fro
 
 
 def _all_cured(calls: Sequence[Sequence[Needs]], van: Mapping[str, int], scarce: frozenset[str]) -> float:
-    """Chance that no call goes short, paths less likely than ``SMALLEST_PATH`` left out."""
+    """Chance that no call goes short, paths less likely than ``SMALLEST_PATH`` left out.
+
+    Units beyond what later calls can ask for make no difference, so the state forgets them.
+    """
     names, aboard = sorted(scarce), frozenset(part for part, n in van.items() if n)
     left: dict[tuple[int, ...], float] = {tuple(van[part] for part in names): 1.0}
-    for call in calls:
+    later = [0] * len(names)
+    wanted_later: list[list[int]] = []
+    for call in reversed(calls):
+        wanted_later.append(list(later))
+        later = [n + any(name in parts for parts, _ in call) for n, name in zip(later, names, strict=True)]
+    for call, most in zip(calls, reversed(wanted_later), strict=True):
         after: dict[tuple[int, ...], float] = {}
+        needs = [(parts & scarce, p) for parts, p in call if parts <= aboard]
         for units, chance in left.items():
-            for parts, p in call:
-                then = _served(parts & scarce, units, names) if parts <= aboard else None
+            for parts, p in needs:
+                then = _served(parts, units, names) if parts else units
                 if then is not None and chance * p > SMALLEST_PATH:
+                    then = tuple(map(min, then, most))
                     after[then] = after.get(then, 0.0) + chance * p
         left = after
     return sum(left.values())

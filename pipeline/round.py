@@ -16,6 +16,7 @@ from pipeline.load import drop_temporary
 from pipeline.question import Question, read_question
 from pipeline.read import Reading, Records, read
 from pipeline.sources import open_sources
+from pipeline.trade import about
 from pipeline.visit_plan import CARRY_MONEY, Costs
 from pipeline.visit_tree import tree
 
@@ -62,7 +63,8 @@ def plan_round(
     lines = [line for line in lines if line["appliance_kind"]]
     questions = [_question(database, words, line, day) for line in lines]
     have = None if stock is None else read_stock(database, words, stock)
-    first = [answer(database, words, settings, question) for question in questions]
+    trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
+    first = [answer(database, words, settings, question, trade=trades[question.kind]) for question in questions]
     calls = [_needs(one, settings) for one in first]
     trip = settings.trip_cost + settings.trip_minutes * settings.hour_rate / 60
     van = van_list(calls, trip=trip, carrying=CARRY_MONEY, stock=have)
