@@ -9,7 +9,7 @@
 -- month:         first day of the month: of the first attended visit, of the fix (callback), of the visit (wrong part)
 -- numerator:     how many
 -- denominator:   of how many that are known
--- not_yet_known: left out because their follow-up is not over
+-- not_yet_known: left out: their follow-up is not over (wrong part: the verdict is still open)
 -- rate:          numerator / denominator; null = under 10, too few for a rate
 -- low:           lower end of the 95 % Wilson interval; null with the rate
 -- high:          upper end of the 95 % Wilson interval; null with the rate
