@@ -218,7 +218,7 @@ def _unit_of_bare_durations(connection: duckdb.DuckDBPyConnection) -> str:
         "group by 1 order by n desc, w limit 10000",
     )
     lines = (held["n"] * 10_000 / max(int(held["n"].sum()), 1)).astype("int64").clip(lower=1)
-    return durations.decide_unit(held["w"].repeat(lines)) or "minutes"
+    return durations.decide_unit(held["w"].repeat(lines.tolist())) or "minutes"
 
 
 def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
