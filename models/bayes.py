@@ -12,6 +12,7 @@ import numpy as np
 
 from models.traits import trait_tables
 
+SMALLEST = 1e-9  # of any estimated probability
 STRENGTHS = np.geomspace(0.25, 256, 16)
 
 
@@ -41,7 +42,7 @@ def count_cells(at: np.ndarray, cause: np.ndarray, weight: np.ndarray, cells: in
     """Weighted count of jobs by cell and cause: cells × causes."""
     rows, columns = np.nonzero(at != cells)
     flat = at[rows, columns] * causes + cause[rows]
-    return np.bincount(flat, weights=weight[rows], minlength=cells * causes).reshape(cells, causes)
+    return np.bincount(flat, weights=weight[rows], minlength=cells * causes).reshape(cells, causes).astype(float)
 
 
 def log_shares(cause: np.ndarray, weight: np.ndarray, causes: int, pseudo_jobs: float = 0.5) -> np.ndarray:
@@ -68,12 +69,12 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
     The same jobs made the traits and the strengths, so the strength of highest likelihood is too sure of itself; its square root
     lost least on jobs not seen (PATHFINDER, 1,000 to 20,000 jobs).
     """
-    log_ratio = np.zeros_like(counts)
+    log_ratio = np.zeros(counts.shape)
     widths = np.diff(starts)
     strengths = np.zeros(len(widths))
     told = widths >= 2
     if not told.any() or counts.shape[1] < 2:
-        return BayesTables(log_share, log_ratio, np.ones_like(counts), strengths)
+        return BayesTables(log_share, log_ratio, np.ones(counts.shape), strengths)
     kept = np.repeat(told, widths)
     block = counts[kept]
     begin = np.concatenate([[0], np.cumsum(widths[told])])
@@ -84,8 +85,8 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
     seen = np.add.reduceat(block, begin[:-1], axis=0)[column]
     pooled = block.sum(axis=1) + 0.5
     pooled /= np.add.reduceat(pooled, begin[:-1])[column]
-    chance = np.ones_like(counts)
-    chance[kept] = (block + lean * means) / (seen + lean)
+    chance = np.ones(counts.shape)
+    chance[kept] = np.maximum((block + lean * means) / (seen + lean), SMALLEST)
     log_ratio[kept] = np.log(chance[kept]) - np.log(pooled)[:, None]
     return BayesTables(log_share, log_ratio, chance, strengths)
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
+from sklearn.utils import assert_all_finite, check_consistent_length, column_or_1d
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 from threadpoolctl import threadpool_limits
 
@@ -81,18 +82,11 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             How much each job counts; None = one each.
         """
         frame = self._frame(X, reset=True)
-        y = np.asarray(y)
-        if y.ndim == 2 and y.shape[1] == 1:
-            import warnings
-
-            from sklearn.exceptions import DataConversionWarning
-
-            warnings.warn(
-                "y has one column too many; it was taken as one cause a job.", DataConversionWarning, stacklevel=2
-            )
-            y = y.ravel()
-        if y.ndim != 1 or len(y) != len(frame):
-            raise ValueError(f"y must hold one cause a job: {len(frame)} jobs, y has shape {y.shape}.")
+        if y is None:
+            raise ValueError("This CauseClassifier estimator requires y to be passed, but the target y is None.")
+        y = column_or_1d(y, warn=True)
+        assert_all_finite(y, input_name="y")
+        check_consistent_length(frame, y)
         check_classification_targets(y)
         weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
         self.classes_, cause = np.unique(y, return_inverse=True)
@@ -121,7 +115,8 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
     def predict(self, X: Any) -> np.ndarray:
         """Return the likeliest cause of each job."""
-        return np.asarray(self.classes_[np.argmax(self.predict_proba(X), axis=1)])
+        chance = self.predict_proba(X)
+        return np.asarray(self.classes_[chance.argmax(axis=1)])
 
     def none_of_these(self, X: Any) -> np.ndarray:
         """Probability, one a job, that the cause is one never seen for its kind."""
@@ -141,7 +136,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             validate_data(self, X, reset=reset, skip_check_array=True)
             if X.shape[0] == 0:
                 raise ValueError("Found array with 0 sample(s) while a minimum of 1 is required.")
-            return X.reset_index(drop=True)
+            return X.reset_index(drop=True).set_axis([str(name) for name in X.columns], axis=1)
         checked = validate_data(self, X, reset=reset, dtype=None, ensure_all_finite="allow-nan")
         return pd.DataFrame(checked, columns=[f"x{k}" for k in range(checked.shape[1])]).infer_objects()
 

@@ -13,7 +13,7 @@ from models.boosting import fit_trees
 from models.column_weights import Unseen, column_weights
 from models.linear import fit_linear, one_hot
 from models.pairs import Pairs, find_pairs
-from models.pool import pool_loss, pool_weights
+from models.pool import job_losses, pool_loss, pool_weights
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
-LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept
+LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept, and one standard error
 JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
 BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
@@ -160,7 +160,7 @@ class HeldOut:
             self.told[self.fold == part] = one.shown @ (one.log_ratio * by_cell)
         self.opinions["bayes"] = self.told[self.scored]
         self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
-        self.loss = pool_loss(list(self.opinions.values()), self.pool, self.cause, self.weight)
+        self.losses = job_losses(list(self.opinions.values()), self.pool, self.cause)
 
     def keep(self, name: str, opinion: np.ndarray) -> bool:
         """Take an opinion into the pool when it lowers the held-out log-loss enough; say whether it did."""
@@ -168,11 +168,13 @@ class HeldOut:
             return False
         tried = [*self.opinions.values(), opinion[self.scored]]
         weights = pool_weights(tried, self.cause, self.weight)
-        loss = pool_loss(tried, weights, self.cause, self.weight)
-        if weights[-1] == 0 or loss > self.loss - LEAST_GAIN:
+        losses = job_losses(tried, weights, self.cause)
+        gain = self.losses - losses
+        won = float(np.average(gain, weights=self.weight))
+        if weights[-1] == 0 or won < max(LEAST_GAIN, float(gain.std()) / np.sqrt(len(gain))):
             return False
         self.opinions[name] = opinion[self.scored]
-        self.pool, self.loss = weights, loss
+        self.pool, self.losses = weights, losses
         return True
 
     def weights(self) -> np.ndarray:
@@ -205,36 +207,28 @@ class HeldOut:
         opinion[mine] = self.shown[mine] @ weights
         return best, opinion, np.asarray(weights)
 
-    def _only_first_fold(self) -> None:
-        """Narrow the jobs that are scored to the first fold."""
-        kept = self.fold[self.scored] == 0
-        self.opinions = {name: opinion[kept] for name, opinion in self.opinions.items()}
-        self.scored = self.fold == 0
-        self.cause, self.weight = self.jobs.cause[self.scored], self.jobs.weight[self.scored]
-        self.loss = pool_loss(list(self.opinions.values()), self.pool, self.cause, self.weight)
-
     def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> int:
         """Try gradient boosting; rounds, 0 when there are too few jobs to try or it did not earn its keep."""
         jobs = self.jobs
-        others = np.flatnonzero(~self.scored) if not self.scored.all() else np.flatnonzero(self.fold > 0)
-        others = others[:MOST_FOR_TRIAL]
-        rounds = affordable_rounds(len(others), jobs.causes, len(columns))
+        parts = np.unique(self.fold[self.scored])
+        rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), jobs.causes, len(columns), len(parts))
         if not rounds:
             return 0
-        cause, weight = jobs.cause[others], jobs.weight[others]
-        trees = fit_trees(inputs[others], columns, cause, weight, jobs.causes, rounds=rounds, seed=seed)
         opinion = np.zeros_like(self.share)
-        opinion[self.scored] = trees.scores(inputs[self.scored])
-        if self.scored.all():  # few jobs: the trial saw some of those it is scored on, so judge on the first fold alone
-            self._only_first_fold()
+        for part in parts:
+            mine = self.fold == part
+            others = np.flatnonzero(~mine)[:MOST_FOR_TRIAL]
+            cause, weight = jobs.cause[others], jobs.weight[others]
+            trees = fit_trees(inputs[others], columns, cause, weight, jobs.causes, rounds=rounds, seed=seed)
+            opinion[mine] = trees.scores(inputs[mine])
         return rounds if self.keep("boosting", opinion) else 0
 
 
-def affordable_rounds(jobs: int, causes: int, columns: int) -> int:
-    """Rounds of boosting within about ``BOOSTING_SECONDS``; 0 = not tried."""
+def affordable_rounds(jobs: int, causes: int, columns: int, trials: int) -> int:
+    """Rounds of boosting within about ``BOOSTING_SECONDS`` for all trials; 0 = not tried."""
     if jobs < JOBS_PER_CAUSE * causes:
         return 0
-    per_tree = 0.003 + 4e-9 * jobs * columns
+    per_tree = 0.001 + 4e-9 * jobs * columns
     trees = 1 if causes == 2 else causes
-    rounds = int(BOOSTING_SECONDS / (per_tree * trees))
+    rounds = int(BOOSTING_SECONDS / (per_tree * trees * trials))
     return min(rounds, 150) if rounds >= 10 else 0

@@ -41,11 +41,16 @@ def pool_weights(opinions: list[np.ndarray], cause: np.ndarray, weight: np.ndarr
     return np.where(found.x < 1e-3, 0.0, found.x)
 
 
-def pool_loss(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:
-    """Mean log-loss of the pooled opinion, nats."""
+def job_losses(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray) -> np.ndarray:
+    """Log-loss of the pooled opinion on each job, nats."""
     scores = np.zeros_like(opinions[0])
     for w, opinion in zip(weights, opinions, strict=True):
         scores += w * opinion
     top = scores.max(axis=1, keepdims=True)
     total = np.log(np.exp(scores - top).sum(axis=1)) + top[:, 0]
-    return float(np.average(total - scores[np.arange(len(cause)), cause], weights=weight))
+    return np.asarray(total - scores[np.arange(len(cause)), cause])
+
+
+def pool_loss(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:
+    """Mean log-loss of the pooled opinion, nats."""
+    return float(np.average(job_losses(opinions, weights, cause), weights=weight))

@@ -179,7 +179,7 @@ def _texts(texts: Any) -> list[str]:
 def _threshold(chance: np.ndarray, right: np.ndarray, least_precision: float) -> tuple[float, float]:
     """Lowest probability such that what lies at or above it is right often enough; and the share that does."""
     order = np.argsort(-chance, kind="stable")
-    precision = np.cumsum(right[order]) / np.arange(1, len(order) + 1)
+    precision = np.cumsum(right[order]) / np.arange(2, len(order) + 2)  # one more counted as wrong: few texts prove little
     last_of_value = np.append(np.diff(chance[order]) != 0, True)
     good = np.flatnonzero((precision >= least_precision) & last_of_value)
     if len(good) == 0:

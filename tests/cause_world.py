@@ -1,0 +1,65 @@
+"""A small world of jobs with stated odds, for tests of the cause model: its exact posterior is one line of Bayes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+
+@dataclass(frozen=True)
+class SmallWorld:
+    """Causes with a share each, and findings of two values that depend on the cause alone."""
+
+    share: np.ndarray
+    yes: np.ndarray  # causes × findings: chance of "yes"
+
+    @classmethod
+    def make(cls, causes: int = 8, findings: int = 10, seed: int = 0) -> SmallWorld:
+        """Draw the odds."""
+        rng = np.random.default_rng(seed)
+        return cls(rng.dirichlet(np.full(causes, 2.0)), rng.beta(0.5, 0.5, (causes, findings)).clip(0.03, 0.97))
+
+    def jobs(self, number: int, seed: int, known: float = 0.4) -> tuple[pd.DataFrame, np.ndarray]:
+        """Draw jobs; each finding is known with chance ``known``. Frame of "yes"/"no"/None, and the causes."""
+        rng = np.random.default_rng(seed)
+        cause = rng.choice(len(self.share), p=self.share, size=number)
+        answer = np.where(rng.random((number, self.yes.shape[1])) < self.yes[cause], "yes", "no").astype(object)
+        answer[rng.random(answer.shape) > known] = None
+        return pd.DataFrame(answer, columns=[f"finding: f{k}" for k in range(answer.shape[1])]), cause
+
+    def posterior(self, facts: pd.DataFrame) -> np.ndarray:
+        """Exact probability of each cause."""
+        is_yes, is_no = (facts == "yes").to_numpy(float), (facts == "no").to_numpy(float)
+        log = np.log(self.share) + is_yes @ np.log(self.yes).T + is_no @ np.log(1 - self.yes).T
+        chance = np.exp(log - log.max(axis=1, keepdims=True))
+        return np.asarray(chance / chance.sum(axis=1, keepdims=True))
+
+
+def training_table(number: int = 400, seed: int = 0) -> pd.DataFrame:
+    """Cured jobs as the table ``cause_example`` holds them, three kinds with four causes each."""
+    rng = np.random.default_rng(seed)
+    kinds = np.array(["washing machine", "tumble dryer", "dishwasher"])
+    kind = rng.integers(0, 3, number)
+    cause = kind * 4 + rng.choice(4, p=[0.5, 0.25, 0.15, 0.1], size=number)
+    days = pd.Timestamp("2024-01-01") + pd.to_timedelta(np.sort(rng.integers(0, 700, number)), unit="D")
+    return pd.DataFrame(
+        {
+            "episode_id": np.arange(number),
+            "kind": kinds[kind],
+            "make": rng.choice(["Averan", "Tavrik"], number),
+            "model_family": rng.choice(["A1", "B2", None], number),
+            "age_years": np.where(rng.random(number) < 0.2, np.nan, rng.gamma(3, 2, number).round(1)),
+            "symptoms": [[f"symptom {c % 4 // 2}"] if rng.random() < 0.9 else [] for c in cause],
+            "codes": [["F05"] if c % 4 == 0 and rng.random() < 0.5 else [] for c in cause],
+            "findings": [[f"look=seen {c % 4}"] if rng.random() < 0.6 else [] for c in cause],
+            "cause": [f"cause {c}" for c in cause],
+            "cure_date": days,
+            "first_visit_date": days,
+            "visits": 1,
+            "labour_minutes": 30.0,
+            "parts_cost": 10.0,
+            "job_no": [f"J{k}" for k in range(number)],
+        }
+    )
