@@ -75,8 +75,8 @@ class ClauseReader:
 
     def find(
         self, texts: Sequence[str], kinds: Sequence[str | None], kind_of: NDArray[np.int64]
-    ) -> Iterator[tuple[NDArray[np.int64], list[Any]]]:
-        """Yield, batch by batch, the row of everything found, and what it was."""
+    ) -> Iterator[tuple[NDArray[np.int64], list[Any], NDArray[np.int64]]]:
+        """Yield, batch by batch, the row of everything found, what distinct clauses say, and which of it it is."""
         for start, end in batches(texts):
             part = texts[start:end]
             for lexicon, rows in self.by_language(part):
@@ -99,12 +99,12 @@ class ClauseReader:
         places: NDArray[np.int64],
         kinds: Sequence[str | None],
         kind_of: NDArray[np.int64],
-    ) -> tuple[NDArray[np.int64], list[Any]]:
+    ) -> tuple[NDArray[np.int64], list[Any], NDArray[np.int64]]:
         import pandas as pd
 
         clauses = lexicon.reader.clauses(texts)
         if not clauses.words:
-            return np.empty(0, dtype=np.int64), []
+            return np.empty(0, dtype=np.int64), [], np.empty(0, dtype=np.int64)
         rows = places[clauses.row]
         which, distinct = pd.factorize(clauses.which * len(kinds) + kind_of[rows])
         said = [
@@ -117,7 +117,7 @@ class ClauseReader:
         total = int(times.sum())
         within = np.arange(total) - np.repeat(np.cumsum(times) - times, times)
         picks = np.repeat(first[which], times) + within
-        return np.repeat(rows, times), [flat[pick] for pick in picks.tolist()]
+        return np.repeat(rows, times), flat, picks
 
     def _said(self, lexicon: Lexicon, kind: str | None, words: tuple[int, ...]) -> list[Any]:
         key = (lexicon.language, kind, words)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _BETWEEN = re.compile(r"[;,\n]")
 _SHORTEST_WORD = 3
+_DIGITS = np.frombuffer(b"0123456789", dtype=np.uint8)
 
 
 def _gather(
@@ -38,9 +39,10 @@ def _gather(
     rows: list[np.ndarray[Any, Any]] = []
     codes: list[np.ndarray[Any, Any]] = []
     numbered: dict[Any, int] = {}
-    for where, found in reader.find(texts, names, kind_of):
+    for where, found, picks in reader.find(texts, names, kind_of):
         rows.append(where)
-        codes.append(np.fromiter((numbered.setdefault(item, len(numbered)) for item in found), np.int64, len(found)))
+        each = np.fromiter((numbered.setdefault(item, len(numbered)) for item in found), np.int64, len(found))
+        codes.append(each[picks])
     row = np.concatenate(rows) if rows else np.empty(0, dtype=np.int64)
     code = np.concatenate(codes) if codes else np.empty(0, dtype=np.int64)
     table = pd.DataFrame({"row": row})
@@ -251,6 +253,7 @@ def unknown_words(
             chosen = written[start:end] if places is None else [written[start + p] for p in places.tolist()]
             met = lexicon.reader.words(chosen)
             at = np.flatnonzero(met.number == GAP)
+            at = at[~np.isin(np.frombuffer(met.raw, dtype=np.uint8)[met.begin[at]], _DIGITS)]
             asked = np.unique(met.which[at])
             spelt = {which: met.spelling(which) for which in asked.tolist()}
             wanted = {which: word for which, word in spelt.items() if _wants_review(lexicon, word)}

@@ -159,11 +159,8 @@ class Words:
         """Give the findings of one short note."""
         import numpy as np
 
-        return [
-            found
-            for _rows, items in self._findings.find([text], [kind], np.zeros(1, dtype=np.int64))
-            for found in items
-        ]
+        found = self._findings.find([text], [kind], np.zeros(1, dtype=np.int64))
+        return [items[pick] for _rows, items, picks in found for pick in picks.tolist()]
 
     def things_in(self, text: str, kind: str | None) -> list[str]:
         """Give the things that a short text names."""

@@ -19,7 +19,7 @@ from pipeline.words import Words
 
 
 def understood(words: Words, records: pd.DataFrame) -> pd.DataFrame:
-    """Give per text whether a complaint or a cause was understood.
+    """Give per text whether a complaint or a cause was understood, and whether a complaint was surely there.
 
     Parameters
     ----------
@@ -29,10 +29,13 @@ def understood(words: Words, records: pd.DataFrame) -> pd.DataFrame:
         product_category and problem.
     """
     kinds = words.match("kind", records["product_category"])["term"]
-    complaints = words.find_symptoms(records["problem"], kinds)["row"].unique()
+    found = words.find_symptoms(records["problem"], kinds)
+    surely = found.loc[~found["is_negated"] & ~found["is_doubtful"], "row"].unique()
+    complaints = found["row"].unique()
     causes = words.find_causes(records["problem"], kinds)["row"].unique()
     place = pd.RangeIndex(len(records))
-    return pd.DataFrame({"complaint": place.isin(complaints), "cause": place.isin(causes)}, index=records.index)
+    columns = {"complaint": complaints, "cause": causes, "surely": surely}
+    return pd.DataFrame({name: place.isin(rows) for name, rows in columns.items()}, index=records.index)
 
 
 def main(folder: Path) -> None:
@@ -43,10 +46,11 @@ def main(folder: Path) -> None:
         records = every[every["problem"].fillna("").str.count(r"[^\W\d_]") >= 3]
         begun = time.perf_counter()
         found = understood(words, records)
-        either = found.any(axis=1)
+        either = found[["complaint", "cause"]].any(axis=1)
         print(
             f"{path.name}: {len(every):,} lines, {len(records):,} problem texts, understood {either.mean():.1%} "
-            f"(complaint {found['complaint'].mean():.1%}, cause {found['cause'].mean():.1%}); "
+            f"(complaint {found['complaint'].mean():.1%}, surely {found['surely'].mean():.1%}, "
+            f"cause {found['cause'].mean():.1%}); "
             f"{time.perf_counter() - begun:.1f} s"
         )
         by = either.groupby(records["product_category"]).agg(["size", "mean"]).sort_values("size", ascending=False)
