@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import secrets
 import shutil
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sql
@@ -12,15 +13,12 @@ from pipeline.errors import DatabaseUnusable, UsageError, shown
 from pipeline.privacy import hash_customers, load_key
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import duckdb
 
     from pipeline.database import Database
 
 ERASED = "[erased]"
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts, so texts are not searched for it
-TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".html", ".json", ".jsonl")
 
 
 def forget(database: Database, customer_ref: str) -> dict[str, Any]:
@@ -75,8 +73,8 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
         **counts,
         "files": files,
         "proof": {"places_searched": searched["places"], "bytes_searched": searched["bytes"], "found": 0},
-        "still_to_do": "Backups and exports made before, and the office's own files, still hold the customer; "
-        "loading such a file again brings the customer back.",
+        "still_to_do": "Backups and exports made before, and the office's own files, are not touched: "
+        "delete or mend them; loading such a file again brings the customer back.",
     }
 
 
@@ -147,29 +145,31 @@ def _literal(word: str) -> str:
     return "".join(c if c.isalnum() or ord(c) > 127 else rf"\x{{{ord(c):x}}}" for c in word)
 
 
-def _files_beside(database: Database) -> list[Path]:
-    """Text files beside the database that the tool wrote; the office's own exports are never changed."""
-    return sorted(
-        p for p in database.path.parent.iterdir() if p.is_file() and _is_ours(p, database) and not p.is_symlink()
-    )
+def _review_files(database: Database) -> list[Path]:
+    """Review files beside the database and in the current folder, known by their columns, whatever their name."""
+    from pipeline.review import COLUMNS
 
-
-def _is_ours(path: Path, database: Database) -> bool:
-    """Tell what the tool wrote: named after the database, or a review file."""
-    is_text = path.suffix.lower() in TEXT_ENDINGS
-    return is_text and path.name.casefold().startswith((database.path.stem.casefold(), "review"))
+    folders = {database.path.parent.resolve(), Path.cwd()}
+    found = []
+    for path in sorted(p for folder in folders for p in folder.glob("*.csv") if p.is_file()):
+        with path.open("rb") as file:
+            start = file.read(400).removeprefix(b"\xef\xbb\xbf")
+        names = start.splitlines()[0].decode("ascii", "replace") if start else ""
+        if re.split("[,;\t]", names.replace('"', ""))[: len(COLUMNS)] == list(COLUMNS):
+            found.append(path)
+    return found
 
 
 def _erase_in_files(database: Database, hashed: str, written: str) -> list[str]:
     changed = []
-    for path in _files_beside(database):
-        text = path.read_text(encoding="utf-8", errors="surrogateescape")
+    for path in _review_files(database):
+        text = path.read_bytes().decode("utf-8", "surrogateescape")
         cleaned = text.replace(hashed, ERASED)
         if len(written) >= SHORTEST_NAME:
             cleaned = _file_pattern(written).sub(ERASED, cleaned)
         if cleaned != text:
             draft = path.with_name(path.name + ".new")
-            draft.write_text(cleaned, encoding="utf-8", errors="surrogateescape")
+            draft.write_bytes(cleaned.encode("utf-8", "surrogateescape"))
             shutil.copymode(path, draft)
             draft.replace(path)
             changed.append(path.name)
@@ -187,7 +187,7 @@ def _rewrite(database: Database) -> None:
 
 
 def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:
-    """Search every text of every table, and the bytes of every file beside the database, for the hash and the name."""
+    """Search every text of every table and every review file for hash and name, the database file for the hash."""
     connection = database.connection
     found: list[str] = []
     columns = _text_columns(connection, raw_only=False)
@@ -200,10 +200,12 @@ def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:
         if rows:
             found.append(f"{table}.{column}")
     size = 0
-    files = [database.path, *_files_beside(database)]
+    files = [database.path, *_review_files(database)]
     for path in [p for p in (*files, database.path.with_name(database.path.name + ".wal")) if p.exists()]:
         held = path.read_bytes()
         size += len(held)
-        if hashed.encode() in held:
+        is_review = path.suffix == ".csv"
+        names = _file_pattern(written).search(held.decode("utf-8", "replace")) if is_review else None
+        if hashed.encode() in held or (names and len(written) >= SHORTEST_NAME):
             found.append(path.name)
     return {"places": len(columns) + len(files), "bytes": size, "found": found}

@@ -14,6 +14,7 @@ import sql
 from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.forget import forget
+from pipeline.review import COLUMNS
 from pipeline.status import status
 
 JOBS = (
@@ -49,14 +50,15 @@ def hash_of(workshop: Workshop, job_no: str) -> str:
 
 
 def test_a_customer_is_gone_from_every_table_and_file_and_the_visits_stay(workshop: Workshop, tmp_path: Path) -> None:
-    review = tmp_path / "review.csv"
-    review.write_text("written,example\nzibbly,Ann Example says leaking\n")
+    review = tmp_path / "words-of-may.csv"
+    header = "\ufeff" + ",".join(COLUMNS)
+    review.write_text(header + "\r\ncomplaint,zibbly,1,Ann Example says leaking,,,,,\r\n", newline="", encoding="utf-8")
     other = tmp_path / "office.csv"
     other.write_text("Ann Example\n")
     hashed = hash_of(workshop, "J1")
     told = workshop.forget("  ann EXAMPLE ")
     assert (told["visits"], told["raw_lines"], told["refused_lines"]) == (2, 2, 1)
-    assert told["files"] == ["review.csv"]
+    assert told["files"] == ["words-of-may.csv"]
     assert told["proof"]["found"] == 0
     assert told["proof"]["places_searched"] > 20
     everything = held(workshop)
@@ -64,7 +66,8 @@ def test_a_customer_is_gone_from_every_table_and_file_and_the_visits_stay(worksh
     assert "ann  example" not in everything.casefold()
     assert "ann example" not in everything.casefold()
     assert "Annabel Examples no relation" in everything
-    assert review.read_text() == "written,example\nzibbly,[erased] says leaking\n"
+    erased = header + "\r\ncomplaint,zibbly,1,[erased] says leaking,,,,,\r\n"
+    assert review.read_bytes().decode("utf-8") == erased
     assert other.read_text() == "Ann Example\n"
     assert hashed.encode() not in (tmp_path / "shop.duckdb").read_bytes()
     query = "select count(*), count(distinct customer_hash) from visit where customer_hash like 'erased-%'"
