@@ -1,13 +1,13 @@
 """The word lists shipped with each language, and how a term is added to them.
 
 Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, parts, cautions; ``causes.csv`` and
-``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named alone);
-``readings.csv`` holds the resistance of good parts. A language is a folder of
+``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
+alone); ``readings.csv`` holds the resistance of good parts. A language is a folder of
 
-- ``phrases*.csv``: class, term, kinds, phrases (split by |). Classes for complaints: *function* ("drain": a complaint when
-  denied), *symptom* ("leak"), *opposite* ("quiet"), *topic* ("screen": doubtful by itself), *block* ("drain hose": no
-  complaint although a word in it is). Classes for notes: *part*, *thing*, *state*. Kinds: empty = all, ``other`` = those no
-  list knows. Inflected and misspelt forms need no phrase of their own;
+- ``phrases*.csv``: class, term, kinds, phrases (split by |). Classes for complaints: *function* ("drain": a complaint
+  when denied), *symptom* ("leak"), *opposite* ("quiet"), *topic* ("screen": doubtful by itself), *block* ("drain hose":
+  no complaint although a word in it is). Classes for notes: *part*, *thing*, *state*. Kinds: empty = all, ``other`` =
+  those no list knows. Inflected and misspelt forms need no phrase of their own;
 - ``cells.csv``: whole cells of kinds and outcomes, and words that may stand beside them;
 - ``cues.toml``: words that deny, doubt, confirm, join or end a clause, fillers, endings and irregular forms;
 - ``known.txt``: common words that are neither asked about in review nor taken for a misspelling.
