@@ -91,6 +91,17 @@ def test_a_new_fault_before_the_return_comes_first_and_a_return_of_an_older_faul
     ]
 
 
+def test_a_return_counts_as_a_callback_though_a_new_fault_came_first() -> None:
+    connection = workshop(visit(0, symptoms=DRAIN), visit(5, symptoms=LEAK), visit(9, symptoms=DRAIN), until=50)
+    assert connection.execute(
+        "select days_to_return, days_followed from callback_follow_up order by visit_id"
+    ).fetchall() == [(9, 50), (None, 45), (None, 41)]
+    assert connection.execute(
+        "select numerator, denominator from episode_rate where measure = 'callback' and dimension = 'all'"
+    ).fetchall() == [(1, 3)]
+    assert column(connection, "select callbacks from month_summary") == [1]
+
+
 def many(fixed: int, failed: int, open_: int) -> duckdb.DuckDBPyConnection:
     visits = [visit(0, serial=f"F{n}", technician="Ada") for n in range(fixed)]
     visits += [visit(0, "not fixed", serial=f"N{n}", technician="Ada") for n in range(failed)]

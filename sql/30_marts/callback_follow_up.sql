@@ -5,6 +5,8 @@
 -- days:            days from the fix to the event, or to the end of follow-up
 -- event:           return: the episode's next visit; new fault: another episode on the unit began before it; none yet
 -- return_visit_id: the visit of the event; null = none yet
+-- days_to_return:  days from the fix to the episode's next visit, whether or not a new fault came first; null = none so far
+-- days_followed:   days from the fix to the end of follow-up
 create or replace table callback_follow_up as
 with
     fix as (
@@ -77,7 +79,9 @@ select
     case
         when followed.event = 'return' then followed.next_visit_id
         when followed.event = 'new fault' then followed.fault_visit_id
-    end as return_visit_id
+    end as return_visit_id,
+    datediff('day', followed.fix_date, followed.next_date) as days_to_return,
+    datediff('day', followed.fix_date, follow_up.as_of) as days_followed
 from followed
 inner join episode on episode.episode_id = followed.episode_id
 cross join follow_up;

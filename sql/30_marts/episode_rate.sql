@@ -77,13 +77,18 @@ with
             callback_follow_up.technician as technician,
             callback_follow_up.main_symptom as main_symptom,
             episode.cause as cause,
-            case when callback_follow_up.event = 'return' and callback_follow_up.days <= follow_up.window_days then 1 else 0 end
-                as is_hit,
+            case when callback_follow_up.days_to_return <= follow_up.window_days then 1 else 0 end as is_hit,
             case
-                when callback_follow_up.event <> 'none yet' or callback_follow_up.days >= follow_up.window_days then 1 else 0
+                when callback_follow_up.days_to_return <= follow_up.window_days
+                    or callback_follow_up.days_followed >= follow_up.window_days
+                    then 1
+                else 0
             end as is_known,
             case
-                when callback_follow_up.event = 'none yet' and callback_follow_up.days < follow_up.window_days then 1 else 0
+                when callback_follow_up.days_to_return <= follow_up.window_days
+                    or callback_follow_up.days_followed >= follow_up.window_days
+                    then 0
+                else 1
             end as is_not_yet_known
         from callback_follow_up
         inner join episode on episode.episode_id = callback_follow_up.episode_id

@@ -47,9 +47,7 @@ with
         select
             cast(date_trunc('month', callback_follow_up.fix_date) as date) as month,
             count(*) as fixes,
-            sum(
-                case when callback_follow_up.event = 'return' and callback_follow_up.days <= follow_up.window_days then 1 else 0 end
-            ) as callbacks
+            sum(case when callback_follow_up.days_to_return <= follow_up.window_days then 1 else 0 end) as callbacks
         from callback_follow_up
         cross join follow_up
         group by cast(date_trunc('month', callback_follow_up.fix_date) as date)
