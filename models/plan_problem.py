@@ -133,9 +133,9 @@ def without_checks(problem: Problem, order: Sequence[int] | None = None) -> tupl
 
 
 def values_of(problem: Problem) -> Floats:
-    """Money saved by knowing each check's outcome before acting in p/c order, its own cost not taken off; never below 0.
+    """Money saved by knowing each check's outcome before acting in p/c order, its own cost not taken off; at least 0.
 
-    Repairs are put in order anew for every outcome by chance over cost, openings counted with each repair that needs them.
+    Repairs are put in order anew for every outcome, openings counted with each repair that needs them.
     """
     outcomes = [len(check.outcomes) for check in problem.checks]
     joint = np.concatenate([problem.p[None, :], *(problem.p * check.likelihood.T for check in problem.checks)])

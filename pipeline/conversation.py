@@ -1,4 +1,4 @@
-"""One visit step by step: the next best check or repair, a number to press, odds and plan anew, and a record at the end."""
+"""One visit step by step: the next best check or repair, a number to press, new odds, and a record at the end."""
 
 from __future__ import annotations
 

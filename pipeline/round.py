@@ -48,7 +48,8 @@ def plan_round(
     Returns
     -------
     dict
-        ``calls``: one object a call as in `causes`; ``van``: part, expected_use, carry (units); and what the van brings.
+        ``calls``: one object a call as in `causes`; ``van``: part, expected_use, carry (units); ``one_visit``: expected
+        calls for which the parts are aboard; ``not_planned``: lines left out, and why.
 
     Raises
     ------
@@ -121,7 +122,9 @@ def read_calls(
         complaints = mask_contacts(pd.Series([line["complaint"] for line in lines], dtype="str"))
         lines = [{**line, "complaint": text} for line, text in zip(lines, complaints.fillna(""), strict=True)]
     written = pd.Series([line["visit_date"] for line in lines], dtype="str")
-    days = dates.parse(written.where(written != ""))["value"].dropna().unique() if (written != "").any() else []
+    days: Sequence[Any] = (
+        dates.parse(written.where(written != ""))["value"].dropna().unique() if (written != "").any() else []
+    )
     return lines, pd.Timestamp(days[0]).date() if len(days) == 1 else None
 
 

@@ -1,4 +1,4 @@
-"""The plan of a call as a tree short enough for one sheet: steps in a row, both branches of every check, each with its cautions."""
+"""The plan of a call as a tree short enough for one sheet: steps in a row, the branches of every check, all cautions."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ def tree(visit: VisitPlan) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``steps``: steps in order, each as in the JSON of `causes` with ``caution_names`` besides; ``branches``: what the
-        last check may show, each with ``label``, ``chance`` (given this row is reached), ``leading`` (the likeliest cause
-        then, and how likely) and ``then`` (a row like this one, or None where it is rare); empty where the row ends in a
-        repair. Rare branches are cut until the tree fits a page.
+        ``steps``: steps in order, each as in the JSON of `causes` with ``caution_names`` besides; ``branches``: what
+        the last check may show, each with ``label``, ``chance`` (given this row is reached), ``leading`` and
+        ``leading_chance`` (the likeliest cause then) and ``then`` (a row like this one, or None where it is rare);
+        empty where the row ends in a repair. Rare branches are cut until the tree fits a page.
     """
     for smallest in SMALLEST_REACHES:
         whole = _row(visit, visit.plan.root, visit.plan.problem.opened, smallest)

@@ -31,11 +31,12 @@ def visit_sheets(
     Parameters
     ----------
     calls
-        One object a call as in the JSON of `causes`, with ``tree`` (steps and branches), ``cautions_named`` (name and text)
-        and ``said`` (the complaint as written) besides.
+        One object a call as in the JSON of `causes`, with ``tree`` (steps and branches), ``cautions_named`` (name and
+        text) and ``said`` (the complaint as written) besides.
     van
         ``units`` (part → units to carry), ``expected_use`` (part → calls that need it), ``wanted`` (part → list of
-        (call number, probability)), ``one_visit`` and ``one_visit_empty`` (expected calls cured in one visit), ``all_cured``.
+        (call number, probability)), ``one_visit`` and ``one_visit_empty`` (expected calls that can be cured in one
+        visit with this van and with none), ``all_cured`` (chance that all can).
     day
         ``number``, ``month``, ``weekday`` in words; None = the file names no single day.
     currency

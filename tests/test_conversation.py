@@ -129,8 +129,8 @@ def test_the_record_line_loads_and_says_what_was_seen(workshop, tmp_path):
     with Workshop.open(tmp_path / "new.duckdb") as new:
         loaded = new.load([record]).as_json()["totals"]
         assert loaded["rejected"] == 0
-        cause, outcome, minutes, findings = new.database.connection.execute(
-            "select cause, outcome, labour_minutes, findings_text from visit order by visit_id limit 1"
+        cause, outcome, minutes = new.database.connection.execute(
+            "select cause, outcome, labour_minutes from visit order by visit_id limit 1"
         ).fetchall()[0]
         assert (cause, outcome, minutes) == (lines[0]["cause"], "fixed", 45)
         seen = new.database.connection.execute(
