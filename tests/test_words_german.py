@@ -41,6 +41,10 @@ def said(words: Words, text: str, kind: str) -> set[str]:
         ("radio", "kein Ton", {"no sound"}),
         ("mixer", "geht nicht", {"does not work"}),
         ("mixer", "Motor läuft nicht", {"does not turn"}),
+        ("coffee maker", "Läuft aus.", {"leaks"}),
+        ("tablet", "lässt sich nicht einschalten", {"dead"}),
+        ("radio", "geht aus", {"cuts out or intermittent"}),
+        ("mixer", "funktioniert einwandfrei", {"-does not work"}),
     ],
 )
 def test_german_complaints(words: Words, kind: str, text: str, expected: set[str]) -> None:

@@ -57,7 +57,9 @@ class Lexicon:
     def _forms(self) -> dict[str, str]:
         forms = {folded(str(k)): folded(str(v)) for k, v in self._cues.get("forms", {}).items()}
         for word, effect in self.cue.items():
-            if effect in ("not", "no", "work", "break"):
+            if effect == "work":
+                forms.setdefault(word, effect)
+            elif effect in ("not", "no", "break"):
                 forms[word] = _BREAK if effect == "break" else effect
         return forms
 

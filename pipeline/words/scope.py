@@ -171,7 +171,7 @@ def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> lis
         other = tree.longest_in(others, words, position)
         if complaint is not None and (other is None or complaint[0] >= other[0]):
             end = complaint[0]
-            if word == "work" and end - position == 1:
+            if effects.get(word) == "work" and end - position == 1:
                 _work(scope, complaint[1][0], after=lexicon.denies_after)
             elif effects.get(word) == "bad" and end - position == 1:
                 scope.blame(complaint[1][0], word)
