@@ -199,7 +199,11 @@ class Answer:
     def _carry_line(self) -> str:
         assert self.visit is not None  # noqa: S101 - only called with a plan
         worth = [f"{row.part} {row.probability:.0%}" for row in self.visit.carry if row.worth_it][:SHOWN_CARRY]
-        other = [f"{row.part} {row.probability:.0%}" for row in self.visit.carry if not row.worth_it][:2]
+        other = [
+            f"{row.part} {row.probability:.0%}"
+            for row in self.visit.carry
+            if not row.worth_it and row.probability >= LEAST_ODDS
+        ][:2]
         carry = f"Carry: {', '.join(worth) or 'no part pays its place'}"
         return carry + (f". Leave: {', '.join(other)}" if other else "")
 

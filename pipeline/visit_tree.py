@@ -1,4 +1,4 @@
-"""The plan of a call as a tree short enough for one sheet: steps in a row, the branches of every check, all cautions."""
+"""The plan of a call as a tree short enough for one sheet: steps in a row, branches of every check, all cautions."""
 
 from __future__ import annotations
 
