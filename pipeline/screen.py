@@ -13,7 +13,7 @@ from pipeline.batches import batches, insert
 from pipeline.layout import FIELDS, Layout, position
 from pipeline.mapping import cell, map_lines, personal_columns
 from pipeline.read import Records
-from pipeline.values import dates, money
+from pipeline.values import dates, durations, money
 from pipeline.values.distinct import NOT_KNOWN, plain
 
 if TYPE_CHECKING:
@@ -49,7 +49,8 @@ class Screened:
     lines
         Lines of the file that are not blank.
     how
-        How the columns are read: date_order, decimal_mark of each money column, currency.
+        How the columns are read: date_order, decimal_mark of each money column, what a duration without a unit is
+        (minutes, as the field is called, where the column does not show it), currency.
     rejected
         Lines that were refused.
     reasons
@@ -86,6 +87,7 @@ def screen(
     how = {
         "date_order": _read_days(connection, layout),
         "decimal_mark": _read_marks(connection, layout),
+        "bare_durations": durations.decide_unit(_spread(*_counted(connection, "minutes"))) or "minutes",
         "currency": layout.currency,
     }
     masked = _mask(connection) if settings.mask_contacts else set()

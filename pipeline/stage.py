@@ -181,10 +181,6 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
     for rows in batches(connection, "select distinct age as w, day as d from visit_text where age is not null"):
         years = ages.parse(rows["w"], rows["d"].astype("datetime64[s]"))["value"]
         insert(connection, "age_read", rows.assign(y=years))
-    connection.execute("create or replace temp table minutes_read (written varchar, minutes double)")
-    unit = _unit_of_bare_durations(connection)
-    for rows in batches(connection, "select distinct minutes as w from visit_text where minutes is not null"):
-        insert(connection, "minutes_read", rows.assign(m=durations.parse(rows["w"], unit)["value"]))
     connection.execute(
         "create or replace temp table money_read "
         "(field varchar, written varchar, mark varchar, amount double, currency varchar)"
@@ -192,9 +188,17 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute(
         "create or replace temp table batch_reading as select batch_id, "
         "coalesce(reading->>'$.decimal_mark.labour_charge', '') as labour_mark, "
-        "coalesce(reading->>'$.decimal_mark.parts_cost', '') as parts_mark, reading->>'$.currency' as currency "
-        "from load_batch"
+        "coalesce(reading->>'$.decimal_mark.parts_cost', '') as parts_mark, reading->>'$.currency' as currency, "
+        "coalesce(reading->>'$.bare_durations', 'minutes') as duration_unit from load_batch"
     )
+    connection.execute("create or replace temp table minutes_read (written varchar, unit varchar, minutes double)")
+    query = (
+        "select distinct minutes as w, duration_unit as u from visit_text join batch_reading using (batch_id) "
+        "where minutes is not null order by all"
+    )
+    for rows in batches(connection, query):
+        for unit, some in rows.groupby("u", sort=True):
+            insert(connection, "minutes_read", some.assign(m=durations.parse(some["w"], str(unit))["value"]))
     for column, mark in (("labour_charge", "labour_mark"), ("parts_cost", "parts_mark")):
         query = (
             f"select {column} as w, {mark} as m, count(*) as n from visit_text join batch_reading using (batch_id) "
@@ -208,17 +212,6 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
                 )
                 columns = {"f": [column] * len(written), "w": written, "m": some["m"].tolist(), "a": amounts}
                 insert(connection, "money_read", columns | {"c": currencies})
-
-
-def _unit_of_bare_durations(connection: duckdb.DuckDBPyConnection) -> str:
-    """Decide over every line held what "5" or "1.25" of the field minutes is; where none shows it, its name does."""
-    held = frame(
-        connection,
-        "select minutes as w, count(*) as n from raw_record where minutes is not null "
-        "group by 1 order by n desc, w limit 10000",
-    )
-    lines = (held["n"] * 10_000 / max(int(held["n"].sum()), 1)).astype("int64").clip(lower=1)
-    return durations.decide_unit(held["w"].repeat(lines.tolist())) or "minutes"
 
 
 def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
@@ -239,6 +232,7 @@ def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> 
         "left join cause_read as c on c.written = v.cause and c.kind = k.term "
         "left join outcome_read as o on o.written = v.outcome "
         "left join minutes_read on minutes_read.written = v.minutes "
+        "and minutes_read.unit = batch_reading.duration_unit "
         "left join money_read as labour on labour.field = 'labour_charge' and labour.written = v.labour_charge "
         "and labour.mark = batch_reading.labour_mark "
         "left join money_read as parts on parts.field = 'parts_cost' and parts.written = v.parts_cost "

@@ -443,6 +443,18 @@ def test_decimal_marks_are_remembered_when_lines_are_read_again(
     assert rows(database, "select job_no, labour_charge from stage_visit order by 1") == expected
 
 
+def test_durations_without_a_unit_are_read_as_their_own_file_shows(
+    database: Database, words: Words, without_marts: None
+) -> None:
+    header = [*HEADER, "minutes"]
+    load(database, words, as_csv([[*FIRST[0], "1.25"], [*FIRST[1], "0.5"]], header), "hours.csv")
+    load(database, words, as_csv([[*FIRST[2], "75"]], header), "minutes.csv")
+    expected = [("J1", 75.0), ("J2", 30.0), ("J3", 75.0)]
+    assert rows(database, "select job_no, labour_minutes from stage_visit order by 1") == expected
+    restage(database, words, Settings())
+    assert rows(database, "select job_no, labour_minutes from stage_visit order by 1") == expected
+
+
 def test_text_that_would_be_code_elsewhere_is_only_text(database: Database, words: Words) -> None:
     nasty = [
         "'; drop table visit; --", '=HYPERLINK("http://x.test")', "<script>alert(1)</script>", "\x1b[2Jclear", "$$; --",

@@ -7,7 +7,7 @@ create table if not exists load_batch (
     sha256 varchar not null,            -- of the file's bytes
     bytes bigint not null,              -- size of the file
     layout varchar not null,            -- name of the layout the lines were read with
-    reading varchar not null,           -- JSON: date order, decimal marks and currency the lines were read with
+    reading varchar not null,           -- JSON: date order, decimal marks, unit of bare durations and currency the lines were read with
     loaded_at timestamp not null,       -- when it was loaded
     lines_read bigint not null,         -- records in the file, the header not counted
     loaded bigint not null,             -- lines that are new or a new version
