@@ -110,13 +110,13 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
     money = _money(currency)
     has_plan = expected["minutes"] is not None
     advice = {row["part"]: f"not the cause {row['count']} of {row['of']} times" for row in call["advice"]}
-    steps = call["steps"]
     return {
         "anchor": f"call-{number}",
         "number": number,
         "unit": f"{asked['kind'].capitalize()} {unit}".strip(),
         "fault": ", ".join([*asked["complaint"], *asked["code"]]) or "complaint not understood",
-        "first": f"{steps[0]['name']}" if steps else "",
+        "first": call["tree"]["steps"][0]["name"],
+        "first_cautions": call["tree"]["steps"][0]["caution_names"],
         "said": call["said"],
         "facts": ", ".join(facts),
         "not_understood": ", ".join(call["not_understood"]),

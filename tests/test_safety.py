@@ -127,6 +127,9 @@ def test_sheets_print_every_step_with_its_cautions_and_their_text(workshop, kind
     page = (tmp_path / "round.html").read_text(encoding="utf-8")
     sheets = re.findall(r'<article class="sheet.*?</article>', page, flags=re.DOTALL)
     assert len(sheets) == len(told["calls"])
+    overview = re.findall(r'<span class="first">.*?</a>', page, flags=re.DOTALL)
+    assert len(overview) == len(sheets)
+    assert all('class="heed"' in first for first in overview)
     for sheet, call in zip(sheets, told["calls"], strict=True):
         trade = about(workshop.words, call["asked"]["kind"])
         steps = re.findall(r'<li class="step.*?</li>', sheet, flags=re.DOTALL)
