@@ -172,10 +172,31 @@ def single_fault_jobs(
     posterior = None
     if exact:
         posterior = np.zeros((jobs, len(faults)))
+        one_cause = _joined(network, faults, share)
         for row in range(jobs):
             seen = {n: int(drawn[n][row]) for n in [*complaints, *findings] if facts[n].iloc[row] is not None}
-            for k in range(len(faults)):
-                given = {fault: int(j == k) for j, fault in enumerate(faults)}
-                posterior[row, k] = network.evidence_chance({**seen, **given}, None)
+            posterior[row] = one_cause.evidence_chance(seen, "cause")
         posterior /= posterior.sum(axis=1, keepdims=True)
     return Jobs(facts, cause, posterior)
+
+
+def _joined(network: Network, faults: list[str], share: np.ndarray) -> Network:
+    """Put one node ``cause`` in the place of all fault nodes, of which exactly one is present."""
+    is_fault = set(faults)
+    parents, tables = {"cause": []}, {"cause": share}
+    for node in network.order:
+        if node in is_fault:
+            continue
+        mine = network.parents[node]
+        others = [parent for parent in mine if parent not in is_fault]
+        if len(others) == len(mine):
+            parents[node], tables[node] = mine, network.table[node]
+            continue
+        by_cause = []
+        for fault in faults:
+            at = tuple(int(parent == fault) if parent in is_fault else slice(None) for parent in mine)
+            by_cause.append(network.table[node][(slice(None), *at)])
+        parents[node], tables[node] = ["cause", *others], np.stack(by_cause, axis=1)
+    states = {node: network.states[node] for node in parents if node != "cause"} | {"cause": faults}
+    order = ["cause", *(node for node in network.order if node not in is_fault)]
+    return Network(states, parents, tables, order)
