@@ -122,9 +122,7 @@ def read_calls(
         complaints = mask_contacts(pd.Series([line["complaint"] for line in lines], dtype="str"))
         lines = [{**line, "complaint": text} for line, text in zip(lines, complaints.fillna(""), strict=True)]
     written = pd.Series([line["visit_date"] for line in lines], dtype="str")
-    days: Sequence[Any] = (
-        dates.parse(written.where(written != ""))["value"].dropna().unique() if (written != "").any() else []
-    )
+    days = dates.parse(written.where(written != ""))["value"].dropna().unique()
     return lines, pd.Timestamp(days[0]).date() if len(days) == 1 else None
 
 
