@@ -236,7 +236,7 @@ def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:
     if not lines:
         return []
     return [
-        f"{lines:,} visits lie later than today, the last on {last}. Follow-up is counted to the last visit: "
+        f"Visits later than today: {lines:,}, the last on {last}. Follow-up is counted to the last visit: "
         "if these are planned calls or mistyped years, set as_of in the settings file."
     ]
 

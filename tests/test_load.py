@@ -279,7 +279,7 @@ def test_a_dry_run_says_the_same_and_changes_nothing(database: Database, words: 
 def test_visits_later_than_today_are_pointed_out(database: Database, words: Words, without_marts: None) -> None:
     tomorrow = dt.date.today() + dt.timedelta(days=1)
     report = load(database, words, as_csv([[tomorrow.isoformat(), *FIRST[0][1:]], FIRST[1]]))
-    assert any(f"1 visits lie later than today, the last on {tomorrow}" in note for note in report.files[0].notes)
+    assert any(f"Visits later than today: 1, the last on {tomorrow}" in note for note in report.files[0].notes)
     assert not any(
         "later than today" in note for note in load(database, words, as_csv(FIRST), "past.csv").files[0].notes
     )
