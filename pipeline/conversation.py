@@ -287,12 +287,19 @@ def header_of(path: Path) -> list[str]:
     Raises
     ------
     UsageError
-        The file holds other columns than a record's.
+        The file holds other columns than a record's, or cannot be written.
     """
-    if not path.exists() or path.stat().st_size == 0:
+    try:
+        path.open("a", encoding="utf-8").close()
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            header = next(csv.reader(file), [])
+    except (OSError, UnicodeDecodeError, csv.Error) as fault:
+        raise UsageError(
+            f"{shown(path)} cannot be used as a record file.",
+            "Name a file in a folder you may write to, with --record.",
+        ) from fault
+    if not header:
         return list(FIELDS)
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        header = next(csv.reader(file), [])
     if missing := [
         name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header
     ]:

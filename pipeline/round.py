@@ -85,7 +85,13 @@ def plan_round(
         currency=settings.currency,
         refused=refused,
     )
-    out.write_text(page, encoding="utf-8")
+    try:
+        out.write_text(page, encoding="utf-8")
+    except OSError as fault:
+        raise UsageError(
+            f"{shown(out)} cannot be written: {fault.strerror}.",
+            "Name a file in a folder you may write to, with --out.",
+        ) from fault
     return {"calls": told, "van": van_rows(van), "one_visit": round(van.one_visit_cures, 3), "not_planned": refused}
 
 

@@ -59,7 +59,7 @@ def until_cured(workshop, record=None, **more):
 def test_stopping_at_once_records_nothing(workshop, tmp_path):
     told = visit(workshop, Technician("q"), tmp_path / "record.csv")
     assert told["outcome"] == ""
-    assert not (tmp_path / "record.csv").exists()
+    assert (tmp_path / "record.csv").read_bytes() == b""
 
 
 def test_an_answer_moves_the_odds_and_the_next_step(workshop):
@@ -186,3 +186,10 @@ def test_every_line_fits_a_phone_or_is_a_caution(workshop):
     visit(workshop, technician)
     for screen in technician.screens[1:]:
         assert len([line for line in screen if line]) <= 14
+
+
+def test_a_record_file_that_cannot_be_written_is_refused_before_the_visit(workshop, tmp_path):
+    technician = Technician("1")
+    with pytest.raises(UsageError, match="record file"):
+        visit(workshop, technician, tmp_path / "no such folder" / "record.csv")
+    assert technician.steps() == []

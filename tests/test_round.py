@@ -107,6 +107,17 @@ def test_a_file_without_kinds_is_refused(workshop, tmp_path):
         workshop.round(write(tmp_path / "c.csv", ("1", "2"), header=("price", "colour")), tmp_path / "c.html")
 
 
+def test_a_round_without_calls_still_makes_a_page(workshop, tmp_path):
+    told = workshop.round(write(tmp_path / "c.csv"), tmp_path / "c.html")
+    assert told["calls"] == [] == told["van"]
+    assert "No call to plan" in (tmp_path / "c.html").read_text(encoding="utf-8")
+
+
+def test_a_page_that_cannot_be_written_is_refused(workshop, tmp_path):
+    with pytest.raises(UsageError, match="cannot be written"):
+        workshop.round(write(tmp_path / "c.csv", CALL), tmp_path / "no such folder" / "c.html")
+
+
 def test_too_many_calls_are_refused(workshop, tmp_path):
     with pytest.raises(UsageError, match="at most"):
         workshop.round(write(tmp_path / "c.csv", *[CALL] * (MOST_CALLS + 1)), tmp_path / "c.html")
