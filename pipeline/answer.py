@@ -333,10 +333,16 @@ def answer(
         visit=visit,
         steps=steps,
         quote=_quote(odds, visit, evidence, settings),
-        advice=for_parts(kept(database), question, [row.part for row in visit.carry]),
+        advice=for_parts(kept(database), question, _parts_in_question(visit, steps)),
         remark=_remark(evidence),
         currency=settings.currency,
     )
+
+
+def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
+    """Parts that this visit may well fit: those among its steps and those worth carrying, likeliest first."""
+    in_steps = {part for step in steps for part in step.parts}
+    return [row.part for row in visit.carry if row.worth_it or row.part in in_steps]
 
 
 def with_van(one: Answer, settings: Settings, carried: Sequence[str]) -> Answer:
