@@ -345,4 +345,9 @@ def _print(page: Path, pdf: Path) -> Path:
             "There is no browser on this machine to print with.",
             "Install Chromium, or open the page in any browser and print it there.",
         )
-    return print_page(browser, page, pdf)
+    try:
+        return print_page(browser, page, pdf)
+    except RuntimeError as failed:
+        raise UsageError(
+            f"The page could not be printed: {failed}.", f"Open {page} in a browser and print it."
+        ) from failed

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import tempfile
@@ -11,7 +12,6 @@ BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge",
 SECONDS = 120
 _QUIET = (
     "--headless",
-    "--no-sandbox",
     "--disable-gpu",
     "--disable-quic",
     "--no-first-run",
@@ -42,21 +42,30 @@ def print_page(browser: str, page: Path, pdf: Path) -> Path:
     Raises
     ------
     RuntimeError
-        The browser ended without a PDF.
+        The browser ended without a PDF, or did not end.
     """
-    with tempfile.TemporaryDirectory(prefix="priorjobs-print-") as profile:
-        ended = subprocess.run(  # noqa: S603 - a browser found on the path, given our own page
-            [
-                browser,
-                *_QUIET,
-                f"--user-data-dir={profile}",
-                f"--print-to-pdf={pdf.resolve()}",
-                page.resolve().as_uri(),
-            ],
-            capture_output=True,
-            timeout=SECONDS,
-            check=False,
-        )
+    with tempfile.TemporaryDirectory(prefix="priorjobs-print-", ignore_cleanup_errors=True) as profile:
+        try:
+            ended = subprocess.run(  # noqa: S603 - a browser found on the path, given our own page
+                [
+                    browser,
+                    *_QUIET,
+                    *_without_sandbox(),
+                    f"--user-data-dir={profile}",
+                    f"--print-to-pdf={pdf.resolve()}",
+                    page.resolve().as_uri(),
+                ],
+                capture_output=True,
+                timeout=SECONDS,
+                check=False,
+            )
+        except subprocess.TimeoutExpired as late:
+            raise RuntimeError(f"{Path(browser).name} did not end within {SECONDS} s") from late
     if ended.returncode != 0 or not pdf.exists():
         raise RuntimeError(f"{Path(browser).name} ended with {ended.returncode} and made no PDF")
     return pdf
+
+
+def _without_sandbox() -> list[str]:
+    """Browsers refuse to start for the superuser with their sandbox on; for anybody else it stays on."""
+    return ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
