@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.evidence import FEW, SHOWN_JOBS, Evidence, gather
 from pipeline.known_advice import AdviceRow, for_parts, kept
 from pipeline.odds import Odds, odds_of, stored_model
-from pipeline.question import Question, read_question, said
+from pipeline.question import Question, read_question
 from pipeline.trade import ALWAYS, Trade, about
 from pipeline.visit_plan import Step, VisitPlan, plan_visit
 
@@ -18,14 +18,12 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.words import Words
 
-SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
 LEAST_ODDS = 0.01
 LOOKING_MINUTES = (
     15.0  # what finding a cause takes beside curing it, for a quote with few jobs (common practice, no source)
 )
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
 Range = tuple[float, float, float]
-SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 
 
 @dataclass(frozen=True)
@@ -148,80 +146,11 @@ class Answer:
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
         }
 
-    def money(self, amount: float) -> str:
-        """An amount as people read it."""
-        return f"{SIGNS.get(self.currency, self.currency + ' ')}{amount:,.0f}"
-
     def lines(self) -> list[str]:
-        """At most 20 lines for a terminal: what is likely, what to do, what to carry, what may hurt."""
-        from pipeline.show import safe
+        """At most 20 lines for a terminal; see `pipeline.answer_text`."""
+        from pipeline.answer_text import lines
 
-        head = [f"{said(self.question)}. {self.note}"]
-        if self.question.not_understood:
-            head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
-        return [safe(line).replace("\n", " ") for line in [*head, *self._body(), *self._caution_lines()]]
-
-    def _body(self) -> list[str]:
-        if self.visit is None:
-            return [self._step_line(1, step) for step in self.steps]
-        causes = [
-            f"{row.probability:4.0%}  {row.cause}" + _backing(row, has_jobs=len(self.evidence.similar) > 0)
-            for row in self.causes[:SHOWN_CAUSES]
-        ]
-        causes.append(f"{self.odds.none_of_these:4.0%}  none of these")
-        visit = self.visit
-        expected = f"expect {visit.minutes:.0f} min, {self.money(visit.money)}, {visit.visits:.1f} visits"
-        steps = [self._step_line(number, step) for number, step in enumerate(self.steps[:SHOWN_STEPS], start=1)]
-        rest = [self._carry_line()] if visit.carry else []
-        rest += [self._quote_line()] if self.quote else []
-        rest += [f"Often in vain: {'; '.join(self.advice_line(row) for row in self.advice[:2])}"] if self.advice else []
-        return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
-
-    def _step_line(self, number: int, step: Step) -> str:
-        given = f"{step.given} → " if step.given else ""
-        cost = f"{step.minutes:.0f} min" + (f", {self.money(step.money)}" if step.parts else "")
-        cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
-        cautions = ", ".join(c for c in step.cautions if c != "after repair") or "none"
-        tells = f". {step.tells}" if step.do == "check" and step.tells else ""
-        shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
-        return f" {number} {given}{step.name}{shown_cost}{tells} [{cautions}]"
-
-    def _quote_line(self) -> str:
-        low, middle, high = self.quote["money"]
-        quote = f"Quote: {self.money(low)} to {self.money(high)}, half under {self.money(middle)}"
-        return quote + (f". {self.remark}" if self.remark else "")
-
-    def advice_line(self, row: AdviceRow) -> str:
-        """One advice row with the cautions of what it says to look at."""
-        names = self.look_cautions(row)
-        return row.line() + (f" [{', '.join(names)}]" if names else "")
-
-    def _carry_line(self) -> str:
-        assert self.visit is not None  # noqa: S101 - only called with a plan
-        worth = [f"{row.part} {row.probability:.0%}" for row in self.visit.carry if row.worth_it][:SHOWN_CARRY]
-        other = [
-            f"{row.part} {row.probability:.0%}"
-            for row in self.visit.carry
-            if not row.worth_it and row.probability >= LEAST_ODDS
-        ][:2]
-        carry = f"Carry: {', '.join(worth) or 'no part pays its place'}"
-        return carry + (f". Leave: {', '.join(other)}" if other else "")
-
-    def _caution_lines(self) -> list[str]:
-        """Full text of every caution, the last ones run together where lines are short."""
-        texts = [f"! {name}: {self.trade.cautions[name]}" for name in self.caution_names()]
-        used = len(self._body()) + 1 + bool(self.question.not_understood)
-        room = max(20 - used, 1)
-        if len(texts) <= room:
-            return texts
-        return [*texts[: room - 1], " ".join(texts[room - 1 :])]
-
-
-def _backing(row: CauseRow, *, has_jobs: bool) -> str:
-    if not has_jobs:
-        return ""
-    jobs = f"  jobs {', '.join(row.jobs[:2])}" if row.jobs else ""
-    return f" ({row.low:.0%}–{row.high:.0%}){jobs}"
+        return lines(self)
 
 
 def step_json(step: Step, trade: Trade) -> dict[str, Any]:

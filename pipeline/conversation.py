@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.answer import Answer, answer
+from pipeline.answer_text import advice_line, money
 from pipeline.errors import UsageError, shown
 from pipeline.layout import FIELDS
 from pipeline.question import Question, read_question, said
@@ -167,9 +168,9 @@ def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> 
 def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
     odds = " · ".join(f"{row.cause} {row.probability:.0%}" for row in now.causes[:3])
-    cost = f" ({step.minutes:.0f} min" + (f", {now.money(step.money)})" if step.parts else ")")
+    cost = f" ({step.minutes:.0f} min" + (f", {money(now, step.money)})" if step.parts else ")")
     lines = ["", odds, f"NEXT {step.name}" + (cost if step.do != "hand over" else "")]
-    lines += [f"often in vain: {now.advice_line(row)}" for row in now.advice if row.part in step.parts]
+    lines += [f"often in vain: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
     known = [name for name in names if name in warned]

@@ -1,0 +1,90 @@
+"""An answer as at most 20 lines for a terminal: what is likely, what to do, what to carry, what may hurt."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.question import said
+from pipeline.show import safe
+
+if TYPE_CHECKING:
+    from pipeline.answer import Answer, CauseRow
+    from pipeline.known_advice import AdviceRow
+    from pipeline.visit_plan import Step, VisitPlan
+
+MOST_LINES = 20
+SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
+LEAST_ODDS = 0.01
+SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
+
+
+def lines(answer: Answer) -> list[str]:
+    """Write an answer; cautions that do not fit a line each run together in the last one, none is left out."""
+    head = [f"{said(answer.question)}. {answer.note}"]
+    if answer.question.not_understood:
+        head.append("Not understood: " + ", ".join(f'"{text}"' for text in answer.question.not_understood[:6]))
+    above = [*head, *_body(answer)]
+    return [safe(line).replace("\n", " ") for line in [*above, *_cautions(answer, MOST_LINES - len(above))]]
+
+
+def money(answer: Answer, amount: float) -> str:
+    """Write an amount as people read it."""
+    return f"{SIGNS.get(answer.currency, answer.currency + ' ')}{amount:,.0f}"
+
+
+def advice_line(answer: Answer, row: AdviceRow) -> str:
+    """One advice row with the cautions of what it says to look at."""
+    names = answer.look_cautions(row)
+    return row.line() + (f" [{', '.join(names)}]" if names else "")
+
+
+def _body(answer: Answer) -> list[str]:
+    visit = answer.visit
+    if visit is None:
+        return [_step(answer, 1, step) for step in answer.steps]
+    has_jobs = len(answer.evidence.similar) > 0
+    causes = [
+        f"{row.probability:4.0%}  {row.cause}" + (_backing(row) if has_jobs else "")
+        for row in answer.causes[:SHOWN_CAUSES]
+    ]
+    causes.append(f"{answer.odds.none_of_these:4.0%}  none of these")
+    expected = f"expect {visit.minutes:.0f} min, {money(answer, visit.money)}, {visit.visits:.1f} visits"
+    steps = [_step(answer, number, step) for number, step in enumerate(answer.steps[:SHOWN_STEPS], start=1)]
+    rest = [_carry(visit)] if visit.carry else []
+    rest += [_quote(answer)] if answer.quote else []
+    vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
+    rest += [f"Often in vain: {vain}"] if vain else []
+    return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
+
+
+def _backing(row: CauseRow) -> str:
+    jobs = f"  jobs {', '.join(row.jobs[:2])}" if row.jobs else ""
+    return f" ({row.low:.0%}–{row.high:.0%}){jobs}"
+
+
+def _step(answer: Answer, number: int, step: Step) -> str:
+    given = f"{step.given} → " if step.given else ""
+    cost = f"{step.minutes:.0f} min" + (f", {money(answer, step.money)}" if step.parts else "")
+    cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
+    cautions = ", ".join(c for c in step.cautions if c != "after repair") or "none"
+    tells = f". {step.tells}" if step.do == "check" and step.tells else ""
+    shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
+    return f" {number} {given}{step.name}{shown_cost}{tells} [{cautions}]"
+
+
+def _carry(visit: VisitPlan) -> str:
+    worth = [f"{row.part} {row.probability:.0%}" for row in visit.carry if row.worth_it][:SHOWN_CARRY]
+    other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS][:2]
+    left = ", ".join(f"{row.part} {row.probability:.0%}" for row in other)
+    return f"Carry: {', '.join(worth) or 'no part pays its place'}" + (f". Leave: {left}" if left else "")
+
+
+def _quote(answer: Answer) -> str:
+    low, middle, high = (money(answer, amount) for amount in answer.quote["money"])
+    return f"Quote: {low} to {high}, half under {middle}" + (f". {answer.remark}" if answer.remark else "")
+
+
+def _cautions(answer: Answer, room: int) -> list[str]:
+    texts = [f"! {name}: {answer.trade.cautions[name]}" for name in answer.caution_names()]
+    room = max(room, 1)
+    return texts if len(texts) <= room else [*texts[: room - 1], " ".join(texts[room - 1 :])]
