@@ -58,9 +58,7 @@ def opinions(
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     half_life_days: float | None = None,
 ) -> tuple[list[str], dict[str, np.ndarray], CauseClassifier]:
-    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), and the fitted
-    classifier.
-    """
+    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), the classifier."""
     both = wide(pd.concat([past, asked], ignore_index=True))
     facts, questions = both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
     names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
@@ -88,14 +86,20 @@ def examine(
 
     Returns
     -------
-    scores, baselines (name → scores), never_seen_causes, none_of_these (mean chance said), reliability (rows), by_kind, by_facts,
+    scores, baselines (name → scores), never_seen_causes, none_of_these (mean chance said), reliability (rows),
+    by_kind, by_facts,
     fitted (the classifier).
     """
     names, answers, fitted = opinions(past, asked, baselines)
     cause = codes_of(asked["cause"], names)
     known = cause >= 0
     questions = wide(asked)
-    result: dict[str, Any] = {"never_seen_causes": int((~known).sum()), "fitted": fitted, "scores": None, "baselines": {}}
+    result: dict[str, Any] = {
+        "never_seen_causes": int((~known).sum()),
+        "fitted": fitted,
+        "scores": None,
+        "baselines": {},
+    }
     result["none_of_these"] = float(fitted.model_.none_of_these(questions).mean()) if len(asked) else 0.0
     if not known.any():
         return result
@@ -130,7 +134,8 @@ def roll(
 
     Returns
     -------
-    months (one row a month: month, jobs, learned_from, log_loss, top1, top3), scores and baselines over all of them together,
+    months (one row a month: month, jobs, learned_from, log_loss, top1, top3), scores and baselines over all of them
+    together,
     reliability, by_kind, by_facts, never_seen_causes.
     """
     jobs = in_order(cause_example)
@@ -176,7 +181,7 @@ def roll(
 
 
 def learning_curve(cause_example: pd.DataFrame, held_out: float = 0.2) -> list[dict[str, float]]:
-    """Log-loss and top-1 on the last jobs by time, learned from the newest part of the jobs before them: what more would buy."""
+    """Log-loss and top-1 on the last jobs, learned from more and more of the jobs before: what more would buy."""
     jobs = in_order(cause_example)
     cut = int(len(jobs) * (1 - held_out))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]

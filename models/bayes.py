@@ -1,6 +1,7 @@
 """The smoothed Bayes layer: what each cause's tables say when every small count leans on the causes like it.
 
-For each column a table P(value | cause) is a Dirichlet estimate around the table that the causes' shared traits foretell
+For each column a table P(value | cause) is a Dirichlet estimate around the table that the causes' shared traits
+foretell
 (`models.traits`). How strongly it leans is read from the data, column by column.
 """
 
@@ -66,7 +67,8 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
 
     Notes
     -----
-    The same jobs made the traits and the strengths, so the strength of highest likelihood is too sure of itself; its square root
+    The same jobs made the traits and the strengths, so the strength of highest likelihood is too sure of itself; its
+    square root
     lost least on jobs not seen (PATHFINDER, 1,000 to 20,000 jobs).
     """
     log_ratio = np.zeros(counts.shape)
@@ -92,7 +94,7 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
 
 
 def best_strengths(counts: np.ndarray, means: np.ndarray, starts: np.ndarray) -> np.ndarray:
-    """Pseudo-jobs a column, of highest Dirichlet-multinomial likelihood on a grid (Minka 2000, Estimating a Dirichlet)."""
+    """Pseudo-jobs a column, of highest Dirichlet-multinomial likelihood on a grid (Minka 2000)."""
     from scipy.special import gammaln
 
     seen = np.add.reduceat(counts, starts[:-1], axis=0)

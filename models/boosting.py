@@ -78,7 +78,7 @@ class Trees:
         shown = inputs[jobs, feature]
         left = np.where(category >= 0, self.bits[category, code[jobs, feature]], shown <= self.threshold[at])
         left = np.where(np.isnan(shown), self.missing_left[at], left)
-        return np.where(left, self.left[at], self.right[at])
+        return np.asarray(np.where(left, self.left[at], self.right[at]))
 
 
 def boosting_inputs(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray:
@@ -110,7 +110,7 @@ def fit_trees(
     from sklearn.ensemble import HistGradientBoostingClassifier
 
     position = np.flatnonzero(~np.isnan(inputs).all(axis=0))
-    by_category = np.array([not columns[p].is_number and columns[p].size > 2 for p in position], dtype=bool)
+    by_category = np.array([not columns[int(p)].is_number and columns[int(p)].size > 2 for p in position], np.bool_)
     position = np.concatenate([position[by_category], position[~by_category]])  # the order scikit-learn gives them
     machine = HistGradientBoostingClassifier(
         max_iter=rounds,

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator, ClassifierMixin
-from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils import assert_all_finite, check_consistent_length, column_or_1d
+from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 from threadpoolctl import threadpool_limits
 
@@ -22,14 +22,17 @@ from models.linear import one_hot
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     """Probabilities of causes from facts of which most are not known.
 
-    A smoothed Bayes layer carries small counts; a linear layer may move away from it; gradient boosting stands beside them; a
-    log-linear pool, fitted on jobs that none of them has seen, gives each its weight. A part that does not lower the held-out
+    A smoothed Bayes layer carries small counts; a linear layer may move away from it; gradient boosting stands beside
+    them; a
+    log-linear pool, fitted on jobs that none of them has seen, gives each its weight. A part that does not lower the
+    held-out
     log-loss is left out of the fitted model.
 
     Parameters
     ----------
     scope
-        Column whose values have causes of their own (``"kind"``), for :meth:`none_of_these`; None = one estimate for all.
+        Column whose values have causes of their own (``"kind"``), for :meth:`none_of_these`; None = one estimate for
+        all.
     boosting
         False leaves gradient boosting out.
     folds
@@ -50,7 +53,8 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
     Notes
     -----
-    X is a DataFrame (or array) of categorical, boolean and number columns; NaN = not known and is the usual case. ``sample_weight``
+    X is a DataFrame (or array) of categorical, boolean and number columns; NaN = not known and is the usual case.
+    ``sample_weight``
     counts a job as several or as part of one. With one cause only, that cause gets probability one.
     """
 
@@ -94,8 +98,8 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             self.model_ = self._learn(frame, cause, weight)
         return self
 
-    def refit(self, X: Any, y: Any) -> CauseClassifier:  # noqa: N803
-        """Learn again from more jobs, keeping what held-out jobs decided in the last :meth:`fit`: weights, freedom, rounds.
+    def refit(self, X: Any, y: Any) -> CauseClassifier:
+        """Learn again from more jobs, keeping what held-out jobs decided in the last :meth:`fit`.
 
         Costs a small part of a fit. Returns a new fitted estimator; this one is not changed.
         """

@@ -96,7 +96,7 @@ class CauseModel:
     card: dict[str, Any] = field(default_factory=dict)
 
     def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
-        """Probability of each cause, jobs × causes, each row adds to one; columns missing or values never seen say nothing."""
+        """Probability of each cause, each row adding to one; missing columns and values never seen say nothing."""
         return softmax(self.scores(frame))
 
     def scores(self, frame: pd.DataFrame) -> np.ndarray:
@@ -134,13 +134,12 @@ class CauseModel:
         )
 
     def contributions(self, frame: pd.DataFrame) -> dict[str, np.ndarray]:
-        """What each known fact of a one-row question adds to each cause's log score (Bayes layer, pairs, each pair's part halved between
-        its two facts, and linear layer together).
+        """Split the log score of a one-row question by its known facts: Bayes layer, pairs and linear layer together.
 
         Returns
         -------
-        Column name → one number a cause; facts not known or never seen are left out. What boosting adds cannot be split by fact
-        and stands under ``"together"`` when it is not silent.
+        Column name → one number a cause; facts not known or never seen are left out. A pair's part is halved between
+        its two facts. What boosting adds cannot be split and stands under ``"together"`` when it is not silent.
         """
         starts = offsets(self.columns)
         codes = encode(frame.iloc[:1], self.columns)[0]

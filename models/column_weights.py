@@ -1,7 +1,9 @@
 """How much each column is worth: a column that repeats what others say, or that misleads, is heard less.
 
-The Bayes layer adds up what each fact says as if facts were independent once the cause is known. One weight a column, fitted on jobs
-the tables have not seen and held near a common weight, undoes most of the harm: the model family of a machine repeats its make and
+The Bayes layer adds up what each fact says as if facts were independent once the cause is known. One weight a column,
+fitted on jobs
+the tables have not seen and held near a common weight, undoes most of the harm: the model family of a machine repeats
+its make and
 kind, twenty complaint columns repeat one another.
 """
 
@@ -77,7 +79,9 @@ def column_weights(parts: list[Unseen], starts: np.ndarray, common: float) -> np
     return np.asarray(found.x[:columns])
 
 
-def _one_part(part: Unseen, weights: np.ndarray, of_share: float, column: np.ndarray) -> tuple[float, np.ndarray, float]:
+def _one_part(
+    part: Unseen, weights: np.ndarray, of_share: float, column: np.ndarray
+) -> tuple[float, np.ndarray, float]:
     """Loss of one group, and its slope by column weight and by the weight of the shares."""
     jobs = np.arange(len(part.cause))
     scores = of_share * part.log_share + part.shown @ (part.log_ratio * weights[column][:, None])

@@ -52,7 +52,8 @@ def check(model: CauseModel, newer: pd.DataFrame) -> dict[str, Any]:
 
     Returns
     -------
-    jobs, new_words (share of jobs with a value never seen), shift (name → index), log_loss (None when too few), said (sentences;
+    jobs, new_words (share of jobs with a value never seen), shift (name → index), log_loss (None when too few), said
+    (sentences;
     empty = nothing to say).
     """
     result: dict[str, Any] = {"jobs": len(newer), "new_words": None, "shift": {}, "log_loss": None, "said": []}

@@ -149,7 +149,7 @@ def offsets(columns: Sequence[Column]) -> np.ndarray:
 def cells(codes: np.ndarray, starts: np.ndarray) -> np.ndarray:
     """Turn codes into positions in the row of all cells; not known becomes the empty cell after the last."""
     empty = starts[-1]
-    return np.where(codes == NOT_KNOWN, empty, codes + starts[:-1])
+    return np.asarray(np.where(codes == NOT_KNOWN, empty, codes + starts[:-1]))
 
 
 def gather(weights: np.ndarray, at: np.ndarray) -> np.ndarray:

@@ -24,7 +24,8 @@ def similar_jobs(
 ) -> pd.DataFrame:
     """Past jobs like this one, by cause.
 
-    A past job is similar when it is of the same kind and shares a symptom or a code; when the question names neither, the kind
+    A past job is similar when it is of the same kind and shares a symptom or a code; when the question names neither,
+    the kind
     is enough.
 
     Parameters
@@ -58,7 +59,7 @@ def _entries(value: object) -> set[str]:
 
 
 def interval(chance: np.ndarray, jobs: float) -> tuple[np.ndarray, np.ndarray]:
-    """95 % interval of probabilities that rest on ``jobs`` similar past jobs: Wilson's, with the probability as the share.
+    """95 % interval of probabilities resting on ``jobs`` similar past jobs: Wilson's, the probability as the share.
 
     Without any similar job the interval is the whole of 0 to 1.
     """

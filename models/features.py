@@ -21,13 +21,16 @@ def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     cause_example
-        One row a cured episode: kind, make, model_family, age_years, symptoms and codes (lists of terms), findings (list of
+        One row a cured episode: kind, make, model_family, age_years, symptoms and codes (lists of terms), findings
+        (list of
         ``"finding=value"``).
 
     Returns
     -------
-    Same rows and index: kind, make, model_family, age_years (years; NaN = not known), ``symptom: s`` ("yes", "no" when the
-    complaint is known and does not name it; NaN when there is no complaint), ``code`` (the first one; "none" when a complaint
+    Same rows and index: kind, make, model_family, age_years (years; NaN = not known), ``symptom: s`` ("yes", "no" when
+    the
+    complaint is known and does not name it; NaN when there is no complaint), ``code`` (the first one; "none" when a
+    complaint
     came without a code), ``finding: f`` (the value; NaN = not looked at). The caller's frame is not changed.
     """
     plain = cause_example[list(PLAIN)].copy()
@@ -94,7 +97,8 @@ def question(
     findings
         Finding → value for what was looked at.
     known_columns
-        Columns of the model (``column.name for column in model.columns``), so that complaints not named are told as such.
+        Columns of the model (``column.name for column in model.columns``), so that complaints not named are told as
+        such.
     """
     named = list(symptoms)
     row: dict[str, object] = {"kind": kind, "make": make, "model_family": model_family, "age_years": age_years}

@@ -144,7 +144,9 @@ class HeldOut:
             self.told[mine] = self.shown[mine] @ tables.log_ratio
             if pairs is not None:
                 self.paired[mine] = pairs.scores(jobs.codes[mine])
-            unseen.append(Unseen(self.shown[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine]))
+            unseen.append(
+                Unseen(self.shown[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
+            )
         self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
         self.heard = np.ones(len(jobs.starts) - 1)
         self._hear(unseen)
@@ -191,7 +193,7 @@ class HeldOut:
         return freedom if self.keep("linear", opinion) else 0.0
 
     def _freest(self) -> tuple[float, np.ndarray, np.ndarray]:
-        """Choose on the first fold how far from the shares the layer may move: freedom, opinion on that fold, weights."""
+        """Choose on the first fold how far the layer may move: freedom, opinion on that fold, weights."""
         mine = self.fold == 0
         cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
         best, best_loss, weights = FREEDOMS[0], np.inf, None

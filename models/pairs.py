@@ -1,8 +1,11 @@
 """Facts that go together whatever the cause: what two known facts say jointly beyond what each says alone.
 
-The smoothed Bayes layer takes facts as independent once the cause is known. Where two facts come together more often than their
-causes explain, the joint table of the pair under each cause is made to keep the cause's own two tables and the odds ratios that all
-causes together show (iterative proportional fitting; Deming & Stephan 1940). Half the answer of a pair counted twice is worse than none,
+The smoothed Bayes layer takes facts as independent once the cause is known. Where two facts come together more often
+than their
+causes explain, the joint table of the pair under each cause is made to keep the cause's own two tables and the odds
+ratios that all
+causes together show (iterative proportional fitting; Deming & Stephan 1940). Half the answer of a pair counted twice
+is worse than none,
 so the pool gives all pairs one weight, fitted on held-out jobs.
 """
 
@@ -64,7 +67,8 @@ def find_pairs(
 ) -> Pairs | None:
     """Find the pairs of columns that go together, and their tables; None when there are none.
 
-    A pair is kept when its likelihood ratio against independence given the cause exceeds what its number of cells would cost
+    A pair is kept when its likelihood ratio against independence given the cause exceeds what its number of cells
+    would cost
     (Schwarz 1978).
 
     Parameters
@@ -109,7 +113,7 @@ def find_pairs(
 def _together(
     at: np.ndarray, cause: np.ndarray, weight: np.ndarray, starts: np.ndarray, chance: np.ndarray, fit: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Count jobs by pair of cells, the count expected were facts independent given the cause, and jobs by cause and pair of columns."""
+    """Count jobs by pair of cells, expect them were facts independent, and count jobs by cause and pair of columns."""
     from models.linear import one_hot
 
     size, causes = int(starts[-1]), chance.shape[1]
@@ -133,7 +137,7 @@ def _by_pair(cells: np.ndarray, begin: np.ndarray) -> np.ndarray:
 
 
 def _pair_table(first: np.ndarray, second: np.ndarray, seen: np.ndarray, jobs: np.ndarray) -> np.ndarray:
-    """Log ratio of the joint table to the product of its margins, causes × u × v, all causes sharing their odds ratios."""
+    """Log ratio of the joint table to its margins' product, causes × u × v, all causes sharing odds ratios."""
     alone = first[:, :, None] * second[:, None, :]
     joint = alone
     pull = np.zeros_like(seen)

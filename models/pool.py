@@ -1,4 +1,4 @@
-"""How several opinions become one: a log-linear pool whose weights are fitted on held-out jobs and never go below zero."""
+"""How several opinions become one: a log-linear pool with weights fitted on held-out jobs, never below zero."""
 
 from __future__ import annotations
 

@@ -42,7 +42,7 @@ def brier(chance: np.ndarray, cause: np.ndarray) -> float:
 
 
 def brier_parts(forecast: np.ndarray, happened: np.ndarray, bins: int = 15) -> dict[str, float]:
-    """Split the binary Brier score after Murphy 1973: BS = reliability − resolution + uncertainty, plus what lies within bins.
+    """Split the binary Brier score (Murphy 1973): reliability − resolution + uncertainty, plus what lies within bins.
 
     Parameters
     ----------
@@ -76,11 +76,11 @@ def brier_parts(forecast: np.ndarray, happened: np.ndarray, bins: int = 15) -> d
 
 
 def _bin(forecast: np.ndarray, bins: int) -> np.ndarray:
-    return np.minimum((forecast * bins).astype(int), bins - 1)
+    return np.asarray(np.minimum((forecast * bins).astype(int), bins - 1))
 
 
 def calibration_error(forecast: np.ndarray, happened: np.ndarray, bins: int = 15) -> float:
-    """Σ n/N · |how often it came − what was said| over equal bins (Guo et al. 2017); biased upward when jobs are few."""
+    """Σ n/N · |came − said| over equal bins (Guo et al. 2017); biased upward when jobs are few."""
     return float(sum(row["share"] * abs(row["came"] - row["said"]) for row in reliability(forecast, happened, bins)))
 
 

@@ -1,4 +1,4 @@
-"""A fitted model as a folder: model.json (words and settings), weights.npz (numbers), card.json. Reading it runs no code."""
+"""A fitted model as a folder: words as JSON, numbers as npz, and its card. Reading it runs no code."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which term a free text means: the word lists first, then what confirmed texts have taught, and silence below a threshold."""
+"""Which term a free text means: the word lists first, then what confirmed texts taught, silence when unsure."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
 
 FOLDS = 5
+WORD = r"(?u)\b\w+\b"
 FEWEST_FOR_FOLDS = 20
 SILENT = 1.01  # a threshold no probability reaches
 
@@ -29,14 +30,17 @@ SILENT = 1.01  # a threshold no probability reaches
 class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     """Probabilities of terms for short free texts in any language.
 
-    Words and pieces of words are weighed by TF-IDF and read by three linear machines (logistic regression, support vectors, ridge) that
-    give every term the same weight; a log-linear pool of them and of the terms' shares, fitted on texts they have not seen, gives
+    Words and pieces of words are weighed by TF-IDF and read by three linear machines (logistic regression, support
+    vectors, ridge) that
+    give every term the same weight; a log-linear pool of them and of the terms' shares, fitted on texts they have not
+    seen, gives
     probabilities.
 
     Parameters
     ----------
     word_list
-        Texts in, for each the term the word lists give or None. Where they speak, they are believed as often as they were right on
+        Texts in, for each the term the word lists give or None. Where they speak, they are believed as often as they
+        were right on
         the texts fitted.
     least_precision
         Share of coded texts that must be right; sets ``threshold_``.
@@ -56,7 +60,9 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
     Notes
     -----
-    :meth:`predict` leaves the terms' shares out, so that rare terms are not drowned by common ones; :meth:`code` goes by probability.
+    :meth:`predict` goes by the margins of the two machines that know no shares, so that rare terms are not drowned by
+    common ones;
+    :meth:`code` goes by probability.
     """
 
     def __init__(
@@ -109,7 +115,7 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     def _told(self, said: list[str]) -> np.ndarray:
         if self.word_list is None:
             return np.full(len(said), -1)
-        return np.asarray(pd.Index(self.classes_).get_indexer(pd.Index(self.word_list(said), dtype=object)))
+        return np.asarray(pd.Index(self.classes_).get_indexer(pd.Index(np.array(self.word_list(said), dtype=object))))
 
     def _weigh(self, said: list[str], place: np.ndarray) -> None:
         """Fit the pool and the threshold on texts not seen; equal texts stay in one fold."""
@@ -129,7 +135,9 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             opinions[3][mine] = np.log(shares / shares.sum())
         self.weights_ = pool_weights(opinions, place, np.ones(len(place)))
         chance = self._believed(said, softmax(np.tensordot(self.weights_, np.stack(opinions), axes=1)))
-        self.threshold_, self.coverage_ = _threshold(chance.max(axis=1), chance.argmax(axis=1) == place, self.least_precision)
+        self.threshold_, self.coverage_ = _threshold(
+            chance.max(axis=1), chance.argmax(axis=1) == place, self.least_precision
+        )
 
     def _believed(self, said: list[str], chance: np.ndarray) -> np.ndarray:
         """Where the word lists speak, give their term the probability with which they were right."""
@@ -142,25 +150,28 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             chance /= chance.sum(axis=1, keepdims=True)
         return chance
 
-    def _scores(self, said: list[str], *, with_shares: bool) -> np.ndarray:
+    def _scores(self, said: list[str]) -> np.ndarray:
         if self.machines_ is None:
             return np.zeros((len(said), 1))
-        scores = np.tensordot(self.weights_[:3], np.stack(self.machines_.opinions(said)), axes=1)
-        return np.asarray(scores + self.weights_[3] * self.share_ if with_shares else scores)
+        told = np.tensordot(self.weights_[:3], np.stack(self.machines_.opinions(said)), axes=1)
+        return np.asarray(told + self.weights_[3] * self.share_)
 
     def predict_proba(self, texts: Any) -> np.ndarray:
         """Probability of each term, texts × ``classes_``."""
         check_is_fitted(self, "classes_")
         said = _texts(texts)
         with threadpool_limits(limits=1):
-            return self._believed(said, softmax(self._scores(said, with_shares=True)))
+            return self._believed(said, softmax(self._scores(said)))
 
     def predict(self, texts: Any) -> np.ndarray:
-        """Return the likeliest term were all terms equally common; the word lists' term where they speak."""
+        """Return the term with the widest margin, all terms counting alike; the word lists' term where they speak."""
         check_is_fitted(self, "classes_")
         said = _texts(texts)
-        with threadpool_limits(limits=1):
-            best = self._scores(said, with_shares=False).argmax(axis=1)
+        best = np.zeros(len(said), dtype=int)
+        if self.machines_ is not None:
+            with threadpool_limits(limits=1):
+                _, support, ridge = self.machines_.opinions(said)
+            best = (support + ridge).argmax(axis=1)
         told = self._told(said)
         return np.asarray(self.classes_[np.where(told >= 0, told, best)])
 
@@ -179,7 +190,9 @@ def _texts(texts: Any) -> list[str]:
 def _threshold(chance: np.ndarray, right: np.ndarray, least_precision: float) -> tuple[float, float]:
     """Lowest probability such that what lies at or above it is right often enough; and the share that does."""
     order = np.argsort(-chance, kind="stable")
-    precision = np.cumsum(right[order]) / np.arange(2, len(order) + 2)  # one more counted as wrong: few texts prove little
+    precision = np.cumsum(right[order]) / np.arange(
+        2, len(order) + 2
+    )  # one more counted as wrong: few texts prove little
     last_of_value = np.append(np.diff(chance[order]) != 0, True)
     good = np.flatnonzero((precision >= least_precision) & last_of_value)
     if len(good) == 0:
@@ -192,8 +205,10 @@ class _Machines:
 
     def __init__(self, said: list[str], place: np.ndarray, terms: int) -> None:
         self.terms = terms
-        self.words = TfidfVectorizer(ngram_range=(1, 2), sublinear_tf=True, token_pattern=r"(?u)\b\w+\b")
-        self.pieces = TfidfVectorizer(analyzer="char_wb", ngram_range=(2, 5), sublinear_tf=True, min_df=2 if len(said) > 50 else 1)
+        self.words = TfidfVectorizer(ngram_range=(1, 2), sublinear_tf=True, token_pattern=WORD)
+        self.pieces = TfidfVectorizer(
+            analyzer="char_wb", ngram_range=(2, 5), sublinear_tf=True, min_df=2 if len(said) > 50 else 1
+        )
         self.fitted_words = self._learn(self.words, said)
         self.fitted_pieces = self._learn(self.pieces, said)
         seen = self._features(said)
@@ -213,7 +228,9 @@ class _Machines:
     def _features(self, said: list[str]) -> csr_matrix:
         from scipy.sparse import csr_matrix, hstack
 
-        blocks = [v.transform(said) for v, ok in ((self.words, self.fitted_words), (self.pieces, self.fitted_pieces)) if ok]
+        blocks = [
+            v.transform(said) for v, ok in ((self.words, self.fitted_words), (self.pieces, self.fitted_pieces)) if ok
+        ]
         return hstack(blocks).tocsr() if blocks else csr_matrix((len(said), 1))
 
     def opinions(self, said: list[str]) -> list[np.ndarray]:

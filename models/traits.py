@@ -1,8 +1,11 @@
-"""Causes share traits: a few hidden traits a cause explain most of how its tables differ from those of all jobs together.
+"""Causes share traits: a few hidden traits explain most of how a cause differs from all jobs together.
 
-log P(value | cause) = level of the value + traits of the cause · pull of each trait on the value, normalised within the column.
-With a handful of jobs a cause its tables cannot be read one by one, but its few traits can: what is learned from one cause tells about
-those like it. Models of several numbers of traits are averaged, because no single number is right for few jobs and for many.
+log P(value | cause) = level of the value + traits of the cause · pull of each trait on the value, normalised within
+the column.
+With a handful of jobs a cause its tables cannot be read one by one, but its few traits can: what is learned from one
+cause tells about
+those like it. Models of several numbers of traits are averaged, because no single number is right for few jobs and for
+many.
 """
 
 from __future__ import annotations
@@ -43,7 +46,7 @@ def trait_tables(counts: np.ndarray, starts: np.ndarray) -> np.ndarray:
 def _first_traits(
     counts: np.ndarray, pooled: np.ndarray, starts: np.ndarray, column: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Where the search starts: singular vectors of the smoothed log ratios, the same whatever the order of the causes."""
+    """Start the search at singular vectors of the smoothed log ratios, the same whatever the order of causes."""
     seen = np.add.reduceat(counts, starts[:-1], axis=1)[:, column]
     apart = np.log((counts + 2 * pooled) / (seen + 2)) - np.log(pooled)
     left, size, right = np.linalg.svd(apart, full_matrices=False)

@@ -14,12 +14,14 @@ if TYPE_CHECKING:
 
 
 def reasons(model: CauseModel, asked: pd.DataFrame, first: int = 3) -> pd.DataFrame:
-    """Log-odds that each known fact of a one-row question adds to the ``first`` likeliest causes, against the other causes.
+    """Log-odds that each known fact of a one-row question adds to the likeliest causes, against the others.
 
     Returns
     -------
-    cause, fact (in words), log_odds (nats; positive raises the cause; what the fact says for it less what it says for the others,
-    each weighted by its probability); strongest first within a cause. All symptom columns together are one fact, the complaint.
+    cause, fact (in words), log_odds (nats; positive raises the cause; what the fact says for it less what it says for
+    the others,
+    each weighted by its probability); strongest first within a cause. All symptom columns together are one fact, the
+    complaint.
     """
     chance = model.predict_proba(asked)[0]
     told: dict[str, np.ndarray] = {}

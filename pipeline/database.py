@@ -84,7 +84,8 @@ class Database:
         if not path.exists():
             if read_only:
                 raise UsageError(
-                    f"There is no workshop database at {shown(path, 200)}.", "Load job records first: priorjobs load FILE"
+                    f"There is no workshop database at {shown(path, 200)}.",
+                    "Load job records first: priorjobs load FILE",
                 )
             if not path.parent.is_dir():
                 raise DatabaseUnusable(

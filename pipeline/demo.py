@@ -48,9 +48,8 @@ def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
         loaded = workshop.load([demo_data.FILES["jobs"]])
         loaded_office = workshop.load([demo_data.FILES["office"]], layout=demo_data.FILES["office_layout"])
         totals = [report.as_json()["totals"] for report in (loaded, loaded_office)]
-        tell(
-            f"     {sum(t['loaded'] for t in totals):,} lines loaded, {sum(t['rejected'] for t in totals)} refused and kept."
-        )
+        loaded_lines, refused = (sum(t[name] for t in totals) for name in ("loaded", "rejected"))
+        tell(f"     {loaded_lines:,} lines loaded, {refused} refused and kept.")
         tell("2/5  Learning which causes follow which complaints and ages …")
         scored = workshop.train()
         tell("3/5  Asking about one call …")
@@ -117,7 +116,7 @@ def _what_it_found(connection: duckdb.DuckDBPyConnection) -> list[str]:
     if swaps:
         part, cause, count = swaps[0]
         known = connection.execute(
-            "select count(*) from part_verdict where part = ? and verdict in ('cured', 'not the cause', 'fitted again')",
+            "select count(*) from part_verdict where part = ? and verdict not in ('shared credit', 'still open')",
             [part],
         ).fetchall()[0][0]
         sentences.append(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import hashlib
 import json
-import os
 import shutil
 from typing import TYPE_CHECKING, Any
 
@@ -41,7 +41,8 @@ def examples(database: Database) -> pd.DataFrame:
 def train(database: Database, words: Words, settings: Settings, *, anyway: bool = False) -> dict[str, Any]:
     """Learn causes from every cured, mature job, and put the model in use unless the one in use is better.
 
-    The last fifth of the jobs by time examine a model fitted on those before; the model kept is then fitted on all. Labels are the
+    The last fifth of the jobs by time examine a model fitted on those before; the model kept is then fitted on all.
+    Labels are the
     causes confirmed by the cure; shared credit and provisional cures are no label and stay out (the table holds none).
 
     Parameters
@@ -58,14 +59,15 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
     ModelError
         Too few cured jobs.
     """
-    from models import drift, storage
+    from models import storage
     from models.backtest import examine, in_order
     from models.features import wide
 
     jobs = in_order(examples(database))
     if len(jobs) < FEWEST:
         raise ModelError(
-            f"There are {len(jobs)} cured jobs with a known cause whose follow-up is over; {FEWEST} are the fewest to learn from.",
+            f"There are {len(jobs)} cured jobs with a known cause and their follow-up over; "
+            f"{FEWEST} are the fewest to learn from.",
             "Load more job records, or record causes when jobs are closed; until then answers rest on common practice.",
         )
     cut = int(len(jobs) * (1 - HELD_OUT))
@@ -73,25 +75,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
     exam = examine(past, asked)
     fitted = exam["fitted"].refit(wide(jobs), jobs["cause"].astype(str))
     name = _next_name(database)
-    card = {
-        "model": name,
-        "made_at": dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat(),
-        "snapshot": _snapshot(jobs),
-        "episodes": len(jobs),
-        "causes": len(fitted.classes_),
-        "first_date": _day(jobs["cure_date"].min()),
-        "as_of": _day(jobs["cure_date"].max()),
-        "exam_learned_to": _day(past["cure_date"].max()),
-        "exam_jobs": len(asked),
-        "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
-        "pool": dict(
-            zip(("share", "bayes", "pairs", "linear", "boosting"), (float(w) for w in fitted.model_.weights), strict=True)
-        ),
-        "profile": drift.profile(jobs),
-        "jobs_by_cause": {str(c): float(n) for c, n in zip(fitted.classes_, fitted.model_.jobs, strict=True)},
-        **{key: exam[key] for key in ("scores", "baselines", "never_seen_causes", "none_of_these") if key in exam},
-        **{key: exam[key] for key in ("reliability", "by_kind", "by_facts") if key in exam},
-    }
+    card = _card(name, jobs, cut, settings, exam, fitted.model_)
     _keep(database, name, fitted.model_, exam["fitted"].model_, card)
     used, note = _choose(database, name, jobs, anyway=anyway)
     known_advice.keep(database, words)
@@ -104,6 +88,33 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         "note": note,
         "card": str(storage_folder(database, name) / "card.html"),
         "format": storage.FORMAT,
+    }
+
+
+def _card(
+    name: str, jobs: pd.DataFrame, cut: int, settings: Settings, exam: dict[str, Any], model: CauseModel
+) -> dict[str, Any]:
+    """Put together what the model card says."""
+    from models import drift
+    from models.cause_model import OPINIONS
+
+    past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
+    return {
+        "model": name,
+        "made_at": dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat(),
+        "snapshot": _snapshot(jobs),
+        "episodes": len(jobs),
+        "causes": len(model.classes_),
+        "first_date": _day(jobs["cure_date"].min()),
+        "as_of": _day(jobs["cure_date"].max()),
+        "exam_learned_to": _day(past["cure_date"].max()),
+        "exam_jobs": len(asked),
+        "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
+        "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights, strict=True)},
+        "profile": drift.profile(jobs),
+        "jobs_by_cause": {str(c): float(n) for c, n in zip(model.classes_, model.jobs, strict=True)},
+        **{key: exam[key] for key in ("scores", "baselines", "never_seen_causes", "none_of_these") if key in exam},
+        **{key: exam[key] for key in ("reliability", "by_kind", "by_facts") if key in exam},
     }
 
 
@@ -162,7 +173,8 @@ def _choose(database: Database, name: str, jobs: pd.DataFrame, *, anyway: bool) 
     verdict = _face_off(database, present, name, jobs)
     if verdict is not None and verdict["new"] > verdict["old"] + max(WORSE_BY, verdict["error"]):
         note = (
-            f"Model {present} stays in use: on {verdict['jobs']} jobs neither had seen its log-loss is {verdict['old']:.3f}, "
+            f"Model {present} stays in use: on {verdict['jobs']} jobs neither had seen "
+            f"its log-loss is {verdict['old']:.3f}, "
             f"the new one's {verdict['new']:.3f}. To use the new one all the same: priorjobs train --anyway"
         )
         return present, note
@@ -171,7 +183,7 @@ def _choose(database: Database, name: str, jobs: pd.DataFrame, *, anyway: bool) 
 
 
 def _face_off(database: Database, old: str, new: str, jobs: pd.DataFrame) -> dict[str, Any] | None:
-    """Log-loss of both exam models on the jobs after both had stopped learning; None when the old one cannot be read or there are none."""
+    """Log-loss of both exam models on jobs neither has seen; None when the old one cannot be read or jobs are few."""
     import numpy as np
     import pandas as pd
 
@@ -207,7 +219,7 @@ def _point_at(database: Database, name: str) -> None:
     folder = database.folder_of_models
     written = folder / f".{IN_USE}.new"
     written.write_text(json.dumps({"model": name}), encoding="utf-8")
-    os.replace(written, folder / IN_USE)
+    written.replace(folder / IN_USE)
 
 
 def name_in_use(database: Database) -> str | None:
@@ -250,7 +262,7 @@ def current_model(database: Database) -> CauseModel | None:
 
 
 def list_models(database: Database) -> pd.DataFrame:
-    """List the fitted models, oldest first: model, is_in_use, made_at, episodes, causes, as_of and the scores on held-out jobs."""
+    """List the fitted models, oldest first: what they learned from, which is in use, scores on held-out jobs."""
     import pandas as pd
 
     from models import storage
@@ -292,10 +304,8 @@ def use_model(database: Database, name: str) -> dict[str, Any]:
             f"Model {name} cannot be used: {shown(fault, 160)}.", "Choose another, or run priorjobs train."
         ) from fault
     before = None
-    try:
+    with contextlib.suppress(ModelError):
         before = name_in_use(database)
-    except ModelError:
-        pass
     _point_at(database, name)
     return {"in_use": name, "before": before}
 
@@ -325,7 +335,7 @@ def compare_models(database: Database, first: str, second: str) -> pd.DataFrame:
 
 
 def backtest(database: Database, words: Words, settings: Settings, *, months: int = 12) -> dict[str, Any]:
-    """Score month by month: trained on the past, asked about the next month; baselines in the same table; a learning curve.
+    """Score month by month, trained on the past; baselines in the same table; a learning curve.
 
     Raises
     ------

@@ -29,14 +29,11 @@ class Workshop:
 
     Examples
     --------
-    >>> import tempfile
-    >>> from pathlib import Path
-    >>> import demo_data
-    >>> folder = Path(tempfile.mkdtemp())
-    >>> with Workshop.open(folder / "workshop.duckdb") as workshop:
-    ...     loaded = workshop.load([demo_data.FILES["round"]], dry_run=True)
-    ...     sorted(loaded.as_json()["totals"])
-    ['loaded', 'read', 'rejected', 'replaced', 'unchanged']
+    ``workshop`` in the examples is open, has loaded the sixty calls of ``jobs.csv`` and learned from them.
+
+    >>> with Workshop.open("another.duckdb") as another:
+    ...     another.load(["jobs.csv"]).totals["loaded"]
+    60
     """
 
     def __init__(self, database: Database, settings: Settings) -> None:
@@ -53,6 +50,12 @@ class Workshop:
         ------
         PriorjobsError
             See `Database.open` and `read_settings`.
+
+        Examples
+        --------
+        >>> with Workshop.open("new.duckdb") as new:
+        ...     new.status()["loaded"]["visits"]
+        0
         """
         settings = read_settings(Path(path).with_suffix(".toml"))
         database = Database.open(path, read_only=read_only)
@@ -66,7 +69,13 @@ class Workshop:
         return cls(database, settings)
 
     def close(self) -> None:
-        """Close the database."""
+        """Close the database.
+
+        Examples
+        --------
+        >>> another = Workshop.open("another.duckdb")
+        >>> another.close()
+        """
         self.database.close()
 
     def __enter__(self) -> Workshop:
@@ -86,7 +95,13 @@ class Workshop:
         return Words.load(self.settings.languages, self.settings.word_lists, decisions)
 
     def table(self, name: str) -> pd.DataFrame:
-        """Return one table or mart as a frame; `priorjobs export` writes the same."""
+        """Return one table or mart as a frame; `priorjobs export` writes the same.
+
+        Examples
+        --------
+        >>> workshop.table("visit")["outcome"].value_counts().to_dict()
+        {'fixed': 60}
+        """
         from pipeline.export import tables
 
         if name not in tables():
@@ -108,6 +123,11 @@ class Workshop:
         See Also
         --------
         pipeline.load.load_files
+
+        Examples
+        --------
+        >>> workshop.load(["jobs.csv"]).totals
+        {'read': 60, 'loaded': 0, 'unchanged': 60, 'replaced': 0, 'rejected': 0}
         """
         from pipeline.load import load_files
 
@@ -124,31 +144,63 @@ class Workshop:
         )
 
     def train(self, *, anyway: bool = False) -> dict[str, Any]:
-        """Learn causes from the cured jobs; the better model is put in use."""
+        """Learn causes from the cured jobs; the better model is put in use.
+
+        Examples
+        --------
+        >>> learned = workshop.train()
+        >>> learned["causes"], learned["scores"]["log_loss"] < learned["baselines"]["share by complaint"]["log_loss"]
+        (2, True)
+        """
         from pipeline.learning import train
 
         return train(self.database, self.words, self.settings, anyway=anyway)
 
     def backtest(self) -> dict[str, Any]:
-        """Score month by month: trained on the past, asked about the next month."""
+        """Score month by month: trained on the past, asked about the next month.
+
+        Examples
+        --------
+        >>> sorted(workshop.backtest()["scores"])[:3]
+        []
+        """
         from pipeline.learning import backtest
 
         return backtest(self.database, self.words, self.settings)
 
     def models(self) -> pd.DataFrame:
-        """Fitted models, newest last, and which one is in use."""
+        """Fitted models, newest last, and which one is in use.
+
+        Examples
+        --------
+        >>> workshop.models()[["model", "is_in_use"]].values.tolist()
+        [['0001', True]]
+        """
         from pipeline.learning import list_models
 
         return list_models(self.database)
 
     def compare_models(self, first: str, second: str) -> pd.DataFrame:
-        """Two models' scores side by side."""
+        """Two models' scores side by side.
+
+        Examples
+        --------
+        >>> second = workshop.train()["model"]
+        >>> workshop.compare_models("0001", second).columns.tolist()
+        ['measure', '0001', '0002']
+        """
         from pipeline.learning import compare_models
 
         return compare_models(self.database, first, second)
 
     def use_model(self, name: str) -> dict[str, Any]:
-        """Put one model in use."""
+        """Put one model in use.
+
+        Examples
+        --------
+        >>> workshop.use_model("0001")["in_use"]
+        '0001'
+        """
         from pipeline.learning import use_model
 
         return use_model(self.database, name)
@@ -165,7 +217,16 @@ class Workshop:
         found: Sequence[str] = (),
         job_no: str | None = None,
     ) -> Answer:
-        """Likely causes, next steps, parts to carry and cautions for one appliance, in the words of a job sheet."""
+        """Likely causes, next steps, parts to carry and cautions for one appliance, in the words of a job sheet.
+
+        Examples
+        --------
+        >>> answer = workshop.causes(kind="w/m", complaint="not draining", age="nearly 6 yrs", found=["filter=blocked"])
+        >>> told = answer.as_json()
+        >>> told["causes"][0]["cause"], told["steps"][0]["name"]
+        ('blocked pump filter', 'clear pump filter')
+        >>> print(answer.lines()[0])
+        """
         from pipeline.answer import causes
 
         return causes(
@@ -183,7 +244,16 @@ class Workshop:
         )
 
     def round(self, path: Path | str, out: Path | str, *, stock: Path | str | None = None) -> dict[str, Any]:
-        """A day's calls: visit sheets on one page, and the van list."""
+        r"""A day's calls: visit sheets on one page, and the van list.
+
+        Examples
+        --------
+        >>> day = "appliance_kind,complaint\nwashing machine,not draining\n"
+        >>> _ = Path("tomorrow.csv").write_text(day)
+        >>> plan = workshop.round("tomorrow.csv", "round.html")
+        >>> len(plan["calls"]), sorted(plan["van"][0])
+        (1, [])
+        """
         from pipeline.round import plan_round
 
         return plan_round(
@@ -191,7 +261,14 @@ class Workshop:
         )
 
     def report(self, month: str | None = None, *, out: Path | str | None = None, **view: Any) -> MonthReport:
-        """The month's report as one HTML file; the last month with visits when none is named."""
+        """The month's report as one HTML file; the last month with visits when none is named.
+
+        Examples
+        --------
+        >>> report = workshop.report("2025-02", out="report.html")
+        >>> report.as_json()["first_time_fix"]["fixed"], report.path.name
+        (0, 'report.html')
+        """
         from pipeline.report import month_report
 
         return month_report(
@@ -199,25 +276,51 @@ class Workshop:
         )
 
     def all_reports(self, out: Path | str, **view: Any) -> dict[str, Any]:
-        """The reports of all months, and an index page, in one folder."""
+        """The reports of all months, and an index page, in one folder.
+
+        Examples
+        --------
+        >>> [month["month"] for month in workshop.all_reports("pages")["months"]][:2]
+        ['2025-01', '2025-02']
+        """
         from pipeline.report import all_reports
 
         return all_reports(self.database, self.settings, Path(out), words=self.words, **view)
 
     def to_review(self) -> pd.DataFrame:
-        """Words no list knows, the most frequent first, with suggestions."""
+        """Words no list knows, the most frequent first, with suggestions.
+
+        Examples
+        --------
+        >>> workshop.to_review()[["list", "written"]].values.tolist()
+        [['part', 'grommet plate']]
+        """
         from pipeline.review import to_review
 
         return to_review(self.database, self.words)
 
     def write_review(self, path: Path | str) -> int:
-        """Write the words to review to a CSV file; returns how many."""
+        """Write the words to review to a CSV file; returns how many.
+
+        Examples
+        --------
+        >>> workshop.write_review("words.csv")
+        1
+        """
         from pipeline.review import write_review
 
         return write_review(self.database, self.words, Path(path))
 
     def take_decisions(self, path: Path | str) -> dict[str, Any]:
-        """Take decisions back in and apply them to every record, old and new."""
+        r"""Take decisions back in and apply them to every record, old and new.
+
+        Examples
+        --------
+        >>> decided = "list,written,decision\npart,grommet plate,drain pump\n"
+        >>> _ = Path("words.csv").write_text(decided)
+        >>> workshop.take_decisions("words.csv")["taken"]
+        1
+        """
         from pipeline.review import take_decisions
         from pipeline.stage import restage
 
@@ -227,7 +330,17 @@ class Workshop:
         return taken
 
     def undo_decision(self, correction_id: int) -> dict[str, Any]:
-        """Take one decision back; every record is read again."""
+        r"""Take one decision back; every record is read again.
+
+        Examples
+        --------
+        >>> decided = "list,written,decision\npart,grommet plate,drain pump\n"
+        >>> _ = Path("words.csv").write_text(decided)
+        >>> taken = workshop.take_decisions("words.csv")["decisions"][0]
+        >>> undone = workshop.undo_decision(taken["correction_id"])
+        >>> len(workshop.to_review())
+        1
+        """
         from pipeline.review import undo
         from pipeline.stage import restage
 
@@ -237,19 +350,37 @@ class Workshop:
         return undone
 
     def export(self, table: str, path: Path | str) -> int:
-        """Write one table or mart as CSV, Parquet or XLSX, by the file's ending; returns the number of rows."""
+        """Write one table or mart as CSV, Parquet or XLSX, by the file's ending; returns the number of rows.
+
+        Examples
+        --------
+        >>> workshop.export("month_summary", "months.csv")
+        4
+        """
         from pipeline.export import export_table
 
         return export_table(self.database, table, Path(path))
 
     def forget(self, customer_ref: str) -> dict[str, Any]:
-        """Erase a customer's identity everywhere."""
+        """Erase a customer's identity everywhere.
+
+        Examples
+        --------
+        >>> workshop.forget("C-7")["visits"]
+        1
+        """
         from pipeline.forget import forget
 
         return forget(self.database, customer_ref)
 
     def status(self) -> dict[str, Any]:
-        """What is loaded, trained, stale; data quality at a glance."""
+        """What is loaded, trained, stale; data quality at a glance.
+
+        Examples
+        --------
+        >>> workshop.status()["loaded"]["visits"]
+        60
+        """
         from pipeline.status import status
 
         return status(self.database)

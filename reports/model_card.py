@@ -35,7 +35,8 @@ def card_page(card: Mapping[str, Any]) -> str:
     Parameters
     ----------
     card
-        What ``train`` stores: model, made_at, snapshot, episodes, causes, first_date, as_of, exam_jobs, jobs_by_cause, and where
+        What ``train`` stores: model, made_at, snapshot, episodes, causes, first_date, as_of, exam_jobs, jobs_by_cause,
+        and where
         there were jobs to examine it on, scores, baselines, reliability, by_kind, by_facts.
 
     Returns
@@ -49,7 +50,8 @@ def card_page(card: Mapping[str, Any]) -> str:
         css=CSS,
         card={key: card[key] for key in ("model", "made_at", "snapshot")},
         scope=(
-            f"Learned from {card['episodes']} cured jobs of {card['first_date']} to {card['as_of']} with {card['causes']} causes. "
+            f"Learned from {card['episodes']} cured jobs of {card['first_date']} to {card['as_of']} "
+            f"with {card['causes']} causes. "
             "Labels are the causes confirmed by the cure, never the part that was swapped first."
         ),
         exam_jobs=str(card["exam_jobs"]),
@@ -77,7 +79,8 @@ def _verdict(card: Mapping[str, Any]) -> str:
     apart = best["log_loss"] - scores["log_loss"]
     compared = "better" if apart > 0 else "worse"
     return (
-        f"Its first cause was right in {scores['top1']:.0%} of held-out jobs. Its log-loss, {scores['log_loss']:.3f}, is "
+        f"Its first cause was right in {scores['top1']:.0%} of held-out jobs. "
+        f"Its log-loss, {scores['log_loss']:.3f}, is "
         f"{abs(apart):.3f} {compared} than the best plain way, {name} ({best['log_loss']:.3f})."
     )
 
@@ -136,13 +139,14 @@ def _limits(card: Mapping[str, Any]) -> list[str]:
     few = sum(count < 5 for count in card["jobs_by_cause"].values())
     limits = [
         "It knows only causes this workshop has met; the share kept for none of these is shown with every answer.",
-        f"{few} of its {card['causes']} causes have fewer than five jobs: their probabilities lean on all jobs together.",
+        f"{few} of its {card['causes']} causes have fewer than five jobs: these lean on causes like them.",
         "What was looked at was not chosen at random: a check is written down because somebody thought it worth doing.",
         "It says what the cause probably is, not what is safe to do; the cautions with each step come first.",
     ]
     if card.get("never_seen_causes"):
         limits.append(
-            f"{card['never_seen_causes']} of the {card['exam_jobs']} held-out jobs had a cause never met before; they are in no score above. "
+            f"{card['never_seen_causes']} of the {card['exam_jobs']} held-out jobs had a cause never met before; "
+            "they are in no score above. "
             f"Before them it had kept {card['none_of_these']:.1%} a job for that."
         )
     return limits

@@ -42,7 +42,7 @@ def test_tables_add_to_one_within_a_column() -> None:
 
 
 def test_traits_foretell_a_rare_cause_from_those_like_it() -> None:
-    # five causes of one habit, five of the opposite; a sixth of the first habit with only two jobs, seen in two columns of twenty
+    # five causes of one habit, five of the opposite; a sixth of the first with two jobs, seen in two columns of twenty
     rng = np.random.default_rng(0)
     habit = rng.random(20) < 0.5
     often = np.where(habit, 0.95, 0.05)
@@ -116,7 +116,9 @@ def test_slope_of_column_weights_is_right() -> None:
     from models.column_weights import _one_part
 
     shown = one_hot(np.array([[0, 3], [1, 4], [0, 5], [1, 2]]), 5)
-    part = Unseen(shown, rng.normal(size=(5, 3)), rng.normal(size=3), np.array([0, 1, 2, 1]), np.array([1.0, 2.0, 1.0, 0.5]))
+    part = Unseen(
+        shown, rng.normal(size=(5, 3)), rng.normal(size=3), np.array([0, 1, 2, 1]), np.array([1.0, 2.0, 1.0, 0.5])
+    )
     column = np.array([0, 0, 1, 1, 1])
     point = np.array([0.7, 1.2, 0.9])
 
@@ -159,10 +161,12 @@ def test_pairs_see_what_goes_together_whatever_the_cause() -> None:
     assert pairs.columns.tolist() == [[0, 1]]
     joint = np.exp(pairs.table.reshape(2, 2, 3)) * tables.chance[0:2][:, None] * tables.chance[2:4][None]
     assert joint.sum(axis=(0, 1)) == pytest.approx(np.ones(3), abs=1e-6)
-    seen = np.array([[np.mean((first == u) & (second == v) & (cause == 1)) for v in ("no", "yes")] for u in ("no", "yes")])
+    seen = np.array(
+        [[np.mean((first == u) & (second == v) & (cause == 1)) for v in ("no", "yes")] for u in ("no", "yes")]
+    )
     assert joint[:, :, 1] == pytest.approx(seen / seen.sum(), abs=0.03)
-    assert find_pairs(codes[:, [0, 2]], cells(codes[:, [0, 2]], np.array([0, 2, 4])), cause, np.ones(4000), np.array([0, 2, 4]),
-                      tables.chance[[0, 1, 4, 5]]) is None  # fmt: skip
+    two, begin = codes[:, [0, 2]], np.array([0, 2, 4])
+    assert find_pairs(two, cells(two, begin), cause, np.ones(4000), begin, tables.chance[[0, 1, 4, 5]]) is None
 
 
 def test_codes_of_numbers_text_and_what_was_never_seen() -> None:

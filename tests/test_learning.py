@@ -118,7 +118,8 @@ def test_a_damaged_model_is_told_and_another_can_be_chosen(tmp_path: Path) -> No
 
 
 def test_backtest_rolls_by_month_and_says_what_more_jobs_would_buy(tmp_path: Path) -> None:
-    told = learning.backtest(workshop(tmp_path, training_table(500)), None, Settings(), months=2)  # type: ignore[arg-type]
+    database = workshop(tmp_path, training_table(500))
+    told = learning.backtest(database, None, Settings(), months=2)  # type: ignore[arg-type]
     assert [row["month"] for row in told["months"]] == sorted(row["month"] for row in told["months"])
     assert len(told["months"]) == 2
     assert "plain boosting" in told["baselines"]

@@ -26,7 +26,7 @@ def test_brier_parts_and_calibration_of_five_bins() -> None:
 
 
 def test_brier_of_the_tiny_example() -> None:
-    # o = 0 1 1 0, f = .1 .9 .8 .3: binary .0375 (scikit-learn's documented example); Brier's own sum over both classes is twice that
+    # o = 0 1 1 0, f = .1 .9 .8 .3: binary .0375 (scikit-learn's documented example); over both classes twice that
     said = np.array([0.1, 0.9, 0.8, 0.3])
     came = np.array([0, 1, 1, 0])
     assert scores.brier_parts(said, came)["brier"] == pytest.approx(0.0375)

@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 import os
 import shutil
-from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
@@ -41,10 +40,22 @@ def exact_percentile(node: Any) -> Any:
     return node
 
 
-def for_spark(create: str) -> str:
-    """Return the query of a ``create or replace table … as`` in Spark's SQL; anything sqlglot cannot carry over raises."""
-    query = sqlglot.parse_one(create, read="duckdb").expression.transform(exact_percentile)
-    return query.sql(dialect="spark", comments=False, unsupported_level=sqlglot.ErrorLevel.RAISE)
+def steps(file: sql.TableFile) -> list[tuple[str, str]]:
+    """Return the queries that make a table in Spark's SQL, each with its name, the table itself last.
+
+    Anything sqlglot cannot carry over raises. A recursive statement comes in steps: Spark works out what a recursion
+    reads anew at each level, so the named queries before the recursion become tables.
+    """
+    query = sqlglot.parse_one(file.create, read="duckdb").expression.transform(exact_percentile)
+    named = query.args.get("with_") or query.args.get("with")
+    before = [named.expressions.pop(0) for _ in named.expressions[:-1]] if named and named.recursive else []
+    taken = {each.alias for each in before} & {*STAGED, *(other.table for other in DERIVED)}
+    assert not taken, f"named queries of {file.table} are named like tables: {taken}"
+    queries = [(each.alias, each.this) for each in before] + [(file.table, query)]
+    return [
+        (name, each.sql(dialect="spark", comments=False, unsupported_level=sqlglot.ErrorLevel.RAISE))
+        for name, each in queries
+    ]
 
 
 @pytest.fixture(scope="module")
@@ -85,9 +96,10 @@ def built(spark: Any, demo: Any, tmp_path_factory: pytest.TempPathFactory) -> di
         spark.read.parquet(str(folder / f"{table}.parquet")).createOrReplaceTempView(table)
     there = {}
     for file in DERIVED:
-        spark.sql(for_spark(file.create)).write.parquet(str(folder / file.table))
-        made = spark.read.parquet(str(folder / file.table))
-        made.createOrReplaceTempView(file.table)
+        for name, query in steps(file):
+            spark.sql(query).write.parquet(str(folder / name))
+            made = spark.read.parquet(str(folder / name))
+            made.createOrReplaceTempView(name)
         there[file.table] = made.toArrow()
     return {file.table: (here[file.table], there[file.table]) for file in DERIVED}
 

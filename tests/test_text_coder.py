@@ -1,4 +1,4 @@
-"""Free text to term: learns from confirmed texts, believes the word lists as far as they were right, keeps silent when unsure."""
+"""Free text to term: learns from confirmed texts, believes the word lists as far as right, is silent when unsure."""
 
 from __future__ import annotations
 

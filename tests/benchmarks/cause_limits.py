@@ -1,12 +1,16 @@
-"""How near the cause model comes to the exact posterior of published diagnosis networks, beside plain ways, at several sizes.
+"""How near the cause model comes to the exact posterior of published diagnosis networks.
 
     python tests/benchmarks/cause_limits.py [pathfinder|win95pts|child] [JOBS,JOBS...] [--seeds 1,2]
 
-PATHFINDER (Heckerman, Horvitz & Nathwani 1992): 63 causes, 5 to 15 of 108 findings shown at random a job. WIN95PTS (Breese & Heckerman,
-Microsoft): one of 29 faults, 6 complaints and 3 to 10 of 41 other findings. CHILD (Spiegelhalter et al.): 6 diseases, 3 to 8 findings.
-Networks are read from pgmpy's packaged copies (a test-only dependency). Findings are hidden completely at random; a workshop's are not.
+PATHFINDER (Heckerman, Horvitz & Nathwani 1992): 63 causes, 5 to 15 of 108 findings shown at random a job. WIN95PTS
+(Breese & Heckerman,
+Microsoft): one of 29 faults, 6 complaints and 3 to 10 of 41 other findings. CHILD (Spiegelhalter et al.): 6 diseases,
+3 to 8 findings.
+Networks are read from pgmpy's packaged copies (a test-only dependency). Findings are hidden completely at random; a
+workshop's are not.
 
-Excess = log-loss less that of the exact posterior on the same 2,000 jobs, nats. A cause never met in training shares what the model keeps
+Excess = log-loss less that of the exact posterior on the same 2,000 jobs, nats. A cause never met in training shares
+what the model keeps
 for "none of these". Seconds are processor seconds of the fit, so that other work on the machine does not count.
 """
 
@@ -30,7 +34,16 @@ from models.scores import score_table  # noqa: E402
 
 CIRCUMSTANCES = ["NetPrint", "DSApplctn", "EPSGrphc", "PrtPScript", "PrntrAccptsTrtyp"]
 COMPLAINTS = [f"Problem{k}" for k in range(1, 7)]
-CHILD_FINDINGS = ["GruntingReport", "CO2Report", "XrayReport", "LVHreport", "LowerBodyO2", "RUQO2", "Age", "BirthAsphyxia"]
+CHILD_FINDINGS = [
+    "GruntingReport",
+    "CO2Report",
+    "XrayReport",
+    "LVHreport",
+    "LowerBodyO2",
+    "RUQO2",
+    "Age",
+    "BirthAsphyxia",
+]
 ASKED, ASKED_SEED = 2000, 99
 
 
@@ -79,11 +92,14 @@ def main() -> None:
                     show(name, number, seed, score_table(told, asked.cause), limit, "", None)
 
 
-def show(name: str, jobs: int, seed: int, table: dict[str, float], limit: dict[str, float], spent: str, fitted: object) -> None:
+def show(
+    name: str, jobs: int, seed: int, table: dict[str, float], limit: dict[str, float], spent: str, fitted: object
+) -> None:
     """Print one line."""
     weights = f"  weights {fitted.model_.weights.round(2)}" if isinstance(fitted, CauseClassifier) else ""
     print(
-        f"  {jobs:7,d} jobs, seed {seed}  {name:20s} excess {table['log_loss'] - limit['log_loss']:.3f}  top-1 {table['top1']:.3f}"
+        f"  {jobs:7,d} jobs, seed {seed}  {name:20s} excess {table['log_loss'] - limit['log_loss']:.3f}"
+        f"  top-1 {table['top1']:.3f}"
         f"  calibration error {table['calibration_error']:.3f}  {spent}{weights}",
         flush=True,
     )

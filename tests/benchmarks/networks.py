@@ -1,4 +1,4 @@
-"""Published diagnosis networks as worlds whose exact answer is known: sample jobs, hide findings, compute the exact posterior.
+"""Published diagnosis networks as worlds whose exact answer is known.
 
 Networks are read from the copies packaged with pgmpy (a test-only dependency).
 """
@@ -156,7 +156,8 @@ def single_fault_jobs(
 ) -> Jobs:
     """Jobs of a network whose roots (less circumstances) are faults, exactly one of them present in a job.
 
-    The fault is drawn in proportion to its odds (one present, the others healthy); complaints are always known, ``fewest`` to
+    The fault is drawn in proportion to its odds (one present, the others healthy); complaints are always known,
+    ``fewest`` to
     ``most`` of the other findings besides. Healthy is each fault's first state.
     """
     network = read_network(name)

@@ -1,9 +1,11 @@
-"""How well free text becomes a term: TextCoder beside plain linear models, same folds, on volunteers' labelled repair records.
+"""How well free text becomes a term: TextCoder beside plain linear models on labelled repair records, same folds.
 
     python tests/benchmarks/text_coder.py FOLDER [FILE...]
 
-FOLDER holds labelled sets of the Open Repair Alliance (printcat.csv, tabicat.csv, compcat_desktops.csv, mobifix.csv; not part of this
-project, licence CC BY-SA 4.0). Problem text only; "Poor data" and "Unknown" left out; fault types under 10 records pooled; 5 folds.
+FOLDER holds labelled sets of the Open Repair Alliance (printcat.csv, tabicat.csv, compcat_desktops.csv, mobifix.csv;
+not part of this
+project, licence CC BY-SA 4.0). Problem text only; "Poor data" and "Unknown" left out; fault types under 10 records
+pooled; 5 folds.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ from threadpoolctl import threadpool_limits
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from models import TextCoder  # noqa: E402
+from models import TextCoder
 
 SETS = ("printcat.csv", "tabicat.csv", "compcat_desktops.csv", "mobifix.csv")
 
@@ -71,7 +73,11 @@ def main(folder: Path, names: tuple[str, ...]) -> None:
             right_above += int((coded[spoke].to_numpy() == terms[asked][spoke]).sum())
         print(f"\n{name}: {len(texts)} texts, {len(classes)} terms")
         for model, told in chance.items():
-            row = (accuracy_score(place, said[model]), f1_score(place, said[model], average="macro"), log_loss(place, told))
+            row = (
+                accuracy_score(place, said[model]),
+                f1_score(place, said[model], average="macro"),
+                log_loss(place, told),
+            )
             print(f"  {model:28s} accuracy {row[0]:.3f}  macro-F1 {row[1]:.3f}  log-loss {row[2]:.3f}")
         share = right_above / above if above else float("nan")
         print(f"  TextCoder speaks on {above / len(texts):.0%} of texts and is right on {share:.1%} of those")
