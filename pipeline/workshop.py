@@ -161,8 +161,8 @@ class Workshop:
 
         Examples
         --------
-        >>> sorted(workshop.backtest()["scores"])[:3]
-        []
+        >>> workshop.backtest()["scores"] is None  # sixty calls are too few to be asked month by month
+        True
         """
         from pipeline.learning import backtest
 
@@ -226,6 +226,7 @@ class Workshop:
         >>> told["causes"][0]["cause"], told["steps"][0]["name"]
         ('blocked pump filter', 'clear pump filter')
         >>> print(answer.lines()[0])
+        washing machine; 6 years; does not drain; pump filter blocked. 45 similar jobs.
         """
         from pipeline.answer import causes
 
@@ -252,7 +253,7 @@ class Workshop:
         >>> _ = Path("tomorrow.csv").write_text(day)
         >>> plan = workshop.round("tomorrow.csv", "round.html")
         >>> len(plan["calls"]), sorted(plan["van"][0])
-        (1, [])
+        (1, ['carry', 'expected_use', 'part'])
         """
         from pipeline.round import plan_round
 
@@ -267,7 +268,7 @@ class Workshop:
         --------
         >>> report = workshop.report("2025-02", out="report.html")
         >>> report.as_json()["first_time_fix"]["fixed"], report.path.name
-        (0, 'report.html')
+        (14, 'report.html')
         """
         from pipeline.report import month_report
 
@@ -355,7 +356,7 @@ class Workshop:
         Examples
         --------
         >>> workshop.export("month_summary", "months.csv")
-        4
+        5
         """
         from pipeline.export import export_table
 
