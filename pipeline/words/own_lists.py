@@ -82,7 +82,7 @@ def read_own(lists: WordLists, path: Path) -> None:
         text = Path(path).read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise LayoutError(
-            f"The word list {shown(path)} cannot be read: {error}.", "Check the name; save it as UTF-8."
+            f"The word list {shown(path.name)} cannot be read: {error}.", "Check the name; save it as UTF-8."
         ) from None
     if Path(path).suffix.lower() == ".csv":
         _read_own_csv(lists, text, Path(path).name)
@@ -90,7 +90,7 @@ def read_own(lists: WordLists, path: Path) -> None:
         _read_own_toml(lists, text, Path(path).name)
     else:
         raise LayoutError(
-            f"The word list {shown(path)} is neither TOML nor CSV.", "Name it something.toml or something.csv."
+            f"The word list {shown(path.name)} is neither TOML nor CSV.", "Name it something.toml or something.csv."
         )
 
 
