@@ -28,12 +28,13 @@ def batches(connection: duckdb.DuckDBPyConnection, query: str, size: int = BATCH
 
 
 def insert(connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame | Mapping[str, Sequence[Any]]) -> None:
-    """Append rows to a table, columns by position."""
+    """Append rows to a table, columns by position.
+
+    A frame registered under a name is held until its transaction ends, which would let memory grow with the file.
+    """
     import pandas as pd
 
     held = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(dict(rows))
     if held.empty:
         return
-    connection.register("rows_to_insert", held)
-    connection.execute(f"insert into {table} select * from rows_to_insert")
-    connection.unregister("rows_to_insert")
+    connection.append(table, held)

@@ -107,8 +107,12 @@ def load_files(
     give_words: Callable[[], Words] = words if callable(words) else lambda: words
     asked = _Asked(database, give_words, settings, given, sheet, strict, dry_run, progress or (lambda _: None))
     report = LoadReport(dry_run=dry_run, strict=strict)
-    with _bounded_memory(database.connection):
-        for source in open_sources(paths, database.scratch):
+    for source in open_sources(paths, database.scratch):
+        try:
+            with _bounded_memory(database.connection):
+                report.files.append(_load_one(asked, source))
+        except duckdb.OutOfMemoryException:
+            asked.tell(f"{source.name} needs more than {MEMORY_LIMIT} of memory; reading it again with more …")
             report.files.append(_load_one(asked, source))
     return report
 
@@ -140,14 +144,14 @@ def _load_one(asked: _Asked, source: Source) -> FileReport:
                 raise _NothingKept
     except _NothingKept:
         pass
-    except (duckdb.IOException, duckdb.OutOfMemoryException) as fault:
+    except duckdb.IOException as fault:
         raise DatabaseUnusable(
             f"{shown(source.name)} could not be taken in: {shown(str(fault).splitlines()[0], 160)}",
             "Make room on the disk that holds the database, then load it again; nothing of it was kept.",
         ) from fault
     finally:
         drop_temporary(asked.database.connection)
-    if report is None:  # pragma: no cover - the transaction either gives a report or raises
+    if report is None:
         raise DatabaseUnusable(f"{shown(source.name)} could not be loaded.", "Run this again.")
     return report
 

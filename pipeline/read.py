@@ -127,9 +127,7 @@ def store(
     for batch in _batches(_fitting(lines, width, refuse)):
         columns = zip(*batch, strict=True)
         frame = pa.table([pa.array(c, type=t) for c, t in zip(columns, types, strict=True)], names=names)
-        connection.register("batch_of_lines", frame)
-        connection.execute("insert into incoming select * from batch_of_lines")
-        connection.unregister("batch_of_lines")
+        connection.from_arrow(frame).insert_into("incoming")
         stored += len(batch)
     return stored
 

@@ -256,9 +256,19 @@ def _count_cells(connection: duckdb.DuckDBPyConnection) -> None:
         )
 
 
+FOUND = {
+    "symptom_found": "visit_id bigint, symptom varchar, source varchar, is_negated boolean, is_doubtful boolean",
+    "finding_found": "visit_id bigint, finding varchar, value varchar, is_doubtful boolean",
+    "part_found": "visit_id bigint, part_no integer, part varchar, quantity double, unit_cost double, "
+    "as_written varchar",
+}
+
+
 def _read_texts(connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bool) -> None:
     """Read complaints, codes, findings and parts a batch of visits at a time; keep them, or count their words only."""
     checks = set(words.checks()["finding"])
+    for table, columns in FOUND.items():
+        connection.execute(f"create or replace temp table {table} ({columns})")
     query = (
         "select v.visit_id, v.complaint, v.fault_code, v.findings, v.parts, k.term as kind, m.term as make "
         "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
@@ -266,11 +276,28 @@ def _read_texts(connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bo
         "where coalesce(v.complaint, v.fault_code, v.findings, v.parts) is not null order by v.visit_id"
     )
     for rows in batches(connection, query):
-        _read_complaints(connection, words, _with(rows, "complaint"), keep=keep)
-        if keep:
-            _read_codes(connection, words, _with(rows, "fault_code"))
-        _read_findings(connection, words, _with(rows, "findings"), checks, keep=keep)
-        _read_parts(connection, words, _with(rows, "parts"), keep=keep)
+        _read_complaints(connection, words, _with(rows, "complaint"))
+        _read_codes(connection, words, _with(rows, "fault_code"))
+        _read_findings(connection, words, _with(rows, "findings"), checks)
+        _read_parts(connection, words, _with(rows, "parts"))
+    if keep:
+        _keep_found(connection)
+
+
+def _keep_found(connection: duckdb.DuckDBPyConnection) -> None:
+    connection.execute(
+        "insert into stage_symptom select visit_id, symptom, source, bool_and(is_negated), bool_and(is_doubtful) "
+        "from symptom_found where symptom is not null "
+        "group by visit_id, symptom, source order by visit_id, symptom, source"
+    )
+    connection.execute(
+        "insert into stage_finding select visit_id, finding, value, bool_and(is_doubtful) from finding_found "
+        "group by visit_id, finding, value order by visit_id, finding, value"
+    )
+    connection.execute(
+        "insert into stage_part select visit_id, part_no, part, coalesce(quantity, 1), "
+        "case when isnan(unit_cost) then null else unit_cost end, as_written from part_found order by visit_id, part_no"
+    )
 
 
 def _with(rows: pd.DataFrame, column: str) -> pd.DataFrame:
@@ -281,68 +308,57 @@ def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> pd.Series[int]:
     return rows["visit_id"].take(found["row"].to_numpy()).reset_index(drop=True)
 
 
-def _read_complaints(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, *, keep: bool) -> None:
+def _read_complaints(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> None:
     if rows.empty:
         return
-    if keep:
-        found = words.find_symptoms(rows["complaint"], rows["kind"]).reset_index(drop=True)
-        found.insert(0, "visit_id", _visit_ids(rows, found))
-        connection.register("symptoms_found", found)
-        connection.execute(
-            "insert into stage_symptom select visit_id, symptom, 'complaint', bool_and(is_negated), "
-            "bool_and(is_doubtful) from symptoms_found group by visit_id, symptom order by visit_id, symptom"
-        )
-        connection.unregister("symptoms_found")
+    found = words.find_symptoms(rows["complaint"], rows["kind"]).reset_index(drop=True)
+    found = found.assign(visit_id=_visit_ids(rows, found), source="complaint")
+    insert(connection, "symptom_found", found[["visit_id", "symptom", "source", "is_negated", "is_doubtful"]])
     unknown = words.unknown(rows["complaint"], rows["kind"]).reset_index(drop=True)
-    _count_unknown(connection, "complaint", rows["complaint"], unknown)
+    _count_words(connection, "complaint", rows["complaint"], unknown)
 
 
-def _count_unknown(
-    connection: duckdb.DuckDBPyConnection, name: str, texts: pd.Series[str], unknown: pd.DataFrame
-) -> None:
-    if unknown.empty:
+def _count_words(connection: duckdb.DuckDBPyConnection, name: str, texts: pd.Series[str], found: pd.DataFrame) -> None:
+    """Count in how many texts each word stands; found: row, word, and its term (missing = not understood)."""
+    if found.empty:
         return
-    held = unknown[["row", "word"]].assign(text=texts.take(unknown["row"].to_numpy()).array)
-    connection.register("words_found", held)
-    connection.execute(
-        f"insert into use_of_word select '{name}', word, null, count(distinct row), min(text) "
-        "from words_found group by word"
+    once = found.drop_duplicates(["row", "word"])
+    terms = found.groupby("word", sort=True)["term"].max() if "term" in found else None
+    counted = once.groupby("word", sort=True)["row"].agg(["size", "first"])
+    insert(
+        connection,
+        "use_of_word",
+        {
+            "list": [name] * len(counted),
+            "written": counted.index.tolist(),
+            "term": [None] * len(counted)
+            if terms is None
+            else terms.astype(object).where(terms.notna(), None).tolist(),
+            "uses": counted["size"].tolist(),
+            "example": texts.take(counted["first"].to_numpy()).tolist(),
+        },
     )
-    connection.unregister("words_found")
 
 
 def _read_codes(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> None:
     if rows.empty:
         return
     found = words.codes(rows["fault_code"], rows["make"]).reset_index(drop=True)
-    found.insert(0, "visit_id", _visit_ids(rows, found))
-    connection.register("codes_found", found)
-    connection.execute(
-        "insert into stage_symptom select distinct visit_id, code, 'code', false, false from codes_found "
-        "where code is not null order by all"
-    )
-    connection.unregister("codes_found")
+    found = found.assign(visit_id=_visit_ids(rows, found), source="code", is_negated=False, is_doubtful=False)
+    insert(connection, "symptom_found", found[["visit_id", "code", "source", "is_negated", "is_doubtful"]])
 
 
-def _read_findings(
-    connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, checks: set[str], *, keep: bool
-) -> None:
+def _read_findings(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, checks: set[str]) -> None:
     if rows.empty:
         return
     found = words.find_findings(rows["findings"], rows["kind"]).reset_index(drop=True)
-    if keep:
-        found.insert(0, "visit_id", _visit_ids(rows, found))
-        connection.register("findings_found", found)
-        connection.execute(
-            "insert into stage_finding select visit_id, finding, value, bool_and(is_doubtful) from findings_found "
-            "group by visit_id, finding, value order by visit_id, finding, value"
-        )
-        connection.unregister("findings_found")
+    found = found.assign(visit_id=_visit_ids(rows, found))
+    insert(connection, "finding_found", found[["visit_id", "finding", "value", "is_doubtful"]])
     own = found.loc[~found["finding"].isin(checks), ["row", "finding"]].rename(columns={"finding": "word"})
-    _count_unknown(connection, "finding", rows["findings"], own)
+    _count_words(connection, "finding", rows["findings"], own)
 
 
-def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, *, keep: bool) -> None:
+def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> None:
     if rows.empty:
         return
     split = parts_line.split(rows["parts"]).reset_index(drop=True)
@@ -350,24 +366,10 @@ def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.Da
         return
     kinds = rows["kind"].take(split["row"].to_numpy()).reset_index(drop=True)
     matched = words.match("part", split["part_text"], kinds).reset_index(drop=True)
-    split = split.assign(
-        visit_id=_visit_ids(rows, split),
-        part=matched["term"].array,
-        is_understood=matched["is_understood"].array,
-        text=rows["parts"].take(split["row"].to_numpy()).array,
-    )
-    connection.register("parts_found", split)
-    if keep:
-        connection.execute(
-            "insert into stage_part select visit_id, part_no, part, coalesce(quantity, 1), "
-            "case when isnan(unit_cost) then null else unit_cost end, as_written from parts_found "
-            "order by visit_id, part_no"
-        )
-    connection.execute(
-        "insert into use_of_word select 'part', part_text, max(part) filter (is_understood), count(distinct visit_id), "
-        "min(text) from parts_found group by part_text"
-    )
-    connection.unregister("parts_found")
+    split = split.assign(visit_id=_visit_ids(rows, split), part=matched["term"])
+    insert(connection, "part_found", split[["visit_id", "part_no", "part", "quantity", "unit_cost", "as_written"]])
+    understood = matched["term"].where(matched["is_understood"].astype(bool))
+    _count_words(connection, "part", rows["parts"], split[["row"]].assign(word=split["part_text"], term=understood))
 
 
 def _store_words(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
