@@ -92,15 +92,20 @@ with recursive
         from again
         window unit as (partition by appliance_id order by visit_no)
     ),
+    -- told both by the visit and by the earlier one; as an intersection no order of joins can make it large
     shares_complaint as (
-        select distinct candidate.visit_id as visit_id
-        from candidate
-        inner join told_here as later on later.visit_id = candidate.visit_id
-        inner join told_here as earlier
-            on earlier.visit_id = candidate.earlier_id
-            and earlier.source = later.source
-            and earlier.symptom_group = later.symptom_group
-        where candidate.rule = 2
+        select distinct visit_id
+        from (
+            select candidate.visit_id as visit_id, told_here.source as source, told_here.symptom_group as symptom_group
+            from candidate
+            inner join told_here on told_here.visit_id = candidate.visit_id
+            where candidate.rule = 2
+            intersect
+            select candidate.visit_id as visit_id, told_here.source as source, told_here.symptom_group as symptom_group
+            from candidate
+            inner join told_here on told_here.visit_id = candidate.earlier_id
+            where candidate.rule = 2
+        ) as told_by_both
     ),
     linked as (
         select
