@@ -88,6 +88,17 @@ def test_chances_equal_simulation(seed):
     assert all_cured == pytest.approx(seen_all, abs=0.02)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_the_chance_of_a_long_round_is_estimated_right(seed, monkeypatch):
+    calls = drawn(np.random.default_rng(seed), calls=5, parts=4)
+    van = {"part 0": 1, "part 1": 2, "part 2": 1, "part 3": 5}
+    exact = chances(calls, van)[1]
+    monkeypatch.setattr("models.van.MOST_STATES", 0)
+    estimated = chances(calls, van)[1]
+    assert estimated != exact  # another way was taken
+    assert estimated == pytest.approx(exact, abs=4 * 0.5 / np.sqrt(20_000))
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_the_programme_equals_enumeration(seed, monkeypatch):
     calls = drawn(np.random.default_rng(100 + seed), calls=3, parts=4)
