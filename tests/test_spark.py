@@ -120,7 +120,8 @@ def is_same(one: Any, other: Any) -> bool:
 def test_another_engine_builds_the_same_table(file: sql.TableFile, built: dict[str, tuple[pa.Table, pa.Table]]):
     here, there = built[file.table]
     assert here.column_names == there.column_names
-    assert here.num_rows == there.num_rows > 0
+    assert here.num_rows == there.num_rows
+    assert here.num_rows > 0 or file.table == "cure_to_review"  # the demo leaves no cure open
     different = [
         (name, one, other)
         for one, other in zip(in_order(here, file.key), in_order(there, file.key), strict=True)
