@@ -35,9 +35,15 @@ def secrets() -> list[str]:
 
 def held(content: bytes, secrets: list[str]) -> list[str]:
     """The secrets that stand in some bytes as words of their own: a serial may hold the same digits."""
-    words = b"|".join(re.escape(word.encode()) for word in secrets)
-    found = re.findall(rb"(?<![A-Za-z0-9])(?:" + words + rb")(?![A-Za-z0-9])", content)
-    return sorted({word.decode("utf-8", "replace") for word in found})
+    shapes = {re.sub(rb"\d", rb"\\d", re.escape(word.encode())) for word in secrets}  # few shapes, many secrets
+    known = {word.encode() for word in secrets}
+    found = {
+        word
+        for shape in shapes
+        for word in re.findall(rb"(?<![A-Za-z0-9])" + shape + rb"(?![A-Za-z0-9])", content)
+        if word in known
+    }
+    return sorted(word.decode("utf-8", "replace") for word in found)
 
 
 def test_the_search_would_find_a_customer(secrets: list[str]) -> None:
