@@ -11,7 +11,7 @@ import pandas as pd
 
 from models.advice import COLUMN_OF
 from models.change import difference
-from models.comparison import shrink
+from models.comparison import beta_binomial
 from models.rates import wilson
 
 if TYPE_CHECKING:
@@ -105,9 +105,8 @@ def _expected_anyway(known: pd.DataFrame, is_wrong: pd.Series, before: int, befo
     if not before_of:
         return math.nan
     cells = is_wrong.groupby([known["part"], known["main_symptom"].fillna("not told")]).agg(["sum", "count"])
-    pooled = shrink(cells["sum"], cells["count"])
-    strength = float(pooled["strength"].iloc[0])
-    common = float(np.average(pooled["rate"], weights=cells["count"]))
+    rate, strength = beta_binomial(cells["sum"], cells["count"])
+    common = float(np.average(rate, weights=cells["count"]))
     return (before + common * strength) / (before_of + strength)
 
 

@@ -72,7 +72,7 @@ class Answer:
         """How much stands behind the odds, in words."""
         similar = len(self.evidence.similar)
         if similar == 0:
-            basis = "no similar job on record: the word lists' rough shares stand in"
+            basis = "No similar job on record: the word lists' rough shares stand in"
         else:
             basis = f"{similar:,} similar job{'' if similar == 1 else 's'}" + (": few" if similar < FEW else "")
         untrained = "" if self.odds.model else " No model is trained: run priorjobs train."

@@ -13,7 +13,8 @@ from typing import Annotated, Any
 import typer
 
 from pipeline import show
-from pipeline.errors import PriorjobsError, UsageError
+from pipeline.database import beside
+from pipeline.errors import PriorjobsError, UsageError, shown
 from pipeline.workshop import Workshop
 
 app = typer.Typer(
@@ -125,6 +126,8 @@ def load(
 
     Example: priorjobs load jobs-2025.csv office.xlsx --db shop.duckdb
     """
+    if save_layout and save_layout.resolve() == beside(db)["toml"].resolve():
+        raise UsageError(f"{shown(save_layout)} is the name of this database's settings.", "Name the layout otherwise.")
     with Workshop.open(db) as workshop:
         report = workshop.load(files, layout=layout, sheet=sheet, strict=strict, dry_run=dry_run, tell=_tell(quiet))
         if save_layout:

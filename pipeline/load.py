@@ -113,7 +113,7 @@ def load_files(
                 report.files.append(_load_one(asked, source))
         except duckdb.OutOfMemoryException:
             asked.tell(f"{source.name} needs more than {MEMORY_LIMIT} of memory; reading it again with more …")
-            report.files.append(_load_one(asked, source))
+            report.files.append(_load_unbounded(asked, source))
     return report
 
 
@@ -125,6 +125,16 @@ def _bounded_memory(connection: duckdb.DuckDBPyConnection) -> Iterator[None]:
         yield
     finally:
         connection.execute("set memory_limit = ?", [before])
+
+
+def _load_unbounded(asked: _Asked, source: Source) -> FileReport:
+    try:
+        return _load_one(asked, source)
+    except duckdb.OutOfMemoryException as fault:
+        raise DatabaseUnusable(
+            f"{shown(source.name)} needs more memory than this machine has free.",
+            "Load it in smaller files, one after the other; nothing of it was kept.",
+        ) from fault
 
 
 def _load_one(asked: _Asked, source: Source) -> FileReport:

@@ -128,13 +128,15 @@ def read_question(
         present = words.find_symptoms(_column(complaint), kind_column)
         symptoms = list(dict.fromkeys(present.loc[~present["is_negated"].astype(bool), "symptom"]))
         not_understood += [str(word) for word in words.unknown(_column(complaint), kind_column)["word"]]
-        if not symptoms:
-            not_understood.append(complaint)
     codes: list[str] = []
     if code:
-        codes = list(dict.fromkeys(words.codes(_column(code), _column(make_term))["code"]))
+        codes = list(words.codes(_column(code), _column(make_term))["code"])
         if not codes:
             not_understood.append(code)
+    if complaint:
+        codes += list(words.said_codes(_column(complaint), _column(make_term))["code"])
+        if not symptoms and not codes:
+            not_understood.append(complaint)
     findings, strange = read_findings(words, found, kind_term)
     return Question(
         kind=kind_term,
@@ -143,7 +145,7 @@ def read_question(
         model_family=family,
         age_years=None if age_years is None else float(age_years),
         symptoms=tuple(symptoms),
-        codes=tuple(codes),
+        codes=tuple(dict.fromkeys(codes)),
         findings=findings,
         complaint=complaint or "",
         not_understood=tuple(dict.fromkeys([*not_understood, *strange])),

@@ -53,9 +53,9 @@ def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd
     Returns
     -------
     tuple of DataFrame
-        One row a technician, in alphabetical order: technician, known, fixed, expected, adjusted, low, high
-        (partially pooled), words (inside, edge_low, edge_high, below, above, few). And the funnel's limits: n,
-        centre, low95, high95, low998, high998.
+        One row a technician, in alphabetical order: technician, known, fixed, expected, adjusted, rate, low, high
+        (the last three partially pooled), words (inside, edge_low, edge_high, below, above, few). And the funnel's
+        limits: n, centre, low95, high95, low998, high998.
     """
     import numpy as np
     import pandas as pd
@@ -80,6 +80,7 @@ def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd
             "fixed": compared["observed"],
             "expected": compared["expected"],
             "adjusted": compared["indirect"].where(compared["n"] >= FEWEST_FOR_RATE),
+            "rate": compared["rate"],
             "low": compared["low"],
             "high": compared["high"],
             "words": compared["said"].map(_words()),

@@ -84,7 +84,8 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
             frames["fix_by_month"], [name for name in frames["fix_by_month"].columns if name != "jobs"]
         ),
         "technicians": _records(
-            frames["technicians"], ["technician", "known", "fixed", "expected", "adjusted", "low", "high", "words"]
+            frames["technicians"],
+            ["technician", "known", "fixed", "expected", "adjusted", "rate", "low", "high", "words"],
         ),
         "kinds": _records(frames["kinds"], ["kind", "fixed", "known", "not_yet_known", "rate", "low", "high"]),
         "makes": _records(frames["makes"], ["value", "fixed", "known", "rate", "low", "high", "words"]),

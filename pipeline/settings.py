@@ -88,6 +88,11 @@ def read_settings(path: Path) -> Settings:
         raise LayoutError(
             f"{path.name} is not TOML: {fault}", "Mend that line; names and values are in the README."
         ) from fault
+    if "columns" in given:
+        raise LayoutError(
+            f"{path.name} is a layout, but settings of the database beside it are read from that name.",
+            "Give the layout another name.",
+        )
     known = {field.name: field for field in fields(Settings)}
     for name in given:
         if name not in known:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipeline import identity
 from pipeline.batches import batches, frame, insert
@@ -11,6 +11,8 @@ from pipeline.values import ages, durations, money, parts_line
 from pipeline.values.distinct import plain
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import duckdb
     import pandas as pd
 
@@ -277,7 +279,8 @@ def _read_texts(connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bo
     )
     for rows in batches(connection, query):
         _read_complaints(connection, words, _with(rows, "complaint"))
-        _read_codes(connection, words, _with(rows, "fault_code"))
+        _read_codes(connection, words.codes, _with(rows, "fault_code"), "fault_code")
+        _read_codes(connection, words.said_codes, _with(rows, "complaint"), "complaint")
         _read_findings(connection, words, _with(rows, "findings"), checks)
         _read_parts(connection, words, _with(rows, "parts"))
     if keep:
@@ -340,10 +343,15 @@ def _count_words(connection: duckdb.DuckDBPyConnection, name: str, texts: pd.Ser
     )
 
 
-def _read_codes(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> None:
+def _read_codes(
+    connection: duckdb.DuckDBPyConnection,
+    codes: Callable[[pd.Series[Any], pd.Series[Any]], pd.DataFrame],
+    rows: pd.DataFrame,
+    column: str,
+) -> None:
     if rows.empty:
         return
-    found = words.codes(rows["fault_code"], rows["make"]).reset_index(drop=True)
+    found = codes(rows[column], rows["make"]).reset_index(drop=True)
     found = found.assign(visit_id=_visit_ids(rows, found), source="code", is_negated=False, is_doubtful=False)
     insert(connection, "symptom_found", found[["visit_id", "code", "source", "is_negated", "is_doubtful"]])
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from typer.main import get_command
 
+from pipeline import Workshop
 from pipeline.cli import app
 
 ROOT = Path(__file__).parent.parent
@@ -117,3 +118,33 @@ def test_nothing_from_a_record_can_act_on_the_terminal(hostile: str) -> None:
     from pipeline.show import safe
 
     assert all(c.isprintable() or c in "\n\N{REPLACEMENT CHARACTER}" for c in safe(hostile))
+
+
+def test_a_layout_is_not_saved_over_the_settings(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text("visit_date,appliance_kind,job_no,complaint\n2025-01-02,w/m,J1,leaks\n")
+    settings = tmp_path / "shop.toml"
+    settings.write_text("window_days = 28\n")
+    ran = run("load", "jobs.csv", "--db", "shop.duckdb", "--save-layout", "shop.toml", cwd=tmp_path)
+    assert ran.returncode == 2
+    assert "settings" in ran.stderr
+    assert settings.read_text() == "window_days = 28\n"
+
+
+def test_a_layout_in_the_place_of_settings_is_named_as_one(tmp_path: Path) -> None:
+    (tmp_path / "shop.toml").write_text('name = "office"\n[columns]\nvisit_date = "Day"\n')
+    ran = run("load", "jobs.csv", "--db", "shop.duckdb", cwd=tmp_path)
+    assert ran.returncode == 2
+    assert "is a layout" in ran.stderr
+
+
+def test_a_code_in_the_complaint_reaches_record_and_question_alike(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(
+        "visit_date,appliance_kind,job_no,complaint,fault_code\n"
+        '2025-01-02,w/m,J1,"won\'t drain, shows F05",\n2025-01-03,w/m,J2,leaks,F6\n'
+    )
+    with Workshop.open(tmp_path / "shop.duckdb") as workshop:
+        workshop.load([tmp_path / "jobs.csv"])
+        codes = workshop.table("visit_symptom").query("source == 'code'").sort_values("visit_id")["symptom"].tolist()
+        assert codes == ["F05", "F06"]
+        asked = workshop.causes(kind="w/m", complaint="won't drain, shows F05").as_json()["asked"]
+        assert asked["code"] == ["F05"]

