@@ -72,7 +72,7 @@ def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd
         _CASES.format(unit="technician", source=source),
         {"first": scope.weighed_from, "last": scope.last, "kind": scope.kind},
     ).df()
-    compared = compare(cases, "technician", STRATA, "is_fixed")
+    compared = _on_one_mix(compare(cases, "technician", STRATA, "is_fixed"), cases)
     table = pd.DataFrame(
         {
             "technician": compared["unit"].astype(object),
@@ -119,14 +119,18 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     cases = connection.execute(
         _CASES.format(unit="make", source="report_fault"), {"first": scope.weighed_from, "last": scope.last}
     ).df()
-    compared = compare(cases, "make", STRATA, "is_fixed")
-    same_mix = float(cases["is_fixed"].mean()) / compared["target"]
-    table = compared.assign(
-        words=compared["said"].map(_words()),
-        **{name: (compared[name] * same_mix).clip(upper=1.0) for name in ("rate", "low", "high")},
-    ).rename(columns={"unit": "value", "observed": "fixed", "n": "known"})
+    compared = _on_one_mix(compare(cases, "make", STRATA, "is_fixed"), cases)
+    table = compared.assign(words=compared["said"].map(_words())).rename(
+        columns={"unit": "value", "observed": "fixed", "n": "known"}
+    )
     table = table.sort_values(["known", "value"], ascending=[False, True]).head(MAKES_SHOWN)
     return table[["value", "fixed", "known", "expected", "rate", "low", "high", "words"]].reset_index(drop=True)
+
+
+def _on_one_mix(compared: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
+    """Carry the partly pooled rate and its interval from each unit's own cases to everyone's mix."""
+    same_mix = float(cases["is_fixed"].mean()) / compared["target"]
+    return compared.assign(**{name: (compared[name] * same_mix).clip(upper=1.0) for name in ("rate", "low", "high")})
 
 
 def ages(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:

@@ -16,6 +16,7 @@ from python_calamine import CalamineWorkbook
 from report_workshop import made_workshop
 
 from models.rates import wilson
+from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.report import MonthReport, all_reports, month_report
 from pipeline.settings import Settings
@@ -422,3 +423,15 @@ def test_nothing_is_left_in_the_database(workshop: duckdb.DuckDBPyConnection, tm
         "select table_name from information_schema.tables where table_name like 'report_%'"
     ).fetchall()
     assert left == []
+
+
+def test_a_technicians_pooled_rate_stands_on_the_same_mix_as_the_adjusted_one(
+    demo_workshop: Workshop, tmp_path: Path
+) -> None:
+    rows = demo_workshop.report("2026-08", out=tmp_path / "r.html").as_json()["technicians"]
+    assert len(rows) > 3
+    overall = sum(row["fixed"] for row in rows) / sum(row["known"] for row in rows)
+    for row in rows:
+        assert row["low"] < row["rate"] < row["high"]
+        leans = min(row["adjusted"], overall) - 0.01 <= row["rate"] <= max(row["adjusted"], overall) + 0.01
+        assert leans, row
