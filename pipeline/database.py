@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,9 +12,18 @@ from pathlib import Path
 import duckdb
 
 import sql
-from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError, shown
+from pipeline.errors import DatabaseBusy, DatabaseUnusable, PriorjobsError, UsageError, shown
+from pipeline.scratch import Scratch
 
-WAIT_SECONDS = 30.0
+READER_WAITS = 30.0  # seconds for a load to end: an answer is wanted now
+WRITER_WAITS = 600.0  # seconds for loads and readers to end: what is to be written must not be lost
+OF_THE_FILE = (  # what DuckDB raises for the file, the disk or the memory, whatever is asked
+    duckdb.IOException,
+    duckdb.OutOfMemoryException,
+    duckdb.FatalException,
+    duckdb.InternalException,
+    duckdb.SerializationException,
+)
 
 
 def beside(db: Path) -> dict[str, Path]:
@@ -39,11 +47,16 @@ class Database:
         A folder of this opening alone, removed on close; DuckDB may read and write in it.
     """
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path, *, read_only: bool) -> None:
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Scratch, *, read_only: bool) -> None:
         self.connection = connection
         self.path = path
-        self.scratch = scratch
         self.read_only = read_only
+        self._scratch = scratch
+
+    @property
+    def scratch(self) -> Path:
+        """The folder."""
+        return self._scratch.folder
 
     @property
     def key_file(self) -> Path:
@@ -64,6 +77,8 @@ class Database:
     def open(cls, path: Path | str, *, read_only: bool = False) -> Database:
         """Open or create the database, waiting a bounded time while another process holds it.
 
+        Tables of an older version are brought up to date, after a copy of the file is put beside it.
+
         Parameters
         ----------
         path
@@ -76,7 +91,7 @@ class Database:
         UsageError
             Read only, and there is no such file.
         DatabaseBusy
-            Another process kept it longer than the wait.
+            Another process kept it longer than the wait, or this process has it open already.
         DatabaseUnusable
             Not a database, damaged, made by a newer program, or in a place that cannot be written.
         """
@@ -92,37 +107,73 @@ class Database:
                     f"There is no folder {shown(path.parent)}.", "Make the folder, or name another with --db."
                 )
         connection = _connect(path, read_only=read_only)
-        scratch = Path(tempfile.mkdtemp(prefix="priorjobs-"))
-        database = cls(connection, path, scratch, read_only=read_only)
         try:
-            _fence(connection, scratch)
-            _bring_up_to_date(database)
+            database = cls(connection, path, Scratch(), read_only=read_only)
+        except OSError as fault:
+            connection.close()
+            raise DatabaseUnusable(
+                f"No folder for temporary files can be made: {fault.strerror}.", "Make room, or set TMPDIR to another."
+            ) from fault
+        try:
+            _fence(database)
+            found = _version(database)
+            if found != sql.SCHEMA_VERSION and not read_only:
+                _bring_up_to_date(database, found)
+        except duckdb.Error as fault:
+            database.close()
+            raise unusable(path, fault) from fault
         except BaseException:
             database.close()
             raise
-        return database
+        if found == sql.SCHEMA_VERSION or not read_only:
+            return database
+        database.close()
+        if found is None:
+            raise UsageError(
+                f"{shown(path, 200)} holds no job records in this version's tables.",
+                "Run priorjobs load FILE once: it prepares the database.",
+            )
+        cls.open(path).close()  # opened to be written, it is brought up to date
+        return cls.open(path, read_only=True)
 
     def close(self) -> None:
         """Close the connection and remove the scratch folder."""
         self.connection.close()
-        shutil.rmtree(self.scratch, ignore_errors=True)
+        self._scratch.close()
 
     def __enter__(self) -> Database:
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, _: object, fault: BaseException | None, __: object) -> None:
         self.close()
+        if isinstance(fault, OF_THE_FILE):
+            raise unusable(self.path, fault) from fault
 
     def snapshot(self, target: Path) -> None:
-        """Write a consistent copy of the database to ``target``, replacing it."""
+        """Write a consistent copy of the database to ``target``, replacing it: whole or not at all.
+
+        Raises
+        ------
+        DatabaseUnusable
+            The disk is full, or the place cannot be written.
+        """
         copy = self.scratch / "snapshot.duckdb"
-        copy.unlink(missing_ok=True)
-        source = self.connection.execute("select current_database()").fetchall()[0][0].replace('"', '""')
-        quoted = str(copy).replace("'", "''")
-        self.connection.execute(f"attach '{quoted}' as snapshot_copy (read_write)")
-        self.connection.execute(f'copy from database "{source}" to snapshot_copy')
-        self.connection.execute("detach snapshot_copy")
-        shutil.move(copy, target)
+        unfinished = target.with_name(target.name + ".unfinished")
+        try:
+            source = self.connection.execute("select current_database()").fetchall()[0][0].replace('"', '""')
+            quoted = str(copy).replace("'", "''")
+            self.connection.execute(f"attach '{quoted}' as snapshot_copy (read_write)")
+            try:
+                self.connection.execute(f'copy from database "{source}" to snapshot_copy')
+            finally:
+                self.connection.execute("detach snapshot_copy")
+            shutil.move(copy, unfinished)
+            unfinished.replace(target)
+        except (duckdb.Error, OSError) as fault:
+            raise unusable(target, fault) from fault
+        finally:
+            copy.unlink(missing_ok=True)
+            unfinished.unlink(missing_ok=True)
 
     def compact(self) -> None:
         """Write the file anew: what was deleted still lies in blocks of the old one that are merely free."""
@@ -131,7 +182,7 @@ class Database:
         self.connection.close()
         fresh.replace(self.path)
         self.connection = _connect(self.path, read_only=False)
-        _fence(self.connection, self.scratch)
+        _fence(self)
 
     @contextmanager
     def transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -146,7 +197,7 @@ class Database:
             self.connection.execute("commit")
         except duckdb.Error as fault:
             _roll_back(self.connection)
-            raise _unusable(self.path, fault) from fault
+            raise unusable(self.path, fault) from fault
 
 
 def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
@@ -157,7 +208,8 @@ def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    give_up = time.monotonic() + WAIT_SECONDS
+    wait = READER_WAITS if read_only else WRITER_WAITS
+    give_up = time.monotonic() + wait
     has_said = False
     while True:
         try:
@@ -168,67 +220,72 @@ def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
             )
         except duckdb.Error as fault:
             if "could not set lock" not in str(fault).lower():
-                raise _unusable(path, fault) from fault
+                raise unusable(path, fault) from fault
             if time.monotonic() > give_up:
                 raise DatabaseBusy(
-                    f"Another program has held {shown(path, 200)} for more than {WAIT_SECONDS:.0f} seconds.",
+                    f"Another program has held {shown(path, 200)} for more than {wait:.0f} seconds.",
                     "Let it finish or close it, then run this again; nothing was changed.",
                 ) from fault
         if not has_said:
-            sys.stderr.write(f"Waiting: another program is using {path.name}.\n")
+            sys.stderr.write(f"Waiting up to {wait:.0f} seconds: another program is using {path.name}.\n")
             has_said = True
         time.sleep(0.1)
 
 
-def _fence(connection: duckdb.DuckDBPyConnection, scratch: Path) -> None:
-    connection.execute("set allowed_directories = ?", [[f"{scratch}/"]])
+def _fence(database: Database) -> None:
+    connection = database.connection
+    connection.execute("set allowed_directories = ?", [[f"{database.scratch}/"]])
     connection.execute("set enable_external_access = false")
     connection.execute("set enable_progress_bar = false")
 
 
-def _bring_up_to_date(database: Database) -> None:
+def _version(database: Database) -> int | None:
+    """Return the version of the tables in the file, None where there are none of ours."""
     connection = database.connection
-    try:
-        has_version = connection.execute(
-            "select count(*) from duckdb_tables() where table_name = 'database_version'"
-        ).fetchall()[0][0]
-        found = (
-            connection.execute("select max(version) from database_version").fetchall()[0][0] if has_version else None
+    if not connection.execute("select 1 from duckdb_tables() where table_name = 'database_version'").fetchall():
+        return None
+    found: int | None = connection.execute("select max(version) from database_version").fetchall()[0][0]
+    if found is not None and found > sql.SCHEMA_VERSION:
+        raise DatabaseUnusable(
+            f"{shown(database.path, 200)} was made by a newer priorjobs: its tables are version {found}, "
+            f"this one knows {sql.SCHEMA_VERSION}.",
+            "Install the newer version, or name another database with --db.",
         )
-        if found is not None and found > sql.SCHEMA_VERSION:
-            raise DatabaseUnusable(
-                f"{shown(database.path, 200)} was made by a newer priorjobs: its tables are version {found}, "
-                f"this one knows {sql.SCHEMA_VERSION}.",
-                "Install the newer version, or name another database with --db.",
-            )
-        if found == sql.SCHEMA_VERSION:
-            return
-        if database.read_only:
-            raise UsageError(
-                f"{shown(database.path, 200)} holds no job records in this version's tables.",
-                "Run priorjobs load FILE once: it prepares the database.",
-            )
-        if found is not None:
-            database.snapshot(database.path.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb"))
-        with database.transaction():
-            connection.execute("create table if not exists database_version (version integer not null)")
-            sql.create_raw(connection)
-            connection.execute("delete from database_version")
-            connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
-            sql.rebuild(connection)
-    except duckdb.Error as fault:
-        raise _unusable(database.path, fault) from fault
+    return found
 
 
-def _unusable(path: Path, fault: Exception) -> DatabaseUnusable:
+def _bring_up_to_date(database: Database, found: int | None) -> None:
+    if found is not None:
+        before = database.path.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb")
+        sys.stderr.write(f"Bringing {database.path.name} up to date; as it was: {before.name}\n")
+        database.snapshot(before)
+    with database.transaction() as connection:
+        connection.execute("create table if not exists database_version (version integer not null)")
+        sql.create_raw(connection)
+        connection.execute("delete from database_version")
+        connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
+        sql.rebuild(connection)
+
+
+def unusable(path: Path, fault: Exception) -> PriorjobsError:
+    """Say in a sentence and a remedy why a database or a file beside it cannot be used."""
     text = str(fault)
+    if "different configuration" in text or "allowed_directories" in text:
+        return DatabaseBusy(
+            f"{shown(path, 200)} is open already in this program.", "Close it there first: workshop.close()"
+        )
+    if isinstance(fault, duckdb.OutOfMemoryException):
+        return DatabaseUnusable(
+            f"This needs more memory than is free, and {shown(path, 200)} is as it was.",
+            "Close other programs, then run this again.",
+        )
     if "not a valid DuckDB" in text:
         return DatabaseUnusable(
             f"{shown(path, 200)} is not a workshop database.", "Name the right file with --db, or move this one away."
         )
     if "orrupt" in text or "checksum" in text:
         return DatabaseUnusable(f"{shown(path, 200)} is damaged.", "Restore it from a backup: priorjobs restore FILE")
-    if "space" in text.lower():
+    if "space" in text.lower() or "too large" in text.lower():
         return DatabaseUnusable(
             f"The disk of {shown(path, 200)} is full.", "Make room and run this again; nothing was changed."
         )

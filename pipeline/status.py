@@ -11,22 +11,10 @@ if TYPE_CHECKING:
     from pipeline.database import Database
 
 MOST_WORDS = 10
-# In force: what was written, against what came of it. A make has no list to be understood by.
-COLUMNS = {
-    "appliance kind": ("true", "known.term is not null"),
-    "make": ("raw.make is not null", "visit.make is not null"),
-    "model": ("raw.model is not null", "visit.model is not null"),
-    "serial": ("raw.serial is not null", "visit.serial is not null"),
-    "age": ("raw.age is not null", "visit.age_years is not null"),
-    "complaint": ("raw.complaint is not null", "said.visit_id is not null"),
-    "fault code": ("raw.fault_code is not null", "coded.visit_id is not null"),
-    "findings": ("raw.findings is not null", "seen.visit_id is not null"),
-    "cause": ("raw.cause is not null", "cause_known.term is not null"),
-    "outcome": ("raw.outcome is not null", "visit.outcome <> 'unknown'"),
-    "minutes": ("raw.minutes is not null", "visit.labour_minutes is not null"),
-    "labour charge": ("raw.labour_charge is not null", "visit.labour_charge is not null"),
-    "parts cost": ("raw.parts_cost is not null", "visit.parts_cost is not null"),
-}
+COLUMNS = (
+    "appliance kind", "make", "model", "serial", "age", "complaint", "fault code", "findings", "cause", "outcome",
+    "minutes", "labour charge", "parts cost", "parts",
+)  # fmt: skip
 
 
 def status(database: Database) -> dict[str, Any]:
@@ -75,37 +63,20 @@ def _last_files(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
 
 
 def columns_understood(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
-    """Count for each column of the visits in force how often it is given and understood.
+    """Give for each column of the visits in force how often it is filled and understood.
 
     Returns
     -------
     list of dict
         column, given, understood (visits), share (None where it is never given). Parts are counted by part lines.
     """
-    counts = ", ".join(
-        f"count(*) filter ({given}), count(*) filter (({given}) and ({understood}))"
-        for given, understood in COLUMNS.values()
-    )
-    (row,) = connection.execute(
-        f"select {counts} from stage_visit as visit join raw_record as raw using (record_id) "
-        "left join word_use as known on known.list = 'kind' and known.written = raw.appliance_kind "
-        "left join word_use as cause_known on cause_known.list = 'cause' and cause_known.written = raw.cause "
-        "left join (select distinct visit_id from stage_symptom where source = 'complaint') as said "
-        "on said.visit_id = visit.visit_id "
-        "left join (select distinct visit_id from stage_symptom where source = 'code') as coded "
-        "on coded.visit_id = visit.visit_id "
-        "left join (select distinct visit_id from stage_finding where finding not in "
-        "(select written from word_use where list = 'finding')) as seen on seen.visit_id = visit.visit_id"
-    ).fetchall()
-    found = [
-        {"column": name, "given": row[2 * i], "understood": row[2 * i + 1], "share": _share(row[2 * i + 1], row[2 * i])}
-        for i, name in enumerate(COLUMNS)
+    counted = connection.execute("select column_name, given, understood from column_understood").fetchall()
+    found = {name: (given, understood) for name, given, understood in counted}
+    return [
+        {"column": name, "given": given, "understood": understood, "share": _share(understood, given)}
+        for name in COLUMNS
+        for given, understood in [found.get(name, (0, 0))]
     ]
-    ((given, understood),) = connection.execute(
-        "select coalesce(sum(uses), 0)::bigint, coalesce(sum(uses) filter (term is not null), 0)::bigint "
-        "from word_use where list = 'part'"
-    ).fetchall()
-    return [*found, {"column": "parts", "given": given, "understood": understood, "share": _share(understood, given)}]
 
 
 def _share(part: int, whole: int) -> float | None:

@@ -81,8 +81,8 @@ class Workshop:
     def __enter__(self) -> Workshop:
         return self
 
-    def __exit__(self, *_: object) -> None:
-        self.close()
+    def __exit__(self, kind: object, fault: BaseException | None, trace: object) -> None:
+        self.database.__exit__(kind, fault, trace)
 
     @cached_property
     def words(self) -> Words:

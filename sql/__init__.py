@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 _FOLDER = Path(__file__).parent
 _RAW = "10_raw"

@@ -88,13 +88,13 @@ def test_waits_for_another_program_and_says_so(db: Path, capsys: pytest.CaptureF
     holder = hold(db, 1.0)
     with Database.open(db) as database:
         assert database.connection.execute("select 1").fetchall() == [(1,)]
-    assert "Waiting: another program is using shop.duckdb." in capsys.readouterr().err
+    assert "another program is using shop.duckdb." in capsys.readouterr().err
     holder.communicate()
     assert holder.returncode == 0
 
 
 def test_gives_up_after_a_bounded_wait(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(database_module, "WAIT_SECONDS", 0.2)
+    monkeypatch.setattr(database_module, "WRITER_WAITS", 0.2)
     holder = hold(db, 30)
     try:
         with pytest.raises(DatabaseBusy, match="nothing was changed"):
