@@ -43,7 +43,7 @@ def test_is_silent_where_texts_tell_nothing() -> None:
 def test_what_it_codes_is_right_often_enough() -> None:
     texts, terms = said(600, 2)
     rng = np.random.default_rng(3)
-    noisy = np.where(rng.random(600) < 0.2, rng.choice(list(CAUSES), 600), terms)
+    noisy = np.where(rng.random(600) < 0.1, rng.choice(list(CAUSES), 600), terms)
     mixed = [text if k % 3 else "checked old worn" for k, text in enumerate(texts)]
     coder = TextCoder(least_precision=0.85).fit(mixed[:400], noisy[:400])
     coded = coder.code(mixed[400:])["term"]
