@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
@@ -161,7 +162,14 @@ def _is_named(column: str) -> bool:
 
 
 def _header_score(column: str, f: str) -> float:
-    name = plain_name(column)
+    if not CURRENCY.search(column):
+        return _name_score(plain_name(column), f)
+    if f not in MONEY:
+        return 0.0
+    return max(_name_score(plain_name(CURRENCY.sub(f" {word} ", column)), f) for word in ("", "cost"))
+
+
+def _name_score(name: str, f: str) -> float:
     names = _header_names()[f]
     if name == plain_name(f):
         return 1.0
@@ -171,6 +179,10 @@ def _header_score(column: str, f: str) -> float:
     shares = [len(set(n.split())) / len(given) for n in names if given and set(n.split()) <= given]
     return 0.7 * max(shares, default=0.0)
 
+
+# A header with a currency in it names an amount: "spares £" is what the spares cost.
+CURRENCY = re.compile(r"[£$€]|\b(?:GBP|EUR|USD|CHF)\b", re.IGNORECASE)
+MONEY = frozenset(("labour_charge", "parts_cost", "part_unit_cost"))
 
 # Fields that values alone can tell, and the share of values that must agree.
 TELLING = {"visit_date": 0.9, "appliance_kind": 0.6, "outcome": 0.6, "complaint": 0.4, "cause": 0.6, "parts": 0.6}

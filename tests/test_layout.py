@@ -292,3 +292,20 @@ def test_samples_of_customers_are_never_shown(words: Words) -> None:
 
 def test_known_names_hold_what_the_shipped_layouts_ask_for() -> None:
     assert {"visit date", "event date", "job no", "seriennummer"} <= known_names()
+
+
+def test_a_header_with_a_currency_names_an_amount(words: Words) -> None:
+    frame = pd.DataFrame(
+        {
+            "Visited": ["03/11/2026", "14/11/2026"],
+            "Spares": ["drain pump", "level sensor"],
+            "Spares £": ["34.50", "21.00"],
+            "Labour (EUR)": ["55", "65"],
+            "Eng": ["A", "B"],
+        }
+    )
+    columns = {guess.field: guess.column for guess in proposal(words, frame).guesses}
+    assert columns["parts"] == "Spares"
+    assert columns["parts_cost"] == "Spares £"
+    assert columns["labour_charge"] == "Labour (EUR)"
+    assert columns["technician"] == "Eng"
