@@ -27,6 +27,13 @@ def batches(connection: duckdb.DuckDBPyConnection, query: str, size: int = BATCH
     connection.execute("drop table if exists batched")
 
 
+def slices(connection: duckdb.DuckDBPyConnection, table: str, key: str, size: int = BATCH) -> Iterator[str]:
+    """Yield conditions on a whole-number key, each true of at most ``size`` rows, that together hold every row once."""
+    first, last = connection.execute(f"select min({key}), max({key}) from {table}").fetchall()[0]
+    for start in range(first or 0, (last or -1) + 1, size):
+        yield f"{key} between {start} and {start + size - 1}"
+
+
 def insert(connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame | Mapping[str, Sequence[Any]]) -> None:
     """Append rows to a table, columns by position.
 

@@ -294,7 +294,7 @@ def _keep_batch(
     connection.execute(
         f"insert into raw_record (record_id, batch_id, line_no, visit_key, line_in_visit, content_hash, {fields}, "
         f"other_columns) select $last + line_no, $batch, line_no, visit_key, line_in_visit, content_hash, {fields}, "
-        "other_columns from fresh order by line_no",
+        "other_columns from screened join fresh using (line_no)",
         {"last": last_record, "batch": batch_id},
     )
     connection.execute(

@@ -108,14 +108,15 @@ def hash_customers(written: pd.Series[str], key: bytes) -> pd.Series[str]:
     (True, 32, True)
     """
     column = distinct(written)
-    return column.texts([_hash(value, key) for value in column.values]).rename("customer_hash")
+    keyed = hashlib.blake2b(key=key, digest_size=HASH_BYTES)
+    return column.texts([_hash(value.casefold(), keyed.copy()) for value in column.values]).rename("customer_hash")
 
 
-def _hash(value: str, key: bytes) -> str | None:
-    folded = value.casefold()
+def _hash(folded: str, keyed: hashlib.blake2b) -> str | None:
     if folded in _NO_CUSTOMER:
         return None
-    return hashlib.blake2b(folded.encode("utf-8", "replace"), key=key, digest_size=HASH_BYTES).hexdigest()
+    keyed.update(folded.encode("utf-8", "replace"))
+    return keyed.hexdigest()
 
 
 _EMAIL = re.compile(
@@ -278,6 +279,9 @@ _MASKS: tuple[tuple[str, Callable[[str], str]], ...] = (
     ),
     (r"(?i)\b(?:mrs?|ms|miss|herrn?|frau)\b", lambda text: _NAME.sub("[name]", text)),
 )
+
+# Any text that a mask could change, in one look: RE2 syntax.
+FIRST_LOOK = "|".join(f"(?:{look})" for look, _ in _MASKS)
 
 _PERSONAL_HEADER = re.compile(
     r"\b(?:(?:cust(?:omer)?|client|caller|contact|owner|first|last|sur|full|fore|vor|nach|kunden) ?)?name\b"

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline import identity
 from pipeline.batches import batches, insert
 from pipeline.layout import FIELDS, Layout, position
-from pipeline.mapping import cell, map_lines, personal_columns
+from pipeline.mapping import cell, literal, map_lines, personal_columns
 from pipeline.read import Records
 from pipeline.values import dates, durations, money
 from pipeline.values.distinct import NOT_KNOWN, plain
@@ -71,8 +71,8 @@ def screen(
 ) -> Screened:
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
-    Reads ``incoming``. candidate: line_no, day, the fields as text (customer hashed, contacts masked), other_columns,
-    line_hash of these, base_key (what the visit is known by), unit_in_job.
+    Reads ``incoming``. candidate: line_no, day, line_hash, base_key (what the visit is known by), unit_in_job. Its
+    texts stand in view ``screened``: line_no, the fields (customer hashed, contacts masked), other_columns.
     refusal: line_no, line_text, reasons, as in rejected_record.
     """
     header = records.header
@@ -165,17 +165,18 @@ def _read_marks(connection: duckdb.DuckDBPyConnection, layout: Layout) -> dict[s
 
 def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
     """Make table ``mask`` (written, masked) of the free texts that change; returns the columns they stand in."""
-    from pipeline.privacy import mask_contacts
+    from pipeline.privacy import FIRST_LOOK, mask_contacts
 
     connection.execute("create or replace temp table mask (written varchar, masked varchar)")
     changed: set[str] = set()
+    suspect = literal(FIRST_LOOK)
     for column in FREE_TEXTS:
-        for rows in batches(connection, f"select distinct {column} as w from line where {column} is not null"):
+        query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
+        for rows in batches(connection, query):
             _keep_masked(connection, rows["w"], mask_contacts(rows["w"]), changed, column)
-    texts = ", ".join(FREE_TEXTS)
-    own = f"length(customer_ref) >= {SHORTEST_NAME} and contains({_one_space(f'concat_ws(chr(10), {texts})')}, "
-    own += f"{_one_space('customer_ref')})"
-    for rows in batches(connection, f"select {texts}, customer_ref from line where {own}"):
+    holds = " or ".join(f"contains({_one_space(column)}, {_one_space('customer_ref')})" for column in FREE_TEXTS)
+    query = f"select {', '.join(FREE_TEXTS)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
+    for rows in batches(connection, f"{query} and ({holds})"):
         for column in FREE_TEXTS:
             held = rows[rows[column].notna()]
             _keep_masked(connection, held[column], mask_contacts(held[column], held["customer_ref"]), changed, column)
@@ -186,7 +187,7 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
 
 
 def _one_space(column: str) -> str:
-    return f"lower(replace({column}, '  ', ' '))"
+    return f"lower(case when contains({column}, '  ') then replace({column}, '  ', ' ') else {column} end)"
 
 
 def _keep_masked(
@@ -216,21 +217,24 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
             joins.append(f"left join mask as mask_{name} on mask_{name}.written = line.{name}")
             sql = f"coalesce(mask_{name}.masked, line.{name})"
         fields.append(f"{sql} as {name}")
-    content = ", ".join(f"coalesce({name}, chr(31))" for name in (*FIELDS, "other_columns"))
+    content = ", ".join(f"coalesce(screened.{name}, chr(31))" for name in (*FIELDS, "other_columns"))
     if settings.hash_technicians:
         joins.append("left join technician_hash on technician_hash.written = line.technician")
     connection.execute(
-        f"create or replace temp table candidate as select *, {_base_key()} as base_key, "
-        f"{unit_sql('serial_term', 'kind_key')} as unit_in_job, "
+        f"create or replace temp view screened as select line.line_no, {', '.join(fields)} from line "
+        f"left join customer_hash on customer_hash.written = line.customer_ref {' '.join(joins)}"
+    )
+    connection.execute(
+        f"create or replace temp table candidate as select line_no, day, is_ahead, serial_term, kind_key, line_hash, "
+        f"{_base_key()} as base_key, {unit_sql('serial_term', 'kind_key')} as unit_in_job, "
         "job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
         f"select *, {plain_sql('job_no')} as job_key, coalesce({plain_sql('appliance_kind')}, '') as kind_key, "
-        f"md5(concat_ws(chr(30), {content})) as line_hash from (select line.line_no, day_read.day, "
+        f"md5(concat_ws(chr(30), {content})) as line_hash, day_read.day, "
         f"coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
-        "serial_read.serial as serial_term, "
-        f"{', '.join(fields)} from line left join serial_read on serial_read.written = line.serial "
-        "left join day_read on day_read.written = line.visit_date "
-        f"left join customer_hash on customer_hash.written = line.customer_ref {' '.join(joins)}))"
+        "serial_read.serial as serial_term from screened "
+        "left join serial_read on serial_read.written = screened.serial "
+        "left join day_read on day_read.written = screened.visit_date)"
     )
 
 
@@ -286,9 +290,10 @@ def _keep_refused(
     cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(records.header)))
     query = (
         "select candidate.line_no, day_read.problem, day_read.remedy, candidate.day, candidate.is_ahead, "
-        f"candidate.visit_date, candidate.appliance_kind, candidate.has_no_unit, {cells} from candidate "
+        f"screened.visit_date, screened.appliance_kind, candidate.has_no_unit, {cells} from candidate "
+        "join screened on screened.line_no = candidate.line_no "
         "join incoming on incoming.line_no = candidate.line_no "
-        "left join day_read on day_read.written = candidate.visit_date "
+        "left join day_read on day_read.written = screened.visit_date "
         "where candidate.is_refused order by candidate.line_no"
     )
     for rows in batches(connection, query, 20_000):

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline import identity
-from pipeline.batches import batches, frame, insert
+from pipeline.batches import batches, frame, insert, slices
 from pipeline.layout import FIELDS
 from pipeline.values import ages, durations, money, parts_line
 from pipeline.values.distinct import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     import duckdb
+    import numpy as np
     import pandas as pd
+    from numpy.typing import NDArray
 
     from pipeline.database import Database
     from pipeline.settings import Settings
@@ -51,16 +51,22 @@ def stage_batch(
     Reads ``fresh`` (see `pipeline.versions`), whose lines stand in ``raw_record`` under ``last_record`` + line_no; the
     caller holds the transaction.
     """
-    if connection.execute("select count(held_id) from fresh").fetchall()[0][0]:
+    several, replaced = connection.execute(
+        "select count(*) filter (line_in_visit > 1), count(held_id) from fresh"
+    ).fetchall()[0]
+    if replaced:
         _withdraw(connection, words, batch_id)
-    (several,) = connection.execute("select count(*) from fresh where line_in_visit > 1").fetchall()[0]
     if several:
         _in_force(connection, f"select distinct visit_key, {batch_id} as batch_id from fresh")
-    else:
+    elif replaced:
         connection.execute(
-            f"create or replace temp view visit_text as select coalesce(held_id, {last_record} + line_no) as visit_id, "
-            f"{last_record} + line_no as record_id, {batch_id} as batch_id, day, {', '.join(FIELDS)} from fresh"
+            "create or replace temp table line_in_force as select coalesce(held_id, record_id) as visit_id, "
+            f"raw_record.* from raw_record join (select {last_record} + line_no as record_id, held_id from fresh) "
+            "using (record_id) order by visit_id"
         )
+        _read_days(connection, "line_in_force")
+    else:
+        _read_days(connection, f"(select record_id as visit_id, * from raw_record where batch_id = {batch_id})")
     _stage(connection, words, settings)
     _store_words(connection, words)
 
@@ -90,7 +96,6 @@ def _in_force(connection: duckdb.DuckDBPyConnection, versions: str) -> None:
         f"from raw_record join ({versions}) as version using (visit_key, batch_id) join (select visit_key, "
         "min(record_id) as visit_id from raw_record group by all) as first using (visit_key)"
     )
-    day = r"regexp_extract(visit_key, '\|([0-9]{4}-[0-9]{2}-[0-9]{2})(\||$)', 1)::date as day"
     (several,) = connection.execute("select count(*) from line_in_force where line_in_visit > 1").fetchall()[0]
     if several:
         once = ", ".join(f"first({n} order by line_in_visit) filter ({n} is not null) as {n}" for n in ONCE_A_VISIT)
@@ -99,7 +104,15 @@ def _in_force(connection: duckdb.DuckDBPyConnection, versions: str) -> None:
             f"visit_key, {once}, string_agg(parts, '; ' order by line_in_visit) as parts from line_in_force "
             "group by visit_id, batch_id, visit_key"
         )
-    connection.execute(f"create or replace temp view visit_text as select *, {day} from line_in_force")
+    _read_days(connection, "line_in_force")
+
+
+def _read_days(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
+    """Make view ``visit_text`` of lines with their visit_id; the day stands at the end of the key, before "|#2"."""
+    day = r"case when contains(visit_key, '|#') then regexp_replace(visit_key, '\|#[0-9]+$', '') else visit_key end"
+    connection.execute(
+        f"create or replace temp view visit_text as select *, right({day}, 10)::date as day from {lines}"
+    )
 
 
 def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> None:
@@ -238,7 +251,7 @@ def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> 
         "left join money_read as labour on labour.field = 'labour_charge' and labour.written = v.labour_charge "
         "and labour.mark = batch_reading.labour_mark "
         "left join money_read as parts on parts.field = 'parts_cost' and parts.written = v.parts_cost "
-        "and parts.mark = batch_reading.parts_mark order by v.visit_id",
+        "and parts.mark = batch_reading.parts_mark",
         {"currency": settings.currency},
     )
 
@@ -258,67 +271,46 @@ def _count_cells(connection: duckdb.DuckDBPyConnection) -> None:
         )
 
 
-FOUND = {
-    "symptom_found": "visit_id bigint, symptom varchar, source varchar, is_negated boolean, is_doubtful boolean",
-    "finding_found": "visit_id bigint, finding varchar, value varchar, is_doubtful boolean",
-    "part_found": "visit_id bigint, part_no integer, part varchar, quantity double, unit_cost double, "
-    "as_written varchar",
-}
-
-
 def _read_texts(connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bool) -> None:
     """Read complaints, codes, findings and parts a batch of visits at a time; keep them, or count their words only."""
+    import pandas as pd
+
     checks = set(words.checks()["finding"])
-    for table, columns in FOUND.items():
-        connection.execute(f"create or replace temp table {table} ({columns})")
-    query = (
-        "select v.visit_id, v.complaint, v.fault_code, v.findings, v.parts, k.term as kind, m.term as make "
-        "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
-        "left join make_read as m on m.written = v.make "
-        "where coalesce(v.complaint, v.fault_code, v.findings, v.parts) is not null order by v.visit_id"
-    )
-    for rows in batches(connection, query):
-        _read_complaints(connection, words, _with(rows, "complaint"))
-        _read_codes(connection, words.codes, _with(rows, "fault_code"), "fault_code")
-        _read_codes(connection, words.said_codes, _with(rows, "complaint"), "complaint")
-        _read_findings(connection, words, _with(rows, "findings"), checks)
-        _read_parts(connection, words, _with(rows, "parts"))
-    if keep:
-        _keep_found(connection)
+    for within in slices(connection, "visit_text", "visit_id"):
+        rows = frame(
+            connection,
+            "select v.visit_id, v.complaint, v.fault_code, v.findings, v.parts, k.term as kind, m.term as make "
+            "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
+            f"left join make_read as m on m.written = v.make where {within}",
+        )
+        if not rows["visit_id"].is_monotonic_increasing:
+            rows = rows.sort_values("visit_id", ignore_index=True)
+        found = {
+            "stage_symptom": pd.concat([_read_complaints(connection, words, rows), _read_codes(words, rows)]),
+            "stage_finding": _read_findings(connection, words, rows, checks),
+            "stage_part": _read_parts(connection, words, rows),
+        }
+        if keep:
+            for table, read in found.items():
+                insert(connection, table, read)
 
 
-def _keep_found(connection: duckdb.DuckDBPyConnection) -> None:
-    connection.execute(
-        "insert into stage_symptom select visit_id, symptom, source, bool_and(is_negated), bool_and(is_doubtful) "
-        "from symptom_found where symptom is not null "
-        "group by visit_id, symptom, source order by visit_id, symptom, source"
-    )
-    connection.execute(
-        "insert into stage_finding select visit_id, finding, value, bool_and(is_doubtful) from finding_found "
-        "group by visit_id, finding, value order by visit_id, finding, value"
-    )
-    connection.execute(
-        "insert into stage_part select visit_id, part_no, part, coalesce(quantity, 1), "
-        "case when isnan(unit_cost) then null else unit_cost end, as_written from part_found order by visit_id, part_no"
-    )
+def _given(rows: pd.DataFrame, column: str, beside: str) -> pd.DataFrame:
+    return rows.loc[rows[column].notna(), ["visit_id", column, beside]].reset_index(drop=True)
 
 
-def _with(rows: pd.DataFrame, column: str) -> pd.DataFrame:
-    return rows[rows[column].notna()].reset_index(drop=True)
+def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> NDArray[np.int64]:
+    ids: NDArray[np.int64] = rows["visit_id"].to_numpy()[found["row"].to_numpy()]
+    return ids
 
 
-def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> pd.Series[int]:
-    return rows["visit_id"].take(found["row"].to_numpy()).reset_index(drop=True)
-
-
-def _read_complaints(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> None:
-    if rows.empty:
-        return
-    found = words.find_symptoms(rows["complaint"], rows["kind"]).reset_index(drop=True)
-    found = found.assign(visit_id=_visit_ids(rows, found), source="complaint")
-    insert(connection, "symptom_found", found[["visit_id", "symptom", "source", "is_negated", "is_doubtful"]])
-    unknown = words.unknown(rows["complaint"], rows["kind"]).reset_index(drop=True)
+def _read_complaints(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> pd.DataFrame:
+    rows = _given(rows, "complaint", "kind")
+    found = words.find_symptoms(rows["complaint"], rows["kind"])
+    unknown = words.unknown(rows["complaint"], rows["kind"])
     _count_words(connection, "complaint", rows["complaint"], unknown)
+    found = found.assign(visit_id=_visit_ids(rows, found), source="complaint")
+    return found[["visit_id", "symptom", "source", "is_negated", "is_doubtful"]]
 
 
 def _count_words(connection: duckdb.DuckDBPyConnection, name: str, texts: pd.Series[str], found: pd.DataFrame) -> None:
@@ -343,41 +335,45 @@ def _count_words(connection: duckdb.DuckDBPyConnection, name: str, texts: pd.Ser
     )
 
 
-def _read_codes(
-    connection: duckdb.DuckDBPyConnection,
-    codes: Callable[[pd.Series[Any], pd.Series[Any]], pd.DataFrame],
-    rows: pd.DataFrame,
-    column: str,
-) -> None:
-    if rows.empty:
-        return
-    found = codes(rows[column], rows["make"]).reset_index(drop=True)
-    found = found.assign(visit_id=_visit_ids(rows, found), source="code", is_negated=False, is_doubtful=False)
-    insert(connection, "symptom_found", found[["visit_id", "code", "source", "is_negated", "is_doubtful"]])
+def _read_codes(words: Words, rows: pd.DataFrame) -> pd.DataFrame:
+    import pandas as pd
+
+    shown, said = _given(rows, "fault_code", "make"), _given(rows, "complaint", "make")
+    found = []
+    for texts, codes in (
+        (shown, words.codes(shown["fault_code"], shown["make"])),
+        (said, words.said_codes(said["complaint"], said["make"])),
+    ):
+        found.append(pd.DataFrame({"visit_id": _visit_ids(texts, codes), "symptom": codes["code"].array}))
+    return (
+        pd.concat(found).drop_duplicates(ignore_index=True).assign(source="code", is_negated=False, is_doubtful=False)
+    )
 
 
-def _read_findings(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, checks: set[str]) -> None:
-    if rows.empty:
-        return
-    found = words.find_findings(rows["findings"], rows["kind"]).reset_index(drop=True)
-    found = found.assign(visit_id=_visit_ids(rows, found))
-    insert(connection, "finding_found", found[["visit_id", "finding", "value", "is_doubtful"]])
+def _read_findings(
+    connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, checks: set[str]
+) -> pd.DataFrame:
+    rows = _given(rows, "findings", "kind")
+    found = words.find_findings(rows["findings"], rows["kind"])
     own = found.loc[~found["finding"].isin(checks), ["row", "finding"]].rename(columns={"finding": "word"})
     _count_words(connection, "finding", rows["findings"], own)
+    return found.assign(visit_id=_visit_ids(rows, found))[["visit_id", "finding", "value", "is_doubtful"]]
 
 
-def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> None:
-    if rows.empty:
-        return
+def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> pd.DataFrame:
+    rows = _given(rows, "parts", "kind")
     split = parts_line.split(rows["parts"]).reset_index(drop=True)
-    if split.empty:
-        return
     kinds = rows["kind"].take(split["row"].to_numpy()).reset_index(drop=True)
-    matched = words.match("part", split["part_text"], kinds).reset_index(drop=True)
-    split = split.assign(visit_id=_visit_ids(rows, split), part=matched["term"])
-    insert(connection, "part_found", split[["visit_id", "part_no", "part", "quantity", "unit_cost", "as_written"]])
+    matched = words.match("part", split["part_text"], kinds)
     understood = matched["term"].where(matched["is_understood"].astype(bool))
     _count_words(connection, "part", rows["parts"], split[["row"]].assign(word=split["part_text"], term=understood))
+    split = split.assign(
+        visit_id=_visit_ids(rows, split),
+        part=matched["term"],
+        quantity=split["quantity"].fillna(1.0),
+        unit_cost=split["unit_cost"].astype("Float64"),
+    )
+    return split[["visit_id", "part_no", "part", "quantity", "unit_cost", "as_written"]]
 
 
 def _store_words(connection: duckdb.DuckDBPyConnection, words: Words) -> None:

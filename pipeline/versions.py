@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.layout import FIELDS
 from pipeline.screen import plain_sql, unit_sql
 
 if TYPE_CHECKING:
     import duckdb
 
-CONTENT = (*FIELDS, "other_columns")
 BASE_KEY = "regexp_replace(visit_key, '\\|#[0-9]+$', '')"
 NUMBER = "coalesce(try_cast(regexp_extract(visit_key, '\\|#([0-9]+)$', 1) as integer), 1)"
 
@@ -28,27 +26,26 @@ class Versions:
 def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
     """Make ``fresh`` of the candidate lines that are new or changed.
 
-    Reads ``candidate`` and ``raw_record``. fresh: line_no, day, visit_key, line_in_visit, content_hash, held_id
-    (visit_id of the version held before, null = a new visit), the fields as text, other_columns.
+    Reads ``candidate``, ``screened`` and ``raw_record``. fresh: line_no, day, visit_key, line_in_visit, content_hash,
+    held_id (visit_id of the version held before, null = a new visit).
 
     A visit is known by its job number and day, without a job number by the appliance and day. Where several visits go
     by one such key, a visit is a version of the held one with the same content, else with the same appliance, else with
     the same complaint; what matches none is a new visit: a doubled one can be seen and mended, a lost one cannot.
     """
     (candidates,) = connection.execute("select count(*) from candidate").fetchall()[0]
-    fields = ", ".join(f"candidate.{name}" for name in CONTENT)
     _find_held(connection)
     if grain == "visit" and _is_all_new(connection, candidates):
         connection.execute(
             "create or replace temp view fresh as select line_no, day, base_key as visit_key, 1 as line_in_visit, "
-            f"line_hash as content_hash, null::bigint as held_id, {fields} from candidate"
+            "line_hash as content_hash, null::bigint as held_id from candidate"
         )
         return Versions(candidates, 0, 0)
     _gather_visits(connection, grain)
     _match(connection)
     connection.execute(
         "create or replace temp table fresh as select candidate.line_no, candidate.day, named.visit_key, "
-        f"arrived.line_in_visit, arrived.content_hash, named.held_id, {fields} "
+        "arrived.line_in_visit, arrived.content_hash, named.held_id "
         "from named join arrived using (visit_line) join candidate using (line_no)"
     )
     loaded, replaced = connection.execute("select count(*), count(held_id) from fresh").fetchall()[0]
@@ -88,7 +85,7 @@ def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
         connection.execute(
             "create or replace temp table arrived as with lines as (select line_no, base_key, complaint, line_hash, "
             f"unit_in_job as unit, case when base_key in {several} then unit_in_job else '' end as part_of "
-            "from candidate) select *, min(line_no) over visit as visit_line, "
+            "from candidate join screened using (line_no)) select *, min(line_no) over visit as visit_line, "
             "row_number() over (visit order by line_no) as line_in_visit, "
             "md5(string_agg(line_hash, '' order by line_no) over visit) as content_hash from lines "
             "window visit as (partition by base_key, part_of)"
@@ -96,7 +93,8 @@ def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
     else:
         connection.execute(
             "create or replace temp table arrived as select line_no, base_key, complaint, unit_in_job as unit, "
-            "line_no as visit_line, 1 as line_in_visit, line_hash as content_hash from candidate "
+            "line_no as visit_line, 1 as line_in_visit, line_hash as content_hash "
+            "from candidate join screened using (line_no) "
             "qualify row_number() over (partition by base_key, line_hash order by line_no) = 1"
         )
     connection.execute(

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.words import Words
-from pipeline.words.codes import CodeRule, lamps_of, lit, read_codes
+from pipeline.words.codes import FIRST_LOOK, CodeRule, lamps_of, lit, read_codes, said_in
 
 PLAIN = CodeRule()
 
@@ -101,3 +103,30 @@ def test_what_is_given_reads_back_as_itself(letter: str, number: int) -> None:
 def test_no_text_breaks_it(written: str) -> None:
     for rule in (PLAIN, CodeRule(letter="F", lamps="binary", flashes=True, table={"dr": "DR"})):
         assert all(code for code in read_codes(written, rule))
+
+
+PIECES = [
+    "code",
+    "Err",
+    "fehler",
+    "shows",
+    "E",
+    "f",
+    "lamps",
+    "led",
+    "flashes",
+    "x",
+    "and",
+    "days",
+    "\u0663",
+    "1",
+    "05",
+]
+BETWEEN = ["", " ", "\xa0", "\u2003", "\x1c", "\t", "\n", ":", ".", "-", "/", "+", "\xe9"]
+
+
+@given(st.lists(st.sampled_from(PIECES + BETWEEN), max_size=9).map("".join))
+@settings(max_examples=400)
+def test_the_first_look_misses_no_text_that_says_a_code(text: str) -> None:
+    is_suspect = pc.match_substring_regex(pa.array([text]), FIRST_LOOK)[0].as_py()
+    assert is_suspect or not said_in(text)

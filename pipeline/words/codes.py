@@ -56,15 +56,27 @@ _NOTHING = frozenset(
 _ERROR_WORDS = frozenset({"error", "err", "er", "fehler"})
 LONGEST = 120
 _NO_CODE_AFTER = r"(?!\s*(?:days?|weeks?|months?|years?|yrs?|times|hrs?|hours?|mins?|minutes|am|pm|%|\.\d))"
-_SAID = re.compile(
-    r"\b(?:codes?|err(?:or)?|fehler(?:code)?|flt)\b[\s:.#=-]*(?:[a-z]{1,2}[\s:.-]?)?\d{1,3}\b(?:\s*/\s*[a-z]{0,2}\d{1,3}\b)?"
-    + _NO_CODE_AFTER
-    + r"|\b(?:display(?:s|ing)?|shows?|showing|says|reads)\b[\s:.#=-]*[a-z]{1,2}[:.-]?\d{1,3}\b"
-    + r"|\b[ef][:.-]?\d{2}\b"
-    + r"|\b(?:lamps?|leds?|lights?|lampen?|leuchten?)[\s:#.]*\d{1,2}(?:\s*(?:\+|,|&|and|und)\s*\d{1,2}\b)+"
-    + r"|\b\d{1,2}\s*(?:x\s*)?flashes\b",
-    re.IGNORECASE,
+_A_CODE = (
+    r"\b(?:codes?|err(?:or)?|fehler(?:code)?|flt)\b[\s:.#=-]*(?:[a-z]{1,2}[\s:.-]?)?\d{1,3}\b"
+    r"(?:\s*/\s*[a-z]{0,2}\d{1,3}\b)?"
 )
+_A_SIGN = (
+    r"\b(?:display(?:s|ing)?|shows?|showing|says|reads)\b[\s:.#=-]*[a-z]{1,2}[:.-]?\d{1,3}\b"
+    r"|\b[ef][:.-]?\d{2}\b"
+    r"|\b(?:lamps?|leds?|lights?|lampen?|leuchten?)[\s:#.]*\d{1,2}(?:\s*(?:\+|,|&|and|und)\s*\d{1,2}\b)+"
+    r"|\b\d{1,2}\s*(?:x\s*)?flashes\b"
+)
+_SAID = re.compile(f"{_A_CODE}{_NO_CODE_AFTER}|{_A_SIGN}", re.IGNORECASE)
+
+
+def _first_look(pattern: str) -> str:
+    """Give a pattern, in RE2 syntax, that finds at least what ``pattern`` finds: RE2 knows ASCII words and blanks."""
+    for python, re2 in ((r"\b", ""), (r"[\s", r"[\pZ\pC"), (r"\s", r"[\pZ\pC]"), (r"\d", r"\p{Nd}")):
+        pattern = pattern.replace(python, re2)
+    return f"(?i){pattern}"
+
+
+FIRST_LOOK = _first_look(f"{_A_CODE}|{_A_SIGN}")
 
 
 @dataclass(frozen=True)

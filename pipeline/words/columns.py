@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pipeline.values.distinct import arrow_text
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
-from pipeline.words.codes import CodeRule, read_codes, said_in
+from pipeline.words.codes import FIRST_LOOK, CodeRule, read_codes, said_in
 from pipeline.words.readings import READING, with_readings_judged
 from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain
@@ -242,8 +243,11 @@ def find_codes(rules: Mapping[str, CodeRule], written: pd.Series[Any], makes: pd
 def said_codes(rules: Mapping[str, CodeRule], texts: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
     """See `Words.said_codes`."""
     import pandas as pd
+    import pyarrow.compute as pc
 
-    may_say = np.flatnonzero(texts.str.contains(r"\d", na=False).to_numpy(dtype=bool))
+    may_say = pc.indices_nonzero(
+        pc.fill_null(pc.match_substring_regex(arrow_text(texts), FIRST_LOOK), False)
+    ).to_numpy()
     said = pd.Series([said_in(text) for text in texts.iloc[may_say]], dtype="str")
     names = None if makes is None else makes.iloc[may_say].reset_index(drop=True)
     found = find_codes(rules, said, names)
