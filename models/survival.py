@@ -188,13 +188,41 @@ def cumulative_incidence(days: ArrayLike, event_code: ArrayLike, confidence: flo
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=columns)
 
 
-def incidence_at(curve: pd.DataFrame, event: Any, at: float) -> Estimate:
-    """Read one event's cumulative incidence on one day off `cumulative_incidence`: 0 before its first event."""
-    rows = curve[(curve["event"] == event) & (curve["days"] <= at)]
-    if rows.empty:
-        return Estimate(0.0, 0.0, float("nan"))
-    last = rows.iloc[-1]
-    return Estimate(float(last["incidence"]), float(last["low"]), float(last["high"]))
+def incidence_at(
+    days: ArrayLike, event_code: ArrayLike, event: Any, at: ArrayLike, confidence: float = 0.95
+) -> pd.DataFrame:
+    """Share that has had one kind of event up to and including each of some days, with an interval.
+
+    The curve is that of `cumulative_incidence`; the interval is Wilson's for the effective number of cases, as in
+    `survival_at`: before the first event it is that of none among those still watched, not zero wide.
+
+    Parameters
+    ----------
+    days, event_code
+        As for `cumulative_incidence`.
+    event
+        The kind of event.
+    at
+        Days asked about.
+
+    Returns
+    -------
+    DataFrame
+        One row a day asked: day, incidence, low, high; NaN beyond the last day anybody was watched.
+    """
+    time, asked = np.asarray(days, dtype=float), np.atleast_1d(np.asarray(at, dtype=float))
+    curve = cumulative_incidence(time, event_code, confidence)
+    rows = curve[curve["event"] == event]
+    place = np.searchsorted(rows["days"].to_numpy(dtype=float), asked, side="right")
+    incidence = np.concatenate([[0.0], rows["incidence"].to_numpy(dtype=float)])[place]
+    variance = np.concatenate([[0.0], rows["se"].to_numpy(dtype=float)])[place] ** 2
+    still = _at_risk(time, np.zeros_like(time), asked)
+    has_spread = variance > 0
+    effective = np.where(has_spread, incidence * (1 - incidence) / np.where(has_spread, variance, 1.0), still)
+    low, high = wilson(incidence * effective, effective, confidence)
+    is_watched = asked <= time.max(initial=-1.0)
+    shares = {"incidence": incidence, "low": low, "high": high}
+    return pd.DataFrame({"day": asked, **{name: np.where(is_watched, told, np.nan) for name, told in shares.items()}})
 
 
 def mean_cumulative(
@@ -273,7 +301,7 @@ def _incidence_variance(incidence: Floats, before: Floats, here: Floats, every: 
 
 
 def _log_log(share: Floats, se: Floats, confidence: float) -> tuple[Floats, Floats]:
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         spread = _z(confidence) * se / (share * np.log(share))
         low, high = share ** np.exp(-spread), share ** np.exp(spread)
     plain = (share <= 0) | (share >= 1)

@@ -144,20 +144,12 @@ def returns(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date)
     import numpy as np
     import pandas as pd
 
-    from models.survival import cumulative_incidence
+    from models.survival import incidence_at
 
     times = connection.execute(_RETURN_TIMES, {"first": first, "end": end, "longest": LAST_DAY}).df()
     if times["fixes"].sum() < FEWEST_FOR_RATE:
         return pd.DataFrame({"day": [], "incidence": [], "low": [], "high": []}, dtype=float)
-    curve = cumulative_incidence(*_spread(times, "event", "fixes"))
-    back = curve[curve["event"] == 1]
-    days = np.arange(int(times["days"].max()) + 1)
-    place = np.searchsorted(back["days"].to_numpy(dtype=float), days, side="right")
-    steps = {
-        column: np.concatenate([[0.0], back[column].to_numpy(dtype=float)])[place]
-        for column in ("incidence", "low", "high")
-    }
-    return pd.DataFrame({"day": days, **steps})
+    return incidence_at(*_spread(times, "event", "fixes"), 1, np.arange(int(times["days"].max()) + 1))
 
 
 def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date, window: int) -> dict[str, Any]:

