@@ -126,19 +126,13 @@ def numbers_of(values: pd.Series) -> np.ndarray:
 
 def never_seen(frame: pd.DataFrame, columns: Sequence[Column]) -> list[str]:
     """Columns of a one-row question whose value was never seen in training, or lies outside the range learned."""
-    strange = []
-    for column in columns:
-        if column.name not in frame.columns:
-            continue
-        value = frame[column.name].iloc[0]
-        if pd.isna(value):
-            continue
-        if column.is_number:
-            if not column.lowest <= float(value) <= column.highest:
-                strange.append(column.name)
-        elif encode_column(frame[column.name].iloc[[0]], column)[0] == NOT_KNOWN:
-            strange.append(column.name)
-    return strange
+    told = {name: value for name, value in zip(frame.columns, frame.iloc[0], strict=True) if not pd.isna(value)}
+    asked = [column for column in columns if column.name in told]
+    return [column.name for column in asked if not _was_seen(told[column.name], column)]
+
+
+def _was_seen(value: Any, column: Column) -> bool:
+    return column.lowest <= float(value) <= column.highest if column.is_number else _text(value) in column.values
 
 
 def offsets(columns: Sequence[Column]) -> np.ndarray:

@@ -75,7 +75,8 @@ def outside_note(model: CauseModel, asked: pd.DataFrame) -> str | None:
     """Plain words when the one-row question lies outside what was learned; None when it does not."""
     known_names = {column.name for column in model.columns}
     strange = never_seen(asked, model.columns)
-    strange += [name for name in asked.columns if name not in known_names and asked[name].notna().iloc[0]]
+    is_told = asked.iloc[0].notna()
+    strange += [name for name in asked.columns[is_told] if name not in known_names]
     said = [
         _said(name) for name in strange if not (name.startswith((SYMPTOM, FINDING)) and asked[name].iloc[0] == "no")
     ]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
 PLAIN = ("kind", "make", "model_family", "age_years")
 SYMPTOM = "symptom: "
@@ -100,14 +100,21 @@ def question(
         Columns of the model (``column.name for column in model.columns``), so that complaints not named are told as
         such.
     """
-    named = list(symptoms)
-    row: dict[str, object] = {"kind": kind, "make": make, "model_family": model_family, "age_years": age_years}
-    if named:
-        row.update({name: "no" for name in known_columns if name.startswith(SYMPTOM)})
-        row.update({SYMPTOM + symptom: "yes" for symptom in named})
-    shown = list(codes)
-    row[CODE] = shown[0] if shown else ("none" if named else None)
-    row.update({FINDING + finding: value for finding, value in (findings or {}).items()})
-    frame = pd.DataFrame({name: pd.Series([value], dtype=object) for name, value in row.items()})
+    told = {"kind": kind, "make": make, "model_family": model_family, "age_years": age_years}
+    return questions([{**told, "symptoms": symptoms, "codes": codes, "findings": findings}], known_columns)
+
+
+def questions(asked: Sequence[Mapping[str, Any]], known_columns: Iterable[str] = ()) -> pd.DataFrame:
+    """Build the X of several questions, each with the arguments of :func:`question`; one row a question."""
+    complaints = [name for name in known_columns if name.startswith(SYMPTOM)]
+    rows = []
+    for one in asked:
+        named, shown = list(one["symptoms"]), list(one["codes"])
+        row = {name: one[name] for name in PLAIN}
+        if named:
+            row |= dict.fromkeys(complaints, "no") | {SYMPTOM + symptom: "yes" for symptom in named}
+        row[CODE] = shown[0] if shown else ("none" if named else None)
+        rows.append(row | {FINDING + finding: value for finding, value in (one["findings"] or {}).items()})
+    frame = pd.DataFrame(rows, dtype=object)
     frame["age_years"] = frame["age_years"].astype(float)
     return frame

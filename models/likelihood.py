@@ -11,7 +11,7 @@ among the findings already written; where it is not, they are an approximation.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,6 +43,7 @@ class Likelihoods:
 
     expected: Mapping[tuple[str, str], Mapping[str, float]]
     jobs: Mapping[tuple[str, str], Mapping[str, float]]
+    _tables: dict[tuple[str, tuple[str, ...]], tuple[dict[str, int], Floats]] = field(default_factory=dict, repr=False)
 
     def of(self, finding: str, values: Sequence[str], causes: Sequence[str]) -> Floats:
         """Chance of each value under each cause.
@@ -59,25 +60,32 @@ class Likelihoods:
         ndarray
             Causes by values; each row sums to 1, no entry below ``FLOOR`` before the last scaling.
         """
+        key = finding, tuple(values)
+        if key not in self._tables:
+            self._tables[key] = self._table(finding, tuple(values))
+        places, table = self._tables[key]
+        return table[[places.get(cause, -1) for cause in causes]]
+
+    def _table(self, finding: str, values: tuple[str, ...]) -> tuple[dict[str, int], Floats]:
+        """Place of each cause of which something is known, and the chances; the last row is that of all others."""
         usual = self._usual(finding, values)
         pooled = self._pooled(finding, values, usual)
+        known = sorted({cause for cause, name in [*self.expected, *self.jobs] if name == finding})
         rows = []
-        for cause in causes:
+        for cause in known:
             stated = self.expected.get((cause, finding))
             prior = pooled if stated is None else _spread(stated, values, usual)
-            counts = self.jobs.get((cause, finding), {})
-            n = np.array([counts.get(value, 0.0) for value in values])
+            n = _counted(self.jobs.get((cause, finding), {}), values)
             rows.append((n + STRENGTH * prior) / (n.sum() + STRENGTH))
-        table = np.maximum(np.array(rows).reshape(len(causes), len(values)), FLOOR)
-        scaled: Floats = table / table.sum(axis=1, keepdims=True)
-        return scaled
+        table = np.maximum(np.array([*rows, pooled]), FLOOR)
+        return {cause: place for place, cause in enumerate(known)}, table / table.sum(axis=1, keepdims=True)
 
     def _pooled(self, finding: str, values: Sequence[str], usual: str | None) -> Floats:
         """The finding where no expectation is stated: all such causes together, leaning on the usual value."""
         n = np.zeros(len(values))
         for (cause, name), counts in self.jobs.items():
             if name == finding and (cause, name) not in self.expected:
-                n += np.array([counts.get(value, 0.0) for value in values])
+                n += _counted(counts, values)
         pooled: Floats = (n + STRENGTH * _spread({}, values, usual)) / (n.sum() + STRENGTH)
         return pooled
 
@@ -90,6 +98,10 @@ class Likelihoods:
             if len(telling) == 1:
                 return "no" if telling == {"yes"} else "yes"
         return None
+
+
+def _counted(counts: Mapping[str, float], values: Sequence[str]) -> Floats:
+    return np.array([counts.get(value, 0.0) for value in values])
 
 
 def learn(jobs: pd.DataFrame, expected: pd.DataFrame) -> Likelihoods:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    import pandas as pd
     from numpy.typing import NDArray
 
 LISTED_WORTH = 2.0  # jobs that a listed figure is worth beside those on record (common practice, no source)
@@ -16,7 +15,7 @@ LEVELS = (0.1, 0.5, 0.9)
 
 
 def quote_range(
-    odds: Mapping[str, float], jobs: pd.DataFrame, listed: Mapping[str, float], column: str
+    odds: Mapping[str, float], causes: Sequence[str], amounts: NDArray[np.float64], listed: Mapping[str, float]
 ) -> tuple[float, float, float]:
     """P10, P50 and P90 of an amount over jobs like this one.
 
@@ -24,19 +23,19 @@ def quote_range(
     ----------
     odds
         Cause → probability, more than 0 in sum.
-    jobs
-        Similar jobs: column cause and the amount; rows without the amount are left out.
+    causes, amounts
+        Of each similar job; NaN = not known, left out.
     listed
         Cause → what the word lists make it cost; stands in where jobs are few.
-    column
-        Name of the amount.
     """
-    known = jobs.loc[jobs[column].notna() & jobs["cause"].isin(list(odds)), ["cause", column]]
-    counts = {cause: int((known["cause"] == cause).sum()) for cause in odds}
-    each = {cause: odds[cause] / (n + LISTED_WORTH) for cause, n in counts.items()}
-    amounts = [*known[column].to_numpy(dtype=float), *(listed[cause] for cause in odds)]
-    weights = [*(each[cause] for cause in known["cause"]), *(each[cause] * LISTED_WORTH for cause in odds)]
-    low, middle, high = weighted_quantiles(np.array(amounts), np.array(weights), LEVELS)
+    places = {cause: place for place, cause in enumerate(odds)}
+    which = np.array([places.get(cause, -1) for cause in causes], dtype=int)
+    is_known = (which >= 0) & np.isfinite(amounts)
+    which = which[is_known]
+    each = np.array(list(odds.values())) / (np.bincount(which, minlength=len(odds)) + LISTED_WORTH)
+    all_amounts = np.concatenate([amounts[is_known], [listed[cause] for cause in odds]])
+    weights = np.concatenate([each[which], each * LISTED_WORTH])
+    low, middle, high = weighted_quantiles(all_amounts, weights, LEVELS)
     return low, middle, high
 
 

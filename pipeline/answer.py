@@ -6,9 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from pipeline.costs import Costs
 from pipeline.evidence import FEW, SHOWN_JOBS, Evidence, gather
 from pipeline.known_advice import AdviceRow, for_parts, kept
-from pipeline.odds import Odds, odds_of, stored_model
+from pipeline.odds import Odds, odds_of, opinions, stored_model
 from pipeline.question import Question, read_question
 from pipeline.trade import ALWAYS, Trade, about
 from pipeline.visit_plan import Step, VisitPlan, plan_visit
@@ -40,6 +41,21 @@ class CauseRow:
 
 
 @dataclass(frozen=True)
+class Asked:
+    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds."""
+
+    question: Question
+    costs: Costs
+    evidence: Evidence
+    odds: Odds
+
+    @property
+    def has_plan(self) -> bool:
+        """Whether steps may be given: none on gas appliances, nor where gas is spoken of."""
+        return not self.costs.trade.is_gas and "gas" not in self.question.words()
+
+
+@dataclass(frozen=True)
 class Answer:
     """Everything known about one call; ``as_json`` and ``lines`` are its two faces.
 
@@ -58,7 +74,7 @@ class Answer:
     question: Question
     odds: Odds
     causes: tuple[CauseRow, ...]
-    trade: Trade
+    costs: Costs
     evidence: Evidence
     visit: VisitPlan | None
     steps: tuple[Step, ...]
@@ -68,9 +84,19 @@ class Answer:
     currency: str
 
     @property
+    def trade(self) -> Trade:
+        """The kind's word lists."""
+        return self.costs.trade
+
+    @property
+    def similar_jobs(self) -> int:
+        """Jobs on record like this one."""
+        return sum(self.evidence.similar_jobs.values())
+
+    @property
     def note(self) -> str:
         """How much stands behind the odds, in words."""
-        similar = len(self.evidence.similar)
+        similar = self.similar_jobs
         if similar == 0:
             basis = "No similar job on record: the word lists' rough shares stand in"
         else:
@@ -96,7 +122,7 @@ class Answer:
             "job_no": self.question.job_no,
             "asked": self.question.as_json(),
             "not_understood": list(self.question.not_understood),
-            "evidence": {"similar_jobs": len(self.evidence.similar), "note": self.note},
+            "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
                     "cause": row.cause,
@@ -160,6 +186,7 @@ def step_json(step: Step, trade: Trade) -> dict[str, Any]:
         "name": step.name,
         "given": step.given,
         "minutes": round(step.minutes, 1),
+        "look_minutes": round(step.look_minutes, 1),
         "money": round(step.money, 2),
         "cures_probability": round(step.cures_probability, 4),
         "tells": step.tells,
@@ -216,8 +243,6 @@ def answer(
     opened: frozenset[str] = frozenset(),
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
-    carried: Sequence[str] | None = None,
-    trade: Trade | None = None,
 ) -> Answer:
     """Answer a question already read.
 
@@ -227,44 +252,79 @@ def answer(
         From `read_question`.
     unknowable
         Findings that could not be told: their checks are not offered again.
-    opened, tried, carried
-        What is open, repairs done without cure, parts in the van; see `plan_visit`.
+    opened, tried
+        What is open, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
-    trade
-        The kind's word lists, when already cut.
     """
-    trade = trade or about(words, question.kind)
-    evidence = gather(database.connection, question, {card.finding: card.minutes for card in trade.checks})
-    model, name = stored_model(database)
-    odds = odds_of(question, trade, evidence, model, name)
+    (asked,) = ask(database, words, settings, [question])
     if tried:
-        odds = _without(odds, trade, evidence, settings, tried)
-    if trade.is_gas or _smells_of_gas(question):
-        return _gas_answer(question, odds, trade, evidence, settings)
+        asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
+    return answered(asked, kept(database), unknowable=unknowable, opened=opened, passed=(*tried, *aside))
+
+
+def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
+    """Look up what all questions need, every kind, record and the model once."""
+    trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
+    found = gather(database.connection, questions, trades)
+    costs = {
+        question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
+        for question, evidence in {q.kind: (q, e) for q, e in zip(questions, found, strict=True)}.values()
+    }
+    model, name = stored_model(database)
+    told = opinions(questions, model) if model is not None and questions else [None] * len(questions)
+    return [
+        Asked(q, costs[q.kind], evidence, odds_of(q, trades[q.kind], evidence, model, name, opinion))
+        for q, evidence, opinion in zip(questions, found, told, strict=True)
+    ]
+
+
+def answered(
+    asked: Asked,
+    advice: Sequence[AdviceRow],
+    *,
+    unknowable: Sequence[str] = (),
+    opened: frozenset[str] = frozenset(),
+    passed: Sequence[str] = (),
+    carried: Sequence[str] | None = None,
+) -> Answer:
+    """Plan a call and put the answer together.
+
+    Parameters
+    ----------
+    advice
+        Rows known of wrong swaps.
+    unknowable, opened
+        As in `answer`.
+    passed
+        Repairs not to be offered.
+    carried
+        Parts in the van; None = those worth carrying by this call alone.
+    """
+    question, odds = asked.question, asked.odds
+    if not asked.has_plan:
+        return _gas_answer(asked)
     visit = plan_visit(
         odds.causes,
-        trade,
-        evidence,
-        settings,
+        asked.costs,
         seen={*question.findings, *unknowable},
         opened=opened,
-        tried={*tried, *aside},
+        tried=set(passed),
         carried=carried,
     )
     steps = tuple(visit.steps())
     return Answer(
         question=question,
         odds=odds,
-        causes=_rows(odds, trade, evidence, settings),
-        trade=trade,
-        evidence=evidence,
+        causes=_rows(asked),
+        costs=asked.costs,
+        evidence=asked.evidence,
         visit=visit,
         steps=steps,
-        quote=_quote(odds, visit, evidence, settings),
-        advice=for_parts(kept(database), question, _parts_in_question(visit, steps)),
-        remark=_remark(evidence),
-        currency=settings.currency,
+        quote=_quote(asked),
+        advice=for_parts(advice, question, _parts_in_question(visit, steps)),
+        remark=_remark(asked.evidence),
+        currency=asked.costs.settings.currency,
     )
 
 
@@ -274,78 +334,68 @@ def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
     return [row.part for row in visit.carry if row.worth_it or row.part in in_steps]
 
 
-def with_van(one: Answer, settings: Settings, carried: Sequence[str]) -> Answer:
-    """Return the same answer planned anew for the parts that are really in the van."""
-    if one.visit is None:
-        return one
-    visit = plan_visit(one.odds.causes, one.trade, one.evidence, settings, seen=one.question.findings, carried=carried)
-    return replace(one, visit=visit, steps=tuple(visit.steps()))
-
-
-def _smells_of_gas(question: Question) -> bool:
-    return "gas" in question.complaint.lower().replace(",", " ").replace(".", " ").split()
-
-
-def _gas_answer(question: Question, odds: Odds, trade: Trade, evidence: Evidence, settings: Settings) -> Answer:
+def _gas_answer(asked: Asked) -> Answer:
     refer = Step("hand over", "refer to a person licensed for gas", "", 0.0, 0.0, 0.0, "", ("gas",))
-    rows = tuple(
-        CauseRow(r.cause, r.probability, r.low, r.high, r.similar_jobs, (), r.jobs)
-        for r in _rows(odds, trade, evidence, settings)
-    )
-    return Answer(question, odds, rows, trade, evidence, None, (refer,), {}, (), "", settings.currency)
+    rows = tuple(replace(row, cured_by=()) for row in _rows(asked))
+    currency = asked.costs.settings.currency
+    return Answer(asked.question, asked.odds, rows, asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
 
 
-def _without(odds: Odds, trade: Trade, evidence: Evidence, settings: Settings, tried: Sequence[str]) -> Odds:
-    """Odds once these repairs were done and did not cure."""
-    from pipeline.visit_plan import Costs
-
-    cured = {
-        c for act in Costs(trade, evidence, settings).acts(list(odds.causes)) if act.name in tried for c in act.cures
-    }
+def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
+    """Odds once these repairs were done and did not cure, or their parts were seen to be good."""
+    cured = {c for act in costs.acts(list(odds.causes)) if act.name in tried for c in act.cures}
     left = {cause: p for cause, p in odds.causes.items() if cause not in cured}
     total = sum(left.values()) + odds.none_of_these
     scaled = {cause: p / total for cause, p in left.items()}
     return Odds(scaled, odds.none_of_these / total, odds.model, odds.note)
 
 
-def _rows(odds: Odds, trade: Trade, evidence: Evidence, settings: Settings) -> tuple[CauseRow, ...]:
+def _rows(asked: Asked) -> tuple[CauseRow, ...]:
     import numpy as np
 
     from models.evidence import interval
-    from pipeline.visit_plan import Costs
 
+    odds, costs, evidence = asked.odds, asked.costs, asked.evidence
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
-    similar = evidence.similar
-    low, high = interval(np.array(list(likely.values())), float(len(similar)))
-    costs = Costs(trade, evidence, settings)
-    rows = []
-    for (cause, p), lowest, highest in zip(likely.items(), low, high, strict=True):
-        jobs = similar.loc[similar["cause"] == cause, "job_no"]
-        cured_by = () if trade.is_licensed(cause) else costs.repair(cause).parts
-        shown = tuple(str(job) for job in jobs.dropna().head(SHOWN_JOBS))
-        rows.append(CauseRow(cause, p, float(lowest), float(highest), len(jobs), cured_by, shown))
-    return tuple(rows)
+    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())))
+    jobs: dict[str, list[str]] = {cause: [] for cause in likely}
+    for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
+        if cause in jobs and isinstance(job, str):
+            jobs[cause].append(job)
+    return tuple(
+        CauseRow(
+            cause,
+            p,
+            float(low[place]),
+            float(high[place]),
+            evidence.similar_jobs.get(cause, 0),
+            () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
+            tuple(jobs[cause][:SHOWN_JOBS]),
+        )
+        for place, (cause, p) in enumerate(likely.items())
+    )
 
 
-def _quote(
-    odds: Odds, visit: VisitPlan, evidence: Evidence, settings: Settings
-) -> dict[str, tuple[float, float, float]]:
+def _quote(asked: Asked) -> dict[str, Range]:
+    import numpy as np
+
     from models.quote import quote_range
-    from pipeline.visit_plan import Costs
 
-    costs = Costs(visit.trade, evidence, settings)
-    likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
+    costs, jobs = asked.costs, asked.evidence.similar
+    likely = {cause: p for cause, p in asked.odds.causes.items() if p >= LEAST_ODDS}
     if not likely:
         return {}
-    jobs = evidence.similar
-    jobs = jobs.assign(money=jobs["labour_minutes"] * costs.rate + jobs["parts_cost"].fillna(0.0))
     minutes = {cause: costs.minutes(cause) + LOOKING_MINUTES for cause in likely}
     parts = {cause: sum(costs.price(part) for part in costs.repair(cause).parts) for cause in likely}
     money = {cause: minutes[cause] * costs.rate + parts[cause] for cause in likely}
+    paid = jobs["parts_cost"].to_numpy(dtype=float, na_value=float("nan"))
+    took = jobs["labour_minutes"].to_numpy(dtype=float, na_value=float("nan"))
+    spent = took * costs.rate + np.nan_to_num(paid)
+    causes = jobs["cause"].tolist()
     return {
-        "money": quote_range(likely, jobs, money, "money"),
-        "minutes": quote_range(likely, jobs, minutes, "labour_minutes"),
-        "parts": quote_range(likely, jobs, parts, "parts_cost"),
+        "money": quote_range(likely, causes, spent, money),
+        "minutes": quote_range(likely, causes, took, minutes),
+        "parts": quote_range(likely, causes, paid, parts),
     }
 
 

@@ -42,7 +42,7 @@ def _body(answer: Answer) -> list[str]:
     visit = answer.visit
     if visit is None:
         return [_step(answer, 1, step) for step in answer.steps]
-    has_jobs = len(answer.evidence.similar) > 0
+    has_jobs = answer.similar_jobs > 0
     causes = [
         f"{row.probability:4.0%}  {row.cause}" + (_backing(row) if has_jobs else "")
         for row in answer.causes[:SHOWN_CAUSES]
@@ -64,12 +64,12 @@ def _backing(row: CauseRow) -> str:
 
 def _step(answer: Answer, number: int, step: Step) -> str:
     given = f"{step.given} → " if step.given else ""
-    cost = f"{step.minutes:.0f} min" + (f", {money(answer, step.money)}" if step.parts else "")
+    cost = step.time() + (f", {money(answer, step.money)}" if step.parts else "")
     cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
     cautions = ", ".join(c for c in step.cautions if c != "after repair") or "none"
     tells = f". {step.tells}" if step.do == "check" and step.tells else ""
     shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
-    return f" {number} {given}{step.name}{shown_cost}{tells} [{cautions}]"
+    return f" {number} {given}{step.told}{shown_cost}{tells} [{cautions}]"
 
 
 def _carry(visit: VisitPlan) -> str:

@@ -27,13 +27,13 @@ if TYPE_CHECKING:
 Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
-CANNOT_TELL, UNDO, STOP, SEEN = "0", "u", "q", "f"
+CANNOT_TELL, UNDO, STOP, SEEN, LOOKS_GOOD = "0", "u", "q", "f", "3"
 ENDINGS = {"1": "part needed", "2": "not fixed", "3": "beyond economic repair", "4": "advice only"}
 
 
 @dataclass(frozen=True)
 class Event:
-    """One thing that happened: a check seen or not to be told, a repair tried or put aside."""
+    """One thing that happened: a check seen or not to be told, a part that looks good, a repair tried or put aside."""
 
     what: str
     name: str
@@ -160,7 +160,7 @@ def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> 
         visit.question(),
         unknowable=visit.names("cannot tell"),
         opened=visit.opened(),
-        tried=visit.names("tried"),
+        tried=[*visit.names("tried"), *visit.names("looks good")],
         aside=visit.names("aside"),
     )
 
@@ -168,8 +168,8 @@ def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> 
 def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
     odds = " · ".join(f"{row.cause} {row.probability:.0%}" for row in now.causes[:3])
-    cost = f" ({step.minutes:.0f} min" + (f", {money(now, step.money)})" if step.parts else ")")
-    lines = ["", odds, f"NEXT {step.name}" + (cost if step.do != "hand over" else "")]
+    cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
+    lines = ["", odds, f"NEXT {step.told}" + (cost if step.do != "hand over" else "")]
     lines += [f"often in vain: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
@@ -200,6 +200,8 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
         keys = dict(ENDINGS)
     else:
         keys = {"1": "cured", "2": "not cured", CANNOT_TELL: "not done"}
+        if step.look_minutes:
+            keys = {"1": "fitted, cured", "2": "fitted, not cured", LOOKS_GOOD: "looks good", CANNOT_TELL: "not done"}
     return {**keys, f"{SEEN} …": "something else seen", UNDO: "undo", STOP: "stop"}
 
 
@@ -236,6 +238,8 @@ def _event(now: Answer, step: Step, key: str, label: str) -> Event:
         return Event("cannot tell", finding) if key == CANNOT_TELL else Event("seen", finding, label, opened)
     if key == CANNOT_TELL:
         return Event("aside", step.name)
+    if key == LOOKS_GOOD:
+        return Event("looks good", step.name, "", opened, step.parts)
     act = now.visit.acts[root.step]
     odds = now.odds.causes
     cause = max(act.cures, key=lambda name: odds.get(name, 0.0))
@@ -261,6 +265,7 @@ def record_line(
 ) -> dict[str, str]:
     """The visit in the tool's own layout, ready to load: what was asked as written, what was seen and done in terms."""
     done = [event for event in visit.events if event.what in ("tried", "cured")]
+    looked = [f"looked at {' and '.join(event.parts)}: good" for event in visit.events if event.what == "looks good"]
     question = visit.question()
     cured = done[-1].cause if visit.outcome == "fixed" else ""
     line = dict.fromkeys(FIELDS, "")
@@ -275,7 +280,7 @@ def record_line(
         "fault_code": code or "",
         "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
         "cause": cured,
-        "work_done": "; ".join(event.name for event in done),
+        "work_done": "; ".join([*(event.name for event in done), *looked]),
         "parts": "; ".join(part for event in done for part in event.parts),
         "outcome": visit.outcome,
     }

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.visit_plan import NONE_OF_THESE
+from pipeline.costs import NONE_OF_THESE
 
 if TYPE_CHECKING:
     from models.likelihood import Likelihoods
@@ -45,7 +45,12 @@ class Odds:
         return {**self.causes, NONE_OF_THESE: self.none_of_these}
 
 
-def odds_of(question: Question, trade: Trade, evidence: Evidence, model: Any, name: str | None) -> Odds:
+Opinion = tuple[dict[str, float], float, str | None]  # cause → probability; none of these; plain words of doubt
+
+
+def odds_of(
+    question: Question, trade: Trade, evidence: Evidence, model: Any, name: str | None, told: Opinion | None = None
+) -> Odds:
     """Odds of the causes of one call.
 
     Parameters
@@ -54,21 +59,21 @@ def odds_of(question: Question, trade: Trade, evidence: Evidence, model: Any, na
         What is asked, the kind's word lists, the workshop's records.
     model, name
         The stored model and its name; None = none trained.
+    told
+        What the model says, when already asked; see `opinions`.
     """
-    from models.likelihood import learn
-
-    likelihoods = learn(evidence.findings, trade.expected)
+    likelihoods = evidence.of_kind.likelihoods
     listed = _updated(_listed(question, trade), question.findings, trade, likelihoods)
     if model is None:
-        on_record = evidence.same_complaint_jobs if question.symptoms or question.codes else evidence.cause_jobs
-        told = _updated(on_record, question.findings, trade, likelihoods)
+        on_record = evidence.same_complaint_jobs if question.symptoms or question.codes else evidence.of_kind.cause_jobs
+        said = _updated(on_record, question.findings, trade, likelihoods)
         strange, note, jobs = STRANGE, None, float(sum(on_record.values()))
     else:
-        causes, strange, note = _from_model(question, model)
+        causes, strange, note = told or opinions([question], model)[0]
         new = {f: v for f, v in question.findings.items() if not _knows(model, f, v)}
-        told, jobs = _updated(causes, new, trade, likelihoods), float(sum(evidence.same_complaint_jobs.values()))
-    of_kind = {**trade.repairs, **evidence.cause_jobs}
-    mixed = _mixed({cause: p for cause, p in told.items() if cause in of_kind}, listed, jobs)
+        said, jobs = _updated(causes, new, trade, likelihoods), float(sum(evidence.same_complaint_jobs.values()))
+    of_kind = {**trade.repairs, **evidence.of_kind.cause_jobs}
+    mixed = _mixed({cause: p for cause, p in said.items() if cause in of_kind}, listed, jobs)
     strange = strange if mixed else 1.0
     scaled = {cause: p * (1 - strange) for cause, p in mixed.items()}
     return Odds(dict(sorted(scaled.items(), key=lambda row: (-row[1], row[0]))), strange, name, note)
@@ -82,23 +87,39 @@ def stored_model(database: Database) -> tuple[Any, str | None]:
     return (None, None) if model is None else (model, str(model.card.get("model", "model")))
 
 
-def _from_model(question: Question, model: Any) -> tuple[dict[str, float], float, str | None]:
+def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
+    """What the model says of each question, all asked at once."""
     from models.evidence import outside_note
-    from models.features import question as one_row
+    from models.features import questions as rows_of
 
-    asked = one_row(
-        kind=question.kind,
-        make=question.make,
-        model_family=question.model_family,
-        age_years=question.age_years,
-        symptoms=question.symptoms,
-        codes=question.codes,
-        findings=question.findings,
+    asked = rows_of(
+        [
+            {
+                "kind": question.kind,
+                "make": question.make,
+                "model_family": question.model_family,
+                "age_years": question.age_years,
+                "symptoms": question.symptoms,
+                "codes": question.codes,
+                "findings": question.findings,
+            }
+            for question in questions
+        ],
         known_columns=[column.name for column in model.columns],
     )
-    p = model.predict_proba(asked)[0]
-    causes = {str(cause): float(chance) for cause, chance in zip(model.classes_, p, strict=True)}
-    return causes, float(model.none_of_these(asked)[0]), outside_note(model, asked)
+    names, chances, none = (
+        [str(cause) for cause in model.classes_],
+        model.predict_proba(asked),
+        model.none_of_these(asked),
+    )
+    return [
+        (
+            dict(zip(names, chances[row].tolist(), strict=True)),
+            float(none[row]),
+            outside_note(model, asked.iloc[[row]]),
+        )
+        for row in range(len(questions))
+    ]
 
 
 def _knows(model: Any, finding: str, value: str) -> bool:

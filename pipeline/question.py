@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
 
@@ -54,6 +54,10 @@ class Question:
         """Return the question with one more thing seen."""
         return replace(self, findings={**self.findings, finding: value})
 
+    def words(self) -> list[str]:
+        """Words of the complaint as asked, in small letters."""
+        return self.complaint.lower().replace(",", " ").replace(".", " ").split()
+
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
         return {
@@ -100,57 +104,78 @@ def read_question(
     UsageError
         No kind of appliance was given.
     """
+    if not (kind or "").strip():
+        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
+    asked = {
+        "kind": kind,
+        "make": make,
+        "model": model,
+        "age": age,
+        "complaint": complaint,
+        "code": code,
+        "job_no": job_no,
+    }
+    (question,) = read_questions(words, connection, [{**asked, "found": found}], on=on)
+    return question
+
+
+def read_questions(
+    words: Words,
+    connection: duckdb.DuckDBPyConnection | None,
+    asked: Sequence[Mapping[str, Any]],
+    *,
+    on: dt.date | None = None,
+) -> list[Question]:
+    """Read several questions at once, each with the arguments of `read_question`; every one names its kind."""
     import pandas as pd
 
     from pipeline import identity
     from pipeline.values import ages
 
-    if not (kind or "").strip():
-        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
-    not_understood: list[str] = []
-    kinds = words.match("kind", _column(kind))
-    kind_term = str(kinds["term"].iloc[0])
-    if not bool(kinds["is_understood"].iloc[0]):
-        not_understood.append(kind)
-    kind_column = _column(kind_term)
-    make_term = _make(words, make, _known(connection, "make")) if make else None
-    model_term = _first(identity.model(_column(model), _known(connection, "model"))) if model else None
-    family = _first(identity.model_family(_column(model_term))) if model_term else None
-    age_years = None
-    if age:
-        day = pd.Series([pd.Timestamp(on or dt.date.today())])
-        read = ages.parse(_column(age), day)
-        age_years = _first(read["value"])
-        if age_years is None:
-            not_understood.append(age)
-    symptoms: list[str] = []
-    if complaint:
-        present = words.find_symptoms(_column(complaint), kind_column)
-        symptoms = list(dict.fromkeys(present.loc[~present["is_negated"].astype(bool), "symptom"]))
-        not_understood += [str(word) for word in words.unknown(_column(complaint), kind_column)["word"]]
-    codes: list[str] = []
-    if code:
-        codes = list(words.codes(_column(code), _column(make_term))["code"])
-        if not codes:
-            not_understood.append(code)
-    if complaint:
-        codes += list(words.said_codes(_column(complaint), _column(make_term))["code"])
-        if not symptoms and not codes:
-            not_understood.append(complaint)
-    findings, strange = read_findings(words, found, kind_term)
-    return Question(
-        kind=kind_term,
-        make=make_term,
-        model=model_term,
-        model_family=family,
-        age_years=None if age_years is None else float(age_years),
-        symptoms=tuple(symptoms),
-        codes=tuple(dict.fromkeys(codes)),
-        findings=findings,
-        complaint=complaint or "",
-        not_understood=tuple(dict.fromkeys([*not_understood, *strange])),
-        job_no=job_no or None,
-    )
+    def column(name: str) -> pd.Series:
+        return pd.Series([one[name] or None for one in asked], dtype="str")
+
+    kinds = words.match("kind", column("kind"))
+    makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
+    written_models = column("model")
+    models = identity.model(written_models, _known(connection, "model") if written_models.notna().any() else [])
+    families = identity.model_family(models)
+    days = pd.Series([pd.Timestamp(on or dt.date.today())] * len(asked))
+    years = ages.parse(column("age"), days)["value"]
+    heard = words.find_symptoms(column("complaint"), kinds["term"])
+    symptoms = _by_row(heard.loc[~heard["is_negated"].astype(bool)], "symptom", len(asked))
+    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(asked))
+    shown = _by_row(words.codes(column("code"), makes), "code", len(asked))
+    said_codes = _by_row(words.said_codes(column("complaint"), makes), "code", len(asked))
+    questions = []
+    for row, one in enumerate(asked):
+        kind = str(kinds["term"].iloc[row])
+        codes = [*shown[row], *said_codes[row]]
+        findings, strange = read_findings(words, one["found"], kind)
+        pieces = [
+            (one["kind"], bool(kinds["is_understood"].iloc[row])),
+            (one["age"], not pd.isna(years.iloc[row])),
+            *((word, False) for word in unknown[row]),
+            (one["code"], bool(shown[row])),
+            (one["complaint"], bool(symptoms[row] or codes)),
+            *((text, False) for text in strange),
+        ]
+        questions.append(
+            Question(
+                kind=kind,
+                make=_told(makes, row),
+                model=_told(models, row),
+                model_family=_told(families, row),
+                age_years=None if pd.isna(years.iloc[row]) else float(years.iloc[row]),
+                symptoms=tuple(dict.fromkeys(symptoms[row])),
+                codes=tuple(dict.fromkeys(codes)),
+                findings=findings,
+                complaint=one["complaint"] or "",
+                not_understood=tuple(dict.fromkeys(text for text, is_read in pieces if text and not is_read)),
+                job_no=one["job_no"] or None,
+            )
+        )
+    return questions
 
 
 def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str]]:
@@ -165,12 +190,24 @@ def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[s
     return findings, strange
 
 
-def _make(words: Words, make: str, known: list[str]) -> str | None:
+def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:
     from pipeline import identity
 
-    found = words.match("make", _column(make))
-    is_understood = bool(found["is_understood"].iloc[0])
-    return cast("str | None", _first(found["term"] if is_understood else identity.make(_column(make), known)))
+    found = words.match("make", written)
+    return found["term"].where(found["is_understood"], identity.make(written, known))
+
+
+def _by_row(found: pd.DataFrame, name: str, rows: int) -> list[list[str]]:
+    """Values of a column of what was found, one list a row of the texts."""
+    lists: list[list[str]] = [[] for _ in range(rows)]
+    for row, value in zip(found["row"], found[name], strict=True):
+        lists[row].append(str(value))
+    return lists
+
+
+def _told(values: pd.Series, row: int) -> str | None:
+    value = values.iloc[row]
+    return value if isinstance(value, str) else None
 
 
 def _known(connection: duckdb.DuckDBPyConnection | None, column: Literal["make", "model"]) -> list[str]:
@@ -184,13 +221,6 @@ def _column(value: str | None) -> pd.Series:
     import pandas as pd
 
     return pd.Series([value], dtype="str")
-
-
-def _first(values: pd.Series) -> Any:
-    import pandas as pd
-
-    value = values.iloc[0]
-    return None if pd.isna(value) else value
 
 
 def said(question: Question) -> str:

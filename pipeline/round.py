@@ -9,15 +9,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.answer import Answer, answer, with_van
+from pipeline.answer import Answer, Asked, answered, ask
 from pipeline.errors import UsageError, shown
 from pipeline.guess import guess_layout, known_names, shipped_layout
+from pipeline.known_advice import kept
 from pipeline.load import drop_temporary
-from pipeline.question import Question, read_question
+from pipeline.question import Question, read_questions
 from pipeline.read import Reading, Records, read
 from pipeline.sources import open_sources
-from pipeline.trade import about
-from pipeline.visit_plan import CARRY_MONEY, Costs
+from pipeline.visit_plan import CARRY_MONEY
 from pipeline.visit_tree import tree
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.words import Words
 
-MOST_CALLS = 60
+MOST_CALLS = 1000  # of a file meant as a day's calls; more is a mistake, or a trap
 LEAST_ODDS = 0.004
 
 
@@ -62,14 +62,14 @@ def plan_round(
     lines, day = read_calls(database, words, path, mask=settings.mask_contacts)
     refused = [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]
-    questions = [_question(database, words, line, day) for line in lines]
+    questions = _questions(database, words, lines, day)
     have = None if stock is None else read_stock(database, words, stock)
-    trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
-    first = [answer(database, words, settings, question, trade=trades[question.kind]) for question in questions]
-    calls = [_needs(one, settings) for one in first]
+    asked = ask(database, words, settings, questions)
+    calls = [_needs(one) for one in asked]
     trip = settings.trip_cost + settings.trip_minutes * settings.hour_rate / 60
     van = van_list(calls, trip=trip, carrying=CARRY_MONEY, stock=have)
-    answers = [with_van(one, settings, tuple(van.units)) for one in first]
+    advice = kept(database)
+    answers = [answered(one, advice, carried=tuple(van.units)) for one in asked]
     told = [one.as_json() for one in answers]
     page = visit_sheets(
         [{**call, **_for_sheet(one, line)} for call, one, line in zip(told, answers, lines, strict=True)],
@@ -205,31 +205,33 @@ def _incoming(database: Database, path: Path) -> Iterator[Records]:
         drop_temporary(database.connection)
 
 
-def _question(database: Database, words: Words, line: Mapping[str, str], day: dt.date | None) -> Question:
-    return read_question(
-        words,
-        database.connection,
-        kind=line["appliance_kind"],
-        make=line["make"],
-        model=line["model"],
-        age=line["age"],
-        complaint=line["complaint"],
-        code=line["fault_code"],
-        found=(line["findings"],) if line["findings"] else (),
-        job_no=line["job_no"],
-        on=day,
-    )
+def _questions(
+    database: Database, words: Words, lines: Sequence[Mapping[str, str]], day: dt.date | None
+) -> list[Question]:
+    asked = [
+        {
+            "kind": line["appliance_kind"],
+            "make": line["make"],
+            "model": line["model"],
+            "age": line["age"],
+            "complaint": line["complaint"],
+            "code": line["fault_code"],
+            "found": (line["findings"],) if line["findings"] else (),
+            "job_no": line["job_no"],
+        }
+        for line in lines
+    ]
+    return read_questions(words, database.connection, asked, on=day) if asked else []
 
 
-def _needs(one: Answer, settings: Settings) -> list[Needs]:
+def _needs(one: Asked) -> list[Needs]:
     """What a call may need: sets of parts with their probability; licensed work cannot be done at this visit."""
-    if one.visit is None:
+    if not one.has_plan:
         return []
-    costs = Costs(one.trade, one.evidence, settings)
     needs: dict[frozenset[str], float] = {}
     for cause, p in one.odds.causes.items():
-        if p >= LEAST_ODDS and not one.trade.is_licensed(cause):
-            parts = frozenset(costs.repair(cause).parts)
+        if p >= LEAST_ODDS and not one.costs.trade.is_licensed(cause):
+            parts = frozenset(one.costs.repair(cause).parts)
             needs[parts] = needs.get(parts, 0.0) + p
     return list(needs.items())
 

@@ -4,45 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from pipeline.trade import AFTER_EVERY_REPAIR, CheckCard, PartCard, Repair, Trade
+from pipeline.costs import (
+    HANDOVER_MINUTES,
+    LOOK_CATCHES,
+    LOOK_MINUTES,
+    NONE_OF_THESE,
+    REFERRAL_MINUTES,
+    UNNOTICED,
+    Act,
+    Costs,
+    check_minutes,
+    opening_minutes,
+)
 
 if TYPE_CHECKING:
-    from models.likelihood import Likelihoods
     from models.plan_table import Node, Plan
-    from pipeline.evidence import Evidence
-    from pipeline.settings import Settings
+    from pipeline.trade import CheckCard, Trade
 
-NONE_OF_THESE = "none of these"
 HAND_OVER = "hand over"
-FURTHER_TRIP = "further trip"
-
-# common practice, no source: minutes to open, to search further after a hand-over, jobs that a listed figure is worth
-OPENING_MINUTES = {"machine tilted": 6.0, "bench": 10.0, "glass up": 6.0, "front off": 5.0}
-OTHER_OPENING = 4.0
-HANDOVER_MINUTES = 60.0
-STRANGE_FAULT_MINUTES = 90.0
-REFERRAL_MINUTES = 15.0
-LISTED_WORTH = 8.0
-OWN_REPAIR_MINUTES = 30.0
 SMALLEST_ODDS = 0.004
 # what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
 CARRY_MONEY = 1.5
-
-
-@dataclass(frozen=True)
-class Act:
-    """One repair of this call: ``do`` is fit (with parts) or clear; minutes without openings; what it cures."""
-
-    do: str
-    name: str
-    minutes: float
-    parts: tuple[str, ...]
-    price: float
-    cautions: tuple[str, ...]
-    access: str
-    cures: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -57,6 +41,8 @@ class Step:
         What led here: "water left: no", "not cured"; empty for the first.
     minutes, money
         Of this step alone, with what must be opened for it.
+    look_minutes
+        Of looking at the part first: it is fitted only if it seems faulty; 0 = do it at once.
     cures_probability
         Chance that it ends the fault once the step is reached; 0 for a check.
     tells
@@ -74,6 +60,19 @@ class Step:
     tells: str
     cautions: tuple[str, ...]
     parts: tuple[str, ...] = ()
+    look_minutes: float = 0.0
+
+    @property
+    def told(self) -> str:
+        """The step as one is told to do it."""
+        if not self.look_minutes:
+            return self.name
+        return f"{self.name}, if {'it looks' if len(self.parts) == 1 else 'they look'} faulty"
+
+    def time(self) -> str:
+        """Minutes of the step in words."""
+        look = f"look {self.look_minutes:.0f} min, fit " if self.look_minutes else ""
+        return f"{look}{self.minutes:.0f} min"
 
 
 @dataclass(frozen=True)
@@ -104,17 +103,18 @@ class VisitPlan:
         """One point of the plan as a step."""
         if node.do == "check":
             card = self.checks[node.step]
-            minutes = check_minutes(card) + _opening_minutes({card.access} - opened)
+            minutes = check_minutes(card) + opening_minutes({card.access} - opened)
             tells = self._tells(node)
             return Step("check", card.name, given, minutes, minutes * self.rate, 0.0, tells, card.cautions)
         if node.do == "act":
             act = self.acts[node.step]
-            minutes = act.minutes + _opening_minutes({act.access} - opened)
+            minutes = act.minutes + opening_minutes({act.access} - opened)
             cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
             after = next((after for outcome, _, after in node.branches if outcome == "not cured"), None)
-            tells = f"if not cured: {self._leading(after)}" if after else ""
+            tells = f"if {_not_cured(node)}: {self._leading(after)}" if after else ""
             money = minutes * self.rate + act.price
-            return Step(act.do, act.name, given, minutes, money, cured, tells, act.cautions, act.parts)
+            look = LOOK_MINUTES if node.is_looked_at else 0.0
+            return Step(act.do, act.name, given, minutes, money, cured, tells, act.cautions, act.parts, look)
         return self._handing_over(node, given)
 
     def _handing_over(self, node: Node, given: str) -> Step:
@@ -156,16 +156,18 @@ class VisitPlan:
             if not following:
                 break
             outcome, _, after = node.branches[-max(following)[1]]
-            given = f"{self.checks[node.step].finding}: {outcome}" if node.do == "check" else outcome
+            given = f"{self.checks[node.step].finding}: {outcome}" if node.do == "check" else _not_cured(node)
             node = after
         return steps
 
 
+def _not_cured(node: Node) -> str:
+    return "looks good or not cured" if node.is_looked_at else "not cured"
+
+
 def plan_visit(
     odds: Mapping[str, float],
-    trade: Trade,
-    evidence: Evidence,
-    settings: Settings,
+    costs: Costs,
     *,
     seen: Collection[str] = (),
     opened: frozenset[str] = frozenset(),
@@ -178,187 +180,32 @@ def plan_visit(
     ----------
     odds
         Cause → probability; what is missing to 1 is "none of these".
-    trade, evidence, settings
-        The kind's word lists, the workshop's records, rates.
+    costs
+        Minutes, money and records of its kind.
     seen
         Findings already known, or that could not be told: their checks are not offered again.
     opened
         Access groups already open.
     tried
-        Names of repairs already done without cure.
+        Names of repairs already done without cure, or whose part was seen to be good.
     carried
         Parts in the van; None = those worth carrying by their own odds.
     """
     from models.plan import make_plan
 
-    costs = Costs(trade, evidence, settings)
-    kept = {c: p for c, p in odds.items() if p >= SMALLEST_ODDS and c != NONE_OF_THESE}
+    kept = likely(odds)
     acts = tuple(act for act in costs.acts(list(kept)) if act.name not in tried)
     carry = carry_list(kept, acts, costs)
     in_van = {row.part for row in carry if row.worth_it} if carried is None else set(carried)
-    checks = tuple(card for card in trade.checks if card.finding not in seen)
-    likelihoods = _likelihoods(trade, evidence)
-    problem = costs.problem(kept, checks, acts, likelihoods, opened, in_van)
-    plan = make_plan(problem)
-    minutes, visits = _expected(plan, costs, checks, acts)
-    return VisitPlan(plan, trade, checks, acts, costs.rate, carry, minutes, plan.cost, visits)
+    checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
+    plan = make_plan(costs.problem(kept, checks, acts, opened, in_van))
+    minutes, visits = _expected(plan, costs, checks, acts, in_van)
+    return VisitPlan(plan, costs.trade, checks, acts, costs.rate, carry, minutes, plan.cost, visits)
 
 
-def _likelihoods(trade: Trade, evidence: Evidence) -> Likelihoods:
-    from models.likelihood import learn
-
-    return learn(evidence.findings, trade.expected)
-
-
-class Costs:
-    """Minutes and money of checks and repairs: the workshop's own jobs, shrunk to the word lists."""
-
-    def __init__(self, trade: Trade, evidence: Evidence, settings: Settings) -> None:
-        self.trade, self.settings = trade, settings
-        self.rate = settings.hour_rate / 60
-        self.trip = settings.trip_cost + settings.trip_minutes * self.rate
-        self._prices = evidence.prices
-        self._cured_by = evidence.cured_by
-        self._minutes = self._own_minutes(evidence)
-
-    def _own_minutes(self, evidence: Evidence) -> dict[str, tuple[float, float]]:
-        """Cause → (jobs, minutes of the repair itself): visit less its checks and what every visit takes besides."""
-        import numpy as np
-
-        rows = [(cause, float(jobs), mean - checks) for cause, (jobs, mean, checks) in evidence.minutes.items()]
-        over = [left - self.listed_minutes(self.repair(cause)) for cause, jobs, left in rows if jobs >= LISTED_WORTH]
-        besides = float(np.clip(np.median(over), 0, 45)) if over else 0.0
-        return {cause: (jobs, max(left - besides, 3.0)) for cause, jobs, left in rows}
-
-    def repair(self, cause: str) -> Repair:
-        """How a cause is cured: by the word lists, else by the part that cured it most, else by putting it right."""
-        listed = self.trade.repairs.get(cause)
-        if listed is not None:
-            return listed
-        part = self._cured_by.get(cause)
-        if part is not None:
-            return Repair((part,), f"fit {part}", None)
-        return Repair((), f"put right: {cause}", OWN_REPAIR_MINUTES)
-
-    def part(self, part: str) -> PartCard:
-        """Return a part's card; a part no list knows takes the kind's cautions."""
-        return self.trade.parts.get(part, PartCard(0.0, OWN_REPAIR_MINUTES, self.trade.kind_cautions))
-
-    def price(self, part: str) -> float:
-        """Money of one part: median paid, shrunk to the listed price."""
-        listed = self.part(part).price
-        jobs, paid = self._prices.get(part, (0, 0.0))
-        worth = LISTED_WORTH if listed else 0.0
-        return float((jobs * paid + worth * listed) / (jobs + worth)) if jobs + worth else 0.0
-
-    def listed_minutes(self, repair: Repair) -> float:
-        """Minutes the word lists give a repair."""
-        if repair.minutes is not None:
-            return repair.minutes
-        return sum(self.part(part).minutes for part in repair.parts) or OWN_REPAIR_MINUTES
-
-    def minutes(self, cause: str) -> float:
-        """Minutes of curing a cause once it is known."""
-        jobs, own = self._minutes.get(cause, (0.0, 0.0))
-        return (jobs * own + LISTED_WORTH * self.listed_minutes(self.repair(cause))) / (jobs + LISTED_WORTH)
-
-    def acts(self, causes: Sequence[str]) -> list[Act]:
-        """Repairs that may cure these causes, each once; licensed work is not among them."""
-        cures: dict[tuple[str, ...], list[str]] = {}
-        for cause in causes:
-            if not self.trade.is_licensed(cause):
-                repair = self.repair(cause)
-                cures.setdefault(repair.parts or ("", repair.action), []).append(cause)
-        return [self._act(cured) for cured in cures.values()]
-
-    def _act(self, causes: Sequence[str]) -> Act:
-        repair = self.repair(causes[0])
-        place = self._place(causes[0])
-        access = place.access if place else ""
-        minutes = sum(self.minutes(cause) for cause in causes) / len(causes)
-        if repair.parts:
-            cautions = [c for part in repair.parts for c in self.part(part).cautions]
-        else:
-            cautions = list(place.cautions if place else self.trade.kind_cautions)
-        return Act(
-            do="fit" if repair.parts else "clear",
-            name=repair.action,
-            minutes=max(minutes - _opening_minutes({access}), 3.0),
-            parts=repair.parts,
-            price=sum(self.price(part) for part in repair.parts),
-            cautions=tuple(dict.fromkeys([*cautions, AFTER_EVERY_REPAIR])),
-            access=access,
-            cures=tuple(causes),
-        )
-
-    def _place(self, cause: str) -> CheckCard | None:
-        """Find the check that looks at the place of a cause: the one it shows in most plainly by an unusual value."""
-        best, most = None, 0.3
-        for card in self.trade.checks:
-            shown = self.trade.stated.get((cause, card.finding), {})
-            unusual = max((p for value, p in shown.items() if value != card.values[0]), default=0.0)
-            if unusual > most and card.cautions:
-                best, most = card, unusual
-        return best
-
-    def problem(
-        self,
-        odds: Mapping[str, float],
-        checks: Sequence[CheckCard],
-        acts: Sequence[Act],
-        likelihoods: Likelihoods,
-        opened: frozenset[str],
-        in_van: Collection[str],
-    ) -> Any:
-        """Put the call to the planner."""
-        import numpy as np
-
-        from models.plan_problem import Action, Check, Problem
-
-        causes = (*odds, NONE_OF_THESE)
-        p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
-        p = p / p.sum()
-        looks = tuple(
-            Check(
-                card.name,
-                check_minutes(card) * self.rate,
-                card.values,
-                likelihoods.of(card.finding, card.values, causes),
-                frozenset({card.access} - {""}),
-            )
-            for card in checks
-        )
-        repairs = tuple(
-            Action(
-                act.name,
-                act.minutes * self.rate + act.price,
-                np.array([float(cause in act.cures) for cause in causes]),
-                frozenset(({act.access} - {""}) | ({FURTHER_TRIP} if set(act.parts) - set(in_van) else set())),
-            )
-            for act in acts
-        )
-        accesses = [*(look.access for look in looks), *(repair.access for repair in repairs), opened]
-        groups = frozenset[str]().union(*accesses)
-        openings = {g: self.trip if g == FURTHER_TRIP else _opening_minutes({g}) * self.rate for g in sorted(groups)}
-        return Problem(causes, p, looks, repairs, np.array([self._handover(c, acts) for c in causes]), openings, opened)
-
-    def _handover(self, cause: str, acts: Sequence[Act]) -> float:
-        if cause != NONE_OF_THESE and self.trade.is_licensed(cause):
-            return self.trip + REFERRAL_MINUTES * self.rate
-        cured = [act.minutes * self.rate + act.price for act in acts if cause in act.cures]
-        usual = sorted(act.minutes * self.rate + act.price for act in acts)
-        search = HANDOVER_MINUTES if cured else STRANGE_FAULT_MINUTES
-        repair = min(cured) if cured else (usual[len(usual) // 2] if usual else OWN_REPAIR_MINUTES * self.rate)
-        return self.trip + search * self.rate + repair
-
-
-def check_minutes(card: CheckCard) -> float:
-    """Minutes of a check once its place is open."""
-    return max(card.minutes - _opening_minutes({card.access}), 1.0)
-
-
-def _opening_minutes(groups: Collection[str]) -> float:
-    return sum(OPENING_MINUTES.get(group, OTHER_OPENING) for group in groups if group)
+def likely(odds: Mapping[str, float]) -> dict[str, float]:
+    """Causes that a plan is made for."""
+    return {cause: p for cause, p in odds.items() if p >= SMALLEST_ODDS and cause != NONE_OF_THESE}
 
 
 def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> tuple[Carry, ...]:
@@ -371,20 +218,29 @@ def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> 
     return tuple(sorted(rows, key=lambda row: (-row.probability, row.part)))
 
 
-def _expected(plan: Plan, costs: Costs, checks: Sequence[CheckCard], acts: Sequence[Act]) -> tuple[float, float]:
+def _expected(
+    plan: Plan, costs: Costs, checks: Sequence[CheckCard], acts: Sequence[Act], in_van: Collection[str]
+) -> tuple[float, float]:
     """Expected minutes (trips on the road included) and visits of the whole plan."""
     minutes, visits = 0.0, 1.0
+    trip_minutes = costs.settings.trip_minutes + costs.besides
     for node, opened in _walk(plan.root, plan):
         if node.do == "hand over":
-            minutes += node.reach * (HANDOVER_MINUTES + costs.settings.trip_minutes)
+            minutes += node.reach * (HANDOVER_MINUTES + trip_minutes)
             visits += node.reach
             continue
-        new = plan.access_of(node) - opened
-        own = check_minutes(checks[node.step]) if node.do == "check" else acts[node.step].minutes
-        minutes += node.reach * (own + _opening_minutes(new - {FURTHER_TRIP}))
-        if FURTHER_TRIP in new:
-            minutes += node.reach * costs.settings.trip_minutes
-            visits += node.reach
+        minutes += node.reach * opening_minutes(plan.access_of(node) - opened)
+        if node.do == "check":
+            minutes += node.reach * check_minutes(checks[node.step])
+            continue
+        act = acts[node.step]
+        cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
+        in_vain = (1 - cured) * (1 - LOOK_CATCHES if node.is_looked_at else 1.0)
+        done = cured + in_vain
+        trips = (done if set(act.parts) - set(in_van) else 0.0) + UNNOTICED * in_vain
+        looking = LOOK_MINUTES if node.is_looked_at else 0.0
+        minutes += node.reach * (looking + done * act.minutes + trips * trip_minutes)
+        visits += node.reach * trips
     return minutes, visits
 
 

@@ -11,6 +11,7 @@ from reports.page import plain, render
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
 LONG = 25  # rows of a tree that still print beside all else in full size; found by trying
+NO_BREAK = "\N{NO-BREAK SPACE}"
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 FOOTNOTE = (
     "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
@@ -115,7 +116,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
         "number": number,
         "unit": f"{asked['kind'].capitalize()} {unit}".strip(),
         "fault": ", ".join([*asked["complaint"], *asked["code"]]) or "complaint not understood",
-        "first": call["tree"]["steps"][0]["name"],
+        "first": _told(call["tree"]["steps"][0]),
         "first_cautions": call["tree"]["steps"][0]["caution_names"],
         "said": call["said"],
         "facts": ", ".join(facts),
@@ -155,7 +156,7 @@ def _row(tree: Mapping[str, Any], advice: Mapping[str, str], money: Any) -> dict
         "steps": [
             {
                 "do": step["do"],
-                "name": step["name"],
+                "name": _told(step),
                 "cost": _cost(step, money),
                 "caution_names": step["caution_names"],
                 "vain": "; ".join(advice[part] for part in step["parts"] if part in advice),
@@ -180,13 +181,20 @@ def _lines(tree: Mapping[str, Any]) -> int:
     return len(tree["steps"]) + inside
 
 
+def _told(step: Mapping[str, Any]) -> str:
+    if not step["look_minutes"]:
+        return str(step["name"])
+    return f"{step['name']}, if {'it looks' if len(step['parts']) == 1 else 'they look'} faulty"
+
+
 def _cost(step: Mapping[str, Any], money: Any) -> str:
     if step["do"] == "hand over":
         return ""
-    cost = [f"{step['minutes']:.0f} min"]
+    look = step["look_minutes"]
+    cost = [f"look {look:.0f} min", f"fit {step['minutes']:.0f} min"] if look else [f"{step['minutes']:.0f} min"]
     cost += [money(step["money"])] if step["parts"] else []
     cost += [f"cures {_percent(step['cures_probability'])}"] if step["cures_probability"] else []
-    return ", ".join(cost)
+    return ", ".join(piece.replace(" ", NO_BREAK) for piece in cost)
 
 
 def _cause(row: Mapping[str, Any], similar: int) -> dict[str, Any]:

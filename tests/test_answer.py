@@ -14,7 +14,9 @@ from visit_workshop import folder, open_workshop
 
 from models.plan_problem import without_checks
 from pipeline import answer as answers
+from pipeline.costs import LISTED_WORTH
 from pipeline.errors import UsageError
+from pipeline.evidence import MOST_ALIKE, gather
 from pipeline.known_advice import AdviceRow, for_parts
 from pipeline.odds import LISTED_JOBS, odds_of
 from pipeline.question import Question, read_question
@@ -75,6 +77,38 @@ def test_similar_jobs_are_real_and_do_not_contradict_what_was_seen(workshop, ask
             assert "washing machine" in kinds
             assert row.cause in causes
             assert "water left=yes" not in (findings or []) or len(kinds) > 1
+
+
+def test_of_each_cause_the_jobs_most_alike_are_kept_and_all_are_counted(workshop, monkeypatch):
+    question = Question("washing machine", symptoms=("does not drain",))
+    whole = gather_one(workshop, question)
+    counted = workshop.database.connection.execute(
+        "select cause, count(*) from cause_example where kind = 'washing machine' "
+        "and list_contains(symptoms, 'does not drain') group by cause"
+    ).fetchall()
+    assert whole.similar_jobs == dict(counted)
+    assert max(whole.similar_jobs.values()) <= MOST_ALIKE
+    monkeypatch.setattr("pipeline.evidence.MOST_ALIKE", 3)
+    few = gather_one(workshop, question)
+    assert few.similar_jobs == whole.similar_jobs
+    assert len(few.similar) == sum(min(jobs, 3) for jobs in few.similar_jobs.values())
+    kept = whole.similar.groupby("cause").head(3).reset_index(drop=True)
+    pd.testing.assert_frame_equal(few.similar, kept)
+
+
+def test_calls_asked_together_get_the_answers_they_get_alone(workshop):
+    questions = [
+        Question("washing machine", symptoms=("does not drain",), findings={"water left": "no"}, age_years=6.0),
+        Question("fridge"),
+        Question("washing machine", symptoms=("does not drain",), age_years=2.0),
+        Question("dishwasher", symptoms=("leaks", "does not drain"), codes=("F05",)),
+        Question("a kind nobody knows"),
+        Question("washing machine", symptoms=("does not drain",), findings={"water left": "no"}, age_years=1.0),
+    ]
+    together = answers.ask(workshop.database, workshop.words, workshop.settings, questions)
+    for question, one in zip(questions, together, strict=True):
+        alone = answers.answer(workshop.database, workshop.words, workshop.settings, question)
+        assert answers.answered(one, []).as_json() | {"advice": []} == alone.as_json() | {"advice": []}
 
 
 def test_the_answer_is_short_and_says_what_stands_behind_it(asked):
@@ -178,10 +212,14 @@ class OneOpinion:
         return np.full(len(frame), 0.1)
 
 
+def gather_one(workshop, question):
+    return gather(workshop.database.connection, [question], {question.kind: about(workshop.words, question.kind)})[0]
+
+
 def odds(workshop, monkeypatch, model, question):
     monkeypatch.setattr("models.evidence.outside_note", lambda *_: None)
     trade = about(workshop.words, question.kind)
-    evidence = answers.gather(workshop.database.connection, question, {})
+    evidence = gather_one(workshop, question)
     return odds_of(question, trade, evidence, model, "0001"), evidence
 
 
@@ -215,10 +253,8 @@ def test_the_plan_costs_no_more_than_repairs_alone(asked):
 
 
 def test_prices_and_minutes_lean_on_the_workshops_own_jobs(workshop, asked):
-    from pipeline.visit_plan import LISTED_WORTH, Costs
-
-    costs = Costs(asked.trade, asked.evidence, Settings())
-    jobs, paid = asked.evidence.prices["drain pump"]
+    costs = asked.costs
+    jobs, paid = costs.records.prices["drain pump"]
     listed = asked.trade.parts["drain pump"].price
     assert costs.price("drain pump") == pytest.approx((jobs * paid + LISTED_WORTH * listed) / (jobs + LISTED_WORTH))
     assert costs.price("no such part") == 0.0
@@ -255,7 +291,7 @@ def test_advice_stands_beside_the_part_with_its_numbers(workshop, monkeypatch):
 def test_a_remark_on_replacing_needs_enough_jobs(workshop):
     remarks = {}
     for beyond, known in ((3, 9), (2, 20), (9, 30)):
-        evidence = answers.gather(workshop.database.connection, Question("fridge"), {})
+        evidence = gather_one(workshop, Question("fridge"))
         changed = type(evidence)(**{**vars(evidence), "beyond_repair": (beyond, known)})
         remarks[beyond, known] = answers._remark(changed)
     assert remarks[3, 9] == "" == remarks[2, 20]
@@ -270,7 +306,7 @@ def test_one_plan_takes_at_most_50_ms_of_processor_time(workshop):
         asked = workshop.causes(kind=kind, complaint=complaint)
         for _ in range(3):
             start = time.process_time()
-            plan_visit(asked.odds.causes, asked.trade, asked.evidence, Settings())
+            plan_visit(asked.odds.causes, asked.costs)
             times.append(time.process_time() - start)
     assert np.median(times) <= 0.05
 
@@ -296,10 +332,7 @@ def test_text_of_a_question_cannot_act_on_a_terminal(workshop):
 
 
 def test_frames_of_the_caller_stay_as_they_were(workshop):
-    evidence = answers.gather(workshop.database.connection, Question("washing machine"), {})
-    before = evidence.similar.copy()
-    trade = about(workshop.words, "washing machine")
-    got = odds_of(Question("washing machine"), trade, evidence, None, None)
-    visit = answers.plan_visit(got.causes, trade, evidence, Settings())
-    answers._quote(got, visit, evidence, Settings())
+    (asked,) = answers.ask(workshop.database, workshop.words, Settings(), [Question("washing machine")])
+    evidence, before = asked.evidence, asked.evidence.similar.copy()
+    answers.answered(asked, [])
     pd.testing.assert_frame_equal(evidence.similar, before)

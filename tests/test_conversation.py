@@ -193,3 +193,24 @@ def test_a_record_file_that_cannot_be_written_is_refused_before_the_visit(worksh
     with pytest.raises(UsageError, match="record file"):
         visit(workshop, technician, tmp_path / "no such folder" / "record.csv")
     assert technician.steps() == []
+
+
+class Looker(Technician):
+    """Presses 2 at checks and 3 when told to look at a part first; ends by handing over."""
+
+    def ask(self, prompt):
+        keys = self.said[-1] if self.said else ""
+        super().ask(prompt)
+        return "" if "Enter" in prompt else "3" if "3 looks good" in keys else "1" if "part needed" in keys else "2"
+
+
+def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(workshop):
+    technician = Looker()
+    told = visit(workshop, technician)
+    looks = [step for step in technician.steps() if "faulty" in step]
+    assert looks
+    assert len(looks) == len(set(looks))
+    assert "looked at" in told["record"]["work_done"]
+    assert told["record"]["parts"] == ""
+    named = [line for line in technician.said if line.startswith("NEXT fit") and "faulty" in line]
+    assert all("look 7 min, fit " in line and "£" in line for line in named)

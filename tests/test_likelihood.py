@@ -90,16 +90,12 @@ def test_weighted_quantiles_by_hand():
 
 
 def test_a_quote_weighs_each_cause_by_its_odds():
-    past = pd.DataFrame({"cause": ["cheap"] * 50 + ["dear"] * 50, "money": [40.0] * 50 + [200.0] * 50})
+    past = ["cheap"] * 50 + ["dear"] * 50 + ["other", "cheap"], np.array([40.0] * 50 + [200.0] * 50 + [900.0, np.nan])
     listed = {"cheap": 40.0, "dear": 200.0}
-    assert quote_range({"cheap": 0.95, "dear": 0.05}, past, listed, "money") == (40.0, 40.0, 40.0)
-    assert quote_range({"cheap": 0.6, "dear": 0.4}, past, listed, "money") == (40.0, 40.0, 200.0)
+    assert quote_range({"cheap": 0.95, "dear": 0.05}, *past, listed) == (40.0, 40.0, 40.0)
+    assert quote_range({"cheap": 0.6, "dear": 0.4}, *past, listed) == (40.0, 40.0, 200.0)
 
 
 def test_a_quote_without_jobs_takes_the_listed_amounts():
-    none = pd.DataFrame({"cause": pd.Series([], dtype="str"), "money": pd.Series([], dtype=float)})
-    assert quote_range({"cheap": 0.3, "dear": 0.7}, none, {"cheap": 40.0, "dear": 200.0}, "money") == (
-        40.0,
-        200.0,
-        200.0,
-    )
+    listed = {"cheap": 40.0, "dear": 200.0}
+    assert quote_range({"cheap": 0.3, "dear": 0.7}, [], np.array([]), listed) == (40.0, 200.0, 200.0)

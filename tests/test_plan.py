@@ -19,6 +19,7 @@ from models.plan import make_plan
 from models.plan_problem import (
     Action,
     Check,
+    Look,
     Problem,
     blocks_in_pc_order,
     order_cost,
@@ -211,22 +212,34 @@ def test_example_h_tests_in_series():
     assert sequence(plan) == ["test 1", "test 2", "test 3"]
 
 
-def drawn(rng, causes, checks, actions, *, shared=False):
+def drawn(rng, causes, checks, actions, *, shared=False, looks=False):
     """A random problem: one cause more that no repair cures, uneven odds, checks with two or three outcomes."""
     p = rng.dirichlet(np.full(causes + 1, 0.8))
     access = lambda: frozenset({"panel"}) if shared and rng.random() < 0.4 else frozenset()  # noqa: E731
-    looks = []
+    observations = []
     for k in range(checks):
         outcomes = int(rng.integers(2, 4))
         likelihood = rng.dirichlet(np.full(outcomes, 0.5), size=causes + 1)
-        looks.append(Check(f"look {k}", float(rng.uniform(1, 20)), tuple("abc"[:outcomes]), likelihood, access()))
+        observations.append(
+            Check(f"look {k}", float(rng.uniform(1, 20)), tuple("abc"[:outcomes]), likelihood, access())
+        )
     repairs = [
-        Action(f"repair {i}", float(rng.uniform(5, 100)), np.eye(causes + 1)[i % causes], access())
+        Action(
+            f"repair {i}",
+            float(rng.uniform(5, 100)),
+            np.eye(causes + 1)[i % causes],
+            access(),
+            *(
+                (float(rng.uniform(0, 40)), Look(float(rng.uniform(1, 12)), 0.1) if rng.random() < 0.7 else None)
+                if looks
+                else ()
+            ),
+        )
         for i in range(actions)
     ]
     handover = 120 + np.append(rng.uniform(0, 80, causes), 60)
     openings = {"panel": 8.0} if shared else {}
-    return Problem(tuple(map(str, range(causes + 1))), p, tuple(looks), tuple(repairs), handover, openings)
+    return Problem(tuple(map(str, range(causes + 1))), p, tuple(observations), tuple(repairs), handover, openings)
 
 
 def by_recursion(problem):
@@ -247,7 +260,12 @@ def by_recursion(problem):
         options = [float(mass @ problem.handover)]
         for i, action in enumerate(problem.actions):
             if i not in done:
-                options.append(mass.sum() * (action.cost + opening(action)) + best(seen, done | {i}))
+                cured, rest = float(mass @ action.cures), float(mass @ (1 - action.cures))
+                later = mass.sum() * opening(action) + best(seen, done | {i})
+                options.append(cured * action.cost + rest * (action.cost + action.failed) + later)
+                if action.look is not None:
+                    fitted = cured * action.cost + rest * action.look.mistaken * (action.cost + action.failed)
+                    options.append((cured + rest) * action.look.cost + fitted + later)
         for k, check in enumerate(problem.checks):
             if seen[k] is None:
                 later = sum(best((*seen[:k], v, *seen[k + 1 :]), done) for v in range(len(check.outcomes)))
@@ -259,7 +277,9 @@ def by_recursion(problem):
 
 @pytest.mark.parametrize("seed", range(12))
 def test_the_table_equals_plain_recursion(seed):
-    problem = drawn(np.random.default_rng(seed), causes=3, checks=3, actions=3, shared=seed % 2 == 1)
+    problem = drawn(
+        np.random.default_rng(seed), causes=3, checks=3, actions=3, shared=seed % 2 == 1, looks=seed % 3 > 0
+    )
     plan = make_plan(problem, states=10**6)
     assert plan.is_exact
     assert plan.cost == pytest.approx(by_recursion(problem))
@@ -274,7 +294,14 @@ def followed(plan):
             total += node.reach * float(node.p @ plan.problem.handover)
             continue
         step = plan.problem.checks[node.step] if node.do == "check" else plan.problem.actions[node.step]
-        total += node.reach * (step.cost + sum(plan.problem.openings[g] for g in step.access - opened))
+        total += node.reach * sum(plan.problem.openings[g] for g in step.access - opened)
+        if node.do == "check":
+            total += node.reach * step.cost
+        else:
+            cured = float(node.p @ step.cures)
+            done = cured + (1 - cured) * (step.look.mistaken if node.is_looked_at else 1)
+            total += node.reach * (done * step.cost + (done - cured) * step.failed)
+            total += node.reach * step.look.cost if node.is_looked_at else 0.0
         waiting += [(after, opened | step.access) for _, _, after in node.branches if after is not None]
     return total
 
@@ -283,7 +310,7 @@ def followed(plan):
 def test_a_plan_costs_what_it_says_and_never_more_than_repairs_alone(states):
     rng = np.random.default_rng(3)
     for _ in range(15):
-        problem = drawn(rng, causes=6, checks=5, actions=6, shared=True)
+        problem = drawn(rng, causes=6, checks=5, actions=6, shared=True, looks=True)
         plan = make_plan(problem, states=states)
         assert followed(plan) == pytest.approx(plan.cost, rel=1e-6)
         assert plan.cost <= without_checks(problem)[0] + 1e-9
@@ -314,6 +341,24 @@ def test_pc_order_equals_brute_force_in_its_optimal_case(rows):
     p, cost = [weight / total for weight, _ in rows], [c for _, c in rows]
     best = min(order_cost(p, cost, order) for order in permutations(range(len(p))))
     assert order_cost(p, cost, pc_order(p, cost)) == pytest.approx(best)
+
+
+@pytest.mark.parametrize(("p", "is_looked_at"), [(0.5, True), (0.8, True), (0.9, False), (0.99, False)])
+def test_a_part_is_looked_at_first_where_that_pays(p, is_looked_at):
+    """A look costs 8; it spares nine tenths of what fitting in vain costs, 60: it pays up to 1 - 8 / 54 = 0.852."""
+    fit = Action("fit", 50.0, np.array([1.0, 0.0]), failed=10.0, look=Look(8.0, 0.1))
+    plan = make_plan(Problem(("part", "other"), np.array([p, 1 - p]), (), (fit,), np.array([300.0, 300.0])))
+    assert plan.root.is_looked_at is is_looked_at
+    looking, at_once = 8 + p * 50 + (1 - p) * 0.1 * 60, p * 50 + (1 - p) * 60
+    assert plan.cost == pytest.approx(min(looking, at_once) + (1 - p) * 300)
+
+
+def test_a_part_seldom_the_cause_is_looked_at_and_seldom_fitted():
+    fit = Action("fit", 80.0, np.array([1.0, 0.0]), failed=20.0, look=Look(5.0, 0.0))
+    problem = Problem(("part", "other"), np.array([0.2, 0.8]), (), (fit,), np.array([250.0, 40.0]))
+    plan = make_plan(problem)
+    assert plan.root.is_looked_at
+    assert plan.cost == pytest.approx(5 + 0.2 * 80 + 0.8 * 40)
 
 
 def test_a_check_that_tells_nothing_is_never_made():

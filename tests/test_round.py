@@ -123,6 +123,12 @@ def test_too_many_calls_are_refused(workshop, tmp_path):
         workshop.round(write(tmp_path / "c.csv", *[CALL] * (MOST_CALLS + 1)), tmp_path / "c.html")
 
 
+def test_many_calls_are_one_round_and_the_same_call_gets_the_same_plan(workshop, tmp_path):
+    told = workshop.round(write(tmp_path / "c.csv", *[CALL] * 90), tmp_path / "c.html")
+    assert len(told["calls"]) == 90
+    assert all(call["steps"] == told["calls"][0]["steps"] for call in told["calls"])
+
+
 def test_no_unmasked_text_is_left_in_the_working_tables(workshop, planned):
     left = workshop.database.connection.execute("select table_name from duckdb_tables() where temporary").fetchall()
     assert left == []

@@ -10,7 +10,7 @@ from visit_workshop import open_workshop
 
 from pipeline.conversation import run
 from pipeline.trade import AFTER_EVERY_REPAIR, about
-from pipeline.visit_plan import HAND_OVER, Costs
+from pipeline.visit_plan import HAND_OVER
 from pipeline.visit_tree import tree
 
 REFERRED = re.compile(r"refer|licensed|hand over|not economic")
@@ -71,8 +71,7 @@ def test_every_repair_of_every_kind_has_cautions(workshop, kinds, answers):
     for asked in answers:
         if asked.visit is None:
             continue
-        costs = Costs(asked.trade, asked.evidence, workshop.settings)
-        for act in costs.acts(list(asked.trade.repairs)):
+        for act in asked.costs.acts(list(asked.trade.repairs)):
             assert set(act.cautions) - {AFTER_EVERY_REPAIR}, act.name
             assert AFTER_EVERY_REPAIR in act.cautions
 
