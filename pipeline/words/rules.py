@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from pipeline.words.seen import Seen
 
 ANY = "*"
+SAYS_NOT_HOW = frozenset(("yes", "faulty", "front", "below", "back", "at dispenser"))
+"""States that tell of a thing only that it is at fault, or where: any other state no rule knows is another cause."""
 
 
 class Cause(NamedTuple):
@@ -64,7 +66,7 @@ class CauseRules:
         if own:
             return own[0]
         candidates = self._with_states(one, kind, sorted(one.states))
-        if not candidates:
+        if not candidates and one.states <= SAYS_NOT_HOW:
             candidates = self._with_states(one, kind, [ANY])
         return candidates.pop() if len(candidates) == 1 else None
 
