@@ -12,6 +12,7 @@ from reports.wording import Wording
 
 NAME = "callback-curve"
 LAST_DAY = 90
+LABEL_GAP = 0.06  # of the height
 DAYS_READ = (7, 14, 30, 60, 90)
 
 
@@ -27,11 +28,11 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     """
     rows = frame.assign(is_this=frame["period"] == "this", share=frame["incidence"].astype(float))
     ends = rows.sort_values("day").groupby("period", sort=True).tail(1)
+    top = max(0.05, float(rows["high"].max()) * 1.15) if rows["high"].notna().any() else 0.2
     ends = ends.assign(
         label=ends["period"].map(lambda period: wording.say(f"callbacks.{period}")),
-        is_upper=ends["share"] >= ends["share"].max(),
+        label_at=_label_places(ends["share"].tolist(), top),
     )
-    top = max(0.05, float(rows["high"].max()) * 1.15) if rows["high"].notna().any() else 0.2
     shares = share_axis(
         wording.say("callbacks.axis_y"),
         titleAnchor="end",
@@ -67,14 +68,25 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
         .mark_point(size=45, opacity=1, strokeWidth=2)
         .encode(y=y, stroke=colour, fill=colour, **said())
     )
-    for is_upper, shift in ((True, -12), (False, 16)):
-        layers.append(
-            alt.Chart(ends)
-            .transform_filter(f"datum.is_upper === {str(is_upper).lower()}")
-            .mark_text(align="right", dy=shift, fontSize=13, fontWeight=700, aria=False)
-            .encode(x=days, y=y, text="label:N", color=colour)
-        )
+    layers.append(
+        alt.Chart(ends)
+        .mark_text(align="right", fontSize=13, fontWeight=700, aria=False)
+        .encode(x=days, y=alt.Y("label_at:Q", axis=shares, scale=scale), text="label:N", color=colour)
+    )
     return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
+
+
+def _label_places(shares: list[float], top: float) -> list[float]:
+    """Put the upper curve's label above it and the lower one's below, or both above where the axis is too near."""
+    if not shares:
+        return []
+    upper, line = max(range(len(shares)), key=shares.__getitem__), top * LABEL_GAP
+    places = [share - line for share in shares]
+    places[upper] = shares[upper] + line
+    for place, share in enumerate(shares):
+        if place != upper and share < 2 * line:
+            places[place] = places[upper] + 1.6 * line
+    return places
 
 
 def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:

@@ -12,6 +12,7 @@ from reports.wording import Wording
 
 NAME = "next-fault"
 LABEL_GAP = 0.07
+LEAST_TOP = 0.2  # repairs: a chart without any has an axis too
 LINES = (("main", [1, 0]), ("other", [7, 4]), ("third", [2, 3]))
 
 
@@ -43,11 +44,14 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     )
 
     def up(column: str) -> alt.Y:
-        return alt.Y(f"{column}:Q", axis=axis, scale=alt.Scale(domainMin=0))
+        return alt.Y(f"{column}:Q", axis=axis, scale=scale)
 
     ends = frame.groupby("kind", sort=False)["repairs"].last()
-    top = float(frame["high"].max()) if len(frame) else 1.0
-    at = dict(zip(ends.index, spread_apart(list(ends), top * LABEL_GAP), strict=True))
+    top = max(LEAST_TOP, float(frame["high"].max())) if len(frame) else 1.0
+    places = spread_apart(list(ends), top * LABEL_GAP)
+    lowest = min(places, default=0.0)
+    at = dict(zip(ends.index, [place - min(lowest, 0.0) for place in places], strict=True))
+    scale = alt.Scale(domain=[0, max([top, *at.values()])], nice=True)
     layers: list[alt.Chart] = []
     for kind, (colour, dash) in zip(kinds, LINES, strict=False):
         rows = frame[frame["kind"] == kind]
