@@ -18,97 +18,97 @@ FEW = 30
 SHOWN_JOBS = 5
 MOST_ALIKE = 50  # jobs of a cause that a quote rests on; more of them would be older or less alike
 
-ASKED = """
+SIMILAR = """
 with
 asked as (
     select
         unnest($number::integer[]) as number,
         unnest($kind::varchar[]) as kind,
-        unnest($symptoms::varchar[][]) as symptoms,
-        unnest($codes::varchar[][]) as codes,
+        unnest($terms::varchar[][]) as terms,
         unnest($findings::varchar[][]) as findings,
         unnest($looked::varchar[][]) as looked
 ),
-asked_term as (
-    select distinct number, kind, false as is_code, unnest(symptoms) as term from asked
-    union all
-    select distinct number, kind, true, unnest(codes) from asked
+wanted as (
+    select kind, term, list(number order by number) as numbers
+    from (select number, kind, unnest(terms) as term from asked)
+    group by kind, term
 ),
-kind_job as (select * from cause_example where kind in (select kind from asked)),
 job_term as (
-    select distinct episode_id, kind, false as is_code, unnest(symptoms) as term from kind_job
-    union all
-    select distinct episode_id, kind, true, unnest(codes) from kind_job
+    select
+        kind,
+        episode_id,
+        cause,
+        cure_date,
+        unnest(list_concat(symptoms, list_transform(codes, lambda code: '#' || code))) as term
+    from cause_example
+    where kind in (select kind from asked)
 ),
 same_complaint as (
-    select distinct
-        asked_term.number,
-        job_term.episode_id
-    from asked_term
-    join job_term using (kind, is_code, term)
-)
-"""
-
-SIMILAR = (
-    ASKED
-    + """,
+    select
+        episode_id,
+        any_value(cause) as cause,
+        any_value(cure_date) as cure_date,
+        unnest(list_distinct(flatten(list(numbers)))) as number
+    from job_term
+    join wanted using (kind, term)
+    group by episode_id
+),
 alike as (
-    select number, episode_id from same_complaint
+    select number, cause, cure_date, episode_id, true as is_same_complaint from same_complaint
     union all
-    select asked.number, kind_job.episode_id
+    select asked.number, job.cause, job.cure_date, job.episode_id, false
     from asked
-    join kind_job using (kind)
-    where len(asked.symptoms) = 0 and len(asked.codes) = 0
+    join cause_example as job using (kind)
+    where len(asked.terms) = 0
 ),
 compared as (
-    select
-        alike.number,
-        kind_job.cause,
-        kind_job.job_no,
-        kind_job.cure_date,
-        kind_job.labour_minutes,
-        kind_job.parts_cost,
-        kind_job.episode_id,
-        coalesce(len(list_intersect(kind_job.findings, asked.findings)), 0) as agreeing
+    select *, 0 as agreeing, true as is_similar
     from alike
-    join asked using (number)
-    join kind_job using (episode_id)
-    where len(asked.looked) = 0
-        or coalesce(len(
+    where number in (select number from asked where len(looked) = 0)
+    union all
+    select
+        alike.*,
+        coalesce(len(list_intersect(job.findings, asked.findings)), 0),
+        coalesce(len(
             list_filter(
-                kind_job.findings,
+                job.findings,
                 lambda f: list_contains(asked.looked, split_part(f, '=', 1)) and not list_contains(asked.findings, f)
             )
         ), 0) = 0
+    from alike
+    join asked using (number)
+    join cause_example as job using (episode_id)
+    where len(asked.looked) > 0
+),
+counted as (
+    select
+        number,
+        cause,
+        count(*) filter (where is_similar) as similar_jobs,
+        count(*) filter (where is_same_complaint) as same_complaint_jobs,
+        max({'agreeing': agreeing, 'cure_date': cure_date, 'episode_id': episode_id}, $most)
+            filter (where is_similar) as best
+    from compared
+    group by number, cause
+),
+one as (
+    select number, cause, similar_jobs, same_complaint_jobs, unnest(coalesce(best, [null])) as job
+    from counted
 )
 select
-    number,
-    cause,
-    job_no,
-    cure_date,
-    labour_minutes,
-    parts_cost,
-    agreeing,
-    count(*) over (partition by number, cause) as jobs
-from compared
-qualify row_number() over (partition by number, cause order by agreeing desc, cure_date desc, episode_id) <= $most
-order by number, agreeing desc, cure_date desc, episode_id
+    one.number,
+    one.cause,
+    one.similar_jobs,
+    one.same_complaint_jobs,
+    job.job_no,
+    job.cure_date,
+    job.labour_minutes,
+    job.parts_cost,
+    one.job.agreeing
+from one
+left join cause_example as job on job.episode_id = one.job.episode_id
+order by one.number, one.job.agreeing desc nulls last, one.job.cure_date desc, one.job.episode_id desc, one.cause
 """
-)
-
-COMPLAINT_JOBS = (
-    ASKED
-    + """
-select
-    same_complaint.number,
-    kind_job.cause,
-    count(*) as jobs
-from same_complaint
-join kind_job using (episode_id)
-group by all
-order by all
-"""
-)
 
 ENDINGS = """
 with
@@ -124,14 +124,16 @@ ended as (
         kind,
         main_symptom,
         age_years,
-        state = 'beyond economic repair' as is_beyond_repair
+        count(*) filter (where state = 'beyond economic repair') as beyond_repair,
+        count(*) as known
     from episode
     where kind in (select kind from asked) and state in ('cured', 'beyond economic repair')
+    group by kind, main_symptom, age_years
 )
 select
     asked.number,
-    count(*) filter (where ended.is_beyond_repair) as beyond_repair,
-    count(*) as known
+    sum(ended.beyond_repair)::integer as beyond_repair,
+    sum(ended.known)::integer as known
 from asked
 join ended using (kind)
 where (len(asked.symptoms) = 0 or list_contains(asked.symptoms, ended.main_symptom))
@@ -274,26 +276,13 @@ def gather(
     keys = [_key(question) for question in questions]
     asked = dict(zip(reversed(keys), reversed(questions), strict=True))
     numbers = {key: number for number, key in enumerate(asked)}
-    bound = _bound(list(asked.values()))
-    rows = connection.execute(SIMILAR, {**bound, "most": MOST_ALIKE}).df()
-    similar = [
-        (dict(zip(part["cause"], part["jobs"].tolist(), strict=True)), part.drop(columns=["number", "jobs"]))
-        for part in _by_number(rows, len(numbers))
-    ]
-    complaints: list[dict[str, int]] = [{} for _ in numbers]
-    for number, cause, jobs in connection.execute(COMPLAINT_JOBS, bound).fetchall():
-        complaints[number][cause] = jobs
-    ages = {key: value for key, value in _bound(questions).items() if key in ("number", "kind", "symptoms")}
-    ages["age"] = [question.age_years for question in questions]
-    endings = {number: (beyond, known) for number, beyond, known in connection.execute(ENDINGS, ages).fetchall()}
+    rows = connection.execute(SIMILAR, {**_bound(list(asked.values())), "most": MOST_ALIKE}).df()
+    found = [_similar(part) for part in _by_number(rows, len(numbers))]
+    people = {"number": list(range(len(questions))), "kind": [question.kind for question in questions]}
+    people |= {"symptoms": [list(q.symptoms) for q in questions], "age": [q.age_years for q in questions]}
+    endings = {number: (beyond, known) for number, beyond, known in connection.execute(ENDINGS, people).fetchall()}
     return [
-        Evidence(
-            of_kind=of_kind[question.kind],
-            similar=similar[numbers[key]][1],
-            similar_jobs=similar[numbers[key]][0],
-            same_complaint_jobs=complaints[numbers[key]],
-            beyond_repair=endings.get(position, (0, 0)),
-        )
+        Evidence(of_kind[question.kind], *found[numbers[key]], endings.get(position, (0, 0)))
         for position, (key, question) in enumerate(zip(keys, questions, strict=True))
     ]
 
@@ -303,12 +292,11 @@ def _key(question: Question) -> tuple[Any, ...]:
 
 
 def _bound(questions: Sequence[Question]) -> dict[str, Any]:
-    """Values that the queries about calls bind, one list a column."""
+    """Values that the query about jobs like them binds, one list a column."""
     return {
         "number": list(range(len(questions))),
         "kind": [question.kind for question in questions],
-        "symptoms": [list(question.symptoms) for question in questions],
-        "codes": [list(question.codes) for question in questions],
+        "terms": [[*q.symptoms, *(f"#{code}" for code in q.codes)] for q in questions],
         "findings": [[f"{finding}={value}" for finding, value in q.findings.items()] for q in questions],
         "looked": [list(question.findings) for question in questions],
     }
@@ -319,7 +307,26 @@ def _by_number(rows: pd.DataFrame, count: int) -> list[pd.DataFrame]:
     import numpy as np
 
     ends = np.searchsorted(rows["number"].to_numpy(), np.arange(count + 1))
-    return [rows.iloc[ends[k] : ends[k + 1]].reset_index(drop=True) for k in range(count)]
+    return [rows.iloc[ends[k] : ends[k + 1]] for k in range(count)]
+
+
+def _similar(rows: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int], dict[str, int]]:
+    """Jobs like one call, how many of each cause, and how many with its complaint whatever was found."""
+    counts = dict(
+        zip(
+            rows["cause"],
+            zip(rows["similar_jobs"].tolist(), rows["same_complaint_jobs"].tolist(), strict=True),
+            strict=True,
+        )
+    )
+    jobs = rows.loc[
+        rows["agreeing"].notna(), ["cause", "job_no", "cure_date", "labour_minutes", "parts_cost", "agreeing"]
+    ]
+    return (
+        jobs.reset_index(drop=True),
+        {cause: similar for cause, (similar, _) in counts.items() if similar},
+        {cause: same for cause, (_, same) in counts.items() if same},
+    )
 
 
 def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -> dict[str, KindRecords]:
