@@ -7,13 +7,17 @@ import json
 import os
 import shutil
 import zipfile
+import zlib
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.database import Database, beside
-from pipeline.errors import FileUnreadable, UsageError, shown
+from pipeline.errors import FileUnreadable, UsageError, file_fault, shown
 
 MANIFEST = "contents.json"
+_NO_BACKUP = (  # what reading something else, or a damaged one, as a backup raises
+    zipfile.BadZipFile, zlib.error, LookupError, ValueError, TypeError, AttributeError, EOFError, RuntimeError,
+)  # fmt: skip
 
 
 def write_backup(db: Path, target: Path) -> dict[str, Any]:
@@ -23,21 +27,26 @@ def write_backup(db: Path, target: Path) -> dict[str, Any]:
     ------
     UsageError
         There is no such workshop, or ``target`` exists.
+    FileUnusable
+        The disk is full, or one of the files cannot be read or written.
     """
     if target.exists():
         raise UsageError(f"{shown(target)} exists already.", "Name a new file: a backup is never written over.")
     unfinished = target.with_name(target.name + ".unfinished")
-    with Database.open(db, read_only=True) as database:
-        copy = database.scratch / "backup.duckdb"
-        database.snapshot(copy)
-        members = {"workshop.duckdb": copy, **_members_beside(db)}
-        contents = {name: _sha256(path) for name, path in members.items()}
-        handle = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(handle, "wb") as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
-            archive.writestr(MANIFEST, json.dumps({"sha256": contents}, indent=1))
-            for name, path in members.items():
-                archive.write(path, name)
-    unfinished.replace(target)
+    try:
+        with Database.open(db, read_only=True) as database:
+            copy = database.scratch / "backup.duckdb"
+            database.snapshot(copy)
+            members = {"workshop.duckdb": copy, **_members_beside(db)}
+            handle = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            with os.fdopen(handle, "wb") as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+                contents = {name: _pack(archive, name, path) for name, path in members.items()}
+                archive.writestr(MANIFEST, json.dumps({"sha256": contents}, indent=1))
+        unfinished.replace(target)
+    except OSError as fault:
+        raise file_fault(fault, target if fault.filename in (None, str(unfinished)) else fault.filename) from fault
+    finally:
+        unfinished.unlink(missing_ok=True)
     return {"file": str(target), "bytes": target.stat().st_size, "members": len(members)}
 
 
@@ -51,17 +60,26 @@ def restore_backup(source: Path, db: Path) -> dict[str, Any]:
     FileUnreadable
         Not a backup, or a member does not match its checksum.
     """
-    places = {"workshop.duckdb": db, **{f"workshop.{ending}": place for ending, place in beside(db).items()}}
+    places = {f"workshop.{ending}": place for ending, place in beside(db).items()} | {"workshop.duckdb": db}
     for place in places.values():
         if place.exists():
             raise UsageError(f"{shown(place)} exists already.", "Restore beside it with --db, or move it away first.")
     folder = db.with_name(db.name + ".restoring")
-    shutil.rmtree(folder, ignore_errors=True)
+    placed: list[Path] = []
     try:
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir()
         count = _unpack(source, folder)
         for name, place in places.items():
             if (folder / name).exists():
                 (folder / name).rename(place)
+                placed.append(place)
+    except BaseException as fault:
+        for place in placed:
+            place.rename(folder / place.name)
+        if isinstance(fault, OSError):
+            raise file_fault(fault, source if fault.filename == str(source) else db) from fault
+        raise
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     return {"database": str(db), "members": count}
@@ -75,6 +93,16 @@ def _members_beside(db: Path) -> dict[str, Path]:
             f"workshop.{ending}/{p.relative_to(place).as_posix()}".removesuffix("/."): p for p in inside if p.is_file()
         }
     return found
+
+
+def _pack(archive: zipfile.ZipFile, name: str, path: Path) -> str:
+    """Write one member, a piece at a time; returns the SHA-256 of what was written."""
+    digest = hashlib.sha256()
+    with path.open("rb") as file, archive.open(name, "w", force_zip64=True) as packed:
+        while piece := file.read(1 << 20):
+            digest.update(piece)
+            packed.write(piece)
+    return digest.hexdigest()
 
 
 def _unpack(source: Path, folder: Path) -> int:
@@ -97,9 +125,9 @@ def _unpack(source: Path, folder: Path) -> int:
                     raise FileUnreadable(
                         f"{shown(source)}: {shown(name)} is damaged.", "Use another backup; nothing was changed."
                     )
-    except (OSError, zipfile.BadZipFile, KeyError, ValueError, EOFError) as fault:
+    except _NO_BACKUP as fault:
         raise FileUnreadable(
-            f"{shown(source)} is not a whole backup file: {shown(fault)}", "Use another backup; nothing was changed."
+            f"{shown(source)} is not a whole backup file.", "Use another backup; nothing was changed."
         ) from fault
     return len(contents)
 

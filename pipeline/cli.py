@@ -6,6 +6,7 @@ import json
 import os
 import sys
 import traceback
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -14,7 +15,7 @@ import typer
 
 from pipeline import show
 from pipeline.database import beside
-from pipeline.errors import PriorjobsError, UsageError, shown
+from pipeline.errors import PriorjobsError, UsageError, file_fault, shown, system_fault
 from pipeline.workshop import Workshop
 
 app = typer.Typer(
@@ -34,8 +35,12 @@ DEFAULT_DB = Path("workshop.duckdb")
 
 def main() -> None:
     """Run the command line; every fault a user can mend ends in one message and the right exit status."""
+    if not os.environ.get("PRIORJOBS_TRACE"):
+        warnings.simplefilter("ignore")  # what libraries have to say is for us, not for a technician
+        sys.unraisablehook = lambda _: None
     try:
         status = app(standalone_mode=False)
+        sys.stdout.flush()
     except PriorjobsError as fault:
         status = _told(fault)
     except typer.Exit as stop:
@@ -44,25 +49,48 @@ def main() -> None:
         sys.stderr.write("Stopped. Nothing is half done: an unfinished change was dropped.\n")
         status = 130
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
+        _give_up_output()
     except Exception as fault:  # the last door: a bug of ours must not throw a traceback at a technician
-        status = _told(_usage_of_typer(fault) or _our_bug(fault))
+        status = _told(_usage_of_typer(fault) or _of_the_system(fault) or _our_bug(fault))
     raise SystemExit(status or 0)
 
 
 def _told(fault: PriorjobsError) -> int:
     if "--json" in sys.argv:
         error = {"code": fault.code, "what": fault.what, "remedy": fault.remedy}
-        sys.stdout.write(json.dumps({"error": error}, ensure_ascii=False) + "\n")
-    else:
-        sys.stderr.write(show.safe(fault.what) + "\n" + show.safe(fault.remedy) + "\n")
+        try:
+            sys.stdout.write(json.dumps({"error": error}, ensure_ascii=False) + "\n")
+            sys.stdout.flush()
+        except OSError:
+            _give_up_output()
+        else:
+            return fault.exit_status
+    sys.stderr.write(show.safe(fault.what) + "\n" + show.safe(fault.remedy) + "\n")
     return fault.exit_status
+
+
+def _give_up_output() -> None:
+    """Point standard output at nothing, so that what is left of it fails no second time; the rest goes to error."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.stdout = sys.stderr
 
 
 def _usage_of_typer(fault: Exception) -> PriorjobsError | None:
     format_message = getattr(fault, "format_message", None)
     return UsageError(format_message(), "See: priorjobs --help") if callable(format_message) else None
+
+
+def _of_the_system(fault: Exception) -> PriorjobsError | None:
+    """A full disk, a folder that may not be written: nothing of ours, whatever command met it."""
+    if isinstance(fault, MemoryError):
+        return UsageError("This needs more memory than is free.", "Close other programs, then run this again.")
+    found = system_fault(fault)
+    if found is None:
+        return None
+    if found.filename is None:  # standard output itself, or a file that was open already
+        _give_up_output()
+    return file_fault(found)
 
 
 def _our_bug(fault: Exception) -> PriorjobsError:
@@ -304,7 +332,7 @@ def review(
 
     Example: priorjobs review --out review.csv, then priorjobs review --decisions review.csv
     """
-    with Workshop.open(db) as workshop:
+    with Workshop.open(db, read_only=undo is None and decisions is None) as workshop:
         if undo is not None:
             told = workshop.undo_decision(undo)
         elif decisions is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import sys
 import time
@@ -17,13 +18,7 @@ from pipeline.scratch import Scratch
 
 READER_WAITS = 30.0  # seconds for a load to end: an answer is wanted now
 WRITER_WAITS = 600.0  # seconds for loads and readers to end: what is to be written must not be lost
-OF_THE_FILE = (  # what DuckDB raises for the file, the disk or the memory, whatever is asked
-    duckdb.IOException,
-    duckdb.OutOfMemoryException,
-    duckdb.FatalException,
-    duckdb.InternalException,
-    duckdb.SerializationException,
-)
+OF_THE_SYSTEM = (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.FatalException)  # file, disk or memory
 
 
 def beside(db: Path) -> dict[str, Path]:
@@ -52,6 +47,7 @@ class Database:
         self.path = path
         self.read_only = read_only
         self._scratch = scratch
+        self._is_changing = False
 
     @property
     def scratch(self) -> Path:
@@ -60,8 +56,27 @@ class Database:
 
     @property
     def key_file(self) -> Path:
-        """Key of the customer hash."""
-        return beside(self.path)["key"]
+        """Key of the customer hash; made by whoever reads it first.
+
+        Raises
+        ------
+        DatabaseUnusable
+            It is gone, though customers were hashed with it: another one would find none of them again.
+        """
+        file = beside(self.path)["key"]
+        if not file.exists() and self._holds_customers():
+            raise DatabaseUnusable(
+                f"The key file {shown(file.name)} is gone, and customers of this database were hashed with it.",
+                "Put it back from a backup; if it is lost for good, load the records into a new database.",
+            )
+        return file
+
+    def _holds_customers(self) -> bool:
+        return bool(
+            self.connection.execute(
+                "select 1 from stage_visit where customer_hash not like 'erased-%' limit 1"
+            ).fetchall()
+        )
 
     @property
     def folder_of_models(self) -> Path:
@@ -146,7 +161,7 @@ class Database:
 
     def __exit__(self, _: object, fault: BaseException | None, __: object) -> None:
         self.close()
-        if isinstance(fault, OF_THE_FILE):
+        if isinstance(fault, duckdb.Error) and (is_damage(fault) or isinstance(fault, OF_THE_SYSTEM)):
             raise unusable(self.path, fault) from fault
 
     def snapshot(self, target: Path) -> None:
@@ -170,7 +185,7 @@ class Database:
             shutil.move(copy, unfinished)
             unfinished.replace(target)
         except (duckdb.Error, OSError) as fault:
-            raise unusable(target, fault) from fault
+            raise unusable(self.path if is_damage(fault) else target, fault) from fault
         finally:
             copy.unlink(missing_ok=True)
             unfinished.unlink(missing_ok=True)
@@ -186,25 +201,30 @@ class Database:
 
     @contextmanager
     def transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
-        """All of what happens inside is kept, or none of it."""
+        """All of what happens inside is kept, or none of it; a transaction inside another is a part of it."""
+        if self._is_changing:
+            yield self.connection
+            return
         self.connection.execute("begin")
+        self._is_changing = True
         try:
             yield self.connection
+            self._commit()
         except BaseException:
-            _roll_back(self.connection)
+            self._roll_back()
             raise
+        finally:
+            self._is_changing = False
+
+    def _commit(self) -> None:
         try:
             self.connection.execute("commit")
         except duckdb.Error as fault:
-            _roll_back(self.connection)
             raise unusable(self.path, fault) from fault
 
-
-def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
-    try:
-        connection.execute("rollback")
-    except duckdb.Error:
-        connection.close()  # an aborted transaction is not on disk; closing drops it
+    def _roll_back(self) -> None:
+        with contextlib.suppress(duckdb.Error):  # what a fatal fault interrupted is not on disk: closing drops it
+            self.connection.execute("rollback")
 
 
 def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
@@ -242,7 +262,12 @@ def _fence(database: Database) -> None:
 def _version(database: Database) -> int | None:
     """Return the version of the tables in the file, None where there are none of ours."""
     connection = database.connection
-    if not connection.execute("select 1 from duckdb_tables() where table_name = 'database_version'").fetchall():
+    tables = [name for (name,) in connection.execute("select table_name from duckdb_tables()").fetchall()]
+    if "database_version" not in tables:
+        if tables:
+            raise DatabaseUnusable(
+                f"{shown(database.path, 200)} holds tables of another program.", "Name another file with --db."
+            )
         return None
     found: int | None = connection.execute("select max(version) from database_version").fetchall()[0][0]
     if found is not None and found > sql.SCHEMA_VERSION:
@@ -283,13 +308,26 @@ def unusable(path: Path, fault: Exception) -> PriorjobsError:
         return DatabaseUnusable(
             f"{shown(path, 200)} is not a workshop database.", "Name the right file with --db, or move this one away."
         )
-    if "orrupt" in text or "checksum" in text:
-        return DatabaseUnusable(f"{shown(path, 200)} is damaged.", "Restore it from a backup: priorjobs restore FILE")
-    if "space" in text.lower() or "too large" in text.lower():
+    if is_damage(fault):
         return DatabaseUnusable(
-            f"The disk of {shown(path, 200)} is full.", "Make room and run this again; nothing was changed."
+            f"{shown(path, 200)} is damaged.", "Move it away and bring a backup back: priorjobs restore FILE"
         )
+    if any(sign in text.lower() for sign in ("no space", "not enough space", "too large", "quota")):
+        return DatabaseUnusable(
+            f"The disk of {shown(path, 200)} is full.",
+            "Make room and run this again: what was not finished was dropped.",
+        )
+    why = next(
+        (sign for sign in ("permission denied", "read-only file system", "is a directory") if sign in text.lower()), ""
+    )
     return DatabaseUnusable(
-        f"{shown(path, 200)} cannot be used: {shown(text.splitlines()[0], 160)}",
+        f"{shown(path, 200)} cannot be used: {why or shown(text.splitlines()[0], 160)}.",
         "Check that the file and its folder can be read and written, then run this again.",
     )
+
+
+def is_damage(fault: Exception) -> bool:
+    """Whether a fault of DuckDB says that the file is not as it was written."""
+    if isinstance(fault, duckdb.InternalException | duckdb.SerializationException):
+        return True
+    return any(sign in str(fault) for sign in ("orrupt", "checksum", "Could not read enough bytes"))

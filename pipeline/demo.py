@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import demo_data
+from pipeline.errors import UsageError, shown
 from pipeline.workshop import Workshop
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ STORY: dict[str, Any] = {
     "code": "lamps 1+3",
     "found": ["water left=no"],
 }
+MARK = "made-by-demo.txt"
 
 
 def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
@@ -38,11 +40,17 @@ def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
     -------
     dict
         ``made`` (what → path), ``found`` (sentences computed from the tables), ``seconds``.
+
+    Raises
+    ------
+    UsageError
+        A workshop that no demo made is in the folder.
     """
     began = time.monotonic()
     folder.mkdir(parents=True, exist_ok=True)
     db = folder / "workshop.duckdb"
     _clear(db)
+    (folder / MARK).write_text("priorjobs demo made what is in this folder, and makes it anew.\n", encoding="utf-8")
     with Workshop.open(db) as workshop:
         tell("1/5  Reading four years of job sheets, two exports …")
         loaded = workshop.load([demo_data.FILES["jobs"]])
@@ -78,11 +86,16 @@ def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
 def _clear(db: Path) -> None:
     from pipeline.database import beside
 
-    for path in (db, db.with_suffix(".duckdb.wal"), *beside(db).values()):
+    left = [path for path in (db, db.with_suffix(".duckdb.wal"), *beside(db).values()) if path.exists()]
+    if left and not (db.parent / MARK).exists():
+        raise UsageError(
+            f"{shown(left[0], 200)} is there, and no demo made it.", "Name another folder: priorjobs demo --folder NAME"
+        )
+    for path in left:
         if path.is_dir():
             shutil.rmtree(path)
         else:
-            path.unlink(missing_ok=True)
+            path.unlink()
 
 
 def _last_closed_month(connection: duckdb.DuckDBPyConnection) -> str | None:

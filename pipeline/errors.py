@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import errno
+import os
+
 
 class PriorjobsError(Exception):
     """A fault the user can act on.
@@ -35,6 +38,12 @@ class FileUnreadable(PriorjobsError):
     code = "file unreadable"
 
 
+class FileUnusable(PriorjobsError):
+    """A file or folder that cannot be read or written, or whose disk is full."""
+
+    code = "file unusable"
+
+
 class LayoutError(PriorjobsError):
     """A layout or word list that says something impossible."""
 
@@ -66,6 +75,35 @@ class DatabaseUnusable(PriorjobsError):
 
     code = "database unusable"
     exit_status = 3
+
+
+def system_fault(fault: BaseException) -> OSError | None:
+    """Return the fault of the system that an exception is, or that a library wrapped in it."""
+    return next((found for found in (fault, *fault.args) if isinstance(found, OSError)), None)
+
+
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+
+
+def file_fault(fault: OSError, name: object = None) -> PriorjobsError:
+    """Say in a sentence and a remedy why a file or folder cannot be read or written.
+
+    Parameters
+    ----------
+    fault
+        What the system said.
+    name
+        The file as the user knows it; left out, as the system names it.
+    """
+    name = fault.filename if name is None else name
+    where = "what was to be written" if name is None else shown(name, 200)
+    why = os.strerror(fault.errno) if fault.errno else str(fault)
+    if fault.errno in NO_ROOM:
+        return FileUnusable(f"The disk is full: there is no room for {where}.", "Make room, then run this again.")
+    return FileUnusable(
+        f"{where} cannot be read or written: {why.lower()}.",
+        "Check the name and your right to the file and its folder, or name another.",
+    )
 
 
 def shown(value: object, limit: int = 60) -> str:

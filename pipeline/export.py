@@ -9,12 +9,12 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import math
-import tempfile
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
+from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -55,7 +55,9 @@ def export_table(database: Database, table: str, path: Path) -> int:
     Raises
     ------
     UsageError
-        No such table, an ending that is none of the three, a place that cannot be written, too many rows for a sheet.
+        No such table, an ending that is none of the three, too many rows for a sheet.
+    FileUnusable
+        The disk is full, or the place cannot be written.
     """
     import sql
 
@@ -74,15 +76,8 @@ def export_table(database: Database, table: str, path: Path) -> int:
         raise UsageError(f"{table} has {rows:,} rows; a sheet holds {SHEET_ROWS:,}.", "Name the file .csv or .parquet.")
     order = f" order by {', '.join(files[table].key)}" if files[table].key else ""
     query = f"select * from {table}{order}"
-    try:
-        with tempfile.TemporaryDirectory(prefix=".export-", dir=path.parent) as folder:
-            made = Path(folder) / path.name
-            _WRITE[ending](database, query, table, made)
-            made.replace(path)
-    except OSError as fault:
-        raise UsageError(
-            f"{shown(path)} cannot be written: {fault.strerror or fault}.", "Name a file in a folder you may write to."
-        ) from fault
+    with whole(path) as draft:
+        _WRITE[ending](database, query, table, draft)
     return int(rows)
 
 

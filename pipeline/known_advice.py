@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from pipeline.whole_file import whole
+
 if TYPE_CHECKING:
     from pipeline.database import Database
     from pipeline.question import Question
@@ -65,9 +67,8 @@ def keep(database: Database, words: Words) -> int:
     rows = [_row(row) for row in advice(database.connection, words).to_dict("records")]
     folder = database.folder_of_models
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / FILE).write_text(
-        json.dumps([asdict(row) for row in rows], ensure_ascii=False, indent=1), encoding="utf-8"
-    )
+    with whole(folder / FILE) as draft:
+        draft.write_text(json.dumps([asdict(row) for row in rows], ensure_ascii=False, indent=1), encoding="utf-8")
     return len(rows)
 
 

@@ -10,7 +10,8 @@ import shutil
 from typing import TYPE_CHECKING, Any
 
 from pipeline import known_advice
-from pipeline.errors import ModelError, UsageError, shown
+from pipeline.errors import ModelError, UsageError, file_fault, shown
+from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -158,15 +159,19 @@ def _keep(database: Database, name: str, model: CauseModel, exam: CauseModel, ca
     target = storage_folder(database, name)
     unfinished = target.with_name(f".{name}.unfinished")
     shutil.rmtree(unfinished, ignore_errors=True)
-    storage.save(model, unfinished, card)
-    storage.save(exam, unfinished / EXAM, {"model": f"{name}, without its last jobs"})
-    (unfinished / "card.html").write_text(card_page(card), encoding="utf-8")
-    unfinished.rename(target)
+    try:
+        storage.save(model, unfinished, card)
+        storage.save(exam, unfinished / EXAM, {"model": f"{name}, without its last jobs"})
+        (unfinished / "card.html").write_text(card_page(card), encoding="utf-8")
+        unfinished.rename(target)
+    except OSError as fault:
+        shutil.rmtree(unfinished, ignore_errors=True)
+        raise file_fault(fault, target) from fault
 
 
 def _choose(database: Database, name: str, jobs: pd.DataFrame, *, anyway: bool) -> tuple[str, str]:
     """Put the new model in use unless the present one answers better on jobs neither of their exam models has seen."""
-    present = name_in_use(database)
+    present = _readable_name(database)
     if present is None or anyway:
         _point_at(database, name)
         return name, "first model" if present is None else "put in use as asked"
@@ -216,10 +221,8 @@ def _face_off(database: Database, old: str, new: str, jobs: pd.DataFrame) -> dic
 
 
 def _point_at(database: Database, name: str) -> None:
-    folder = database.folder_of_models
-    written = folder / f".{IN_USE}.new"
-    written.write_text(json.dumps({"model": name}), encoding="utf-8")
-    written.replace(folder / IN_USE)
+    with whole(database.folder_of_models / IN_USE) as draft:
+        draft.write_text(json.dumps({"model": name}), encoding="utf-8")
 
 
 def name_in_use(database: Database) -> str | None:
@@ -237,6 +240,13 @@ def name_in_use(database: Database) -> str | None:
             "Choose another: priorjobs models use NAME, or priorjobs train",
         )
     return str(name)
+
+
+def _readable_name(database: Database) -> str | None:
+    """Name of the model in use; None too where what names it is damaged: choosing another mends it."""
+    with contextlib.suppress(ModelError):
+        return name_in_use(database)
+    return None
 
 
 def current_model(database: Database) -> CauseModel | None:
@@ -267,7 +277,7 @@ def list_models(database: Database) -> pd.DataFrame:
 
     from models import storage
 
-    in_use = name_in_use(database)
+    in_use = _readable_name(database)
     rows = []
     for name in _names(database):
         try:
@@ -303,9 +313,7 @@ def use_model(database: Database, name: str) -> dict[str, Any]:
         raise ModelError(
             f"Model {name} cannot be used: {shown(fault, 160)}.", "Choose another, or run priorjobs train."
         ) from fault
-    before = None
-    with contextlib.suppress(ModelError):
-        before = name_in_use(database)
+    before = _readable_name(database)
     _point_at(database, name)
     return {"in_use": name, "before": before}
 
@@ -316,10 +324,12 @@ def compare_models(database: Database, first: str, second: str) -> pd.DataFrame:
     Raises
     ------
     UsageError
-        One of them does not exist.
+        One of them does not exist, or they are the same.
     """
     import pandas as pd
 
+    if first == second:
+        raise UsageError(f"{shown(first)} is one model.", "Name two: priorjobs models compare A B")
     listed = list_models(database).set_index("model")
     for name in (first, second):
         if name not in listed.index:

@@ -15,6 +15,7 @@ from pipeline.errors import UsageError, shown
 from pipeline.report_advice import advice_rows
 from pipeline.report_jobs import job_details, job_lists
 from pipeline.report_scope import Scope, find_scope, laid_out, months_with_visits
+from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
     import duckdb
@@ -147,12 +148,14 @@ def month_report(
     drawn = time.perf_counter()
     html = month_page.page(figures, pictures, wording)
     path = out or Path(f"report-{scope.name}.html")
-    path.write_text(html, encoding="utf-8", newline="\n")
+    with whole(path) as draft:
+        draft.write_text(html, encoding="utf-8", newline="\n")
     files = [path]
     if xlsx is not None:
         from reports.workbook import write_workbook
 
-        write_workbook(xlsx, figures, wording)
+        with whole(xlsx) as draft:
+            write_workbook(draft, figures, wording)
         files.append(xlsx)
     if png is not None:
         from reports.png import write_png
@@ -197,13 +200,9 @@ def all_reports(
         for month in months_with_visits(database.connection)
     ]
     index = out / "index.html"
-    index.write_text(
-        index_page(
-            [(report.figures, report.path.name) for report in made if report.path], _wording(settings, language)
-        ),
-        encoding="utf-8",
-        newline="\n",
-    )
+    listed = [(report.figures, report.path.name) for report in made if report.path]
+    with whole(index) as draft:
+        draft.write_text(index_page(listed, _wording(settings, language)), encoding="utf-8", newline="\n")
     return {
         "index": str(index),
         "months": [{"month": report.scope.name, "path": str(report.path)} for report in made],

@@ -6,7 +6,8 @@ import csv
 import io
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from pipeline.errors import LayoutError, UsageError, shown
+from pipeline.errors import LayoutError, UsageError, file_fault, shown
+from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -105,7 +106,7 @@ def write_review(database: Database, words: Words, path: Path) -> int:
 
     Raises
     ------
-    UsageError
+    FileUnusable
         The file cannot be written.
     """
     table = to_review(database, words)
@@ -114,12 +115,8 @@ def write_review(database: Database, words: Words, path: Path) -> int:
     writer.writerow(COLUMNS)
     for row in table.itertuples(index=False):
         writer.writerow([_safe(value) for value in row])
-    try:
-        path.write_text("\ufeff" + buffer.getvalue(), encoding="utf-8", newline="")
-    except OSError as error:
-        raise UsageError(
-            f"{shown(path)} cannot be written: {error.strerror}.", "Name another file with --out."
-        ) from None
+    with whole(path) as draft:
+        draft.write_text("\ufeff" + buffer.getvalue(), encoding="utf-8", newline="")
     return len(table)
 
 
@@ -182,10 +179,10 @@ def _read(path: Path) -> list[_Row]:
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             text = file.read()
-    except (OSError, UnicodeDecodeError) as error:
-        raise LayoutError(
-            f"{shown(path)} cannot be read: {error}.", "Check the name; save it as CSV in UTF-8."
-        ) from None
+    except OSError as error:
+        raise file_fault(error, path) from error
+    except UnicodeDecodeError:
+        raise LayoutError(f"{shown(path)} is not text in UTF-8.", "Save it as CSV in UTF-8.") from None
     first = text.split("\n", 1)[0]
     reader = csv.DictReader(io.StringIO(text), delimiter=max(",;\t", key=first.count))
     missing = {"list", "written", "decision"} - set(reader.fieldnames or ())

@@ -80,7 +80,7 @@ def read_settings(path: Path) -> Settings:
     LayoutError
         An unknown name, a value of the wrong kind, or text that is not TOML.
     """
-    if not path.is_file():
+    if not path.exists():
         return Settings()
     try:
         given = tomllib.loads(path.read_text(encoding="utf-8-sig"))

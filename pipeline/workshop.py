@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -59,14 +60,18 @@ class Workshop:
         """
         settings = read_settings(Path(path).with_suffix(".toml"))
         database = Database.open(path, read_only=read_only)
-        if not is_stored(database.connection, settings):
-            if read_only:
-                database.close()
-                with cls.open(path):
-                    pass
-                return cls.open(path, read_only=True)
-            _rebuild(database, settings)
-        return cls(database, settings)
+        try:
+            is_in_force = is_stored(database.connection, settings)
+            if not is_in_force and not read_only:
+                _rebuild(database, settings)
+        except BaseException as fault:
+            database.__exit__(type(fault), fault, fault.__traceback__)
+            raise
+        if is_in_force or not read_only:
+            return cls(database, settings)
+        database.close()
+        cls.open(path).close()  # opened to be written, the tables are rebuilt
+        return cls.open(path, read_only=True)
 
     def close(self) -> None:
         """Close the database.
@@ -93,6 +98,16 @@ class Workshop:
             "select list, written, term from correction where undone_at is null order by correction_id"
         ).df()
         return Words.load(self.settings.languages, self.settings.word_lists, decisions)
+
+    @contextmanager
+    def _new_words(self) -> Iterator[None]:
+        """One change: a decision and every record read by it; when it fails, the words are those from before."""
+        try:
+            with self.database.transaction():
+                yield
+        except BaseException:
+            self.__dict__.pop("words", None)
+            raise
 
     def table(self, name: str) -> pd.DataFrame:
         """Return one table or mart as a frame; `priorjobs export` writes the same.
@@ -325,9 +340,10 @@ class Workshop:
         from pipeline.review import take_decisions
         from pipeline.stage import restage
 
-        taken = take_decisions(self.database, self.words, Path(path))
-        del self.words
-        restage(self.database, self.words, self.settings)
+        with self._new_words():
+            taken = take_decisions(self.database, self.words, Path(path))
+            del self.words
+            restage(self.database, self.words, self.settings)
         return taken
 
     def undo_decision(self, correction_id: int) -> dict[str, Any]:
@@ -345,9 +361,10 @@ class Workshop:
         from pipeline.review import undo
         from pipeline.stage import restage
 
-        undone = undo(self.database, correction_id)
-        self.__dict__.pop("words", None)
-        restage(self.database, self.words, self.settings)
+        with self._new_words():
+            undone = undo(self.database, correction_id)
+            self.__dict__.pop("words", None)
+            restage(self.database, self.words, self.settings)
         return undone
 
     def export(self, table: str, path: Path | str) -> int:

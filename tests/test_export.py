@@ -16,7 +16,7 @@ from small_workshop import visit, workshop
 
 import sql
 from pipeline import export
-from pipeline.errors import UsageError
+from pipeline.errors import FileUnusable, UsageError
 from pipeline.export import export_table, safe_in_sheet, tables
 
 HOSTILE = [
@@ -106,7 +106,7 @@ def test_wrong_questions_name_the_way_out(database: Any, tmp_path: Path) -> None
         export_table(database, "x; drop table visit", tmp_path / "a.csv")
     with pytest.raises(UsageError, match=r"\.csv, \.parquet or \.xlsx"):
         export_table(database, "visit", tmp_path / "a.txt")
-    with pytest.raises(UsageError, match="folder you may write to"):
+    with pytest.raises(FileUnusable, match="no such file or directory"):
         export_table(database, "visit", tmp_path / "no such folder" / "a.csv")
     assert list(tmp_path.iterdir()) == []
 
@@ -127,7 +127,7 @@ def test_a_failure_leaves_the_old_file(database: Any, tmp_path: Path, monkeypatc
         raise OSError(28, "No space left on device")
 
     monkeypatch.setitem(export._WRITE, ".csv", fail)
-    with pytest.raises(UsageError, match="No space left"):
+    with pytest.raises(FileUnusable, match="disk is full"):
         export_table(database, "visit", path)
     assert path.read_text(encoding="utf-8") == "old"
     assert [entry.name for entry in tmp_path.iterdir()] == ["a.csv"]

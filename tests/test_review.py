@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.errors import LayoutError, UsageError
+from pipeline.errors import FileUnusable, LayoutError, UsageError
 from pipeline.review import _plain, _safe
 from pipeline.workshop import Workshop
 
@@ -147,7 +147,7 @@ def test_a_broken_file_is_refused(workshop: Workshop, tmp_path: Path, content: s
     path.write_text(content, encoding="utf-8")
     with pytest.raises(LayoutError):
         workshop.take_decisions(path)
-    with pytest.raises(LayoutError):
+    with pytest.raises(FileUnusable, match="no such file"):
         workshop.take_decisions(tmp_path / "none.csv")
 
 
