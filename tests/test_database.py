@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import textwrap
@@ -15,6 +16,8 @@ from pipeline import database as database_module
 from pipeline.backup import restore_backup, write_backup
 from pipeline.database import Database
 from pipeline.errors import DatabaseBusy, DatabaseUnusable, FileUnreadable, UsageError
+
+ROOT = Path(sql.__file__).parents[1]
 
 
 @pytest.fixture
@@ -84,24 +87,88 @@ def test_an_older_database_is_upgraded_with_a_copy_beside_it(db: Path) -> None:
         assert connection.execute("select version from database_version").fetchall() == [(0,)]
 
 
-def test_waits_for_another_program_and_says_so(db: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize("read_only", [False, True])
+def test_waits_for_another_program_and_says_how_long(
+    read_only: bool, db: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     holder = hold(db, 1.0)
-    with Database.open(db) as database:
+    with Database.open(db, read_only=read_only) as database:
         assert database.connection.execute("select 1").fetchall() == [(1,)]
-    assert "another program is using shop.duckdb." in capsys.readouterr().err
+    seconds = database_module.READER_WAITS if read_only else database_module.WRITER_WAITS
+    assert f"Waiting up to {seconds:.0f} seconds: another program is using shop.duckdb." in capsys.readouterr().err
     holder.communicate()
     assert holder.returncode == 0
 
 
-def test_gives_up_after_a_bounded_wait(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(database_module, "WRITER_WAITS", 0.2)
+@pytest.mark.parametrize("read_only", [False, True])
+def test_gives_up_after_a_bounded_wait(read_only: bool, db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database_module, "READER_WAITS" if read_only else "WRITER_WAITS", 0.2)
     holder = hold(db, 30)
     try:
         with pytest.raises(DatabaseBusy, match="nothing was changed"):
-            Database.open(db)
+            Database.open(db, read_only=read_only)
     finally:
         holder.kill()
         holder.communicate()
+
+
+def test_loads_begun_at_once_wait_for_one_another_and_none_is_lost(tmp_path: Path) -> None:
+    header = "visit_date,appliance_kind,job_no,complaint\n"
+    command = "from pipeline.cli import main; main()"
+    loads = []
+    for name in "ABC":
+        (tmp_path / f"{name}.csv").write_text(f"{header}2025-01-02,oven,{name}1,not hot\n", encoding="utf-8")
+        words = [sys.executable, "-c", command, "load", f"{name}.csv", "--db", "shop.duckdb"]
+        loads.append(subprocess.Popen(words, cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT)}, stderr=-1))
+    said = [load.communicate()[1].decode() for load in loads]
+    assert [load.returncode for load in loads] == [0, 0, 0], said
+    with duckdb.connect(tmp_path / "shop.duckdb", read_only=True) as connection:
+        jobs = connection.execute("select job_no from visit order by 1").fetchall()
+        batches = connection.execute("select count(distinct batch_id), sum(loaded) from load_batch").fetchall()
+    assert jobs == [("A1",), ("B1",), ("C1",)]
+    assert batches == [(3, 3)]
+
+
+@pytest.mark.parametrize("first", [False, True])
+@pytest.mark.parametrize("second", [False, True])
+def test_opening_it_twice_in_one_program_says_so_and_harms_nothing(first: bool, second: bool, db: Path) -> None:
+    with Database.open(db, read_only=first) as database:
+        with pytest.raises(DatabaseBusy, match="open already in this program"):
+            Database.open(db, read_only=second)
+        assert database.connection.execute("select count(*) from visit").fetchall() == [(0,)]
+    Database.open(db, read_only=second).close()
+
+
+def test_what_a_killed_run_left_in_its_folder_is_removed_by_the_next(db: Path) -> None:
+    code = f"""
+    import os, signal
+    from pipeline.database import Database
+    database = Database.open({str(db)!r})
+    (database.scratch / "jobs.csv").write_text("Ann Example, 07700 900123")
+    print(database.scratch, flush=True)
+    os.kill(os.getpid(), signal.SIGKILL)
+    """
+    ran = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    left = Path(ran.stdout.strip())
+    assert (left / "jobs.csv").exists()
+    os.utime(left, (0, 0))
+    with Database.open(db) as running:
+        assert not left.exists()
+        os.utime(running.scratch, (0, 0))  # its process lives: the next leaves it alone
+        Database.open(db.with_name("other.duckdb")).close()
+        assert running.scratch.exists()
+
+
+def test_another_programs_tables_are_left_alone(tmp_path: Path) -> None:
+    with duckdb.connect(tmp_path / "other.duckdb") as connection:
+        connection.execute("create table visit as select 1 as patient")
+    for read_only in (True, False):
+        with pytest.raises(DatabaseUnusable, match="another program"):
+            Database.open(tmp_path / "other.duckdb", read_only=read_only)
+    with duckdb.connect(tmp_path / "other.duckdb", read_only=True) as connection:
+        assert connection.execute("from visit").fetchall() == [(1,)]
 
 
 def test_a_transaction_that_fails_leaves_nothing(db: Path) -> None:

@@ -11,18 +11,17 @@ import os
 import random
 import resource
 import shutil
-import sys
-import warnings
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import duckdb
 import pytest
+from command_in_fork import Ran, in_fork
 from test_examples import write_jobs
 
 import sql
-from pipeline import Workshop, cli
+from pipeline import Workshop
 from pipeline.backup import write_backup
 
 COMMANDS = {
@@ -56,12 +55,6 @@ PLACES = {
 }  # fmt: skip
 
 
-class Ran(NamedTuple):
-    status: int
-    out: str
-    err: str
-
-
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A workshop with jobs, a decision, two models and a backup; read it, never change it."""
@@ -90,34 +83,7 @@ def folder(made: Path, tmp_path: Path) -> Path:
 
 
 def run(folder: Path, command: str, inside: Callable[[], Any] = lambda: None) -> Ran:
-    """One command in a fork, in the folder; ``inside`` is called there first."""
-    pipes = [os.pipe(), os.pipe()]
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # newer Pythons warn of forks beside threads: here they are at rest
-        child = os.fork()
-    if child == 0:
-        for stream, (_, write_end) in enumerate(pipes, start=1):
-            os.dup2(write_end, stream)
-        sys.stdout, sys.stderr = (os.fdopen(n, "w", encoding="utf-8", closefd=False) for n in (1, 2))
-        os.environ["PRIORJOBS_DB"] = "w.duckdb"
-        os.chdir(folder)
-        sys.argv = ["priorjobs", *COMMANDS.get(command, command).split()]
-        status = 99
-        try:
-            inside()
-            cli.main()
-        except SystemExit as stop:
-            status = int(stop.code or 0)
-        sys.stdout.flush()
-        sys.stderr.flush()
-        os._exit(status)
-    for _, write_end in pipes:
-        os.close(write_end)
-    said = []
-    for read_end, _ in pipes:
-        with os.fdopen(read_end, encoding="utf-8") as stream:
-            said.append(stream.read())
-    return Ran(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), *said)
+    return in_fork(folder, COMMANDS.get(command, command), inside)
 
 
 def full_disk(most: int) -> Callable[[], None]:
