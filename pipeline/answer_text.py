@@ -8,6 +8,8 @@ from pipeline.question import said
 from pipeline.show import safe
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pipeline.answer import Answer, CauseRow
     from pipeline.known_advice import AdviceRow
     from pipeline.visit_plan import Step, VisitPlan
@@ -19,7 +21,7 @@ SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 
 
 def lines(answer: Answer) -> list[str]:
-    """Write an answer; cautions that do not fit a line each run together in the last one, none is left out."""
+    """Write an answer; cautions that do not fit a line each share lines, none is left out."""
     head = [f"{said(answer.question)}. {answer.note}"]
     if answer.question.not_understood:
         head.append("Not understood: " + ", ".join(f'"{text}"' for text in answer.question.not_understood[:6]))
@@ -85,6 +87,20 @@ def _quote(answer: Answer) -> str:
 
 
 def _cautions(answer: Answer, room: int) -> list[str]:
+    """All cautions in at most ``room`` lines, none of them much longer than the others."""
     texts = [f"! {name}: {answer.trade.cautions[name]}" for name in answer.caution_names()]
-    room = max(room, 1)
-    return texts if len(texts) <= room else [*texts[: room - 1], " ".join(texts[room - 1 :])]
+    longest = max(len(text) for text in texts)
+    while len(packed := _packed(texts, longest)) > max(room, 1):
+        longest += 1
+    return packed
+
+
+def _packed(texts: Sequence[str], longest: int) -> list[str]:
+    """Texts in order, as many to a line as fit."""
+    lines: list[str] = []
+    for text in texts:
+        if lines and len(lines[-1]) + 1 + len(text) <= longest:
+            lines[-1] += f" {text}"
+        else:
+            lines.append(text)
+    return lines

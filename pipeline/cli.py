@@ -218,7 +218,7 @@ def causes(
             run(workshop.database, workshop.words, workshop.settings, **asked, found=found or (), record=record)
             return
         answer = workshop.causes(**asked, found=found or ())
-        _print(answer.as_json(), answer.lines(), as_json)
+        _print(answer.as_json(), show.wrapped(answer.lines()), as_json)
 
 
 @app.command(name="round")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
+import textwrap
 import unicodedata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +18,20 @@ def safe(text: object) -> str:
     return "".join(
         c if c == "\n" or unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in str(text)
     )
+
+
+def wrapped(lines: list[str], width: int | None = None) -> list[str]:
+    """Lines broken between words at the terminal's width, what follows set in; as they are where there is none."""
+    if width is None:
+        if not sys.stdout.isatty():
+            return lines
+        width = max(shutil.get_terminal_size().columns, 40)
+    return [
+        piece
+        for line in lines
+        for piece in textwrap.wrap(line, width, subsequent_indent="     ", break_on_hyphens=False, drop_whitespace=True)
+        or [""]
+    ]
 
 
 def table(header: list[str], rows: list[list[Any]]) -> list[str]:

@@ -21,6 +21,7 @@ from pipeline.known_advice import AdviceRow, for_parts
 from pipeline.odds import LISTED_JOBS, odds_of
 from pipeline.question import Question, read_question
 from pipeline.settings import Settings
+from pipeline.show import wrapped
 from pipeline.trade import about
 
 ASKED = {
@@ -142,6 +143,24 @@ def test_few_similar_jobs_are_called_few(workshop):
     assert 0 < count < 30
     assert f"{count} similar job" in asked.note
     assert ": few" in asked.note
+
+
+def test_cautions_share_the_last_lines_evenly(workshop):
+    for kind in ("washing machine", "microwave oven", "fridge-freezer"):
+        asked = workshop.causes(kind=kind)
+        lines = [line for line in asked.lines() if line.startswith("! ")]
+        whole = " ".join(f"! {name}: {asked.trade.cautions[name]}" for name in asked.caution_names())
+        assert " ".join(lines) == whole
+        assert max(map(len, lines)) <= len(whole) / len(lines) + max(map(len, asked.trade.cautions.values()))
+
+
+def test_a_terminal_breaks_lines_between_words():
+    line = " 1 a check with a long name (3 min). normal: this; silent: that [isolate, water]"
+    broken = wrapped([line, "", "short"], 40)
+    assert all(len(piece) <= 40 for piece in broken)
+    assert " ".join(" ".join(broken).split()) == " ".join(f"{line} short".split())
+    assert broken[-2:] == ["", "short"]
+    assert wrapped([line]) == [line]
 
 
 def test_what_is_not_understood_is_said(workshop):
