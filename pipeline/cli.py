@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
-import traceback
-import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -15,7 +12,8 @@ import typer
 
 from pipeline import show
 from pipeline.database import beside
-from pipeline.errors import PriorjobsError, UsageError, file_fault, shown, system_fault
+from pipeline.ending import ended
+from pipeline.errors import UsageError, shown
 from pipeline.workshop import Workshop
 
 app = typer.Typer(
@@ -30,80 +28,13 @@ app.add_typer(models_app, name="models")
 Db = Annotated[Path, typer.Option("--db", envvar="PRIORJOBS_DB", help="The workshop's database file.")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else there.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress and no notes.")]
+Model = Annotated[str, typer.Argument(help="A model's number, as priorjobs models lists it.")]
 DEFAULT_DB = Path("workshop.duckdb")
 
 
 def main() -> None:
-    """Run the command line; every fault a user can mend ends in one message and the right exit status."""
-    if not os.environ.get("PRIORJOBS_TRACE"):
-        warnings.simplefilter("ignore")  # what libraries have to say is for us, not for a technician
-        sys.unraisablehook = lambda _: None
-    try:
-        status = app(standalone_mode=False)
-        sys.stdout.flush()
-    except PriorjobsError as fault:
-        status = _told(fault)
-    except typer.Exit as stop:
-        status = stop.exit_code
-    except (KeyboardInterrupt, typer.Abort):
-        sys.stderr.write("Stopped. Nothing is half done: an unfinished change was dropped.\n")
-        status = 130
-    except BrokenPipeError:
-        status = 0
-        _give_up_output()
-    except Exception as fault:  # the last door: a bug of ours must not throw a traceback at a technician
-        status = _told(_usage_of_typer(fault) or _of_the_system(fault) or _our_bug(fault))
-    raise SystemExit(status or 0)
-
-
-def _told(fault: PriorjobsError) -> int:
-    if "--json" in sys.argv:
-        error = {"code": fault.code, "what": fault.what, "remedy": fault.remedy}
-        try:
-            sys.stdout.write(json.dumps({"error": error}, ensure_ascii=False) + "\n")
-            sys.stdout.flush()
-        except OSError:
-            _give_up_output()
-        else:
-            return fault.exit_status
-    sys.stderr.write(show.safe(fault.what) + "\n" + show.safe(fault.remedy) + "\n")
-    return fault.exit_status
-
-
-def _give_up_output() -> None:
-    """Point standard output at nothing, so that what is left of it fails no second time; the rest goes to error."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    sys.stdout = sys.stderr
-
-
-def _usage_of_typer(fault: Exception) -> PriorjobsError | None:
-    format_message = getattr(fault, "format_message", None)
-    return UsageError(format_message(), "See: priorjobs --help") if callable(format_message) else None
-
-
-def _of_the_system(fault: Exception) -> PriorjobsError | None:
-    """A full disk, a folder that may not be written: nothing of ours, whatever command met it."""
-    if isinstance(fault, MemoryError):
-        return UsageError("This needs more memory than is free.", "Close other programs, then run this again.")
-    found = system_fault(fault)
-    if found is None:
-        return None
-    if found.filename is None:  # standard output itself, or a file that was open already
-        _give_up_output()
-    return file_fault(found)
-
-
-def _our_bug(fault: Exception) -> PriorjobsError:
-    if os.environ.get("PRIORJOBS_TRACE"):
-        traceback.print_exc()
-    place = traceback.extract_tb(fault.__traceback__)[-1]
-    bug = PriorjobsError(
-        f"This is a fault of priorjobs itself, not of your data: {type(fault).__name__} "
-        f"in {Path(place.filename).name}, line {place.lineno}.",
-        "Nothing is half done. Set PRIORJOBS_TRACE=1 and run it again to see the whole trace for a report.",
-    )
-    bug.code, bug.exit_status = "internal", 2
-    return bug
+    """Run the command line; whatever happens, it ends in one message and the right exit status."""
+    raise SystemExit(ended(lambda: app(prog_name="priorjobs", standalone_mode=False)))
 
 
 def _tell(quiet: bool) -> Callable[[str], None]:
@@ -187,8 +118,8 @@ def train(
 @app.command()
 def causes(
     kind: Annotated[str, typer.Option(help="Kind of appliance, as you would write it.")],
-    make: Annotated[str | None, typer.Option()] = None,
-    model: Annotated[str | None, typer.Option()] = None,
+    make: Annotated[str | None, typer.Option(help="As on its plate.")] = None,
+    model: Annotated[str | None, typer.Option(help="As on its plate; its leading letters and digits count.")] = None,
     age: Annotated[str | None, typer.Option(help='"3", "2y10m", "2021", "nearly 3 yrs"')] = None,
     complaint: Annotated[str | None, typer.Option(help="What the customer says, in any words.")] = None,
     code: Annotated[str | None, typer.Option(help='"F05", "lamps 1+3", "4 flashes"')] = None,
@@ -298,7 +229,7 @@ def models(context: typer.Context, db: Db = DEFAULT_DB, as_json: Json = False, q
 
 
 @models_app.command()
-def compare(first: str, second: str, db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
+def compare(first: Model, second: Model, db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
     """Two models' scores side by side.
 
     Example: priorjobs models compare 0001 0002
@@ -309,7 +240,7 @@ def compare(first: str, second: str, db: Db = DEFAULT_DB, as_json: Json = False,
 
 
 @models_app.command()
-def use(model: str, db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
+def use(model: Model, db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
     """Put one model in use: going back is this one command.
 
     Example: priorjobs models use 0001
@@ -342,9 +273,18 @@ def review(
     _print(told, show.pairs(told), as_json)
 
 
+def _tables_from(incomplete: str) -> list[str]:
+    """Names of tables for the shell to complete."""
+    from pipeline.export import tables
+
+    return [name for name in tables() if name.startswith(incomplete)]
+
+
 @app.command()
 def export(
-    table: Annotated[str, typer.Argument(help="A table or mart, such as episode or part_verdict.")],
+    table: Annotated[
+        str, typer.Argument(help="A table or mart, such as episode or part_verdict.", autocompletion=_tables_from)
+    ],
     file: Annotated[Path, typer.Argument(help="Ends in .csv, .parquet or .xlsx.")],
     db: Db = DEFAULT_DB,
     as_json: Json = False,

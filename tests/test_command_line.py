@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.main import get_command
@@ -42,10 +44,37 @@ def test_the_commands_are_those_of_the_manual() -> None:
 
 
 @pytest.mark.parametrize(("name", "command"), all_commands())
-def test_every_command_has_help_with_an_example_that_parses(name: str, command: object) -> None:
-    example = re.search(r"Example: priorjobs (.+)", command.help or "")
+def test_every_command_has_help_with_an_example_that_parses(name: str, command: Any) -> None:
+    example = re.search(r"Example: (.+)", command.help or "")
     assert example, f"{name} has no example"
-    assert example[1].split()[0] == name.split()[0]
+    for one in example[1].split(", then "):
+        program, *words = shlex.split(one)
+        assert program == "priorjobs"
+        assert words[: len(name.split())] == name.split()
+        command.make_context(name, words[len(name.split()) :])  # raises where the example is wrong use
+
+
+@pytest.mark.parametrize(("name", "command"), all_commands())
+def test_every_argument_and_option_says_what_it_is_for(name: str, command: Any) -> None:
+    assert [p.name for p in command.params if not getattr(p, "help", None)] == []
+
+
+def test_the_shell_completes_commands_options_and_tables() -> None:
+    def completed(line: str) -> set[str]:
+        asked = {
+            "_PRIORJOBS_COMPLETE": "complete_bash",
+            "COMP_WORDS": line,
+            "COMP_CWORD": str(len(line.split(" ")) - 1),
+        }
+        ran = subprocess.run(
+            [sys.executable, "-c", "from pipeline.cli import main; main()"],
+            capture_output=True, text=True, env={"PYTHONPATH": str(ROOT)} | asked, check=False,
+        )  # fmt: skip
+        return set(ran.stdout.split())
+
+    assert completed("priorjobs re") == {"report", "review", "restore"}
+    assert "--complaint" in completed("priorjobs causes --c")
+    assert completed("priorjobs export part_") == {"part_fitted", "part_verdict"}
 
 
 def test_documents_name_every_command_and_no_other() -> None:
