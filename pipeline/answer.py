@@ -11,6 +11,7 @@ from pipeline.evidence import FEW, SHOWN_JOBS, Evidence, gather
 from pipeline.known_advice import AdviceRow, for_parts, kept
 from pipeline.odds import Odds, odds_of, opinions, stored_model
 from pipeline.question import Question, read_question
+from pipeline.show import Shown
 from pipeline.trade import ALWAYS, Trade, about
 from pipeline.visit_plan import Step, VisitPlan, plan_visit
 
@@ -55,8 +56,8 @@ class Asked:
         return not self.costs.trade.is_gas and "gas" not in self.question.words()
 
 
-@dataclass(frozen=True)
-class Answer:
+@dataclass(frozen=True, repr=False)
+class Answer(Shown):
     """Everything known about one call; ``as_json`` and ``lines`` are its two faces.
 
     Attributes

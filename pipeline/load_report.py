@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import LayoutError, UsageError, shown
 from pipeline.guess import Proposal
 from pipeline.layout import Layout, as_toml
+from pipeline.show import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,8 +54,8 @@ class FileReport:
         return {name: getattr(self, name) for name in COUNTS}
 
 
-@dataclass
-class LoadReport:
+@dataclass(repr=False)
+class LoadReport(Shown):
     """A load, file by file."""
 
     dry_run: bool = False

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from pipeline.errors import UsageError, shown
 from pipeline.report_advice import advice_rows
 from pipeline.report_jobs import job_details, job_lists
 from pipeline.report_scope import Scope, find_scope, laid_out, months_with_visits
+from pipeline.show import Shown
 from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
@@ -29,8 +31,8 @@ if TYPE_CHECKING:
     from reports.wording import Wording
 
 
-@dataclass(frozen=True)
-class MonthReport:
+@dataclass(frozen=True, repr=False)
+class MonthReport(Shown):
     """A report as made: its numbers, its page, and where it was written.
 
     Attributes
@@ -84,6 +86,11 @@ class MonthReport:
             for number, row in enumerate(advice_rows(made.frames["advice"].head(ADVICE_FIRST), wording), start=1)
         ]
         return [*said, *(f"Written: {path}" for path in self.files)]
+
+    def _repr_html_(self) -> str:
+        """Show the page in a notebook, in a frame of its own."""
+        page = f'<iframe sandbox="allow-scripts" style="width: 100%; height: 40em" srcdoc="{escape(self.html)}">'
+        return f"{page}</iframe>"
 
 
 def month_report(

@@ -6,6 +6,7 @@ import shutil
 import sys
 import textwrap
 import unicodedata
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +33,20 @@ def wrapped(lines: list[str], width: int | None = None) -> list[str]:
         for piece in textwrap.wrap(line, width, subsequent_indent="     ", break_on_hyphens=False, drop_whitespace=True)
         or [""]
     ]
+
+
+class Shown:
+    """What shows in a notebook, and at a Python prompt, as its lines do in a terminal."""
+
+    def lines(self) -> list[str]:
+        """Give it in lines of plain text."""
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        return safe("\n".join(self.lines()))
+
+    def _repr_html_(self) -> str:
+        return f'<pre style="white-space: pre-wrap">{escape(repr(self))}</pre>'
 
 
 def table(header: list[str], rows: list[list[Any]]) -> list[str]:
@@ -98,8 +113,43 @@ def scores(told: dict[str, Any]) -> list[str]:
 
 
 def backtest(told: dict[str, Any]) -> list[str]:
-    """The rolling score, overall and against the baselines."""
-    return pairs(told)
+    """How well it would have done: against plain ways, how honest, by facts, kind and month, and with more jobs."""
+    from reports.backtest_page import brier_line, headline
+
+    if not told["scores"]:
+        return [f"{told['episodes']:,} cured jobs are too few to be asked month by month: none could be asked about."]
+    ways = {"priorjobs": told["scores"], **told["baselines"]}
+    bands = [
+        [f"{row['low']:.0%} to {row['high']:.0%}", row["jobs"], f"{row['said']:.0%}", f"{row['came']:.0%}"]
+        for row in told["reliability"]
+    ]
+    columns = ("jobs", "log_loss", "top1", "top3")
+    scored = [[way, *(scores[name] for name in SCORES)] for way, scores in ways.items()]
+    more = [
+        [f"{row['learned_from']:,} jobs", row["asked"], row["log_loss"], row["top1"]] for row in told["learning_curve"]
+    ]
+    return [
+        f"{headline(told)}.",
+        "",
+        *table(["", *(name.replace("_", " ") for name in SCORES)], scored),
+        "",
+        *table(["first cause stated", "jobs", "on average", "came true"], bands),
+        brier_line(told),
+        "",
+        *_groups("facts known", told["by_facts"], columns),
+        "",
+        *_groups("kind", told["by_kind"], columns),
+        "",
+        *_groups("month", {row["month"]: row for row in told["months"]}, ("jobs", "learned_from", *columns[1:])),
+        "",
+        *table(["learned from", "asked", "log loss", "top1"], more),
+        f"Page with the charts: {told['page']}",
+    ]
+
+
+def _groups(name: str, groups: dict[str, Any], columns: tuple[str, ...]) -> list[str]:
+    rows = [[group, *(scores[column] for column in columns)] for group, scores in groups.items()]
+    return table([name, *(column.replace("_", " ") for column in columns)], rows)
 
 
 def round_(planned: dict[str, Any], out: Path) -> list[str]:

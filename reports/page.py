@@ -72,6 +72,12 @@ class Picture:
         """There is something to draw; without, a page says so in words."""
         return any(self.spec.get("datasets", {}).values())
 
+    def _repr_png_(self) -> bytes:
+        """Show it in a notebook; nothing is fetched."""
+        from reports.png import drawn
+
+        return drawn(self)
+
 
 def plain(value: object, limit: int = LONGEST_TEXT) -> str:
     """Make text from a record safe to show: control and direction characters become U+FFFD, long text is cut.

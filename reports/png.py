@@ -12,16 +12,8 @@ TITLE_WIDTH = 70
 SCALE = 2
 
 
-def write_png(picture: Picture, path: Path) -> Path:
-    """Draw a chart on white paper, with its finding as title.
-
-    Parameters
-    ----------
-    picture
-        The chart.
-    path
-        The file to write.
-    """
+def drawn(picture: Picture) -> bytes:
+    """Draw a chart on white paper, with its finding as title; returns the PNG."""
     import vl_convert
 
     spec = {
@@ -32,5 +24,19 @@ def write_png(picture: Picture, path: Path) -> Path:
         "padding": 16,
         "config": {**theme.chart_config(), "background": theme.LIGHT["paper"]},
     }
-    path.write_bytes(vl_convert.vegalite_to_png(spec, scale=SCALE))
+    image: bytes = vl_convert.vegalite_to_png(spec, scale=SCALE)
+    return image
+
+
+def write_png(picture: Picture, path: Path) -> Path:
+    """Write a chart to a file.
+
+    Parameters
+    ----------
+    picture
+        The chart.
+    path
+        The file to write.
+    """
+    path.write_bytes(drawn(picture))
     return path
