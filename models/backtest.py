@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 MODEL = "priorjobs"
 FEWEST_TO_LEARN = 50  # jobs before a month is asked about
+MONTHS_A_FIT = 3  # all learn anew a quarter: every month would take three times as long and say the same
 SHARES_OF_CURVE = (0.125, 0.25, 0.5, 1.0)
 FACT_BANDS = ((0, 3), (4, 6), (7, 9), (10, 99))
 
@@ -57,14 +58,20 @@ def opinions(
     asked: pd.DataFrame,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     half_life_days: float | None = None,
+    decided: CauseClassifier | None = None,
 ) -> tuple[list[str], dict[str, np.ndarray], CauseClassifier]:
-    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), the classifier."""
+    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), the classifier.
+
+    ``decided`` is a classifier fitted before: what held-out jobs decided then is kept.
+    """
     both = wide(pd.concat([past, asked], ignore_index=True))
     facts, questions = both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
     names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
-    fitted = new_classifier().fit(
-        facts, past["cause"].astype(str), sample_weight=recency(past["cure_date"], half_life_days)
-    )
+    if decided is None or half_life_days is not None:
+        weight = recency(past["cure_date"], half_life_days)
+        fitted = new_classifier().fit(facts, past["cause"].astype(str), sample_weight=weight)
+    else:
+        fitted = decided.refit(facts, past["cause"].astype(str))
     answers = {MODEL: fitted.model_.predict_proba(questions)}
     with threadpool_limits(limits=1):
         for name, guess in baselines.items():
@@ -132,6 +139,10 @@ def roll(
 ) -> dict[str, Any]:
     """Score month by month over the last ``months`` months with jobs.
 
+    The model and the baselines learn from all jobs cured before a quarter begins and are asked about its months; then
+    the next quarter. What held-out jobs decide about the model (which parts speak, how loud) is decided before the
+    first month and kept, so nothing ever rests on a job it is asked about, nor on a later one.
+
     Returns
     -------
     months (one row a month: month, jobs, learned_from, log_loss, top1, top3), scores and baselines over all of them
@@ -145,11 +156,12 @@ def roll(
     parts: list[tuple[np.ndarray, pd.DataFrame, pd.DataFrame]] = []
     all_names = sorted(set(jobs["cause"].astype(str)))
     never_seen = 0
-    for one in sorted(month.unique())[-months:]:
-        past, asked = jobs[month < one], jobs[month == one]
-        if len(past) < FEWEST_TO_LEARN:
-            continue
-        names, answers, _ = opinions(past, asked, baselines, half_life_days)
+    fitted: CauseClassifier | None = None
+    later = [one for one in sorted(month.unique())[-months:] if (month < one).sum() >= FEWEST_TO_LEARN]
+    for first in range(0, len(later), MONTHS_A_FIT):
+        quarter = later[first : first + MONTHS_A_FIT]
+        past, asked = jobs[month < quarter[0]], jobs[month.isin(quarter)]
+        names, answers, fitted = opinions(past, asked, baselines, half_life_days, fitted)
         known = codes_of(asked["cause"], names) >= 0
         never_seen += int((~known).sum())
         if not known.any():
@@ -160,14 +172,11 @@ def roll(
             spread = np.zeros((int(known.sum()), len(all_names)))
             spread[:, place] = chance[known]
             collected.setdefault(name, []).append(spread)
-        table = score_table(collected[MODEL][-1], cause)
-        rows.append(
-            {
-                "month": str(one),
-                "learned_from": len(past),
-                **{k: table[k] for k in ("jobs", "log_loss", "top1", "top3")},
-            }
-        )
+        when = month[asked.index].to_numpy()[known]
+        for one in [one for one in quarter if (when == one).any()]:
+            table = score_table(collected[MODEL][-1][when == one], cause[when == one])
+            scores = {key: table[key] for key in ("jobs", "log_loss", "top1", "top3")}
+            rows.append({"month": str(one), "learned_from": len(past), **scores})
         parts.append((cause, wide(asked)[known.tolist()], asked[known]))
     if not rows:
         return {"months": [], "scores": None, "baselines": {}, "never_seen_causes": never_seen}

@@ -205,14 +205,19 @@ def report(
 
 
 @app.command()
-def backtest(db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
-    """How well it would have done, month by month: trained on the past, asked about the next month.
+def backtest(
+    out: Annotated[Path, typer.Option(help="The page to write.")] = Path("backtest.html"),
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """How well it would have done over the last year: trained on the past, asked about what came next.
 
     Example: priorjobs backtest
     """
     with Workshop.open(db, read_only=True) as workshop:
-        _tell(quiet)("Training on the past, asking about the next month, over and over …")
-        scored = workshop.backtest()
+        _tell(quiet)("Training on the past, asking about what came next, over and over …")
+        scored = workshop.backtest(out)
     _print(scored, show.backtest(scored), as_json)
 
 

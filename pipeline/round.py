@@ -19,6 +19,7 @@ from pipeline.read import Reading, Records, read
 from pipeline.sources import open_sources
 from pipeline.visit_plan import CARRY_MONEY
 from pipeline.visit_tree import tree
+from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
     from models.van import Needs, VanList
@@ -85,13 +86,8 @@ def plan_round(
         currency=settings.currency,
         refused=refused,
     )
-    try:
-        out.write_text(page, encoding="utf-8")
-    except OSError as fault:
-        raise UsageError(
-            f"{shown(out)} cannot be written: {fault.strerror}.",
-            "Name a file in a folder you may write to, with --out.",
-        ) from fault
+    with whole(out) as draft:
+        draft.write_text(page, encoding="utf-8")
     return {"calls": told, "van": van_rows(van), "one_visit": round(van.one_visit_cures, 3), "not_planned": refused}
 
 

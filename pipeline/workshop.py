@@ -171,8 +171,8 @@ class Workshop:
 
         return train(self.database, self.words, self.settings, anyway=anyway)
 
-    def backtest(self) -> dict[str, Any]:
-        """Score month by month: trained on the past, asked about the next month.
+    def backtest(self, out: Path | str | None = None) -> dict[str, Any]:
+        """Score the last year: trained on the past, asked about what came next; ``out`` is the page to write.
 
         Examples
         --------
@@ -180,8 +180,15 @@ class Workshop:
         True
         """
         from pipeline.learning import backtest
+        from pipeline.whole_file import whole
+        from reports.backtest_page import backtest_page
 
-        return backtest(self.database, self.words, self.settings)
+        told = backtest(self.database, self.words, self.settings)
+        if out is None or not told["scores"]:
+            return told | {"page": None}
+        with whole(Path(out)) as draft:
+            draft.write_text(backtest_page(told), encoding="utf-8")
+        return told | {"page": str(out)}
 
     def models(self) -> pd.DataFrame:
         """Fitted models, newest last, and which one is in use.

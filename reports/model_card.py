@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from reports.page import plain_frame, render
 
-CSS = """
+RELIABILITY_CSS = """
 .reliability{max-width:24rem;width:100%;height:auto}
 .reliability text{font-size:10px;fill:var(--soft)}
 .reliability .axis{stroke:var(--line)}
@@ -47,7 +47,7 @@ def card_page(card: Mapping[str, Any]) -> str:
     return render(
         "model_card.html",
         title=f"Model {card['model']}",
-        css=CSS,
+        css=RELIABILITY_CSS,
         card={key: card[key] for key in ("model", "made_at", "snapshot")},
         scope=(
             f"Learned from {card['episodes']} cured jobs of {card['first_date']} to {card['as_of']} "
@@ -56,16 +56,12 @@ def card_page(card: Mapping[str, Any]) -> str:
         ),
         exam_jobs=str(card["exam_jobs"]),
         verdict=_verdict(card),
-        scores=_scores(card),
+        scores=score_table(card, "this model"),
         score_columns=list(HEADINGS.values()),
-        points=[_point(row) for row in rows],
-        ticks=[
-            {"x": LEFT + SIDE * t, "y": BOTTOM - SIDE * t + 4, "label": f"{t:.0%}"} for t in (0, 0.25, 0.5, 0.75, 1)
-        ],
-        reliability=_reliability(rows),
-        reliability_words="; ".join(_said(row) for row in rows),
-        by_kind=_broken_down(card.get("by_kind") or {}, "kind"),
-        by_facts=_broken_down(card.get("by_facts") or {}, "facts known"),
+        chart=reliability_chart(rows),
+        reliability=reliability_table(rows),
+        by_kind=broken_down(card.get("by_kind") or {}, "kind"),
+        by_facts=broken_down(card.get("by_facts") or {}, "facts known"),
         causes=_causes(card["jobs_by_cause"]),
         limits=_limits(card),
     )
@@ -85,12 +81,24 @@ def _verdict(card: Mapping[str, Any]) -> str:
     )
 
 
-def _scores(card: Mapping[str, Any]) -> pd.DataFrame:
-    if not card.get("scores"):
+def score_table(told: Mapping[str, Any], name: str) -> pd.DataFrame:
+    """Scores beside those of the baselines, one row a way of guessing; ``name`` is what the model is called."""
+    if not told.get("scores"):
         return pd.DataFrame(columns=["", *HEADINGS.values()])
-    all_rows = {"this model": card["scores"], **card["baselines"]}
-    rows = [[name, *(f"{table[key]:.3f}" for key in HEADINGS)] for name, table in all_rows.items()]
+    all_rows = {name: told["scores"], **told["baselines"]}
+    rows = [[way, *(f"{table[key]:.3f}" for key in HEADINGS)] for way, table in all_rows.items()]
     return pd.DataFrame(rows, columns=["", *HEADINGS.values()])
+
+
+def reliability_chart(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """What the macro of ``reliability.html`` draws: points with their intervals, ticks, all of it in words."""
+    return {
+        "points": [_point(row) for row in rows],
+        "ticks": [
+            {"x": LEFT + SIDE * t, "y": BOTTOM - SIDE * t + 4, "label": f"{t:.0%}"} for t in (0, 0.25, 0.5, 0.75, 1)
+        ],
+        "words": "; ".join(_said(row) for row in rows),
+    }
 
 
 def _point(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -105,14 +113,16 @@ def _said(row: Mapping[str, Any]) -> str:
     return f"stated {row['said']:.0%}, came true {row['came']:.0%} of {row['jobs']}"
 
 
-def _reliability(rows: list[Mapping[str, Any]]) -> pd.DataFrame:
+def reliability_table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    """One row a band of stated probability: jobs, mean stated, share that came true."""
     told = [
         (f"{r['low']:.0%} to {r['high']:.0%}", str(r["jobs"]), f"{r['said']:.0%}", f"{r['came']:.0%}") for r in rows
     ]
     return pd.DataFrame(told, columns=["probability", "jobs", "stated", "came true"])
 
 
-def _broken_down(groups: Mapping[str, Mapping[str, Any]], heading: str) -> pd.DataFrame:
+def broken_down(groups: Mapping[str, Mapping[str, Any]], heading: str) -> pd.DataFrame:
+    """One row a group of jobs with its scores; groups of few jobs are counted only."""
     rows = [
         (
             name,

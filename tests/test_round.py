@@ -10,7 +10,7 @@ import pytest
 from visit_workshop import folder, open_workshop
 
 import demo_data
-from pipeline.errors import UsageError
+from pipeline.errors import FileUnusable, UsageError
 from pipeline.round import MOST_CALLS
 
 HEADER = ("visit_date", "appliance_kind", "job_no", "make", "model", "age", "complaint", "fault_code")
@@ -114,7 +114,7 @@ def test_a_round_without_calls_still_makes_a_page(workshop, tmp_path):
 
 
 def test_a_page_that_cannot_be_written_is_refused(workshop, tmp_path):
-    with pytest.raises(UsageError, match="cannot be written"):
+    with pytest.raises(FileUnusable, match="no such file"):
         workshop.round(write(tmp_path / "c.csv", CALL), tmp_path / "no such folder" / "c.html")
 
 
