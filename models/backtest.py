@@ -24,11 +24,11 @@ SHARES_OF_CURVE = (0.125, 0.25, 0.5, 1.0)
 FACT_BANDS = ((0, 3), (4, 6), (7, 9), (10, 99))
 
 
-def new_classifier() -> CauseClassifier:
+def new_classifier(background: pd.DataFrame | None = None) -> CauseClassifier:
     """Make the classifier as priorjobs trains it."""
     from models.cause_classifier import CauseClassifier
 
-    return CauseClassifier(scope="kind")
+    return CauseClassifier(scope="kind", background=background)
 
 
 def recency(cure_date: pd.Series, half_life_days: float | None) -> np.ndarray:
@@ -58,10 +58,12 @@ def opinions(
     asked: pd.DataFrame,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     half_life_days: float | None = None,
+    background: pd.DataFrame | None = None,
     decided: CauseClassifier | None = None,
 ) -> tuple[list[str], dict[str, np.ndarray], CauseClassifier]:
     """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), the classifier.
 
+    Causes are those of the past jobs; what the model keeps for others the background knows is lost to it.
     ``decided`` is a classifier fitted before: what held-out jobs decided then is kept.
     """
     both = wide(pd.concat([past, asked], ignore_index=True))
@@ -69,10 +71,11 @@ def opinions(
     names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
     if decided is None or half_life_days is not None:
         weight = recency(past["cure_date"], half_life_days)
-        fitted = new_classifier().fit(facts, past["cause"].astype(str), sample_weight=weight)
+        fitted = new_classifier(background).fit(facts, past["cause"].astype(str), sample_weight=weight)
     else:
         fitted = decided.refit(facts, past["cause"].astype(str))
-    answers = {MODEL: fitted.model_.predict_proba(questions)}
+    met = np.searchsorted(fitted.classes_.astype(str), names)
+    answers = {MODEL: fitted.model_.predict_proba(questions)[:, met]}
     with threadpool_limits(limits=1):
         for name, guess in baselines.items():
             answers[name] = guess(facts, cause, len(names), questions)
@@ -85,7 +88,10 @@ def codes_of(cause: pd.Series, names: list[str]) -> np.ndarray:
 
 
 def examine(
-    past: pd.DataFrame, asked: pd.DataFrame, baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK
+    past: pd.DataFrame,
+    asked: pd.DataFrame,
+    baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
+    background: pd.DataFrame | None = None,
 ) -> dict[str, Any]:
     """Score the model and the baselines on jobs that come after those they learned from.
 
@@ -97,7 +103,7 @@ def examine(
     by_kind, by_facts,
     fitted (the classifier).
     """
-    names, answers, fitted = opinions(past, asked, baselines)
+    names, answers, fitted = opinions(past, asked, baselines, background=background)
     cause = codes_of(asked["cause"], names)
     known = cause >= 0
     questions = wide(asked)
@@ -136,6 +142,7 @@ def roll(
     months: int,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     half_life_days: float | None = None,
+    background: pd.DataFrame | None = None,
 ) -> dict[str, Any]:
     """Score month by month over the last ``months`` months with jobs.
 
@@ -161,7 +168,7 @@ def roll(
     for first in range(0, len(later), MONTHS_A_FIT):
         quarter = later[first : first + MONTHS_A_FIT]
         past, asked = jobs[month < quarter[0]], jobs[month.isin(quarter)]
-        names, answers, fitted = opinions(past, asked, baselines, half_life_days, fitted)
+        names, answers, fitted = opinions(past, asked, baselines, half_life_days, background, fitted)
         known = codes_of(asked["cause"], names) >= 0
         never_seen += int((~known).sum())
         if not known.any():
@@ -189,7 +196,9 @@ def roll(
     return {"months": rows, "scores": scores, "baselines": tables, "never_seen_causes": never_seen} | broken_down
 
 
-def learning_curve(cause_example: pd.DataFrame, held_out: float = 0.2) -> list[dict[str, float]]:
+def learning_curve(
+    cause_example: pd.DataFrame, held_out: float = 0.2, background: pd.DataFrame | None = None
+) -> list[dict[str, float]]:
     """Log-loss and top-1 on the last jobs, learned from more and more of the jobs before: what more would buy."""
     jobs = in_order(cause_example)
     cut = int(len(jobs) * (1 - held_out))
@@ -199,7 +208,7 @@ def learning_curve(cause_example: pd.DataFrame, held_out: float = 0.2) -> list[d
         recent = past.iloc[len(past) - max(int(len(past) * share), 1) :]
         if len(recent) < FEWEST_TO_LEARN:
             continue
-        names, answers, _ = opinions(recent, asked, {})
+        names, answers, _ = opinions(recent, asked, {}, background=background)
         cause = codes_of(asked["cause"], names)
         known = cause >= 0
         if not known.any():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,10 +13,14 @@ from sklearn.utils.validation import _check_sample_weight, check_is_fitted, vali
 from threadpoolctl import threadpool_limits
 
 from models.boosting import boosting_inputs, fit_trees
-from models.cause_model import CauseModel, Unseen
-from models.encoding import Column, cells, encode, learn_columns, offsets
-from models.held_out import NOTHING_DECIDED, Jobs, decide, fit_layers, linear_layer
+from models.cause_model import CauseModel
+from models.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers, linear_layer
+from models.jobs import all_causes, code_jobs, ways_of
 from models.linear import one_hot
+from models.unseen import count_unseen
+
+if TYPE_CHECKING:
+    from models.jobs import Jobs
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -37,6 +41,9 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         False leaves gradient boosting out.
     folds
         Parts into which the jobs are dealt; each opinion about a part comes from the others.
+    background
+        What is known before any job: one row a way to fail and value (way, cause, column, value, chance); the rows of
+        the ``kind`` column hold the way's share among those of the same complaints. None = nothing.
     random_state
         Seed of the deal. The same seed and jobs give the same model.
     threads
@@ -45,7 +52,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     Attributes
     ----------
     classes_
-        Causes, sorted.
+        Causes, sorted; those of the background are among them.
     decided_
         What held-out jobs decided: weight of each column and opinion, freedom of the linear layer, rounds of boosting.
     model_
@@ -64,12 +71,14 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         scope: str | None = None,
         boosting: bool = True,
         folds: int = 5,
+        background: pd.DataFrame | None = None,
         random_state: int = 0,
         threads: int = 1,
     ) -> None:
         self.scope = scope
         self.boosting = boosting
         self.folds = folds
+        self.background = background
         self.random_state = random_state
         self.threads = threads
 
@@ -93,7 +102,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         check_consistent_length(frame, y)
         check_classification_targets(y)
         weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
-        self.classes_, cause = np.unique(y, return_inverse=True)
+        self.classes_, cause = all_causes(y, self.background)
         with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):  # small products only wait for one another
             self.model_ = self._learn(frame, cause, weight)
         return self
@@ -106,7 +115,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         check_is_fitted(self, "model_")
         again = CauseClassifier(**self.get_params())
         frame = again._frame(X, reset=True)
-        again.classes_, cause = np.unique(np.asarray(y), return_inverse=True)
+        again.classes_, cause = all_causes(np.asarray(y), self.background)
         again.decided_ = self.decided_
         with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):
             again.model_ = again._fit_as_decided(frame, cause, np.ones(len(frame)))
@@ -144,18 +153,21 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         checked = validate_data(self, X, reset=reset, dtype=None, ensure_all_finite="allow-nan")
         return pd.DataFrame(checked, columns=[f"x{k}" for k in range(checked.shape[1])]).infer_objects()
 
+    def _coded(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> Jobs:
+        return code_jobs(frame, self.classes_, cause, weight, self.background)
+
     def _learn(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
         """Let held-out jobs decide what each part is worth, then fit the parts on all jobs."""
-        jobs, columns = _coded(frame, cause, weight, len(self.classes_))
-        self.decided_ = NOTHING_DECIDED
+        jobs = self._coded(frame, cause, weight)
+        self.decided_ = NOTHING_DECIDED if jobs.written is None else LISTS_ALONE
         if jobs.causes > 1 and len(frame) >= 2 * self.folds:
-            inputs = boosting_inputs(frame, columns) if self.boosting else None
-            self.decided_ = decide(jobs, columns, inputs, self.folds, self.random_state)
+            inputs = boosting_inputs(frame, jobs.columns) if self.boosting else None
+            self.decided_ = decide(jobs, inputs, self.folds, self.random_state)
         return self._fit_as_decided(frame, cause, weight)
 
     def _fit_as_decided(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
-        jobs, columns = _coded(frame, cause, weight, len(self.classes_))
-        decided = self.decided_
+        jobs = self._coded(frame, cause, weight)
+        decided, columns = self.decided_, jobs.columns
         everyone = np.ones(len(cause), dtype=bool)
         tables, pairs = fit_layers(jobs, everyone)
         heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
@@ -175,32 +187,8 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             pairs=pairs if decided.weights[2] else None,
             linear=linear,
             trees=trees,
-            weights=np.where([True, True, pairs is not None, True, True], decided.weights, 0.0),
+            ways=ways_of(jobs, everyone) if decided.weights[5] else None,
+            weights=np.where([True, True, pairs is not None, True, True, True], decided.weights, 0.0),
             jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
-            unseen=_unseen(frame, cause, self.scope),
+            unseen=count_unseen(frame, cause, self.classes_, self.scope, self.background),
         )
-
-
-def _coded(frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray, causes: int) -> tuple[Jobs, list[Column]]:
-    columns = learn_columns(frame)
-    codes, starts = encode(frame, columns), offsets(columns)
-    return Jobs(codes, cells(codes, starts), cause, weight, starts, causes), columns
-
-
-def _unseen(frame: pd.DataFrame, cause: np.ndarray, scope: str | None) -> Unseen:
-    counts = np.bincount(cause)
-    overall = float((counts == 1).sum() / max(len(cause), 1))
-    if scope is None or scope not in frame.columns:
-        return Unseen("", {}, {}, overall, overall)
-    table = pd.crosstab(frame[scope].astype(str).where(frame[scope].notna()), cause)
-    only_here = (table > 0).sum(axis=0) == 1
-    singles = (table == 1).sum(axis=1)
-    strange = float(table.loc[:, only_here].to_numpy().sum() / max(table.to_numpy().sum(), 1))
-    by_scope = max(float(singles.sum() / max(table.to_numpy().sum(), 1)), 0.0)
-    return Unseen(
-        scope,
-        {str(value): float(jobs) for value, jobs in table.sum(axis=1).items()},
-        {str(value): float(jobs) for value, jobs in singles.items()},
-        by_scope,
-        strange,
-    )

@@ -10,6 +10,7 @@ import numpy as np
 from models.boosting import boosting_inputs
 from models.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
 from models.linear import softmax
+from models.ways import places_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,42 +18,10 @@ if TYPE_CHECKING:
     from models.boosting import Trees
     from models.encoding import Column
     from models.pairs import Pairs
+    from models.unseen import Unseen
+    from models.ways import Ways
 
-OPINIONS = ("share", "bayes", "pairs", "linear", "boosting")
-FEW_JOBS = (
-    10.0  # a kind's own estimate of unseen causes leans on all kinds by this many jobs (common practice, no source)
-)
-
-
-@dataclass(frozen=True)
-class Unseen:
-    """How often a job turns out to be a cause never met before: Good-Turing, by kind.
-
-    Attributes
-    ----------
-    scope
-        Name of the column whose values have their own causes (the kind of appliance); empty = one for all.
-    jobs, singles
-        For each value of the scope: jobs, and causes seen once.
-    overall
-        Causes seen once / jobs, all together.
-    strange_scope
-        Share of jobs whose cause is met under no other scope value: what a kind never seen would bring.
-    """
-
-    scope: str
-    jobs: dict[str, float]
-    singles: dict[str, float]
-    overall: float
-    strange_scope: float
-
-    def chance(self, value: str | None) -> float:
-        """Probability that the cause is one never seen for this scope value; None = value not known."""
-        if value is None or not self.scope:
-            return self.overall
-        if value not in self.jobs:
-            return max(self.strange_scope, self.overall)
-        return (self.singles[value] + FEW_JOBS * self.overall) / (self.jobs[value] + FEW_JOBS)
+OPINIONS = ("share", "bayes", "pairs", "linear", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -73,6 +42,8 @@ class CauseModel:
         The linear layer around them, cells × causes, or None when silent.
     trees
         Boosted trees, or None when silent.
+    ways
+        What the lists write of each way to fail, corrected by the jobs; None without lists or when silent.
     weights
         Weight of each opinion in the pool, in the order of ``OPINIONS``.
     jobs
@@ -90,6 +61,7 @@ class CauseModel:
     pairs: Pairs | None
     linear: np.ndarray | None
     trees: Trees | None
+    ways: Ways | None
     weights: np.ndarray
     jobs: np.ndarray
     unseen: Unseen
@@ -111,6 +83,8 @@ class CauseModel:
             total += self.weights[3] * gather(self.linear, at)
         if self.trees is not None:
             total += self.weights[4] * self.trees.scores(boosting_inputs(frame, self.columns))
+        if self.ways is not None:
+            total += self.weights[5] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
         return np.asarray(total)
 
     def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
@@ -154,6 +128,40 @@ class CauseModel:
         for one, other, adds in self.pairs.parts(codes) if self.pairs is not None else ():
             told[self.columns[one].name] += self.weights[2] / 2 * adds
             told[self.columns[other].name] += self.weights[2] / 2 * adds
+        if self.ways is not None:
+            at, places = cells(codes[None], starts), places_of(self.columns)
+            for position, adds in self.ways.parts(codes[None], at, places, len(self.classes_)).items():
+                told[self.columns[position].name] += self.weights[5] * adds
         if self.trees is not None:
             told["together"] = self.weights[4] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
         return told
+
+
+def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame, scope: str) -> CauseModel:
+    """Answer from what the lists say, corrected by the jobs there are, be they none; fitted without an exam.
+
+    Parameters
+    ----------
+    frame, cause
+        Facts and causes of the jobs; columns as :func:`models.features.wide` gives them.
+    background
+        As for :class:`models.CauseClassifier`.
+    """
+    from models.jobs import all_causes, code_jobs, ways_of
+    from models.unseen import count_unseen
+
+    names, place = all_causes(np.asarray(cause, dtype=str), background)
+    jobs = code_jobs(frame, names, place, np.ones(len(place)), background)
+    return CauseModel(
+        classes_=names,
+        columns=jobs.columns,
+        log_share=np.zeros(jobs.causes),
+        log_ratio=np.zeros((int(jobs.starts[-1]), jobs.causes)),
+        pairs=None,
+        linear=None,
+        trees=None,
+        ways=ways_of(jobs, np.ones(len(place), dtype=bool)),
+        weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
+        jobs=np.bincount(place, minlength=jobs.causes).astype(float),
+        unseen=count_unseen(frame, place, names, scope, background),
+    )

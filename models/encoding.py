@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
 MOST_BINS = 8  # quantile bins of a number column; a trade age curve needs no more (common practice, no source)
 NOT_KNOWN = -1
@@ -71,12 +71,24 @@ def _text(value: Any) -> str:
     return str(value)
 
 
-def learn_columns(frame: pd.DataFrame, most_bins: int = MOST_BINS) -> list[Column]:
+def learn_columns(
+    frame: pd.DataFrame, most_bins: int = MOST_BINS, also: Mapping[str, Iterable[str]] | None = None
+) -> list[Column]:
     """Learn each column: categories in order of text, or quantile bins of a number column.
 
-    Columns without any known value keep no codes and say nothing.
+    Columns without any known value keep no codes and say nothing. ``also``: values by column that are heard although
+    no row shows them.
     """
-    return [_learn(str(name), frame.iloc[:, position], most_bins) for position, name in enumerate(frame.columns)]
+    learnt = [_learn(str(name), frame.iloc[:, position], most_bins) for position, name in enumerate(frame.columns)]
+    more = {name: set(values) for name, values in (also or {}).items()}
+    told = [_with_more(column, more.pop(column.name, set())) for column in learnt]
+    return told + [Column(name, tuple(sorted(values)), ()) for name, values in sorted(more.items())]
+
+
+def _with_more(column: Column, values: set[str]) -> Column:
+    if column.is_number or not values:
+        return column
+    return Column(column.name, tuple(sorted({*column.values, *values})), ())
 
 
 def _learn(name: str, values: pd.Series, most_bins: int) -> Column:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models.encoding import never_seen
-from models.features import FINDING, SYMPTOM
+from models.features import CODE, FINDING, SYMPTOM
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from models.cause_model import CauseModel
 
 MOST_JOBS_SHOWN = 5
+KIND = "kind"
 Z = 1.959964  # two-sided 95 %
 
 
@@ -77,9 +78,16 @@ def outside_note(model: CauseModel, asked: pd.DataFrame) -> str | None:
     strange = never_seen(asked, model.columns)
     is_told = asked.iloc[0].notna()
     strange += [name for name in asked.columns[is_told] if name not in known_names]
-    said = [
-        _said(name) for name in strange if not (name.startswith((SYMPTOM, FINDING)) and asked[name].iloc[0] == "no")
+    untold = {CODE: "none"}
+    told = [
+        name
+        for name in strange
+        if asked[name].iloc[0] != ("no" if name.startswith((SYMPTOM, FINDING)) else untold.get(name))
     ]
+    kind = str(asked[KIND].iloc[0])
+    if KIND not in told and model.unseen.jobs.get(kind) == 0:
+        told.append(KIND)  # on the lists, but no job of it was learned from
+    said = [_said(name) for name in told]
     if not said:
         return None
     return f"Outside the past jobs: {', '.join(dict.fromkeys(said))}. The answer rests on what else is known."

@@ -65,6 +65,8 @@ def _has_entries(entries: object) -> bool:
 
 def _findings(lists: pd.Series) -> pd.DataFrame:
     seen = _exploded(lists)
+    if seen.empty:
+        return pd.DataFrame(index=lists.index)
     parted = seen.str.partition("=")
     table = pd.DataFrame(
         {"row": seen.index, "finding": parted[0].str.strip().to_numpy(), "value": parted[2].str.strip().to_numpy()}

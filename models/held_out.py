@@ -11,6 +11,7 @@ from threadpoolctl import threadpool_limits
 from models.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.boosting import fit_trees
 from models.column_weights import Unseen, column_weights
+from models.jobs import ways_of
 from models.linear import fit_linear, one_hot
 from models.pairs import Pairs, find_pairs
 from models.pool import job_losses, pool_loss, pool_weights
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
 
     from models.encoding import Column
+    from models.jobs import Jobs
 
 FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
@@ -27,31 +29,7 @@ LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool 
 JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
 BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
-ORDER = ("share", "bayes", "pairs", "linear", "boosting")
-
-
-@dataclass(frozen=True)
-class Jobs:
-    """Coded training jobs.
-
-    Attributes
-    ----------
-    codes, at
-        Jobs × columns: codes, and positions among all cells.
-    cause, weight
-        Of each job.
-    starts
-        First cell of each column, last entry the number of cells.
-    causes
-        How many there are.
-    """
-
-    codes: np.ndarray
-    at: np.ndarray
-    cause: np.ndarray
-    weight: np.ndarray
-    starts: np.ndarray
-    causes: int
+ORDER = ("share", "bayes", "pairs", "linear", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -79,16 +57,18 @@ class Decided:
     rounds: int = 0
 
 
-NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0]))
+NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0]))
+LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
 
 
-def decide(jobs: Jobs, columns: list[Column], inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
+def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
     """Let held-out jobs decide what each part is worth; ``inputs`` None leaves boosting out."""
     held = HeldOut(jobs, folds, seed)
+    held.try_ways()
     held.keep("pairs", held.paired)
     freedom = held.try_linear()
-    rounds = held.try_boosting(inputs, columns, seed) if inputs is not None else 0
-    heard = {column.name: float(weight) for column, weight in zip(columns, held.heard, strict=True)}
+    rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
+    heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
     return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds)
 
 
@@ -169,7 +149,7 @@ class HeldOut:
         if not opinion.any():
             return False
         tried = [*self.opinions.values(), opinion[self.scored]]
-        weights = pool_weights(tried, self.cause, self.weight)
+        weights = self.weigh({**self.opinions, name: opinion[self.scored]})
         losses = job_losses(tried, weights, self.cause)
         gain = self.losses - losses
         won = float(np.average(gain, weights=self.weight))
@@ -179,10 +159,26 @@ class HeldOut:
         self.pool, self.losses = weights, losses
         return True
 
+    def weigh(self, opinions: dict[str, np.ndarray]) -> np.ndarray:
+        """Weights of opinions; those of few jobs stay near the lists alone."""
+        usual = np.array([float(name == "ways") for name in opinions]) if "ways" in opinions else None
+        return pool_weights(list(opinions.values()), self.cause, self.weight, usual)
+
     def weights(self) -> np.ndarray:
         """Weights of the pool in the order of the model's opinions, zero for what was left out."""
         fitted = dict(zip(self.opinions, self.pool, strict=True))
         return np.array([fitted.get(name, 0.0) for name in ORDER])
+
+    def try_ways(self) -> None:
+        """Try what the lists say."""
+        jobs = self.jobs
+        opinion = np.zeros_like(self.share)
+        for part in np.unique(self.fold[self.scored]) if jobs.written is not None else ():
+            mine = self.fold == part
+            ways = ways_of(jobs, ~mine)
+            if ways is not None:
+                opinion[mine] = ways.scores(jobs.codes[mine], jobs.at[mine], jobs.places, jobs.causes)
+        self.keep("ways", opinion)
 
     def try_linear(self) -> float:
         """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""
@@ -200,8 +196,9 @@ class HeldOut:
         for freedom in FREEDOMS:
             tried = linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
             told = self.shown[mine] @ tried
-            pool = pool_weights([self.share[mine], self.told[mine], told], cause, weight)
-            loss = pool_loss([self.share[mine], self.told[mine], told], pool, cause, weight)
+            others = [opinion[mine[self.scored]] for opinion in self.opinions.values()]
+            pool = pool_weights([*others, told], cause, weight)
+            loss = pool_loss([*others, told], pool, cause, weight)
             if loss > best_loss:
                 break
             best, best_loss, weights = freedom, loss, tried

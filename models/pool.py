@@ -6,8 +6,16 @@ import numpy as np
 
 from models.linear import softmax
 
+HOLD = 20.0
 
-def pool_weights(opinions: list[np.ndarray], cause: np.ndarray, weight: np.ndarray, lean: float = 1e-3) -> np.ndarray:
+
+def pool_weights(
+    opinions: list[np.ndarray],
+    cause: np.ndarray,
+    weight: np.ndarray,
+    usual: np.ndarray | None = None,
+    lean: float = 1e-3,
+) -> np.ndarray:
     """Weights of Σ w·score that give the lowest held-out log-loss; an opinion that does not help gets exactly zero.
 
     Parameters
@@ -18,6 +26,8 @@ def pool_weights(opinions: list[np.ndarray], cause: np.ndarray, weight: np.ndarr
         Code of each job's cause.
     weight
         Weight of each job.
+    usual
+        Weights held to by ``HOLD`` jobs' worth of log-loss a squared unit; None = none.
     lean
         Small ridge toward equal scale, for a stable answer where two opinions say the same.
     """
@@ -26,17 +36,19 @@ def pool_weights(opinions: list[np.ndarray], cause: np.ndarray, weight: np.ndarr
     stack = np.stack([opinion - opinion.mean(axis=1, keepdims=True) for opinion in opinions])
     right = stack[:, np.arange(len(cause)), cause]
     share = weight / weight.sum()
+    centre = np.zeros(len(opinions)) if usual is None else usual
+    hold = lean if usual is None else lean + HOLD / len(cause)
 
     def loss(weights: np.ndarray) -> tuple[float, np.ndarray]:
         scores = np.tensordot(weights, stack, axes=1)
         top = scores.max(axis=1, keepdims=True)
         total = np.log(np.exp(scores - top).sum(axis=1)) + top[:, 0]
-        value = (share * (total - weights @ right)).sum() + lean * (weights @ weights)
+        value = (share * (total - weights @ right)).sum() + hold * ((weights - centre) @ (weights - centre))
         chance = softmax(scores)
-        slope = (share * ((stack * chance).sum(axis=2) - right)).sum(axis=1) + 2 * lean * weights
+        slope = (share * ((stack * chance).sum(axis=2) - right)).sum(axis=1) + 2 * hold * (weights - centre)
         return float(value), slope
 
-    start = np.full(len(opinions), 1.0 / len(opinions))
+    start = np.full(len(opinions), 1.0 / len(opinions)) if usual is None else usual
     found = minimize(loss, start, jac=True, method="L-BFGS-B", bounds=[(0.0, 4.0)] * len(opinions))
     return np.where(found.x < 1e-3, 0.0, found.x)
 

@@ -12,16 +12,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.boosting import Trees
-from models.cause_model import CauseModel, Unseen
+from models.cause_model import CauseModel
 from models.encoding import Column
 from models.pairs import Pairs
+from models.unseen import Unseen
+from models.ways import Ways, places_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-FORMAT = 1
+FORMAT = 2
 MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
 _PAIRS = ("columns", "starts", "widths", "table")
+_WAYS = tuple(one.name for one in fields(Ways))
 _ARRAYS = ("log_share", "log_ratio", "linear", "weights", "jobs")
 
 
@@ -52,6 +55,8 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
     arrays = {name: getattr(model, name) for name in _ARRAYS if getattr(model, name) is not None}
     if model.pairs is not None:
         arrays |= {f"pairs_{name}": getattr(model.pairs, name) for name in _PAIRS}
+    if model.ways is not None:
+        arrays |= {f"ways_{name}": getattr(model.ways, name) for name in _WAYS}
     if model.trees is not None:
         arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
     with (folder / WEIGHTS).open("wb") as out:
@@ -91,7 +96,7 @@ def open_model(folder: Path) -> CauseModel:
         A file is missing, damaged, of a newer format, or its parts do not fit one another.
     """
     told = _read_json(folder / MODEL)
-    if told.get("format") != FORMAT:
+    if told.get("format") not in (1, FORMAT):
         raise ModelUnreadable(f"model format {told.get('format')!r} is not the one this version reads ({FORMAT})")
     try:
         if told["weights_sha256"] != _fingerprint(folder / WEIGHTS):
@@ -135,7 +140,8 @@ def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, 
         pairs=Pairs(**{name: arrays[f"pairs_{name}"] for name in _PAIRS}) if "pairs_table" in arrays else None,
         linear=arrays.get("linear"),
         trees=trees,
-        weights=arrays["weights"],
+        ways=Ways(**{name: arrays[f"ways_{name}"] for name in _WAYS}) if "ways_cause" in arrays else None,
+        weights=np.pad(arrays["weights"], (0, 1)) if told["format"] == 1 else arrays["weights"],
         jobs=arrays["jobs"],
         unseen=Unseen(**told["unseen"]),
         card=card,
@@ -151,9 +157,10 @@ def _check(model: CauseModel) -> None:
     """Refuse parts whose sizes do not fit, so that a damaged folder fails here and not in an answer."""
     causes, size = len(model.classes_), sum(column.size for column in model.columns)
     right = (
-        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (5,)
+        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (6,)
     )
     right = right and (model.linear is None or model.linear.shape == (size, causes))
+    right = right and (model.ways is None or _ways_fit(model, causes, size))
     if model.trees is not None:
         nodes = len(model.trees.value)
         inside = all(
@@ -163,3 +170,17 @@ def _check(model: CauseModel) -> None:
         right = right and inside and model.trees.baseline.shape == (causes,)
     if not right:
         raise ModelUnreadable("the sizes of the weights do not fit one another")
+
+
+def _ways_fit(model: CauseModel, causes: int, size: int) -> bool:
+    ways, places = model.ways, places_of(model.columns)
+    if ways is None:
+        return True
+    number, said = len(ways.cause), len(places.said)
+    return (
+        np.array_equal(np.unique(ways.cause), np.arange(causes))
+        and ways.log_share.shape == (max(places.kinds, 1) + 1, number)
+        and ways.ratio.shape == (size, number)
+        and ways.main.shape == ways.extra.shape == (said, number)
+        and ways.pair_ratio.shape == (len(ways.pairs), number)
+    )

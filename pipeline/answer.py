@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.costs import Costs
 from pipeline.evidence import FEW, SHOWN_JOBS, Evidence, gather
 from pipeline.known_advice import AdviceRow, for_parts, kept
-from pipeline.odds import Odds, odds_of, opinions, stored_model
+from pipeline.odds import Odds, model_for, odds_of, opinions
 from pipeline.question import Question, read_question
 from pipeline.show import Shown
 from pipeline.trade import ALWAYS, Trade, about
@@ -272,8 +272,10 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
         question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
         for question, evidence in {q.kind: (q, e) for q, e in zip(questions, found, strict=True)}.values()
     }
-    model, name = stored_model(database)
-    told = opinions(questions, model) if model is not None and questions else [None] * len(questions)
+    if not questions:
+        return []
+    model, name = model_for(database, words)
+    told = opinions(questions, model)
     return [
         Asked(q, costs[q.kind], evidence, odds_of(q, trades[q.kind], evidence, model, name, opinion))
         for q, evidence, opinion in zip(questions, found, told, strict=True)

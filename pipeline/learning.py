@@ -10,6 +10,7 @@ import shutil
 from typing import TYPE_CHECKING, Any
 
 from pipeline import known_advice
+from pipeline.background import background
 from pipeline.errors import ModelError, UsageError, file_fault, shown
 from pipeline.whole_file import whole
 
@@ -73,7 +74,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         )
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
-    exam = examine(past, asked)
+    exam = examine(past, asked, background=background(words))
     fitted = exam["fitted"].refit(wide(jobs), jobs["cause"].astype(str))
     name = _next_name(database)
     card = _card(name, jobs, cut, settings, exam, fitted.model_)
@@ -105,7 +106,7 @@ def _card(
         "made_at": dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat(),
         "snapshot": _snapshot(jobs),
         "episodes": len(jobs),
-        "causes": len(model.classes_),
+        "causes": int((model.jobs > 0).sum()),
         "first_date": _day(jobs["cure_date"].min()),
         "as_of": _day(jobs["cure_date"].max()),
         "exam_learned_to": _day(past["cure_date"].max()),
@@ -113,7 +114,7 @@ def _card(
         "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
         "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights, strict=True)},
         "profile": drift.profile(jobs),
-        "jobs_by_cause": {str(c): float(n) for c, n in zip(model.classes_, model.jobs, strict=True)},
+        "jobs_by_cause": {str(c): float(n) for c, n in zip(model.classes_, model.jobs, strict=True) if n},
         **{key: exam[key] for key in ("scores", "baselines", "never_seen_causes", "none_of_these") if key in exam},
         **{key: exam[key] for key in ("reliability", "by_kind", "by_facts") if key in exam},
     }
@@ -360,7 +361,9 @@ def backtest(database: Database, words: Words, settings: Settings, *, months: in
         raise ModelError(
             f"There are {len(jobs)} cured jobs; {FEWEST} are the fewest for a backtest.", "Load more job records."
         )
-    return roll(jobs, months, ALL) | {"learning_curve": learning_curve(jobs), "episodes": len(jobs)}
+    lists = background(words)
+    curve = learning_curve(jobs, background=lists)
+    return roll(jobs, months, ALL, background=lists) | {"learning_curve": curve, "episodes": len(jobs)}
 
 
 def drift(database: Database) -> dict[str, Any]:

@@ -106,10 +106,10 @@ def about(words: Words, kind: str) -> Trade:
     expected: dict[tuple[str, str, str], float] = {}
     for row in faults.to_dict("records"):
         cause = row["cause"]
-        repairs.setdefault(cause, Repair(_split(row["parts"]), row["action"], _number(row["minutes"])))
-        for symptom in _split(row["symptoms"] if "symptoms" in row else row["symptom"]):
-            shares.setdefault(symptom, {})[cause] = _number(row["share"]) or 0.0
-        for finding, value, probability in _expectations(row["expected"]):
+        repairs.setdefault(cause, Repair(split(row["parts"]), row["action"], number(row["minutes"])))
+        for symptom in split(row["symptoms"] if "symptoms" in row else row["symptom"]):
+            shares.setdefault(symptom, {})[cause] = number(row["share"]) or 0.0
+        for finding, value, probability in expectations(row["expected"]):
             expected.setdefault((cause, finding, value), probability)
     return Trade(
         kind=kind,
@@ -127,13 +127,13 @@ def kind_cautions(words: Words, kind: str) -> tuple[str, ...]:
     """Cautions of a kind; a kind no list knows gets isolation."""
     kinds = words.kinds()
     known = kinds.loc[kinds["kind"] == kind, "cautions"]
-    return _split(known.iloc[0]) if len(known) else ("isolate",)
+    return split(known.iloc[0]) if len(known) else ("isolate",)
 
 
 def _of_kind(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
     if "kind" in frame.columns:
         return frame.loc[frame["kind"] == kind]
-    return frame.loc[[kind in _split(kinds) for kinds in frame["kinds"]]]
+    return frame.loc[[kind in split(kinds) for kinds in frame["kinds"]]]
 
 
 def _check(row: Mapping[Any, Any]) -> CheckCard:
@@ -141,19 +141,20 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
     return CheckCard(
         name=row["check"],
         finding=row["finding"],
-        values=_split(row["values"]),
-        minutes=_number(row["minutes"]) or 5.0,
+        values=split(row["values"]),
+        minutes=number(row["minutes"]) or 5.0,
         access=access if isinstance(access, str) else "",
-        cautions=_split(row["cautions"]),
+        cautions=split(row["cautions"]),
     )
 
 
 def _part(row: Mapping[Any, Any]) -> PartCard:
-    return PartCard(_number(row["price"]) or 0.0, _number(row["minutes"]) or 30.0, _split(row["cautions"]))
+    return PartCard(number(row["price"]) or 0.0, number(row["minutes"]) or 30.0, split(row["cautions"]))
 
 
-def _expectations(cell: Any) -> Iterable[tuple[str, str, float]]:
-    for piece in _split(cell):
+def expectations(cell: Any) -> Iterable[tuple[str, str, float]]:
+    """Finding, value and chance of each expectation in a cell."""
+    for piece in split(cell):
         stated, probability = piece.rsplit(" ", 1)
         finding, value = stated.split("=", 1)
         yield finding, value, float(probability)
@@ -166,14 +167,15 @@ def _expected_frame(expected: Mapping[tuple[str, str, str], float]) -> pd.DataFr
     return pd.DataFrame(rows, columns=["cause", "finding", "value", "probability"])
 
 
-def _split(cell: Any) -> tuple[str, ...]:
+def split(cell: Any) -> tuple[str, ...]:
     """Terms of a cell: a list as it is, text at "|" and ";", nothing from an empty cell."""
     if isinstance(cell, str):
         return tuple(piece.strip() for piece in cell.replace(";", "|").split("|") if piece.strip())
     return tuple(cell) if isinstance(cell, list | tuple) else ()
 
 
-def _number(cell: Any) -> float | None:
+def number(cell: Any) -> float | None:
+    """Number of a cell; None when it is empty."""
     if cell is None or cell == "" or cell != cell:
         return None
     return float(cell)

@@ -13,12 +13,13 @@ import pytest
 from visit_workshop import folder, open_workshop
 
 from models.plan_problem import without_checks
+from pipeline import Workshop
 from pipeline import answer as answers
 from pipeline.costs import LISTED_WORTH
 from pipeline.errors import UsageError
 from pipeline.evidence import MOST_ALIKE, gather
 from pipeline.known_advice import AdviceRow, for_parts
-from pipeline.odds import LISTED_JOBS, odds_of
+from pipeline.odds import model_for, odds_of, opinions
 from pipeline.question import Question, read_question
 from pipeline.settings import Settings
 from pipeline.show import wrapped
@@ -214,18 +215,13 @@ def test_a_question_reads_as_its_record_was_read(workshop):
 
 
 class OneOpinion:
-    """A model that knows two causes and one finding."""
+    """A model that knows two causes of washing machines and one of nothing the lists know."""
 
-    def __init__(self, p, finding=None):
-        self.classes_ = np.array(["blocked pump filter", "level sensor fault"], dtype=object)
-        self.p, self.columns = p, []
-        if finding:
-            self.columns = [
-                type("Column", (), {"name": f"finding: {finding}", "values": ("yes", "no"), "is_number": False})()
-            ]
+    classes_ = np.array(["blocked pump filter", "level sensor fault", "haunted"], dtype=object)
+    columns: tuple[object, ...] = ()
 
     def predict_proba(self, frame):
-        return np.tile(self.p, (len(frame), 1))
+        return np.tile([0.6, 0.2, 0.2], (len(frame), 1))
 
     def none_of_these(self, frame):
         return np.full(len(frame), 0.1)
@@ -235,35 +231,32 @@ def gather_one(workshop, question):
     return gather(workshop.database.connection, [question], {question.kind: about(workshop.words, question.kind)})[0]
 
 
-def odds(workshop, monkeypatch, model, question):
+def test_the_model_speaks_for_the_causes_of_the_kind_alone(workshop, monkeypatch):
     monkeypatch.setattr("models.evidence.outside_note", lambda *_: None)
-    trade = about(workshop.words, question.kind)
-    evidence = gather_one(workshop, question)
-    return odds_of(question, trade, evidence, model, "0001"), evidence
-
-
-def test_few_jobs_lean_on_the_word_lists_and_many_on_the_model(workshop, monkeypatch):
     question = Question("washing machine", symptoms=("does not drain",))
-    got, evidence = odds(workshop, monkeypatch, OneOpinion([0.9, 0.1]), question)
-    jobs = sum(evidence.same_complaint_jobs.values())
-    share = about(workshop.words, "washing machine").shares["does not drain"]
-    listed = share["blocked pump filter"] / sum(share.values())
-    expected = (jobs * 0.9 + LISTED_JOBS * listed) / (jobs + LISTED_JOBS) * 0.9
-    assert got.causes["blocked pump filter"] == pytest.approx(expected)
+    got = odds_of(question, about(workshop.words, question.kind), gather_one(workshop, question), OneOpinion(), "0001")
+    assert got.causes == pytest.approx({"blocked pump filter": 0.675, "level sensor fault": 0.225})
     assert got.none_of_these == pytest.approx(0.1)
 
 
-def test_a_finding_the_model_never_met_still_counts(workshop, monkeypatch):
-    before, _ = odds(
-        workshop, monkeypatch, OneOpinion([0.5, 0.5]), Question("washing machine", symptoms=("does not drain",))
-    )
-    question = Question("washing machine", symptoms=("does not drain",), findings={"water left": "no"})
-    ratio = []
-    for model in (OneOpinion([0.5, 0.5]), OneOpinion([0.5, 0.5], "water left")):
-        after, _ = odds(workshop, monkeypatch, model, question)
-        ratio.append(after.causes["level sensor fault"] / after.causes["blocked pump filter"])
-    assert ratio[0] > 2 * before.causes["level sensor fault"] / before.causes["blocked pump filter"]
-    assert ratio[1] < ratio[0]
+def test_without_a_trained_model_the_lists_answer_and_the_jobs_correct_them(workshop, tmp_path):
+    question = Question("washing machine", symptoms=("does not spin",))
+    seen = question.with_finding("brushes", "worn")
+    with Workshop.open(tmp_path / "new.duckdb") as empty:
+        model, name = model_for(empty.database, empty.words)
+        listed, told = (causes for causes, _, _ in opinions([question, seen], model))
+    assert name is None
+    shares = about(workshop.words, "washing machine").shares["does not spin"]
+    among = sum(listed[cause] for cause in shares)
+    assert among > 0.85
+    for cause, share in shares.items():
+        assert listed[cause] / among == pytest.approx(share / sum(shares.values()), abs=0.03)
+    assert told["worn motor brushes"] > 0.7 > 2 * listed["worn motor brushes"]
+    model, _ = model_for(workshop.database, workshop.words)
+    corrected = opinions([question], model)[0][0]
+    jobs = gather_one(workshop, question).same_complaint_jobs
+    fits = [sum(n * np.log(told[cause]) for cause, n in jobs.items()) for told in (listed, corrected)]
+    assert fits[1] > fits[0]
 
 
 def test_the_plan_costs_no_more_than_repairs_alone(asked):

@@ -16,6 +16,7 @@ from models.drift import stability_index
 from pipeline import learning
 from pipeline.errors import ModelError, UsageError
 from pipeline.settings import Settings
+from pipeline.words import Words
 from tests.cause_world import training_table
 
 
@@ -36,7 +37,7 @@ def without_advice(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def train(database: Any, **choice: Any) -> dict[str, Any]:
-    return learning.train(database, None, Settings(), **choice)  # type: ignore[arg-type]
+    return learning.train(database, Words.load(), Settings(), **choice)
 
 
 def test_trains_scores_and_beats_the_plain_ways(tmp_path: Path) -> None:
@@ -119,7 +120,7 @@ def test_a_damaged_model_is_told_and_another_can_be_chosen(tmp_path: Path) -> No
 
 def test_backtest_rolls_by_month_and_says_what_more_jobs_would_buy(tmp_path: Path) -> None:
     database = workshop(tmp_path, training_table(500))
-    told = learning.backtest(database, None, Settings(), months=2)  # type: ignore[arg-type]
+    told = learning.backtest(database, Words.load(), Settings(), months=2)
     assert [row["month"] for row in told["months"]] == sorted(row["month"] for row in told["months"])
     assert len(told["months"]) == 2
     assert "plain boosting" in told["baselines"]
@@ -213,3 +214,20 @@ def test_interval_of_a_probability_is_wilsons() -> None:
     low, high = evidence.interval(np.array([81 / 263]), 263)
     assert (round(float(low[0]), 4), round(float(high[0]), 4)) == (0.2553, 0.3662)
     assert [float(x[0]) for x in evidence.interval(np.array([0.3]), 0)] == [0.0, 1.0]
+
+
+def test_jobs_without_a_finding_symptom_or_code_have_a_table_too() -> None:
+    jobs = pd.DataFrame(
+        {
+            "kind": ["oven"] * 3,
+            "make": ["Tavrik"] * 3,
+            "model_family": [None] * 3,
+            "age_years": [3.0, None, 5.0],
+            "symptoms": [[], [], []],
+            "codes": [[], [], []],
+            "findings": [[], [], []],
+        }
+    )
+    X = features.wide(jobs)
+    assert len(X) == 3
+    assert not [name for name in X.columns if name.startswith(("symptom: ", "finding: "))]

@@ -1,0 +1,36 @@
+"""The word lists as a background for the cause model: every way to fail, its share, and what checks should show."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.trade import expectations, number, split
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipeline.words import Words
+
+COLUMNS = ["way", "cause", "column", "value", "chance"]
+
+
+def background(words: Words) -> pd.DataFrame:
+    """Give the lists in force, the workshop's own among them, one row a way to fail and value.
+
+    Returns
+    -------
+    way (place in the list), cause, column (``kind``: chance holds the way's share; ``part``: what it needs;
+    ``symptom: s``; ``finding: f``), value, chance. A way without a share counts like the least of those written.
+    """
+    import pandas as pd
+
+    from models.features import FINDING, SYMPTOM
+
+    rows: list[tuple[int, str, str, str, float]] = []
+    for way, fault in enumerate(words.faults().to_dict("records")):
+        cause, symptoms = fault["cause"], split(fault["symptoms"])
+        rows += [(way, cause, "kind", kind, number(fault["share"]) or 1.0) for kind in split(fault["kinds"])]
+        rows += [(way, cause, "part", part, 1.0) for part in split(fault["parts"])]
+        rows += [(way, cause, SYMPTOM + symptom, "yes", 1 / len(symptoms)) for symptom in symptoms]
+        rows += [(way, cause, FINDING + f, value, p) for f, value, p in expectations(fault["expected"])]
+    return pd.DataFrame(rows, columns=COLUMNS)
