@@ -83,11 +83,6 @@ class Database:
         """Where fitted models are kept."""
         return beside(self.path)["models"]
 
-    @property
-    def settings_file(self) -> Path:
-        """The workshop's own choices."""
-        return beside(self.path)["toml"]
-
     @classmethod
     def open(cls, path: Path | str, *, read_only: bool = False) -> Database:
         """Open or create the database, waiting a bounded time while another process holds it.

@@ -50,13 +50,6 @@ class LayoutError(PriorjobsError):
     code = "layout"
 
 
-class RecordsRefused(PriorjobsError):
-    """Lines were refused and the caller asked for all or nothing."""
-
-    code = "records refused"
-    exit_status = 1
-
-
 class ModelError(PriorjobsError):
     """A model folder that is missing, damaged, or too poor to use."""
 

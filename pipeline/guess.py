@@ -11,9 +11,9 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from pipeline.batches import frame
+from pipeline.incoming import plain_name
 from pipeline.layout import FIELDS, PART_FIELDS, Layout, Rule, open_layout, shipped
 from pipeline.mapping import cell
-from pipeline.read import plain_name
 from pipeline.values import ages, dates, durations, money
 from pipeline.values.distinct import plain
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import LayoutError, shown
-from pipeline.read import Reading, plain_name
+from pipeline.incoming import Reading, plain_name
 
 FIELDS = (
     "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",

@@ -18,10 +18,11 @@ import duckdb
 import sql
 from pipeline.errors import DatabaseUnusable, LayoutError, shown
 from pipeline.guess import choose_layout, known_names
+from pipeline.incoming import Reading, Records
 from pipeline.layout import FIELDS, Layout, open_layout, parse_layout
 from pipeline.load_report import FileReport, LoadReport
 from pipeline.privacy import load_key
-from pipeline.read import Reading, Records, read
+from pipeline.read import read
 from pipeline.screen import Screened, screen
 from pipeline.sources import Source, open_sources
 from pipeline.stage import stage_batch

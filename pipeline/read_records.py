@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import IO, TYPE_CHECKING, Any
 
 from pipeline.errors import FileUnreadable, shown
-from pipeline.read import MOST_COLUMNS, Line, Records, Refused, store, unique_names
+from pipeline.incoming import MOST_COLUMNS, Line, Records, Refused, store, unique_names
 
 if TYPE_CHECKING:
     import duckdb

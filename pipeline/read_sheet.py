@@ -6,7 +6,17 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import FileUnreadable, UsageError, shown
-from pipeline.read import HEADER_WITHIN, Line, Reading, Records, Refused, find_header, plain_name, store, unique_names
+from pipeline.incoming import (
+    HEADER_WITHIN,
+    Line,
+    Reading,
+    Records,
+    Refused,
+    find_header,
+    plain_name,
+    store,
+    unique_names,
+)
 from pipeline.read_records import as_text
 from pipeline.sheet_size import check_size
 

@@ -13,7 +13,7 @@ from typing import IO, TYPE_CHECKING
 import duckdb
 
 from pipeline.errors import FileUnreadable, LayoutError, shown
-from pipeline.read import Line, Reading, Records, Refused, find_header, store, unique_names
+from pipeline.incoming import Line, Reading, Records, Refused, find_header, store, unique_names
 from pipeline.sources import CHUNK, Source, private_copy
 
 if TYPE_CHECKING:
@@ -260,7 +260,7 @@ def _quote(text: str, delimiter: str) -> str:
 
 
 def _agreement(rows: list[list[str]], known_names: frozenset[str]) -> tuple[float, float]:
-    from pipeline.read import plain_name
+    from pipeline.incoming import plain_name
 
     if not rows:
         return (0.0, 0.0)

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 from pipeline.answer import Answer, Asked, answered, ask
 from pipeline.errors import UsageError, shown
 from pipeline.guess import guess_layout, known_names, shipped_layout
+from pipeline.incoming import Reading, Records
 from pipeline.known_advice import kept
 from pipeline.load import drop_temporary
 from pipeline.question import Question, read_questions
-from pipeline.read import Reading, Records, read
+from pipeline.read import read
 from pipeline.sources import open_sources
 from pipeline.visit_plan import CARRY_MONEY
 from pipeline.visit_tree import tree

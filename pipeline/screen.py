@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline import identity
 from pipeline.batches import batches, insert
+from pipeline.incoming import Records
 from pipeline.layout import FIELDS, Layout, position
 from pipeline.mapping import cell, literal, map_lines, personal_columns
-from pipeline.read import Records
 from pipeline.values import dates, durations, money
 from pipeline.values.distinct import NOT_KNOWN, plain
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import textwrap
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from reports import theme
-from reports.page import Picture
+
+if TYPE_CHECKING:
+    from reports.page import Picture
 
 TITLE_WIDTH = 70
 SCALE = 2

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 from pipeline import read_text, sources
 from pipeline.errors import FileUnreadable, LayoutError, PriorjobsError, UsageError
-from pipeline.read import Reading, find_header, plain_name, read, unique_names
+from pipeline.incoming import Reading, find_header, plain_name, unique_names
+from pipeline.read import read
 from pipeline.read_records import as_text
 from pipeline.sources import open_sources
 
