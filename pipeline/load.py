@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import duckdb
 
 import sql
+from pipeline.edition import is_outdated
 from pipeline.errors import DatabaseUnusable, LayoutError, shown
 from pipeline.guess import choose_layout, known_names
 from pipeline.incoming import Reading, Records
@@ -25,7 +26,7 @@ from pipeline.privacy import load_key
 from pipeline.read import read
 from pipeline.screen import Screened, screen
 from pipeline.sources import Source, open_sources
-from pipeline.stage import stage_batch
+from pipeline.stage import restage, stage_batch
 from pipeline.versions import Versions, compare
 
 if TYPE_CHECKING:
@@ -74,6 +75,8 @@ def load_files(
 ) -> LoadReport:
     """Load every file the paths name; each is one transaction.
 
+    Where the word lists have changed since, what is held is read again with them first.
+
     Parameters
     ----------
     database, words, settings
@@ -108,6 +111,9 @@ def load_files(
     give_words: Callable[[], Words] = words if callable(words) else lambda: words
     asked = _Asked(database, give_words, settings, given, sheet, strict, dry_run, progress or (lambda _: None))
     report = LoadReport(dry_run=dry_run, strict=strict)
+    if not dry_run and is_outdated(database.connection, settings):
+        asked.tell("The word lists have changed: reading the visits held again …")
+        restage(database, asked.words, settings)
     for source in open_sources(paths, database.scratch):
         try:
             with _bounded_memory(database.connection):

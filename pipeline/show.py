@@ -172,9 +172,15 @@ def status(told: dict[str, Any]) -> list[str]:
         ),
     ]
     if told["words_to_review"]:
-        rows = [[w["uses"], w["list"], w["written"], w["example"] or ""] for w in told["words_to_review"]]
+        rows = [[w["uses"], w["list"], w["written"], _one_line(w["example"])] for w in told["words_to_review"]]
         lines += ["", "Most worth reviewing (priorjobs review):", *table(["uses", "list", "written", "example"], rows)]
+    if told["word_lists_changed"]:
+        lines += ["", "The word lists have changed since: the next load reads every visit again with them."]
     return [*lines, "", *pairs({"model": told["model"]})]
+
+
+def _one_line(text: str | None) -> str:
+    return " ".join((text or "").split())
 
 
 def _share(count: int, of: int) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline import identity
 from pipeline.batches import batches, frame, insert, slices
+from pipeline.edition import remember
 from pipeline.layout import FIELDS
 from pipeline.values import ages, durations, money, parts_line
 from pipeline.values.distinct import plain
@@ -40,6 +41,8 @@ def restage(database: Database, words: Words, settings: Settings) -> None:
         _in_force(connection, "select visit_key, max(batch_id) as batch_id from raw_record group by all")
         _stage(connection, words, settings)
         _store_words(connection, words)
+        connection.execute("delete from reading")
+        remember(connection, settings)
         sql.rebuild(connection)
 
 
@@ -69,6 +72,7 @@ def stage_batch(
         _read_days(connection, f"(select record_id as visit_id, * from raw_record where batch_id = {batch_id})")
     _stage(connection, words, settings)
     _store_words(connection, words)
+    remember(connection, settings)
 
 
 def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int) -> None:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from pipeline.edition import is_outdated
+
 if TYPE_CHECKING:
     import duckdb
 
     from pipeline.database import Database
+    from pipeline.settings import Settings
 
 MOST_WORDS = 10
 COLUMNS = (
@@ -17,7 +20,7 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def status(database: Database) -> dict[str, Any]:
+def status(database: Database, settings: Settings) -> dict[str, Any]:
     """Say at a glance what the workshop's database holds.
 
     Returns
@@ -25,7 +28,8 @@ def status(database: Database) -> dict[str, Any]:
     dict
         database; loaded (files, lines, visits, appliances, refused lines, first and last visit); columns (for each how
         many visits give it, how many of those are understood, the share); words_to_review (the ten most used that no
-        list knows); model (name, or that there is none; whether jobs came in since); last_files.
+        list knows); word_lists_changed (since the visits were read); model (name, or that there is none; whether jobs
+        came in since); last_files.
     """
     connection = database.connection
     return {
@@ -34,6 +38,7 @@ def status(database: Database) -> dict[str, Any]:
         "last_files": _last_files(connection),
         "columns": columns_understood(connection),
         "words_to_review": words_to_review(connection),
+        "word_lists_changed": is_outdated(connection, settings),
         "model": _model(database),
     }
 

@@ -408,7 +408,7 @@ class Workshop:
         """
         from pipeline.status import status
 
-        return status(self.database)
+        return status(self.database, self.settings)
 
 
 def _rebuild(database: Database, settings: Settings) -> None:

@@ -122,7 +122,7 @@ def test_a_reference_full_of_pattern_signs_is_only_text(workshop: Workshop, tmp_
 
 
 def test_status_counts_what_is_given_and_understood(workshop: Workshop) -> None:
-    told = status(workshop.database)
+    told = status(workshop.database, workshop.settings)
     json.dumps(told)
     assert told["loaded"] == {
         "files": 1, "lines": 4, "visits": 4, "appliances": 4, "refused_lines": 1,
