@@ -32,27 +32,37 @@ with recursive
         inner join (select appliance_id from ordered where visit_no = 2) as seen_again
             on seen_again.appliance_id = ordered.appliance_id
     ),
-    -- that lamps or a code show says which fault it is only where nothing else is told
-    told_here as (
+    told_again as (
         select distinct
             again.visit_id as visit_id,
             visit_symptom.source as source,
             visit_symptom.symptom_group as symptom_group
         from again
         inner join visit_symptom on visit_symptom.visit_id = again.visit_id
-        left join (
-            select distinct visit_id
-            from visit_symptom
-            where not is_negated and symptom_group <> 'display'
-        ) as says_more
-            on says_more.visit_id = again.visit_id
         where not visit_symptom.is_negated
-            and (visit_symptom.symptom_group <> 'display' or says_more.visit_id is null)
+    ),
+    -- that lamps or a code show says which fault it is only where nothing else is told
+    told_here as (
+        select
+            told_again.visit_id as visit_id,
+            told_again.source as source,
+            told_again.symptom_group as symptom_group
+        from told_again
+        left join (select distinct visit_id from told_again where symptom_group <> 'display') as says_more
+            on says_more.visit_id = told_again.visit_id
+        where told_again.symptom_group <> 'display' or says_more.visit_id is null
     ),
     complaining as (
         select distinct visit_id
         from told_here
         where source = 'complaint' and symptom_group <> 'display'
+    ),
+    shared_job as (
+        select appliance_id, job_no
+        from again
+        where job_no is not null
+        group by appliance_id, job_no
+        having count(*) > 1
     ),
     candidate as (
         select
@@ -70,27 +80,31 @@ with recursive
             and earlier.visit_no < again.visit_no
         union all
         select
-            visit_id,
-            lag(visit_id) over job as earlier_id,
-            lag(visit_no) over job as earlier_no,
-            visit_no,
+            again.visit_id as visit_id,
+            lag(again.visit_id) over job as earlier_id,
+            lag(again.visit_no) over job as earlier_no,
+            again.visit_no as visit_no,
             2 as rule,
-            datediff('day', lag(visit_date) over job, visit_date) as days,
-            lag(outcome) over job as earlier_outcome
+            datediff('day', lag(again.visit_date) over job, again.visit_date) as days,
+            lag(again.outcome) over job as earlier_outcome
         from again
-        where job_no is not null
-        window job as (partition by appliance_id, job_no order by visit_no)
+        inner join shared_job
+            on shared_job.appliance_id = again.appliance_id
+            and shared_job.job_no = again.job_no
+        window job as (partition by again.appliance_id, again.job_no order by again.visit_no)
         union all
         select
-            visit_id,
-            lag(visit_id) over unit as earlier_id,
-            lag(visit_no) over unit as earlier_no,
-            visit_no,
+            again.visit_id as visit_id,
+            earlier.visit_id as earlier_id,
+            earlier.visit_no as earlier_no,
+            again.visit_no as visit_no,
             4 as rule,
-            datediff('day', lag(visit_date) over unit, visit_date) as days,
-            lag(outcome) over unit as earlier_outcome
+            datediff('day', earlier.visit_date, again.visit_date) as days,
+            earlier.outcome as earlier_outcome
         from again
-        window unit as (partition by appliance_id order by visit_no)
+        inner join again as earlier
+            on earlier.appliance_id = again.appliance_id
+            and earlier.visit_no = again.visit_no - 1
     ),
     -- told both by the visit and by the earlier one; as an intersection no order of joins can make it large
     shares_complaint as (
@@ -137,25 +151,51 @@ with recursive
     told as (
         select visit_id, source, symptom_group
         from told_here
-        union
+        union all
         select linked.visit_id as visit_id, told_here.source as source, told_here.symptom_group as symptom_group
         from linked
         inner join told_here on told_here.visit_id = linked.earlier_id
         left join complaining on complaining.visit_id = linked.visit_id
-        where linked.choice = 1 and complaining.visit_id is null
+        left join told_here as own
+            on own.visit_id = linked.visit_id
+            and own.source = told_here.source
+            and own.symptom_group = told_here.symptom_group
+        where linked.choice = 1 and complaining.visit_id is null and own.visit_id is null
+    ),
+    told_of_unit as (
+        select
+            again.visit_id as visit_id,
+            again.visit_no as visit_no,
+            again.visit_date as visit_date,
+            again.outcome as outcome,
+            again.appliance_id as appliance_id,
+            told.source as source,
+            told.symptom_group as symptom_group
+        from told
+        inner join again on again.visit_id = told.visit_id
+    ),
+    told_twice as (
+        select appliance_id, source, symptom_group
+        from told_of_unit
+        group by appliance_id, source, symptom_group
+        having count(*) > 1
     ),
     alike as (
         select
-            again.visit_id as visit_id,
-            lag(again.visit_id) over complaint as earlier_id,
-            lag(again.visit_no) over complaint as earlier_no,
-            again.visit_no as visit_no,
-            datediff('day', lag(again.visit_date) over complaint, again.visit_date) as days,
-            lag(again.outcome) over complaint as earlier_outcome
-        from told
-        inner join again on again.visit_id = told.visit_id
+            told_of_unit.visit_id as visit_id,
+            lag(told_of_unit.visit_id) over complaint as earlier_id,
+            lag(told_of_unit.visit_no) over complaint as earlier_no,
+            told_of_unit.visit_no as visit_no,
+            datediff('day', lag(told_of_unit.visit_date) over complaint, told_of_unit.visit_date) as days,
+            lag(told_of_unit.outcome) over complaint as earlier_outcome
+        from told_of_unit
+        inner join told_twice
+            on told_twice.appliance_id = told_of_unit.appliance_id
+            and told_twice.source = told_of_unit.source
+            and told_twice.symptom_group = told_of_unit.symptom_group
         window complaint as (
-            partition by again.appliance_id, told.source, told.symptom_group order by again.visit_no
+            partition by told_of_unit.appliance_id, told_of_unit.source, told_of_unit.symptom_group
+            order by told_of_unit.visit_no
         )
     ),
     allowed as (
@@ -188,14 +228,16 @@ with recursive
         where choice = 1
     ),
     first_visit as (
-        select ordered.visit_id as visit_id
+        select ordered.visit_id as visit_id, later.earlier_id is not null as has_later
         from ordered
         left join followed on followed.visit_id = ordered.visit_id
+        left join (select distinct earlier_id from followed) as later on later.earlier_id = ordered.visit_id
         where followed.visit_id is null
     ),
     chain as (
         select visit_id as visit_id, visit_id as episode_id, 0 as rule
         from first_visit
+        where has_later
         union all
         select followed.visit_id as visit_id, chain.episode_id as episode_id, followed.rule as rule
         from chain
@@ -213,7 +255,11 @@ select
         else 'earlier visit not a cure'
     end as joined_by
 from chain
-inner join ordered on ordered.visit_id = chain.visit_id;
+inner join ordered on ordered.visit_id = chain.visit_id
+union all
+select visit_id as episode_id, visit_id, cast(1 as bigint) as visit_no, 'first visit' as joined_by
+from first_visit
+where not has_later;
 
 -- must hold: every visit belongs to one episode
 select visit.visit_id

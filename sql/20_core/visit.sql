@@ -7,6 +7,21 @@
 -- outcome:    fixed, not fixed, part needed, no fault found, beyond economic repair, declined, no access, made safe, advice only, unknown (also: none written)
 create or replace table visit as
 with
+    -- numbered before the texts are joined: a window carries along whatever it is given
+    numbered as (
+        select
+            stage_visit.visit_id as visit_id,
+            visit_appliance.appliance_id as appliance_id,
+            row_number() over (
+                partition by visit_appliance.appliance_id
+                order by
+                    stage_visit.visit_date,
+                    case when stage_visit.callback_of is null then 0 else 1 end,
+                    stage_visit.visit_id
+            ) as visit_no
+        from stage_visit
+        inner join visit_appliance on visit_appliance.visit_id = stage_visit.visit_id
+    ),
     aged as (
         select
             visit_appliance.appliance_id as appliance_id,
@@ -20,14 +35,8 @@ select
     stage_visit.visit_id as visit_id,
     stage_visit.job_no as job_no,
     stage_visit.visit_date as visit_date,
-    visit_appliance.appliance_id as appliance_id,
-    row_number() over (
-        partition by visit_appliance.appliance_id
-        order by
-            stage_visit.visit_date,
-            case when stage_visit.callback_of is null then 0 else 1 end,
-            stage_visit.visit_id
-    ) as visit_no_on_appliance,
+    numbered.appliance_id as appliance_id,
+    numbered.visit_no as visit_no_on_appliance,
     stage_visit.kind as kind,
     stage_visit.make as make,
     stage_visit.model as model,
@@ -56,8 +65,8 @@ select
     raw_record.batch_id as batch_id,
     raw_record.line_no as line_no
 from stage_visit
-inner join visit_appliance on visit_appliance.visit_id = stage_visit.visit_id
-left join aged on aged.appliance_id = visit_appliance.appliance_id
+inner join numbered on numbered.visit_id = stage_visit.visit_id
+left join aged on aged.appliance_id = numbered.appliance_id
 left join raw_record on raw_record.record_id = stage_visit.record_id;
 
 -- must hold: visit_id is unique

@@ -14,70 +14,100 @@ with
             stage_visit.kind as kind,
             stage_visit.serial as serial,
             stage_visit.customer_hash as customer_hash,
-            coalesce(stage_visit.make, '') as make,
-            coalesce(stage_visit.model, '') as model,
+            stage_visit.make as make,
+            stage_visit.model as model,
             stage_visit.job_no as job_no,
-            coalesce(stage_visit.callback_of, stage_visit.job_no) as named_job,
-            follow_up.named_days as named_days
+            coalesce(stage_visit.callback_of, stage_visit.job_no) as named_job
         from stage_visit
         cross join follow_up
         where stage_visit.visit_date <= follow_up.as_of
     ),
-    -- what all visits of a job agree on, make and model of those with the serial, and the days it was worked on
-    job_unit as (
-        select
-            kind,
-            job_no,
-            case when min(serial) = max(serial) then min(serial) end as serial,
-            case when min(customer_hash) = max(customer_hash) then min(customer_hash) end as customer_hash,
-            min(case when serial is not null then nullif(make, '') end) as make,
-            min(case when serial is not null then nullif(model, '') end) as model,
-            min(visit_date) as first_date,
-            max(visit_date) as last_date
-        from known
-        where job_no is not null
-        group by kind, job_no
-    ),
-    customer_unit as (
-        select
-            customer_hash,
-            kind,
-            make,
-            model,
-            min(serial) as serial
-        from known
-        where customer_hash is not null and serial is not null
-        group by customer_hash, kind, make, model
-        having min(serial) = max(serial)
-    ),
-    without_serial as (
+    bare as (
         select
             known.visit_id as visit_id,
             known.visit_date as visit_date,
             known.kind as kind,
-            known.make as make,
-            known.model as model,
+            known.customer_hash as customer_hash,
+            coalesce(known.make, '') as make,
+            coalesce(known.model, '') as model,
+            known.job_no as job_no,
             known.named_job as named_job,
-            coalesce(known.customer_hash, own.customer_hash, named.customer_hash) as customer_hash,
-            coalesce(own.serial, named.serial) as serial
+            follow_up.named_days as named_days
         from known
-        left join job_unit as own
-            on own.kind = known.kind
-            and own.job_no = known.job_no
-            and (known.customer_hash is null or own.customer_hash = known.customer_hash)
-            and (known.make = '' or coalesce(own.make, known.make) = known.make)
-            and (known.model = '' or coalesce(own.model, known.model) = known.model)
-            and datediff('day', own.first_date, known.visit_date) <= known.named_days
-            and datediff('day', known.visit_date, own.last_date) <= known.named_days
-        left join job_unit as named
-            on named.kind = known.kind
-            and named.job_no = known.named_job
-            and (known.customer_hash is null or named.customer_hash = known.customer_hash)
-            and (known.make = '' or coalesce(named.make, known.make) = known.make)
-            and (known.model = '' or coalesce(named.model, known.model) = known.model)
-            and datediff('day', named.first_date, known.visit_date) <= known.named_days
-            and datediff('day', known.visit_date, named.last_date) <= known.named_days
+        cross join follow_up
         where known.serial is null
+    ),
+    job_asked as (
+        select kind, job_no
+        from bare
+        where job_no is not null
+        union
+        select kind, named_job as job_no
+        from bare
+        where named_job is not null
+    ),
+    -- what all visits of a job agree on, make and model of those with the serial, and the days it was worked on
+    job_unit as (
+        select
+            known.kind as kind,
+            known.job_no as job_no,
+            case when min(known.serial) = max(known.serial) then min(known.serial) end as serial,
+            case when min(known.customer_hash) = max(known.customer_hash) then min(known.customer_hash) end as customer_hash,
+            min(case when known.serial is not null then nullif(known.make, '') end) as make,
+            min(case when known.serial is not null then nullif(known.model, '') end) as model,
+            min(known.visit_date) as first_date,
+            max(known.visit_date) as last_date
+        from known
+        inner join job_asked
+            on job_asked.kind = known.kind
+            and job_asked.job_no = known.job_no
+        group by known.kind, known.job_no
+    ),
+    without_serial as (
+        select
+            bare.visit_id as visit_id,
+            bare.visit_date as visit_date,
+            bare.kind as kind,
+            bare.make as make,
+            bare.model as model,
+            bare.named_job as named_job,
+            coalesce(bare.customer_hash, own.customer_hash, named.customer_hash) as customer_hash,
+            coalesce(own.serial, named.serial) as serial
+        from bare
+        left join job_unit as own
+            on own.kind = bare.kind
+            and own.job_no = bare.job_no
+            and (bare.customer_hash is null or own.customer_hash = bare.customer_hash)
+            and (bare.make = '' or coalesce(own.make, bare.make) = bare.make)
+            and (bare.model = '' or coalesce(own.model, bare.model) = bare.model)
+            and datediff('day', own.first_date, bare.visit_date) <= bare.named_days
+            and datediff('day', bare.visit_date, own.last_date) <= bare.named_days
+        left join job_unit as named
+            on named.kind = bare.kind
+            and named.job_no = bare.named_job
+            and (bare.customer_hash is null or named.customer_hash = bare.customer_hash)
+            and (bare.make = '' or coalesce(named.make, bare.make) = bare.make)
+            and (bare.model = '' or coalesce(named.model, bare.model) = bare.model)
+            and datediff('day', named.first_date, bare.visit_date) <= bare.named_days
+            and datediff('day', bare.visit_date, named.last_date) <= bare.named_days
+    ),
+    customer_asked as (
+        select distinct customer_hash
+        from without_serial
+        where customer_hash is not null and serial is null
+    ),
+    customer_unit as (
+        select
+            known.customer_hash as customer_hash,
+            known.kind as kind,
+            coalesce(known.make, '') as make,
+            coalesce(known.model, '') as model,
+            min(known.serial) as serial
+        from known
+        inner join customer_asked on customer_asked.customer_hash = known.customer_hash
+        where known.serial is not null
+        group by known.customer_hash, known.kind, coalesce(known.make, ''), coalesce(known.model, '')
+        having min(known.serial) = max(known.serial)
     ),
     resolved as (
         select
@@ -117,52 +147,55 @@ with
         cross join follow_up
         where resolved.serial is null and resolved.customer_hash is null
     ),
-    keyed as (
-        select visit_id, 'serial' as identity, kind as kind, serial as key_1, '' as key_2, '' as key_3
+    with_serial as (
+        select visit_id, kind, serial
         from known
         where serial is not null
         union all
-        select visit_id, 'serial' as identity, kind as kind, serial as key_1, '' as key_2, '' as key_3
+        select visit_id, kind, serial
         from resolved
         where serial is not null
-        union all
-        select visit_id, 'customer' as identity, kind as kind, customer_hash as key_1, make as key_2, model as key_3
-        from resolved
-        where serial is null and customer_hash is not null
-        union all
+    ),
+    serial_unit as (
+        select kind, serial, min(visit_id) as appliance_id
+        from with_serial
+        group by kind, serial
+    ),
+    stretch as (
         select
             visit_id,
-            'job' as identity,
-            kind as kind,
-            coalesce(named_job, '') as key_1,
-            cast(
-                case
-                    when named_job is null then visit_id
-                    else sum(is_reused) over (
-                        partition by kind, named_job order by visit_date, visit_id
-                        rows between unbounded preceding and current row
-                    )
-                end as varchar
-            ) as key_2,
-            '' as key_3
+            kind,
+            coalesce(named_job, '') as job_no,
+            case
+                when named_job is null then visit_id
+                else sum(is_reused) over (
+                    partition by kind, named_job order by visit_date, visit_id
+                    rows between unbounded preceding and current row
+                )
+            end as stretch_no
         from job_alone
-    ),
-    unit as (
-        select identity, kind, key_1, key_2, key_3, min(visit_id) as appliance_id
-        from keyed
-        group by identity, kind, key_1, key_2, key_3
     )
 select
-    keyed.visit_id as visit_id,
-    unit.appliance_id as appliance_id,
-    keyed.identity as identity
-from keyed
-inner join unit
-    on unit.identity = keyed.identity
-    and unit.kind = keyed.kind
-    and unit.key_1 = keyed.key_1
-    and unit.key_2 = keyed.key_2
-    and unit.key_3 = keyed.key_3;
+    with_serial.visit_id as visit_id,
+    serial_unit.appliance_id as appliance_id,
+    'serial' as identity
+from with_serial
+inner join serial_unit
+    on serial_unit.kind = with_serial.kind
+    and serial_unit.serial = with_serial.serial
+union all
+select
+    visit_id,
+    min(visit_id) over (partition by kind, customer_hash, make, model) as appliance_id,
+    'customer' as identity
+from resolved
+where serial is null and customer_hash is not null
+union all
+select
+    visit_id,
+    min(visit_id) over (partition by kind, job_no, stretch_no) as appliance_id,
+    'job' as identity
+from stretch;
 
 -- must hold: every visit up to the end of follow-up has one unit
 select stage_visit.visit_id

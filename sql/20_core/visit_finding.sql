@@ -7,7 +7,12 @@ select
     stage_finding.visit_id as visit_id,
     stage_finding.finding as finding,
     stage_finding.value as value,
-    min(case when stage_finding.is_doubtful then 1 else 0 end) = 1 as is_doubtful
+    stage_finding.is_doubtful as is_doubtful
 from stage_finding
-inner join visit on visit.visit_id = stage_finding.visit_id
-group by stage_finding.visit_id, stage_finding.finding, stage_finding.value;
+inner join visit on visit.visit_id = stage_finding.visit_id;
+
+-- must hold: a visit has a value of a finding once
+select visit_id, finding, value, count(*) as rows_found
+from visit_finding
+group by visit_id, finding, value
+having count(*) > 1;

@@ -9,16 +9,29 @@
 -- confirmed_cause:  the cause confirmed at this visit, or at an earlier one with no attempt to repair in between; null = none
 create or replace table visit_result as
 with
-    in_episode as (
+    -- an episode of one visit has nothing that could come back
+    again as (
+        select episode_id
+        from episode_visit
+        where visit_no = 2
+    ),
+    visited as (
         select
             episode_visit.episode_id as episode_id,
             episode_visit.visit_no as visit_no,
             visit.visit_id as visit_id,
             visit.visit_date as visit_date,
             visit.outcome as outcome,
-            case when visit.cause_is_confirmed then visit.cause end as confirmed_here
+            case when visit.cause_is_confirmed then visit.cause end as confirmed_here,
+            again.episode_id is not null as has_several
         from episode_visit
         inner join visit on visit.visit_id = episode_visit.visit_id
+        left join again on again.episode_id = episode_visit.episode_id
+    ),
+    in_episode as (
+        select *
+        from visited
+        where has_several
     ),
     told as (
         select
@@ -93,4 +106,19 @@ select
         partition by returned.episode_id, returned.attempts_before order by returned.visit_no
         rows between unbounded preceding and current row
     ) as confirmed_cause
-from returned;
+from returned
+union all
+select
+    visit_id,
+    episode_id,
+    visit_no,
+    visit_date,
+    outcome,
+    true as is_last,
+    cast(null as bigint) as next_visit_id,
+    false as complaint_returned,
+    outcome = 'fixed' as ends_complaint,
+    case when outcome = 'fixed' then visit_id end as ended_by_visit_id,
+    confirmed_here as confirmed_cause
+from visited
+where not has_several;

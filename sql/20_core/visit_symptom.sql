@@ -8,27 +8,26 @@ with
         select symptom, min(symptom_group) as symptom_group
         from symptom_group
         group by symptom
-    ),
-    told as (
-        select
-            visit_id,
-            symptom,
-            source,
-            min(case when is_negated then 1 else 0 end) as negated,
-            min(case when is_doubtful then 1 else 0 end) as doubtful
-        from stage_symptom
-        group by visit_id, symptom, source
     )
 select
-    told.visit_id as visit_id,
-    told.symptom as symptom,
-    told.source as source,
-    told.negated = 1 as is_negated,
-    told.doubtful = 1 as is_doubtful,
-    case when told.source = 'code' then told.symptom else coalesce(grouped.symptom_group, told.symptom) end as symptom_group
-from told
-inner join visit on visit.visit_id = told.visit_id
-left join grouped on grouped.symptom = told.symptom;
+    stage_symptom.visit_id as visit_id,
+    stage_symptom.symptom as symptom,
+    stage_symptom.source as source,
+    stage_symptom.is_negated as is_negated,
+    stage_symptom.is_doubtful as is_doubtful,
+    case
+        when stage_symptom.source = 'code' then stage_symptom.symptom
+        else coalesce(grouped.symptom_group, stage_symptom.symptom)
+    end as symptom_group
+from stage_symptom
+inner join visit on visit.visit_id = stage_symptom.visit_id
+left join grouped on grouped.symptom = stage_symptom.symptom;
+
+-- must hold: a visit tells a symptom once from each source
+select visit_id, symptom, source, count(*) as rows_found
+from visit_symptom
+group by visit_id, symptom, source
+having count(*) > 1;
 
 -- must hold: a symptom comes from the complaint or from a code
 select visit_id, symptom, source

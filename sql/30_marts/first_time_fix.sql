@@ -11,21 +11,39 @@
 -- days_followed:  days from the first attended visit to the end of follow-up
 create or replace table first_time_fix as
 with
-    attended as (
+    again as (
+        select episode_id
+        from episode_visit
+        where visit_no = 2
+    ),
+    visited as (
         select
             episode_visit.episode_id as episode_id,
+            episode_visit.visit_no as visit_no,
             visit.visit_date as visit_date,
             visit.outcome as outcome,
             visit.technician as technician,
-            lead(visit.visit_date) over (
-                partition by episode_visit.episode_id order by episode_visit.visit_no
-            ) as next_date,
-            row_number() over (
-                partition by episode_visit.episode_id
-                order by case when visit.outcome = 'no access' then 1 else 0 end, episode_visit.visit_no
-            ) as place
+            again.episode_id is not null as has_several
         from episode_visit
         inner join visit on visit.visit_id = episode_visit.visit_id
+        left join again on again.episode_id = episode_visit.episode_id
+    ),
+    attended as (
+        select
+            episode_id,
+            visit_date,
+            outcome,
+            technician,
+            lead(visit_date) over (partition by episode_id order by visit_no) as next_date,
+            row_number() over (
+                partition by episode_id order by case when outcome = 'no access' then 1 else 0 end, visit_no
+            ) as place
+        from visited
+        where has_several
+        union all
+        select episode_id, visit_date, outcome, technician, cast(null as date) as next_date, 1 as place
+        from visited
+        where not has_several
     ),
     timed as (
         select
@@ -42,7 +60,16 @@ with
     ),
     judged as (
         select
-            timed.*,
+            timed.episode_id as episode_id,
+            timed.visit_date as visit_date,
+            timed.technician as technician,
+            timed.days_to_return as days_to_return,
+            timed.days_followed as days_followed,
+            episode.kind as kind,
+            episode.make as make,
+            episode.model_family as model_family,
+            episode.main_symptom as main_symptom,
+            episode.cause as cause,
             case
                 when episode.is_left_truncated then 'the first visit returns to a job that is not loaded'
                 when timed.outcome = 'no access' then 'no access'
@@ -60,12 +87,12 @@ with
 select
     judged.episode_id as episode_id,
     cast(date_trunc('month', judged.visit_date) as date) as month,
-    episode.kind as kind,
-    episode.make as make,
-    episode.model_family as model_family,
+    judged.kind as kind,
+    judged.make as make,
+    judged.model_family as model_family,
     judged.technician as technician,
-    episode.main_symptom as main_symptom,
-    episode.cause as cause,
+    judged.main_symptom as main_symptom,
+    judged.cause as cause,
     case
         when judged.why in (
             'the first visit returns to a job that is not loaded', 'no access', 'declined', 'advice only', 'no outcome recorded'
@@ -77,8 +104,7 @@ select
     judged.why as why,
     judged.days_to_return as days_to_return,
     judged.days_followed as days_followed
-from judged
-inner join episode on episode.episode_id = judged.episode_id;
+from judged;
 
 -- must hold: every episode is judged once
 select episode.episode_id

@@ -20,27 +20,6 @@
 -- trip_minutes:    the line's even share of one further trip, minutes; 0 unless the complaint stayed or came back
 create or replace table part_verdict as
 with
-    line as (
-        select
-            part_fitted.part_line_id as part_line_id,
-            part_fitted.visit_id as visit_id,
-            part_fitted.part as part,
-            part_fitted.cost as cost,
-            visit_result.episode_id as episode_id,
-            visit_result.visit_no as visit_no,
-            visit_result.ended_by_visit_id as ended_by_visit_id,
-            count(*) over (partition by part_fitted.visit_id) as lines_at_visit,
-            max(visit_result.visit_no) over (
-                partition by visit_result.episode_id, part_fitted.part
-            ) as last_fitted_no
-        from part_fitted
-        inner join visit_result on visit_result.visit_id = part_fitted.visit_id
-    ),
-    parts_at_visit as (
-        select visit_id, count(distinct part) as parts
-        from part_fitted
-        group by visit_id
-    ),
     listed_cause as (
         select kind, cause, max(case when part is null then 0 else 1 end) as needs_part
         from cure
@@ -56,50 +35,114 @@ with
         from cure
         where part is not null
     ),
+    part_at_visit as (
+        select visit_id, part, count(*) as part_lines
+        from part_fitted
+        group by visit_id, part
+    ),
+    -- an ending that is not the visit itself is a later visit of the episode
+    later_ending as (
+        select visit_id, visit_no, visit_date, confirmed_cause
+        from visit_result
+        where visit_no > 1
+    ),
+    -- what all lines of a visit share
+    ended as (
+        select
+            at_visit.visit_id as visit_id,
+            at_visit.lines_at_visit as lines_at_visit,
+            at_visit.parts_at_visit as parts_at_visit,
+            visit_result.episode_id as episode_id,
+            visit_result.visit_no as visit_no,
+            visit_result.visit_date as visit_date,
+            visit_result.visit_no > 1 or not visit_result.is_last as has_several,
+            case
+                when visit_result.ended_by_visit_id = visit_result.visit_id then visit_result.visit_no
+                else later_ending.visit_no
+            end as ending_no,
+            case
+                when visit_result.ended_by_visit_id = visit_result.visit_id then visit_result.visit_date
+                else later_ending.visit_date
+            end as ending_date,
+            case
+                when visit_result.ended_by_visit_id = visit_result.visit_id then visit_result.confirmed_cause
+                else later_ending.confirmed_cause
+            end as confirmed_cause
+        from (
+            select visit_id, cast(sum(part_lines) as bigint) as lines_at_visit, count(*) as parts_at_visit
+            from part_at_visit
+            group by visit_id
+        ) as at_visit
+        inner join visit_result on visit_result.visit_id = at_visit.visit_id
+        left join later_ending on later_ending.visit_id = visit_result.ended_by_visit_id
+    ),
     traced as (
         select
-            line.*,
+            ended.*,
             episode.kind as kind,
             episode.make as make,
             episode.main_symptom as main_symptom,
             episode.fault_code as fault_code,
-            visit.visit_date as visit_date,
             visit.technician as technician,
-            coalesce(visit.labour_charge, visit.labour_minutes / 60.0 * follow_up.hour_rate) as visit_labour_cost,
+            visit.labour_charge as visit_labour_charge,
             visit.labour_minutes as visit_labour_minutes,
-            parts_at_visit.parts as parts_at_visit,
-            ending.visit_no as ending_no,
-            ending.visit_date as ending_date,
-            ending.confirmed_cause as confirmed_cause,
-            datediff('day', ending.visit_date, follow_up.as_of) as days_followed,
-            follow_up.window_days as window_days,
-            follow_up.trip_cost as one_trip_cost,
-            follow_up.trip_minutes as one_trip_minutes
-        from line
-        inner join episode on episode.episode_id = line.episode_id
-        inner join visit on visit.visit_id = line.visit_id
-        inner join parts_at_visit on parts_at_visit.visit_id = line.visit_id
-        cross join follow_up
-        left join visit_result as ending on ending.visit_id = line.ended_by_visit_id
+            listed_cause.cause is not null as cause_is_listed,
+            listed_cause.needs_part as needs_part
+        from ended
+        inner join episode on episode.episode_id = ended.episode_id
+        inner join visit on visit.visit_id = ended.visit_id
+        left join listed_cause
+            on listed_cause.kind = episode.kind
+            and listed_cause.cause = ended.confirmed_cause
+    ),
+    several_parts as (
+        select
+            traced.visit_id as visit_id,
+            min(case when listed_pair.part is null then 0 else 1 end) as are_all_listed
+        from traced
+        inner join part_at_visit on part_at_visit.visit_id = traced.visit_id
+        left join listed_pair
+            on listed_pair.kind = traced.kind
+            and listed_pair.cause = traced.confirmed_cause
+            and listed_pair.part = part_at_visit.part
+        where traced.parts_at_visit > 1 and traced.ending_no = traced.visit_no and traced.cause_is_listed
+        group by traced.visit_id
+    ),
+    last_fitted as (
+        select ended.episode_id as episode_id, part_at_visit.part as part, max(ended.visit_no) as last_fitted_no
+        from ended
+        inner join part_at_visit on part_at_visit.visit_id = ended.visit_id
+        where ended.has_several
+        group by ended.episode_id, part_at_visit.part
     ),
     looked_up as (
         select
             traced.*,
-            listed_cause.cause is not null as cause_is_listed,
-            listed_cause.needs_part as needs_part,
+            part_fitted.part_line_id as part_line_id,
+            part_fitted.part as part,
+            part_fitted.cost as cost,
+            last_fitted.last_fitted_no as last_fitted_no,
+            coalesce(traced.visit_labour_charge, traced.visit_labour_minutes / 60.0 * follow_up.hour_rate)
+                as visit_labour_cost,
+            datediff('day', traced.ending_date, follow_up.as_of) as days_followed,
+            follow_up.window_days as window_days,
+            follow_up.trip_cost as one_trip_cost,
+            follow_up.trip_minutes as one_trip_minutes,
             listed_pair.part is not null as pair_is_listed,
             listed_part.part is not null as part_is_listed,
-            min(case when listed_pair.part is null then 0 else 1 end) over (partition by traced.visit_id) = 1
-                as all_parts_are_listed
-        from traced
-        left join listed_cause
-            on listed_cause.kind = traced.kind
-            and listed_cause.cause = traced.confirmed_cause
+            several_parts.are_all_listed = 1 as all_parts_are_listed
+        from part_fitted
+        inner join traced on traced.visit_id = part_fitted.visit_id
+        cross join follow_up
+        left join several_parts on several_parts.visit_id = part_fitted.visit_id
+        left join last_fitted
+            on last_fitted.episode_id = traced.episode_id
+            and last_fitted.part = part_fitted.part
         left join listed_pair
             on listed_pair.kind = traced.kind
             and listed_pair.cause = traced.confirmed_cause
-            and listed_pair.part = traced.part
-        left join listed_part on listed_part.part = traced.part
+            and listed_pair.part = part_fitted.part
+        left join listed_part on listed_part.part = part_fitted.part
     ),
     reasoned as (
         select
