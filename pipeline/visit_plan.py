@@ -65,9 +65,7 @@ class Step:
     @property
     def told(self) -> str:
         """The step as one is told to do it."""
-        if not self.look_minutes:
-            return self.name
-        return f"{self.name}, if {'it looks' if len(self.parts) == 1 else 'they look'} faulty"
+        return f"{self.name}, if faulty" if self.look_minutes else self.name
 
     def time(self) -> str:
         """Minutes of the step in words."""

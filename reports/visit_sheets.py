@@ -10,7 +10,7 @@ from reports.page import plain, render
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
-LONG = 25  # rows of a tree that still print beside all else in full size; found by trying
+LONG = 29  # rows of a tree that still print beside all else in full size; found by trying
 NO_BREAK = "\N{NO-BREAK SPACE}"
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 FOOTNOTE = (
@@ -176,15 +176,13 @@ def _row(tree: Mapping[str, Any], advice: Mapping[str, str], money: Any) -> dict
 
 
 def _lines(tree: Mapping[str, Any]) -> int:
-    """Rows that a tree takes on the sheet."""
+    """Rows that a tree takes on the sheet; a step with a look before it takes two."""
     inside = sum(1 + (_lines(branch["then"]) if branch["then"] else 0) for branch in tree["branches"])
-    return len(tree["steps"]) + inside
+    return sum(2 if step["look_minutes"] else 1 for step in tree["steps"]) + inside
 
 
 def _told(step: Mapping[str, Any]) -> str:
-    if not step["look_minutes"]:
-        return str(step["name"])
-    return f"{step['name']}, if {'it looks' if len(step['parts']) == 1 else 'they look'} faulty"
+    return f"{step['name']}, if faulty" if step["look_minutes"] else str(step["name"])
 
 
 def _cost(step: Mapping[str, Any], money: Any) -> str:
