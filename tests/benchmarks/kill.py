@@ -1,6 +1,6 @@
-"""Kills a load, a train, a report and a forget at random moments: all of it is there or none, and it can be done again.
+"""Kills loads, trainings, reports, forgets and reviews at random moments: all is there or none, and can be done again.
 
-Run: python tests/benchmarks/kill.py [KILLS] [SEED] [WORK...]   (200 by default, shared out over the four)
+Run: python tests/benchmarks/kill.py [KILLS] [SEED] [WORK...]   (200 by default, shared out over the five)
 
 Each trial copies a small workshop, starts the work in a process of its own, kills it (SIGKILL) after a random part of
 the time that the work takes when left alone, and looks: the database opens, its tables keep their rules, its rows are
@@ -34,8 +34,20 @@ from pipeline import Workshop, forget, learning, load, report, stage  # noqa: E4
 
 BASE_LINES, MORE_LINES = 600, 200
 PAGE = "page.html"
-WORK = ("load", "train", "report", "forget")
-TABLES = ("load_batch", "raw_record", "rejected_record", "stage_visit", "visit", "appliance", "episode", "part_verdict")
+WORK = ("load", "train", "report", "forget", "decide")
+DECISIONS = "words.csv"
+UNFINISHED = (".tmp", ".part", ".new", ".draft", ".unfinished", ".compacting", ".restoring")
+TABLES = (
+    "correction",
+    "load_batch",
+    "raw_record",
+    "rejected_record",
+    "stage_visit",
+    "visit",
+    "appliance",
+    "episode",
+    "part_verdict",
+)
 
 
 def lines_of_demo(first: int, last: int) -> str:
@@ -53,6 +65,8 @@ def do(work: str, folder: Path, customer: str) -> None:
             workshop.train(anyway=True)
         elif work == "report":
             workshop.report(out=folder / PAGE)
+        elif work == "decide":
+            workshop.take_decisions(folder / DECISIONS)
         else:
             workshop.forget(customer)
 
@@ -66,7 +80,11 @@ def state(folder: Path, customer: str) -> dict[str, Any]:
     with Workshop.open(folder / "w.duckdb") as workshop:
         connection = workshop.database.connection
         broken = {name: len(rows) for name, rows in sql.offenders(connection).items() if len(rows)}
-        counts = {table: connection.execute(f"select count(*) from {table}").fetchall()[0][0] for table in TABLES}
+        counts: dict[str, Any] = {
+            table: connection.execute(f"select count(*) from {table}").fetchall()[0][0] for table in TABLES
+        }
+        counts["parts"] = connection.execute("select part, count(*) from stage_part group by 1 order by 1").fetchall()
+        counts["words"] = connection.execute("select count(*) from word_use where term is null").fetchall()
         hashed = hash_customers(pd.Series([customer], dtype="str"), load_key(workshop.database.key_file))[0]
         visits, lines = (
             connection.execute(f"select count(*) from {table} where {column} = ?", [hashed]).fetchall()[0][0]
@@ -83,7 +101,7 @@ def state(folder: Path, customer: str) -> dict[str, Any]:
         "customer": [visits, lines],
         "models": models_listed,
         "page": bool(page),
-        "left over": sorted(p.name for p in folder.iterdir() if p.name.endswith((".tmp", ".part", ".new", ".draft"))),
+        "left over": sorted(p.name for p in folder.iterdir() if p.name.endswith(UNFINISHED)),
     }
 
 
@@ -128,6 +146,7 @@ def main(kills: int, seed: int, works: list[str]) -> int:
     base.mkdir()
     (base / "some.csv").write_text(lines_of_demo(0, BASE_LINES), encoding="utf-8")
     (base / "more.csv").write_text(lines_of_demo(BASE_LINES, BASE_LINES + MORE_LINES), encoding="utf-8")
+    (base / DECISIONS).write_text("list,written,decision\npart,door seal,new: odd ring\n", encoding="utf-8")
     refs = Counter(line.split(",")[3] for line in lines_of_demo(0, BASE_LINES).splitlines()[1:] if line.split(",")[3])
     customer = refs.most_common(1)[0][0]
 
