@@ -38,7 +38,16 @@ def main() -> None:
 
 
 def _tell(quiet: bool) -> Callable[[str], None]:
-    return (lambda line: None) if quiet else (lambda line: print(show.safe(line), file=sys.stderr, flush=True))  # noqa: T201
+    """Progress on standard error; a bar is drawn over itself on a terminal, and left out where none is."""
+
+    def tell(line: str) -> None:
+        is_bar = line.startswith((show.DONE, show.TO_DO))
+        if is_bar and not sys.stderr.isatty():
+            return
+        end = "\n" if not is_bar or show.TO_DO not in line else "\r"
+        print(show.safe(line), file=sys.stderr, end=end, flush=True)  # noqa: T201
+
+    return (lambda _: None) if quiet else tell
 
 
 def _print(data: dict[str, Any], lines: list[str], as_json: bool) -> None:
@@ -196,7 +205,7 @@ def report(
     view: dict[str, Any] = {"kind": kind, "technician": technician, "language": language}
     with Workshop.open(db, read_only=True) as workshop:
         if every_month:
-            told = workshop.all_reports(out or Path("reports"), **view)
+            told = workshop.all_reports(out or Path("reports"), tell=_tell(quiet), **view)
             _print(told, [f"{len(told['months'])} months", f"Written: {told['index']}"], as_json)
             return
         view |= {"to": to, "against": against, "against_to": against_to}

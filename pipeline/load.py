@@ -25,6 +25,7 @@ from pipeline.load_report import FileReport, LoadReport
 from pipeline.privacy import load_key
 from pipeline.read import read
 from pipeline.screen import Screened, screen
+from pipeline.show import bar
 from pipeline.sources import Source, open_sources
 from pipeline.stage import restage, stage_batch
 from pipeline.versions import Versions, compare
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 Told = Callable[[str], None]
-MEMORY_LIMIT = "1GB"  # of DuckDB while it loads; what is beyond goes to disk
+MEMORY_LIMIT = "700MB"  # of DuckDB while it loads; what is beyond goes to disk
 
 
 class _NothingKept(Exception):
@@ -247,7 +248,7 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         asked.tell(f"Reading the words of {versions.loaded:,} lines …")
         stage_batch(connection, asked.words, asked.settings, batch_id, last_record)
         asked.tell("Building the tables …")
-        sql.rebuild(connection)
+        sql.rebuild(connection, lambda done, of: asked.tell(bar(done, of, "tables")))
     return report
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
@@ -16,7 +16,7 @@ from pipeline.errors import UsageError, shown
 from pipeline.report_advice import advice_rows
 from pipeline.report_jobs import job_details, job_lists
 from pipeline.report_scope import Scope, find_scope, laid_out, months_with_visits
-from pipeline.show import Shown
+from pipeline.show import Shown, bar
 from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
@@ -181,7 +181,13 @@ def month_report(
 
 
 def all_reports(
-    database: Database, settings: Settings, out: Path, *, language: str | None = None, **view: Any
+    database: Database,
+    settings: Settings,
+    out: Path,
+    *,
+    language: str | None = None,
+    tell: Callable[[str], None] = lambda _: None,
+    **view: Any,
 ) -> dict[str, Any]:
     """Make the reports of all months there are visits in, and an index page.
 
@@ -191,6 +197,8 @@ def all_reports(
         The workshop.
     out
         The folder to write in: ``index.html`` and ``YYYY-MM.html``.
+    tell
+        Told how far it is after every month.
     language, **view
         As in ``month_report``.
 
@@ -202,10 +210,12 @@ def all_reports(
     from reports.index_page import index_page
 
     out.mkdir(parents=True, exist_ok=True)
-    made = [
-        month_report(database, settings, f"{month:%Y-%m}", out=out / f"{month:%Y-%m}.html", language=language, **view)
-        for month in months_with_visits(database.connection)
-    ]
+    months = months_with_visits(database.connection)
+    made = []
+    for number, month in enumerate(months, start=1):
+        name = f"{month:%Y-%m}"
+        made.append(month_report(database, settings, name, out=out / f"{name}.html", language=language, **view))
+        tell(bar(number, len(months), "months"))
     index = out / "index.html"
     listed = [(report.figures, report.path.name) for report in made if report.path]
     with whole(index) as draft:

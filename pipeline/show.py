@@ -49,6 +49,15 @@ class Shown:
         return f'<pre style="white-space: pre-wrap">{escape(repr(self))}</pre>'
 
 
+BAR, DONE, TO_DO = 20, "█", "░"
+
+
+def bar(done: int, of: int, what: str) -> str:
+    """How far it is, as a bar and in numbers: ``████████████░░░░░░░░ 29 of 48 months``."""
+    full = BAR * done // max(of, 1)
+    return f"{DONE * full}{TO_DO * (BAR - full)} {done:,} of {of:,} {what}"
+
+
 def table(header: list[str], rows: list[list[Any]]) -> list[str]:
     """Aligned columns: numbers to the right, words to the left."""
     cells = [[_cell(value) for value in row] for row in rows]

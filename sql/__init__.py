@@ -7,6 +7,7 @@ runs what must hold, ``data_dictionary`` says what every column means. All take 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from graphlib import TopologicalSorter
@@ -71,8 +72,15 @@ def create_raw(connection: duckdb.DuckDBPyConnection) -> None:
             _comment(connection, file)
 
 
-def rebuild(connection: duckdb.DuckDBPyConnection) -> None:
+def rebuild(connection: duckdb.DuckDBPyConnection, built: Callable[[int, int], None] = lambda _done, _of: None) -> None:
     """Make the core and the marts anew from the staged tables; the caller holds the transaction.
+
+    Parameters
+    ----------
+    connection
+        Where the staged tables are.
+    built
+        Told after every table how many are built, and of how many.
 
     Raises
     ------
@@ -84,10 +92,11 @@ def rebuild(connection: duckdb.DuckDBPyConnection) -> None:
     ).fetchall()
     if settings > 1 or (visits and not settings):
         raise ValueError(f"table setting holds {settings} rows; rebuild needs exactly one")
-    for file in table_files():
-        if file.folder != _RAW:
-            connection.execute(file.create)
-            _comment(connection, file)
+    files = [file for file in table_files() if file.folder != _RAW]
+    for done, file in enumerate(files, start=1):
+        connection.execute(file.create)
+        _comment(connection, file)
+        built(done, len(files))
 
 
 def offenders(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple[Any, ...]]]:

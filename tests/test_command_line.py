@@ -177,3 +177,21 @@ def test_a_code_in_the_complaint_reaches_record_and_question_alike(tmp_path: Pat
         assert codes == ["F05", "F06"]
         asked = workshop.causes(kind="w/m", complaint="won't drain, shows F05").as_json()["asked"]
         assert asked["code"] == ["F05"]
+
+
+def test_a_bar_is_drawn_over_itself_on_a_terminal_and_left_out_elsewhere(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from pipeline import cli, show
+
+    def told() -> str:
+        tell = cli._tell(False)
+        tell("Building …")
+        for done in range(3):
+            tell(show.bar(done, 2, "tables"))
+        return capsys.readouterr().err
+
+    assert told() == "Building …\n"
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    empty, half, full = "░" * 20, "█" * 10 + "░" * 10, "█" * 20
+    assert told() == f"Building …\n{empty} 0 of 2 tables\r{half} 1 of 2 tables\r{full} 2 of 2 tables\n"

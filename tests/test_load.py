@@ -50,7 +50,7 @@ def database(tmp_path: Path) -> Iterator[Database]:
 @pytest.fixture
 def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave the core and the marts out, where only raw and staged tables are looked at."""
-    monkeypatch.setattr(sql, "rebuild", lambda connection: None)
+    monkeypatch.setattr(sql, "rebuild", lambda *_: None)
 
 
 def as_csv(rows: list[list[str]], header: list[str] = HEADER) -> bytes:

@@ -49,5 +49,18 @@ def test_a_months_report_shows_its_page_and_its_charts(workshop: Workshop, tmp_p
     assert picture._repr_png_().startswith(b"\x89PNG")
 
 
+def test_long_work_tells_how_far_it_is(workshop: Workshop, tmp_path: Path) -> None:
+    told: list[str] = []
+    (tmp_path / "more.csv").write_text("visit_date,appliance_kind,job_no\n2025-02-03,oven,K1\n", encoding="utf-8")
+    workshop.load([tmp_path / "more.csv"], tell=told.append)
+    bars = [line for line in told if line.endswith("tables")]
+    assert bars[0].startswith("█") and "░" in bars[0]
+    done, of = re.search(r"(\d+) of (\d+) tables", bars[-1]).groups()  # type: ignore[union-attr]
+    assert done == of == str(len(bars))
+    told.clear()
+    workshop.all_reports(tmp_path / "pages", tell=told.append)
+    assert [line.split(" ", 1)[1] for line in told] == [f"{n} of 5 months" for n in range(1, 6)]
+
+
 def test_frames_are_frames(workshop: Workshop) -> None:
     assert "<table" in workshop.table("episode")._repr_html_()

@@ -103,7 +103,7 @@ def loaded(path: str, database: str) -> dict[str, Any]:
     building = {"wall": 0.0, "cpu": 0.0}
     rebuild = sql.rebuild
 
-    def timed(connection: duckdb.DuckDBPyConnection) -> None:
+    def timed(connection: duckdb.DuckDBPyConnection, *_: Any) -> None:
         began = time.perf_counter(), time.process_time()
         rebuild(connection)
         building["wall"] += time.perf_counter() - began[0]
