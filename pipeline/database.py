@@ -126,8 +126,8 @@ class Database:
             ) from fault
         try:
             _fence(database)
-            found = _version(database)
-            if found != sql.SCHEMA_VERSION and not read_only:
+            found, is_current = _version(database)
+            if not is_current and not read_only:
                 _bring_up_to_date(database, found)
         except duckdb.Error as fault:
             database.close()
@@ -135,7 +135,7 @@ class Database:
         except BaseException:
             database.close()
             raise
-        if found == sql.SCHEMA_VERSION or not read_only:
+        if is_current or not read_only:
             return database
         database.close()
         if found is None:
@@ -254,36 +254,40 @@ def _fence(database: Database) -> None:
     connection.execute("set enable_progress_bar = false")
 
 
-def _version(database: Database) -> int | None:
-    """Return the version of the tables in the file, None where there are none of ours."""
+def _version(database: Database) -> tuple[int | None, bool]:
+    """Return the version of the tables in the file, None where there are none of ours, and whether they are today's."""
     connection = database.connection
-    tables = [name for (name,) in connection.execute("select table_name from duckdb_tables()").fetchall()]
+    tables = dict(connection.execute("select table_name, comment from duckdb_tables()").fetchall())
     if "database_version" not in tables:
         if tables:
             raise DatabaseUnusable(
                 f"{shown(database.path, 200)} holds tables of another program.", "Name another file with --db."
             )
-        return None
-    found: int | None = connection.execute("select max(version) from database_version").fetchall()[0][0]
-    if found is not None and found > sql.SCHEMA_VERSION:
+        return None, False
+    (found,) = connection.execute("select max(version) from database_version").fetchall()[0]
+    if found > sql.SCHEMA_VERSION:
         raise DatabaseUnusable(
             f"{shown(database.path, 200)} was made by a newer priorjobs: its tables are version {found}, "
             f"this one knows {sql.SCHEMA_VERSION}.",
             "Install the newer version, or name another database with --db.",
         )
-    return found
+    return found, found == sql.SCHEMA_VERSION and tables["database_version"] == sql.fingerprint()
 
 
 def _bring_up_to_date(database: Database, found: int | None) -> None:
+    """Build today's tables from what the file holds; a copy is kept where those that loads fill change too."""
     if found is not None:
+        sys.stderr.write(f"Bringing {database.path.name} up to date …\n")
+    if found not in (None, sql.SCHEMA_VERSION):
         before = database.path.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb")
-        sys.stderr.write(f"Bringing {database.path.name} up to date; as it was: {before.name}\n")
+        sys.stderr.write(f"As it was: {before.name}\n")
         database.snapshot(before)
     with database.transaction() as connection:
         connection.execute("create table if not exists database_version (version integer not null)")
         sql.create_raw(connection)
         connection.execute("delete from database_version")
         connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
+        connection.execute(f"comment on table database_version is '{sql.fingerprint()}'")
         sql.rebuild(connection)
 
 

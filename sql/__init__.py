@@ -6,6 +6,7 @@ runs what must hold, ``data_dictionary`` says what every column means. All take 
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -145,6 +146,15 @@ def table_files() -> tuple[TableFile, ...]:
     files = {path.stem: _read(path) for path in sorted(_FOLDER.glob("[0-9]*/*.sql"))}
     order = TopologicalSorter({table: file.reads for table, file in files.items()})
     return tuple(sorted((files[table] for table in order.static_order()), key=lambda file: file.folder))
+
+
+@cache
+def fingerprint() -> str:
+    """Return what changes when any .sql file does: tables built by other files are not those the program knows."""
+    digest = hashlib.blake2b(digest_size=16)
+    for path in sorted(_FOLDER.glob("[0-9]*/*.sql")):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()
 
 
 def meaning(table: str, column: str) -> str | None:

@@ -88,6 +88,21 @@ def test_an_older_database_is_upgraded_with_a_copy_beside_it(db: Path) -> None:
 
 
 @pytest.mark.parametrize("read_only", [False, True])
+def test_tables_built_by_other_sql_are_built_anew(
+    read_only: bool, db: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with duckdb.connect(db) as connection:
+        connection.execute("drop table month_summary")
+        connection.execute("drop table setting")
+    monkeypatch.setattr(sql, "fingerprint", lambda: "of files that changed")
+    for says in ("Bringing shop.duckdb up to date", ""):
+        with Database.open(db, read_only=read_only) as database:
+            assert database.connection.execute("select count(*) from month_summary, setting").fetchall() == [(0,)]
+        assert capsys.readouterr().err.startswith(says)
+    assert not list(db.parent.glob("*before*"))
+
+
+@pytest.mark.parametrize("read_only", [False, True])
 def test_waits_for_another_program_and_says_how_long(
     read_only: bool, db: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
