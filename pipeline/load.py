@@ -1,4 +1,7 @@
-"""Job records into the database: each file is read, screened, compared with what is held, and taken as a whole."""
+"""Job records into the database: each file is read, screened, compared with what is held, and taken as a whole.
+
+What reads and stages lines is imported where the first new line comes: a file that was loaded before needs none of it.
+"""
 
 from __future__ import annotations
 
@@ -18,21 +21,17 @@ import duckdb
 import sql
 from pipeline.edition import is_outdated
 from pipeline.errors import DatabaseUnusable, LayoutError, shown
-from pipeline.guess import choose_layout, known_names
 from pipeline.incoming import Reading, Records
 from pipeline.layout import FIELDS, Layout, open_layout, parse_layout
 from pipeline.load_report import FileReport, LoadReport
-from pipeline.privacy import load_key
-from pipeline.read import read
-from pipeline.screen import Screened, screen
 from pipeline.show import bar
-from pipeline.sources import Source, open_sources
-from pipeline.stage import restage, stage_batch
-from pipeline.versions import Versions, compare
+from pipeline.sources import Source, links_out, open_sources
 
 if TYPE_CHECKING:
     from pipeline.database import Database
+    from pipeline.screen import Screened
     from pipeline.settings import Settings
+    from pipeline.versions import Versions
     from pipeline.words import Words
 
 Told = Callable[[str], None]
@@ -113,8 +112,15 @@ def load_files(
     asked = _Asked(database, give_words, settings, given, sheet, strict, dry_run, progress or (lambda _: None))
     report = LoadReport(dry_run=dry_run, strict=strict)
     if not dry_run and is_outdated(database.connection, settings):
+        from pipeline.stage import restage
+
         asked.tell("The word lists have changed: reading the visits held again …")
         restage(database, asked.words, settings)
+    report.notes = [
+        f"{shown(link, 200)} is a link that leads out of the folder; it was not read. Name it itself to load it."
+        for path in paths
+        for link in links_out(Path(path))
+    ]
     for source in open_sources(paths, database.scratch):
         try:
             with _bounded_memory(database.connection):
@@ -151,6 +157,9 @@ def _load_one(asked: _Asked, source: Source) -> FileReport:
         layout = dataclasses.replace(layout, sheet=asked.sheet)
     if (same := _loaded_before(asked.database.connection, source, layout, asked.sheet)) is not None:
         return same
+    from pipeline.guess import known_names
+    from pipeline.read import read
+
     asked.tell(f"Reading {source.name} …")
     reading = layout.reading() if layout else Reading(sheet=asked.sheet, known_names=known_names())
     report: FileReport | None = None
@@ -213,6 +222,12 @@ def _loaded_before(
 
 
 def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
+    from pipeline.guess import choose_layout
+    from pipeline.privacy import load_key
+    from pipeline.screen import screen
+    from pipeline.stage import stage_batch
+    from pipeline.versions import compare
+
     connection = asked.database.connection
     proposal = None
     if layout is None:

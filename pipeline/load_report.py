@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, UsageError, shown
-from pipeline.guess import Proposal
 from pipeline.layout import Layout, as_toml
 from pipeline.show import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from pipeline.guess import Proposal
 
 COUNTS = ("read", "loaded", "unchanged", "replaced", "rejected")
 MOST_LINES = 10  # refused lines told in the terminal; all are in the database
@@ -56,11 +57,12 @@ class FileReport:
 
 @dataclass(repr=False)
 class LoadReport(Shown):
-    """A load, file by file."""
+    """A load, file by file; notes tell what belongs to no file."""
 
     dry_run: bool = False
     strict: bool = False
     files: list[FileReport] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
     @property
     def totals(self) -> dict[str, int]:
@@ -100,6 +102,7 @@ class LoadReport(Shown):
                 }
                 for f in self.files
             ],
+            "notes": self.notes,
             "totals": self.totals,
         }
 
@@ -132,6 +135,7 @@ class LoadReport(Shown):
         told: list[str] = []
         for f in self.files:
             told += _file_lines(f)
+        told += self.notes
         totals = self.totals
         if len(self.files) != 1:
             told.append(f"Together: {_counts(totals)}.")

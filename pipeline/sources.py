@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import os
 import shutil
 import sys
 import zipfile
@@ -70,7 +71,7 @@ class Source:
 
 
 def open_sources(paths: Sequence[Path | str], scratch: Path) -> Iterator[Source]:
-    """Yield every table the paths name, in the order given, a folder's files by name.
+    """Yield every table the paths name, in the order given, a folder's files by name, links out of the folder left out.
 
     Compressed files and standard input are unpacked into ``scratch``, one at a time, and removed before the next.
 
@@ -95,8 +96,9 @@ def open_sources(paths: Sequence[Path | str], scratch: Path) -> Iterator[Source]
 
 def _files(path: Path) -> list[Path]:
     if path.is_dir():
-        files = sorted(p for p in path.rglob("*") if p.is_file() and p.suffix.lower() in SUFFIXES)
-        inside = [p for p in files if not any(part.startswith(".") for part in p.relative_to(path).parts)]
+        inside = [
+            p for p in _shown_in(path) if p.is_file() and p.suffix.lower() in SUFFIXES and not _leads_out(p, path)
+        ]
         if not inside:
             raise UsageError(
                 f"There is no file of records in the folder {shown(path, 240)}.",
@@ -106,6 +108,20 @@ def _files(path: Path) -> list[Path]:
     if not path.is_file():
         raise UsageError(f"There is no file {shown(path, 240)}.", "Check the name and the folder.")
     return [path]
+
+
+def links_out(folder: Path) -> list[Path]:
+    """Links in a folder to files or folders outside it: whoever fills the folder does not choose what else is read."""
+    return [p for p in _shown_in(folder) if _leads_out(p, folder) and (p.is_dir() or p.suffix.lower() in SUFFIXES)]
+
+
+def _shown_in(folder: Path) -> list[Path]:
+    found = sorted(folder.rglob("*"))
+    return [p for p in found if not any(part.startswith(".") for part in p.relative_to(folder).parts)]
+
+
+def _leads_out(path: Path, folder: Path) -> bool:
+    return path.is_symlink() and not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder))
 
 
 def _tables(name: str, path: Path, beside: Path | None, scratch: Path, depth: int = 0) -> Iterator[Source]:

@@ -7,6 +7,8 @@ import datetime as dt
 import io
 import json
 import random
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,6 +20,7 @@ from hypothesis import strategies as st
 import demo_data
 import sql
 from pipeline import load as load_module
+from pipeline import stage
 from pipeline.database import Database
 from pipeline.errors import DatabaseUnusable, LayoutError, PriorjobsError
 from pipeline.layout import parse_layout
@@ -143,6 +146,14 @@ def test_the_same_file_twice_changes_nothing(database: Database, words: Words) -
     report = load(database, words, as_csv(FIRST))
     assert counts(report) == (3, 0, 3, 0, 0)
     assert everything(database) == before
+
+
+def test_knowing_a_file_again_needs_no_heavy_import() -> None:
+    asked = (
+        "import sys, pipeline.load; print(sorted({'numpy', 'pandas', 'pyarrow', 'pipeline.stage'} & set(sys.modules)))"
+    )
+    told = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == "[]"
 
 
 def test_the_same_records_in_another_file_do_not_double(database: Database, words: Words, without_marts: None) -> None:
@@ -291,7 +302,7 @@ def test_a_full_disk_is_told_and_leaves_nothing(
     def full(*_: object) -> None:
         raise duckdb.IOException("IO Error: No space left on device")
 
-    monkeypatch.setattr(load_module, "stage_batch", full)
+    monkeypatch.setattr(stage, "stage_batch", full)
     with pytest.raises(DatabaseUnusable, match="No space left"):
         load(database, words, as_csv(FIRST))
     assert rows(database, "select count(*) from raw_record") == [(0,)]
@@ -331,6 +342,27 @@ def test_a_bad_file_among_good_ones_leaves_the_good_ones_loaded(
 
 
 # Visits and their keys
+
+
+def test_a_link_that_leads_out_of_a_folder_is_left_out_and_told(
+    database: Database, words: Words, tmp_path: Path, without_marts: None
+) -> None:
+    folder, elsewhere = tmp_path / "exports", tmp_path / "elsewhere"
+    folder.mkdir()
+    elsewhere.mkdir()
+    (folder / "jobs.csv").write_bytes(as_csv(FIRST[:1]))
+    (elsewhere / "secret.csv").write_bytes(as_csv(FIRST[1:]))
+    (folder / "innocent.csv").symlink_to(elsewhere / "secret.csv")
+    (folder / "round.csv").symlink_to("round.csv")
+    (folder / "more").symlink_to(elsewhere)
+    (folder / "same.csv").symlink_to("jobs.csv")
+    report = load_files(database, words, Settings(), [folder])
+    assert [file.file for file in report.files] == ["jobs.csv", "same.csv"]
+    assert counts(report)[:2] == (2, 1)
+    told = [note.split(" is a link that leads out of the folder")[0] for note in report.notes]
+    assert [Path(name.strip("'\"")).name for name in told] == ["innocent.csv", "more"]
+    assert report.as_json()["notes"] == [line for line in report.lines() if "is a link" in line] == report.notes
+    assert load_files(database, words, Settings(), [folder / "innocent.csv"]).totals["loaded"] == len(FIRST) - 1
 
 
 def test_two_visits_of_one_job_on_one_day_are_two(database: Database, words: Words, without_marts: None) -> None:
