@@ -43,7 +43,7 @@ def killed(folder: Path, module: str, function: str, work: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("module", "function"), [("pipeline.load", "stage_batch"), ("sql", "rebuild"), ("pipeline.load", "drop_temporary")]
+    ("module", "function"), [("pipeline.stage", "stage_batch"), ("sql", "rebuild"), ("pipeline.load", "drop_temporary")]
 )
 def test_a_killed_load_is_there_whole_or_not_at_all(folder: Path, module: str, function: str) -> None:
     killed(folder, module, function, f"load([{str(folder / 'more.csv')!r}])")
