@@ -264,7 +264,7 @@ def _version(database: Database) -> tuple[int | None, bool]:
                 f"{shown(database.path, 200)} holds tables of another program.", "Name another file with --db."
             )
         return None, False
-    (found,) = connection.execute("select max(version) from database_version").fetchall()[0]
+    (found,) = connection.execute("select coalesce(max(version), 0) from database_version").fetchall()[0]
     if found > sql.SCHEMA_VERSION:
         raise DatabaseUnusable(
             f"{shown(database.path, 200)} was made by a newer priorjobs: its tables are version {found}, "
