@@ -84,7 +84,7 @@ class Database:
         return beside(self.path)["models"]
 
     @classmethod
-    def open(cls, path: Path | str, *, read_only: bool = False) -> Database:
+    def open(cls, path: Path | str, *, read_only: bool = False, wait: float | None = None) -> Database:
         """Open or create the database, waiting a bounded time while another process holds it.
 
         Tables of an older version are brought up to date, after a copy of the file is put beside it.
@@ -95,6 +95,8 @@ class Database:
             The database file; created when missing, unless ``read_only``.
         read_only
             Share the file with other readers; nothing can be changed.
+        wait
+            Longest wait, seconds; left out, what a reader or a writer waits.
 
         Raises
         ------
@@ -116,7 +118,8 @@ class Database:
                 raise DatabaseUnusable(
                     f"There is no folder {shown(path.parent)}.", "Make the folder, or name another with --db."
                 )
-        connection = _connect(path, read_only=read_only)
+        wait = (READER_WAITS if read_only else WRITER_WAITS) if wait is None else wait
+        connection = _connect(path, wait, read_only=read_only)
         try:
             database = cls(connection, path, Scratch(), read_only=read_only)
         except OSError as fault:
@@ -143,7 +146,7 @@ class Database:
                 f"{shown(path, 200)} holds no job records in this version's tables.",
                 "Run priorjobs load FILE once: it prepares the database.",
             )
-        cls.open(path).close()  # opened to be written, it is brought up to date
+        cls.open(path, wait=wait).close()  # opened to be written, it is brought up to date
         return cls.open(path, read_only=True)
 
     def close(self) -> None:
@@ -191,7 +194,7 @@ class Database:
         self.snapshot(fresh)
         self.connection.close()
         fresh.replace(self.path)
-        self.connection = _connect(self.path, read_only=False)
+        self.connection = _connect(self.path, WRITER_WAITS, read_only=False)
         _fence(self)
 
     @contextmanager
@@ -222,8 +225,7 @@ class Database:
             self.connection.execute("rollback")
 
 
-def _connect(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    wait = READER_WAITS if read_only else WRITER_WAITS
+def _connect(path: Path, wait: float, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     give_up = time.monotonic() + wait
     has_said = False
     while True:

@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.database import Database
+from pipeline.database import READER_WAITS, Database
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings
 
@@ -70,7 +70,8 @@ class Workshop:
         if is_in_force or not read_only:
             return cls(database, settings)
         database.close()
-        cls.open(path).close()  # opened to be written, the tables are rebuilt
+        with Database.open(path, wait=READER_WAITS) as writable:
+            _rebuild(writable, settings)
         return cls.open(path, read_only=True)
 
     def close(self) -> None:

@@ -12,6 +12,7 @@ import duckdb
 import pytest
 
 import sql
+from pipeline import Workshop
 from pipeline import database as database_module
 from pipeline.backup import restore_backup, write_backup
 from pipeline.database import Database
@@ -125,6 +126,30 @@ def test_gives_up_after_a_bounded_wait(read_only: bool, db: Path, monkeypatch: p
     finally:
         holder.kill()
         holder.communicate()
+
+
+def test_a_reader_that_must_build_tables_first_waits_no_longer_than_a_reader(
+    db: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database_module, "READER_WAITS", 0.2)
+    code = f"import duckdb, time\nc = duckdb.connect({str(db)!r}, read_only=True)\nprint('held', flush=True)\ntime.sleep(30)"
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == "held\n"
+        Database.open(db, read_only=True).close()  # readers share it
+        monkeypatch.setattr(sql, "fingerprint", lambda: "of files that changed")
+        with pytest.raises(DatabaseBusy, match="more than 0 seconds"):
+            Database.open(db, read_only=True)
+        holder.kill()
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+def test_settings_that_changed_rebuild_the_tables(read_only: bool, db: Path) -> None:
+    Workshop.open(db).close()
+    db.with_suffix(".toml").write_text("hour_rate = 61.5\n", encoding="utf-8")
+    with Workshop.open(db, read_only=read_only) as workshop:
+        assert workshop.table("setting")["hour_rate"].tolist() == [61.5]
+        assert workshop.database.read_only is read_only
 
 
 def test_loads_begun_at_once_wait_for_one_another_and_none_is_lost(tmp_path: Path) -> None:
