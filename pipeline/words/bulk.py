@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
+from pipeline.values.distinct import arrow_text
 from pipeline.words.phrases import OTHER
 from pipeline.words.tokens import DROP, FIRST_WORD, batches
 
@@ -24,7 +25,7 @@ _REMEMBERED_AT_MOST = 400_000
 
 def as_texts(column: pd.Series[Any]) -> list[str]:
     """Give a column as texts; what is missing is empty, what is longer than `LONGEST_TEXT` is read so far."""
-    texts: list[str] = column.astype("object").where(column.notna(), "").astype("str").tolist()
+    texts: list[str] = arrow_text(column).fill_null("").to_pylist()
     if max(map(len, texts), default=0) > LONGEST_TEXT:
         return [text[:LONGEST_TEXT] for text in texts]
     return texts

@@ -220,6 +220,7 @@ class Reader:
         self._seen: dict[int, int] = {}
         self._with_digits = dict(zip(_hashes_of(with_digits), number_of(list(with_digits)), strict=True))
         self._seen |= self._with_digits
+        self._numbers_with_digits = np.array(list(self._with_digits), dtype=np.uint64)
         self._recent: dict[bytes, Met] = {}
 
     def words(self, texts: Sequence[str]) -> Met:
@@ -241,21 +242,20 @@ class Reader:
         is_row_end = data[begin] == 0
         rows = np.cumsum(is_row_end) - is_row_end
         met = Met(np.empty(0, dtype=np.int64), rows, which, first, begin, end, data.tobytes())
-        known = [self._seen.get(key) for key in distinct.tolist()]
-        starts_with_digit = (_CLASS_OF_DIGITS[data[begin[first]]]).tolist()
-        new = [position for position, number in enumerate(known) if number is None]
-        for position in new:
-            if starts_with_digit[position]:
-                known[position] = GAP
-        new = [position for position in new if known[position] is None]
+        number_of = np.full(len(distinct), GAP, dtype=np.int64)
+        begins_with_digit = _CLASS_OF_DIGITS[data[begin[first]]]
+        asked = np.flatnonzero(~begins_with_digit | np.isin(distinct, self._numbers_with_digits))
+        keys = distinct[asked].tolist()
+        known = [self._seen.get(key) for key in keys]
+        new = [at for at, number in enumerate(known) if number is None]
         if new:
             if len(self._seen) > _SEEN_AT_MOST:
                 self._seen = dict(self._with_digits)
-            found = self._number_of([met.spelling(position) for position in new])
-            for position, number in zip(new, found, strict=True):
-                known[position] = number
-                self._seen[int(distinct[position])] = number
-        numbers = np.array(known, dtype=np.int64)[which]
+            found = self._number_of([met.spelling(position) for position in asked[new].tolist()])
+            for at, number in zip(new, found, strict=True):
+                known[at] = self._seen[keys[at]] = number
+        number_of[asked] = known
+        numbers = number_of[which]
         if self._abbreviations:
             dots = np.flatnonzero(data[begin] == ord("."))
             dots = dots[dots > 0]
