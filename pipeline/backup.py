@@ -61,7 +61,8 @@ def restore_backup(source: Path, db: Path) -> dict[str, Any]:
         Not a backup, or a member does not match its checksum.
     """
     places = {f"workshop.{ending}": place for ending, place in beside(db).items()} | {"workshop.duckdb": db}
-    for place in places.values():
+    log = db.with_name(db.name + ".wal")  # of another database: it would be replayed on this one
+    for place in (*places.values(), log):
         if place.exists():
             raise UsageError(f"{shown(place)} exists already.", "Restore beside it with --db, or move it away first.")
     folder = db.with_name(db.name + ".restoring")

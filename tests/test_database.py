@@ -271,6 +271,10 @@ def test_a_backup_is_never_written_over_nor_restored_over(db: Path, tmp_path: Pa
         write_backup(db, tmp_path / "kept.zip")
     with pytest.raises(UsageError, match="exists already"):
         restore_backup(tmp_path / "kept.zip", db)
+    (tmp_path / "new.duckdb.wal").write_bytes(b"of another database")
+    with pytest.raises(UsageError, match="new.duckdb.wal"):
+        restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
+    assert not (tmp_path / "new.duckdb").exists()
 
 
 def test_a_damaged_backup_changes_nothing(db: Path, tmp_path: Path) -> None:
