@@ -31,7 +31,7 @@ def write_backup(db: Path, target: Path) -> dict[str, Any]:
         The disk is full, or one of the files cannot be read or written.
     """
     if target.exists():
-        raise UsageError(f"{shown(target)} exists already.", "Name a new file: a backup is never written over.")
+        raise UsageError(f"{shown(target, 200)} exists already.", "Name a new file: a backup is never written over.")
     unfinished = target.with_name(target.name + ".unfinished")
     try:
         with Database.open(db, read_only=True) as database:
@@ -64,7 +64,9 @@ def restore_backup(source: Path, db: Path) -> dict[str, Any]:
     log = db.with_name(db.name + ".wal")  # of another database: it would be replayed on this one
     for place in (*places.values(), log):
         if place.exists():
-            raise UsageError(f"{shown(place)} exists already.", "Restore beside it with --db, or move it away first.")
+            raise UsageError(
+                f"{shown(place, 200)} exists already.", "Restore beside it with --db, or move it away first."
+            )
     folder = db.with_name(db.name + ".restoring")
     placed: list[Path] = []
     try:
@@ -114,7 +116,7 @@ def _unpack(source: Path, folder: Path) -> int:
                 parts = PurePosixPath(name).parts
                 if not parts or not parts[0].startswith("workshop.") or ".." in parts:
                     raise FileUnreadable(
-                        f"{shown(source)} names {shown(name)}, which no backup does.", "Use another backup."
+                        f"{shown(source, 200)} names {shown(name)}, which no backup does.", "Use another backup."
                     )
                 place = folder.joinpath(*parts)
                 place.parent.mkdir(parents=True, exist_ok=True)
@@ -124,11 +126,11 @@ def _unpack(source: Path, folder: Path) -> int:
                     place.chmod(0o600)
                 if _sha256(place) != expected:
                     raise FileUnreadable(
-                        f"{shown(source)}: {shown(name)} is damaged.", "Use another backup; nothing was changed."
+                        f"{shown(source, 200)}: {shown(name)} is damaged.", "Use another backup; nothing was changed."
                     )
     except _NO_BACKUP as fault:
         raise FileUnreadable(
-            f"{shown(source)} is not a whole backup file.", "Use another backup; nothing was changed."
+            f"{shown(source, 200)} is not a whole backup file.", "Use another backup; nothing was changed."
         ) from fault
     return len(contents)
 
