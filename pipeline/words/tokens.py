@@ -254,7 +254,7 @@ class Reader:
             found = self._number_of([met.spelling(position) for position in asked[new].tolist()])
             for at, number in zip(new, found, strict=True):
                 known[at] = self._seen[keys[at]] = number
-        number_of[asked] = known
+        number_of[asked] = np.array(known, dtype=np.int64)
         numbers = number_of[which]
         if self._abbreviations:
             dots = np.flatnonzero(data[begin] == ord("."))
