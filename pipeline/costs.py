@@ -24,12 +24,14 @@ REFERRAL_MINUTES = 15.0
 LISTED_WORTH = 8.0
 OWN_REPAIR_MINUTES = 30.0
 ARRIVAL_MINUTES = 10.0
-# common practice, no source: looking at a part before fitting it, how often a good part is seen to be good, how often
-# a repair that did not help is noticed only after leaving, and what a part fitted in vain costs beside itself (trust)
+# common practice, no source: looking at a part before fitting it, how often a good part is seen to be good, and how
+# often a repair that did not help is noticed only after leaving
 LOOK_MINUTES = 7.0
 LOOK_CATCHES = 0.9
 UNNOTICED = 0.3
-IN_VAIN_MONEY = 40.0
+# what the plan gives to spare a part fitted in vain, beside its price, work and trip (the customer's trust); no money
+# is told with it. In the demo world up to this much spares wrong parts and costs no more; beyond it money rises.
+IN_VAIN_MONEY = 100.0
 
 
 @dataclass(frozen=True)
@@ -64,10 +66,13 @@ class Costs:
         self.trip = settings.trip_cost + (settings.trip_minutes + self.besides) * self.rate
 
     def _own_minutes(self) -> tuple[float, dict[str, tuple[float, float]]]:
-        """Minutes that every visit takes besides; cause → (jobs, minutes of the repair itself, without checks)."""
+        """Minutes every visit takes besides; cause → (jobs, minutes of the repair alone, parts looked at before)."""
         import numpy as np
 
-        rows = [(cause, float(jobs), mean - checks) for cause, (jobs, mean, checks) in self.records.minutes.items()]
+        rows = [
+            (cause, float(jobs), mean - checks - (LOOK_MINUTES if self.repair(cause).parts else 0.0))
+            for cause, (jobs, mean, checks) in self.records.minutes.items()
+        ]
         over = [left - self.listed_minutes(self.repair(cause)) for cause, jobs, left in rows if jobs >= LISTED_WORTH]
         besides = float(np.clip(np.median(over), 0, 45)) if over else ARRIVAL_MINUTES
         return besides, {cause: (jobs, max(left - besides, 3.0)) for cause, jobs, left in rows}

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.costs import (
     HANDOVER_MINUTES,
+    IN_VAIN_MONEY,
     LOOK_CATCHES,
     LOOK_MINUTES,
     NONE_OF_THESE,
@@ -85,7 +86,7 @@ class Carry:
 
 @dataclass(frozen=True)
 class VisitPlan:
-    """The plan of one call, in the trade's words."""
+    """The plan of one call, in the trade's words; minutes, money and visits are what it is expected to take in all."""
 
     plan: Plan
     trade: Trade
@@ -197,8 +198,8 @@ def plan_visit(
     in_van = {row.part for row in carry if row.worth_it} if carried is None else set(carried)
     checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
     plan = make_plan(costs.problem(kept, checks, acts, opened, in_van))
-    minutes, visits = _expected(plan, costs, checks, acts, in_van)
-    return VisitPlan(plan, costs.trade, checks, acts, costs.rate, carry, minutes, plan.cost, visits)
+    minutes, money, visits = _expected(plan, costs, checks, acts, in_van)
+    return VisitPlan(plan, costs.trade, checks, acts, costs.rate, carry, minutes, money, visits)
 
 
 def likely(odds: Mapping[str, float]) -> dict[str, float]:
@@ -218,9 +219,9 @@ def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> 
 
 def _expected(
     plan: Plan, costs: Costs, checks: Sequence[CheckCard], acts: Sequence[Act], in_van: Collection[str]
-) -> tuple[float, float]:
-    """Expected minutes (trips on the road included) and visits of the whole plan."""
-    minutes, visits = 0.0, 1.0
+) -> tuple[float, float, float]:
+    """Expected minutes, money and visits of the whole plan (arriving, leaving and further trips included)."""
+    minutes, money, visits = costs.besides, plan.cost + costs.besides * costs.rate, 1.0
     trip_minutes = costs.settings.trip_minutes + costs.besides
     for node, opened in _walk(plan.root, plan):
         if node.do == "hand over":
@@ -239,7 +240,8 @@ def _expected(
         looking = LOOK_MINUTES if node.is_looked_at else 0.0
         minutes += node.reach * (looking + done * act.minutes + trips * trip_minutes)
         visits += node.reach * trips
-    return minutes, visits
+        money -= node.reach * in_vain * IN_VAIN_MONEY if act.parts else 0.0
+    return minutes, money, visits
 
 
 def _walk(root: Node, plan: Plan) -> Iterator[tuple[Node, frozenset[str]]]:

@@ -261,7 +261,8 @@ def test_without_a_trained_model_the_lists_answer_and_the_jobs_correct_them(work
 
 def test_the_plan_costs_no_more_than_repairs_alone(asked):
     problem = asked.visit.plan.problem
-    assert asked.visit.money <= without_checks(problem)[0] + 1e-9
+    assert asked.visit.plan.cost <= without_checks(problem)[0] + 1e-9
+    assert asked.visit.money <= asked.visit.plan.cost + asked.costs.besides * asked.costs.rate + 1e-9
 
 
 def test_prices_and_minutes_lean_on_the_workshops_own_jobs(workshop, asked):
