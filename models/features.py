@@ -13,6 +13,7 @@ PLAIN = ("kind", "make", "model_family", "age_years")
 SYMPTOM = "symptom: "
 FINDING = "finding: "
 CODE = "code"
+SHOWN = "lamps or code shown"  # a complaint that tells nothing beside the code itself
 
 
 def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
@@ -35,8 +36,19 @@ def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
     """
     plain = cause_example[list(PLAIN)].copy()
     plain["age_years"] = pd.to_numeric(plain["age_years"], errors="coerce").astype(float)
-    pieces = [plain, _symptoms(cause_example["symptoms"]), _codes(cause_example), _findings(cause_example["findings"])]
+    complaints = [
+        beside_codes(symptoms, codes)
+        for symptoms, codes in zip(cause_example["symptoms"], cause_example["codes"], strict=True)
+    ]
+    told = pd.Series(complaints, index=cause_example.index, dtype=object)
+    pieces = [plain, _symptoms(told), _codes(cause_example), _findings(cause_example["findings"])]
     return pd.concat(pieces, axis=1)
+
+
+def beside_codes(symptoms: object, codes: object) -> list[str]:
+    """Complaints that tell something beside the codes shown."""
+    said = [str(one) for one in symptoms] if _has_entries(symptoms) else []  # type: ignore[attr-defined]
+    return [one for one in said if one != SHOWN] if _has_entries(codes) else said
 
 
 def _exploded(lists: pd.Series) -> pd.Series:
@@ -111,7 +123,8 @@ def questions(asked: Sequence[Mapping[str, Any]], known_columns: Iterable[str] =
     complaints = [name for name in known_columns if name.startswith(SYMPTOM)]
     rows = []
     for one in asked:
-        named, shown = list(one["symptoms"]), list(one["codes"])
+        shown = list(one["codes"])
+        named = beside_codes(list(one["symptoms"]), shown)
         row = {name: one[name] for name in PLAIN}
         if named:
             row |= dict.fromkeys(complaints, "no") | {SYMPTOM + symptom: "yes" for symptom in named}

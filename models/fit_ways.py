@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.alike_codes import alike_codes
 from models.encoding import NOT_KNOWN
 from models.features import FINDING
 from models.lean import SMALLEST, STRENGTHS, even_chances, lean, lean_ratio, log_gamma
@@ -270,7 +271,7 @@ def _complaints(heard: Heard, part: np.ndarray, before: Ways | None) -> tuple[np
 
 
 def _codes(heard: Heard, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Codes within each make: by the way's complaints, then by the parts it needs, then by the way itself."""
+    """Codes within each make: what codes like it, of all makes, come with, then what it comes with itself."""
     places = heard.places
     pair = pair_of(heard.codes, places)
     pairs = np.unique(pair[pair >= 0])
@@ -282,11 +283,20 @@ def _codes(heard: Heard, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     seen, expected = _against(heard, part, value, key, len(pairs))
     of_make = pairs // places.codes
     begin = np.concatenate([np.flatnonzero(np.diff(of_make, prepend=-1)), [len(pairs)]])
+    shows = np.repeat(np.diff(begin) > 1, np.diff(begin))  # a make without codes tells nothing
+    kinds = np.where(shows, alike_codes(seen * shows[:, None], expected * shows[:, None], of_make), -1)
+    kinds = np.where(shows, kinds, np.arange(len(pairs)))
+    ratio = _by_likeness(heard, _alike(seen.T, kinds).T[kinds], _alike(expected.T, kinds).T[kinds], begin)
+    return pairs, ratio + lean_ratio(seen, expected * np.exp(ratio), begin)
+
+
+def _by_likeness(heard: Heard, seen: np.ndarray, expected: np.ndarray, begin: np.ndarray) -> np.ndarray:
+    """Log ratio by the way's complaints, then by the parts it needs, then by the way itself."""
     ratio = np.zeros(seen.shape)
     for like in (heard.written.group, heard.written.part, np.arange(heard.ways)):
         wanted = expected * np.exp(ratio)
         ratio += lean_ratio(_alike(seen, like), _alike(wanted, like), begin)[:, like]
-    return pairs, ratio
+    return ratio
 
 
 def _by_way(heard: Heard, values: np.ndarray) -> np.ndarray:

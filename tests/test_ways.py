@@ -8,10 +8,12 @@ import pytest
 from scipy.special import gammaln
 
 from models import CauseClassifier, evidence, features, scores, storage, why
+from models.alike_codes import alike_codes
 from models.cause_model import from_lists
 from models.lean import lean, log_gamma
 from pipeline.background import background
 from pipeline.words import Words
+from tests.cause_world import training_table
 
 CAUSES = ("blocked filter", "pump dead", "hose kinked", "sensor off")
 SHARES = np.array([0.5, 0.3, 0.15, 0.05])
@@ -153,3 +155,25 @@ def test_tables_lean_on_what_was_expected_as_firmly_as_their_like_deserve() -> N
     assert np.abs(table[180:] - 0.2).mean() < 0.08
     untold = lean(np.zeros((2, 3)), base[:, :3], np.array([0, 2]))
     assert untold == pytest.approx(base[:, :3])
+
+
+def test_codes_of_makes_that_come_with_the_same_faults_are_alike() -> None:
+    rng = np.random.default_rng(0)
+    chance = np.array([[0.7, 0.1, 0.1, 0.1], [0.1, 0.1, 0.7, 0.1]])  # what two functions come with
+    function, make = np.tile([0, 1], 5), np.repeat(np.arange(5), 2)
+    seen = np.array([rng.multinomial(60, chance[one]) for one in function]).astype(float)
+    expected = np.full(seen.shape, 15.0)
+    group = alike_codes(seen, expected, make)
+    assert set(group[function == 0]).isdisjoint(group[function == 1])
+    assert all(np.bincount(group[function == one]).max() >= 4 for one in (0, 1))
+    one_make = alike_codes(np.repeat(seen[:1], 3, axis=0), expected[:3], np.zeros(3, dtype=int))
+    assert len(set(one_make)) == 3
+
+
+def test_a_lamp_told_beside_its_code_is_told_once() -> None:
+    jobs = training_table(2).assign(symptoms=[["lamps or code shown", "noisy"]] * 2, codes=[["F05"], []])
+    told = features.wide(jobs)
+    assert told["symptom: lamps or code shown"].tolist() == ["no", "yes"]
+    assert told["code"].tolist() == ["F05", "none"]
+    asked = features.question(kind="washer", symptoms=["lamps or code shown"], codes=["F05"])
+    assert "symptom: lamps or code shown" not in asked
