@@ -295,6 +295,28 @@ def _tables_from(incomplete: str) -> list[str]:
 
 
 @app.command()
+def advice(
+    adopt: Annotated[int | None, typer.Option(help="Take up the advice with this number.")] = None,
+    on: Annotated[str | None, typer.Option(help="With --adopt: since when, YYYY-MM-DD; today when left out.")] = None,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Parts that are often not the cause, and whether the advice taken up has helped.
+
+    Example: priorjobs advice, then priorjobs advice --adopt 2 --on 2026-09-01
+    """
+    with Workshop.open(db, read_only=adopt is None) as workshop:
+        if adopt is not None:
+            told = workshop.adopt(adopt, on)
+            said = f"Taken up from {told['adopted_on']}: {told['says']} (decision {told['correction_id']})"
+            _print(told, [said], as_json)
+            return
+        told = workshop.advice()
+    _print(told, show.wrapped(show.advice(told)), as_json)
+
+
+@app.command()
 def export(
     table: Annotated[
         str, typer.Argument(help="A table or mart, such as episode or part_verdict.", autocompletion=_tables_from)

@@ -161,6 +161,24 @@ def _groups(name: str, groups: dict[str, Any], columns: tuple[str, ...]) -> list
     return table([name, *(column.replace("_", " ") for column in columns)], rows)
 
 
+def advice(told: dict[str, Any]) -> list[str]:
+    """Advice by number, what was taken up with its wrong parts before and since, and all cautions."""
+    lines = [
+        f"{row['number']:>2} {row['says']} ({told['currency']} {row['money']:,.0f} lost)"
+        + (f"; taken up {row['adopted_on']}" if row["adopted_on"] else "")
+        for row in told["rows"]
+    ] or ["No part stands out as often not the cause."]
+    if told["adopted"]:
+        lines += ["", "Taken up:"]
+    for row in told["adopted"]:
+        counts = f"before {row['before']} of {row['before_of']}, since {row['after']} of {row['after_of']}"
+        lines += [
+            f"   since {row['adopted_on']}: {row['says']}",
+            f"     not the cause {counts}: {row['said']} (undo: priorjobs review --undo {row['correction_id']})",
+        ]
+    return [*lines, "", *(f"! {text}" for text in told["cautions"])]
+
+
 def round_(planned: dict[str, Any], out: Path) -> list[str]:
     """The van list and where the sheets are."""
     van = [[row["part"], row["expected_use"], row["carry"]] for row in planned["van"]]

@@ -96,7 +96,8 @@ class Workshop:
         from pipeline.words import Words
 
         decisions = self.database.connection.execute(
-            "select list, written, term from correction where undone_at is null order by correction_id"
+            "select list, written, term from correction "
+            "where undone_at is null and list <> 'advice' order by correction_id"
         ).df()
         return Words.load(self.settings.languages, self.settings.word_lists, decisions)
 
@@ -374,6 +375,34 @@ class Workshop:
             self.__dict__.pop("words", None)
             restage(self.database, self.words, self.settings)
         return undone
+
+    def advice(self) -> dict[str, Any]:
+        """Parts that are often not the cause, and what came of the advice that was taken up.
+
+        Examples
+        --------
+        >>> sorted(workshop.advice())
+        ['adopted', 'cautions', 'currency', 'rows']
+        """
+        from pipeline.adopted import list_advice
+
+        return list_advice(self.database, self.words, self.settings.currency)
+
+    def adopt(self, number: int, on: str | None = None) -> dict[str, Any]:
+        """Write down that advice ``number`` is followed from a day on (YYYY-MM-DD; today when left out).
+
+        Examples
+        --------
+        >>> from pipeline.errors import UsageError
+        >>> try:  # sixty calls show no pattern
+        ...     workshop.adopt(1, "2025-03-01")
+        ... except UsageError as fault:
+        ...     print(fault.what)
+        There is no advice number 1.
+        """
+        from pipeline.adopted import adopt, day
+
+        return adopt(self.database, self.words, number, day(on))
 
     def export(self, table: str, path: Path | str) -> int:
         """Write one table or mart as CSV, Parquet or XLSX, by the file's ending; returns the number of rows.
