@@ -31,15 +31,6 @@ def new_classifier(background: pd.DataFrame | None = None) -> CauseClassifier:
     return CauseClassifier(scope="kind", background=background)
 
 
-def recency(cure_date: pd.Series, half_life_days: float | None) -> np.ndarray:
-    """Weight of each job: half for every half-life it is older than the newest; all one when there is no half-life."""
-    if half_life_days is None:
-        return np.ones(len(cure_date))
-    dates = pd.to_datetime(cure_date)
-    weights: np.ndarray = 0.5 ** ((dates.max() - dates).dt.days.to_numpy() / half_life_days)
-    return weights
-
-
 def in_order(cause_example: pd.DataFrame) -> pd.DataFrame:
     """Jobs in order of time, ties by episode."""
     return cause_example.sort_values(["cure_date", "episode_id"], ignore_index=True)
@@ -57,7 +48,6 @@ def opinions(
     past: pd.DataFrame,
     asked: pd.DataFrame,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
-    half_life_days: float | None = None,
     background: pd.DataFrame | None = None,
     decided: CauseClassifier | None = None,
 ) -> tuple[list[str], dict[str, np.ndarray], CauseClassifier]:
@@ -69,9 +59,8 @@ def opinions(
     both = wide(pd.concat([past, asked], ignore_index=True))
     facts, questions = both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
     names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
-    if decided is None or half_life_days is not None:
-        weight = recency(past["cure_date"], half_life_days)
-        fitted = new_classifier(background).fit(facts, past["cause"].astype(str), sample_weight=weight)
+    if decided is None:
+        fitted = new_classifier(background).fit(facts, past["cause"].astype(str))
     else:
         fitted = decided.refit(facts, past["cause"].astype(str))
     met = np.searchsorted(fitted.classes_.astype(str), names)
@@ -141,7 +130,6 @@ def roll(
     cause_example: pd.DataFrame,
     months: int,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
-    half_life_days: float | None = None,
     background: pd.DataFrame | None = None,
 ) -> dict[str, Any]:
     """Score month by month over the last ``months`` months with jobs.
@@ -168,7 +156,7 @@ def roll(
     for first in range(0, len(later), MONTHS_A_FIT):
         quarter = later[first : first + MONTHS_A_FIT]
         past, asked = jobs[month < quarter[0]], jobs[month.isin(quarter)]
-        names, answers, fitted = opinions(past, asked, baselines, half_life_days, background, fitted)
+        names, answers, fitted = opinions(past, asked, baselines, background, fitted)
         known = codes_of(asked["cause"], names) >= 0
         never_seen += int((~known).sum())
         if not known.any():

@@ -54,60 +54,57 @@ same_complaint as (
     group by episode_id
 ),
 alike as (
-    select number, cause, cure_date, episode_id, true as is_same_complaint from same_complaint
+    select number, cause, cure_date, episode_id from same_complaint
     union all
-    select asked.number, job.cause, job.cure_date, job.episode_id, false
+    select asked.number, job.cause, job.cure_date, job.episode_id
     from asked
     join cause_example as job using (kind)
     where len(asked.terms) = 0
 ),
 compared as (
-    select *, 0 as agreeing, true as is_similar
+    select *, 0 as agreeing
     from alike
     where number in (select number from asked where len(looked) = 0)
     union all
     select
         alike.*,
-        coalesce(len(list_intersect(job.findings, asked.findings)), 0),
-        coalesce(len(
+        coalesce(len(list_intersect(job.findings, asked.findings)), 0)
+    from alike
+    join asked using (number)
+    join cause_example as job using (episode_id)
+    where len(asked.looked) > 0
+        and coalesce(len(
             list_filter(
                 job.findings,
                 lambda f: list_contains(asked.looked, split_part(f, '=', 1)) and not list_contains(asked.findings, f)
             )
         ), 0) = 0
-    from alike
-    join asked using (number)
-    join cause_example as job using (episode_id)
-    where len(asked.looked) > 0
 ),
 counted as (
     select
         number,
         cause,
-        count(*) filter (where is_similar) as similar_jobs,
-        count(*) filter (where is_same_complaint) as same_complaint_jobs,
-        max({'agreeing': agreeing, 'cure_date': cure_date, 'episode_id': episode_id}, $most)
-            filter (where is_similar) as best
+        count(*) as similar_jobs,
+        max({'agreeing': agreeing, 'cure_date': cure_date, 'episode_id': episode_id}, $most) as best
     from compared
     group by number, cause
 ),
 one as (
-    select number, cause, similar_jobs, same_complaint_jobs, unnest(coalesce(best, [null])) as job
+    select number, cause, similar_jobs, unnest(best) as job
     from counted
 )
 select
     one.number,
     one.cause,
     one.similar_jobs,
-    one.same_complaint_jobs,
     job.job_no,
     job.cure_date,
     job.labour_minutes,
     job.parts_cost,
     one.job.agreeing
 from one
-left join cause_example as job on job.episode_id = one.job.episode_id
-order by one.number, one.job.agreeing desc nulls last, one.job.cure_date desc, one.job.episode_id desc, one.cause
+join cause_example as job on job.episode_id = one.job.episode_id
+order by one.number, one.job.agreeing desc, one.job.cure_date desc, one.job.episode_id desc
 """
 
 ENDINGS = """
@@ -245,8 +242,6 @@ class Evidence:
         agreeing.
     similar_jobs
         cause → how many such jobs there are.
-    same_complaint_jobs
-        cause → cured jobs with a shared complaint or code, whatever was found.
     beyond_repair
         Of how many similar episodes with a known end were beyond economic repair: (count, of).
     """
@@ -254,7 +249,6 @@ class Evidence:
     of_kind: KindRecords
     similar: pd.DataFrame
     similar_jobs: Mapping[str, int]
-    same_complaint_jobs: Mapping[str, int]
     beyond_repair: tuple[int, int]
 
 
@@ -310,23 +304,11 @@ def _by_number(rows: pd.DataFrame, count: int) -> list[pd.DataFrame]:
     return [rows.iloc[ends[k] : ends[k + 1]] for k in range(count)]
 
 
-def _similar(rows: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int], dict[str, int]]:
-    """Jobs like one call, how many of each cause, and how many with its complaint whatever was found."""
-    counts = dict(
-        zip(
-            rows["cause"],
-            zip(rows["similar_jobs"].tolist(), rows["same_complaint_jobs"].tolist(), strict=True),
-            strict=True,
-        )
-    )
-    jobs = rows.loc[
-        rows["agreeing"].notna(), ["cause", "job_no", "cure_date", "labour_minutes", "parts_cost", "agreeing"]
-    ]
-    return (
-        jobs.reset_index(drop=True),
-        {cause: similar for cause, (similar, _) in counts.items() if similar},
-        {cause: same for cause, (_, same) in counts.items() if same},
-    )
+def _similar(rows: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int]]:
+    """Jobs like one call, and how many there are of each cause."""
+    jobs = rows[["cause", "job_no", "cure_date", "labour_minutes", "parts_cost", "agreeing"]]
+    counts = dict(zip(rows["cause"], rows["similar_jobs"].tolist(), strict=True))
+    return jobs.reset_index(drop=True), counts
 
 
 def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -> dict[str, KindRecords]:

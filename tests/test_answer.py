@@ -254,7 +254,7 @@ def test_without_a_trained_model_the_lists_answer_and_the_jobs_correct_them(work
     assert told["worn motor brushes"] > 0.7 > 2 * listed["worn motor brushes"]
     model, _ = model_for(workshop.database, workshop.words)
     corrected = opinions([question], model)[0][0]
-    jobs = gather_one(workshop, question).same_complaint_jobs
+    jobs = gather_one(workshop, question).similar_jobs
     fits = [sum(n * np.log(told[cause]) for cause, n in jobs.items()) for told in (listed, corrected)]
     assert fits[1] > fits[0]
 
