@@ -233,8 +233,14 @@ def compare(town: Town, calls: list[Call], seed: int) -> dict[str, list[Spent]]:
         "(c) looking at every part": lambda n, call, rng: town.one_by_one(call, causes_first[n], rng, looks=True),
         "the plan, looking at every part": lambda n, call, rng: town.follow(call, plans[n], rng, looks=True),
     }
+    for n, call in enumerate(calls):
+        rng = np.random.default_rng(
+            [seed, n, 0]
+        )  # not the chance of the work: what is seen must not hang together with it
+        for finding in town.world.odds[call.kind].findings:
+            town.world.finding(call, finding, rng)
     return {
-        name: [way(n, call, np.random.default_rng([seed, n])) for n, call in enumerate(calls)]
+        name: [way(n, call, np.random.default_rng([seed, n, 1])) for n, call in enumerate(calls)]
         for name, way in ways.items()
     }
 
