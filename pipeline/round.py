@@ -58,7 +58,7 @@ def plan_round(
     FileUnreadable, UsageError
         A file that cannot be read, has no kind of appliance, or holds too many calls.
     """
-    from models.van import chances, van_list
+    from models.van import van_list
     from reports.visit_sheets import visit_sheets
 
     lines, day = read_calls(database, words, path, mask=settings.mask_contacts)
@@ -80,7 +80,7 @@ def plan_round(
             "expected_use": van.expected_use,
             "wanted": _wanted(calls),
             "one_visit": van.one_visit_cures,
-            "one_visit_empty": chances(calls, {})[0],
+            "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
             "all_cured": van.all_cured,
         },
         day=_in_words(day),
