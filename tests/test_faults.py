@@ -44,10 +44,13 @@ COMMANDS = {
     "use": "models use 0001",
     "compare": "models compare 0001 0002",
     "backtest": "backtest",
+    "advice": "advice",
     "demo": "demo",
 }
 OPENING = [name for name in COMMANDS if name not in ("restore", "demo")]
-WRITING = [name for name in OPENING if name not in ("causes", "status", "models", "compare", "backtest")] + ["restore"]
+WRITING = [name for name in OPENING if name not in ("causes", "status", "models", "compare", "backtest", "advice")] + [
+    "restore"
+]
 CHANGING = ["load", "decide", "undo", "forget"]
 PLACES = {
     "round": "round.html", "report": "report-2025-02.html", "review": "review.csv", "export": "visits.csv",
