@@ -37,11 +37,13 @@ def slices(connection: duckdb.DuckDBPyConnection, table: str, key: str, size: in
 def insert(connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame | Mapping[str, Sequence[Any]]) -> None:
     """Append rows to a table, columns by position.
 
-    A frame registered under a name is held until its transaction ends, which would let memory grow with the file.
+    They go by way of Arrow: of what is registered under a name, or appended as a frame, some memory is held until the
+    transaction ends, and would grow with the file.
     """
     import pandas as pd
+    import pyarrow as pa
 
     held = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(dict(rows))
     if held.empty:
         return
-    connection.append(table, held)
+    connection.from_arrow(pa.Table.from_pandas(held, preserve_index=False)).insert_into(table)

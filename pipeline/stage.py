@@ -237,7 +237,7 @@ def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> 
     connection.execute(
         "insert into stage_visit select v.visit_id, v.record_id, v.day, k.term, v.job_no, v.customer_ref, m.term, "
         "model_read.model, model_read.family, serial_read.serial, "
-        "case when isnan(age_read.years) then null else age_read.years end, "
+        "age_read.years, "
         "v.complaint, v.findings, c.term, v.cause, case when c.term is not null then not c.is_doubtful end, "
         "v.work_done, case when o.is_understood then o.term else 'unknown' end, v.technician, minutes_read.minutes, "
         "labour.amount, parts.amount, "
@@ -375,7 +375,6 @@ def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.Da
         visit_id=_visit_ids(rows, split),
         part=matched["term"],
         quantity=split["quantity"].fillna(1.0),
-        unit_cost=split["unit_cost"].astype("Float64"),
     )
     return split[["visit_id", "part_no", "part", "quantity", "unit_cost", "as_written"]]
 

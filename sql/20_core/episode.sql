@@ -125,9 +125,10 @@ with
         left join later_visit as ending on ending.visit_id = first_result.ended_by_visit_id
         where first_result.visit_no = 1
     ),
+    -- read a second time, stated is worked out once and by itself: all joins at once would need their memory together
     asked_job as (
         select distinct kind, callback_of
-        from visit
+        from stated
         where callback_of is not null
     ),
     loaded_job as (
