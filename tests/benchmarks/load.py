@@ -124,7 +124,9 @@ def compare(lines: int, folder: Path) -> dict[str, float]:
     make(lines, path)
     base = min((measured("bare", str(path)) for _ in range(3)), key=lambda m: m["wall"])
     first = measured("loaded", str(path), str(folder / f"{lines}.duckdb"))
-    again = measured("loaded", str(path), str(folder / f"{lines}.duckdb"))
+    again = min(
+        (measured("loaded", str(path), str(folder / f"{lines}.duckdb")) for _ in range(3)), key=lambda m: m["wall"]
+    )
     digest = min(measured("hashed", str(path))["wall"] for _ in range(3))
     building = first["building"]
     print(f"{lines:,} lines, {path.stat().st_size >> 20:,} MB: {first['totals']}")
@@ -139,7 +141,7 @@ def compare(lines: int, folder: Path) -> dict[str, float]:
     print(f"  peak memory              {first['peak_mb']:,.0f} MB")
     print(f"  second load              {again['wall']:6.2f} s   {again['wall'] / digest:5.1f} × reading and hashing it")
     path.unlink()
-    return {"wall": first["wall"], "peak": first["peak_mb"]}
+    return {"cpu": first["cpu"], "peak": first["peak_mb"]}
 
 
 def named(*files: str) -> dict[str, Any]:
@@ -178,7 +180,7 @@ def main() -> None:
         zip(given.lines, found, strict=True), list(zip(given.lines, found, strict=True))[1:], strict=False
     ):
         print(
-            f"{more / fewer:.1f} × the lines: {other['wall'] / one['wall']:.2f} × the time, "
+            f"{more / fewer:.1f} × the lines: {other['cpu'] / one['cpu']:.2f} × the processor time, "
             f"{other['peak'] / one['peak']:.2f} × the memory"
         )
 
