@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import csv
+import io
 import re
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
@@ -147,10 +148,12 @@ def find_encoding(source: Source, reading: Reading) -> str:
             return name
     if reading.encoding:
         try:
-            return codecs.lookup(reading.encoding).name
+            name = codecs.lookup(reading.encoding).name
+            io.TextIOWrapper(io.BytesIO(start), encoding=name, errors="priorjobs_mark").read()
+            return name
         except (LookupError, ValueError) as fault:
             raise LayoutError(
-                f"{shown(reading.encoding)} is no encoding.", 'Use one such as "utf-8" or "windows-1252".'
+                f"{shown(reading.encoding)} is no encoding of this file.", 'Use one such as "utf-8" or "windows-1252".'
             ) from fault
     even, odd = start[0::2].count(0), start[1::2].count(0)
     if even + odd > len(start) / 5:

@@ -215,3 +215,13 @@ def test_the_command_line_shows_no_traceback_and_no_escape_of_a_hostile_name(tmp
     assert "Traceback" not in run.stdout + run.stderr
     assert "\x1b" not in run.stdout + run.stderr
     assert "fault of priorjobs itself" not in run.stderr
+
+
+@pytest.mark.parametrize("encoding", ["idna", "punycode", "undefined", "utf-16", "rot13", "base64", "nonsense"])
+def test_an_encoding_that_cannot_read_the_file_is_refused(encoding: str, tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(",".join(HEADER) + "\n" + ",".join(GOOD) + "\n", encoding="utf-8")
+    columns = "\n".join(f'{name} = "{name}"' for name in HEADER)
+    layout = f'name = "odd"\nencoding = "{encoding}"\n[columns]\n{columns}\n'
+    (tmp_path / "odd.toml").write_text(layout, encoding="utf-8")
+    with Workshop.open(tmp_path / "w.duckdb") as workshop, pytest.raises(LayoutError, match="no encoding"):
+        workshop.load([tmp_path / "jobs.csv"], layout=tmp_path / "odd.toml")
