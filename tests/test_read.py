@@ -13,7 +13,7 @@ from pathlib import Path
 import duckdb
 import pytest
 import xlsxwriter
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from pipeline import read_text, sources
@@ -415,6 +415,7 @@ def test_what_we_would_print_is_read_back(
     tmp_path: Path, rows: list[tuple[str, ...]], delimiter: str, end: str, encoding: str, everything: bool
 ) -> None:
     quoting = csv.QUOTE_ALL if everything else csv.QUOTE_MINIMAL
+    assume(everything or not any(row[-1].endswith("\r") for row in rows))  # unquoted, it would be part of the line end
     content = written(
         [HEADER, *([f"J{i}", *row] for i, row in enumerate(rows))],
         encoding, delimiter=delimiter, lineterminator=end, quoting=quoting,
