@@ -1,11 +1,12 @@
 """How near the cause model comes to the exact posterior of published diagnosis networks.
 
-    python tests/benchmarks/cause_limits.py [pathfinder|win95pts|child] [JOBS,JOBS...] [--seeds 1,2]
+    python tests/benchmarks/cause_limits.py [pathfinder|win95pts|hepar2|child] [JOBS,JOBS...] [--seeds 1,2]
 
 PATHFINDER (Heckerman, Horvitz & Nathwani 1992): 63 causes, 5 to 15 of 108 findings shown at random a job. WIN95PTS
 (Breese & Heckerman,
 Microsoft): one of 29 faults, 6 complaints and 3 to 10 of 41 other findings. CHILD (Spiegelhalter et al.): 6 diseases,
-3 to 8 findings.
+3 to 8 findings. HEPAR2 (Oniśko 2003): cases with exactly one of 7 liver disorders (9 with their states), age and sex
+known, 3 to 10 of 40 findings.
 Networks are read from pgmpy's packaged copies (a test-only dependency). Findings are hidden completely at random; a
 workshop's are not.
 
@@ -26,7 +27,7 @@ from threadpoolctl import threadpool_limits
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parent)]
 
-from networks import Jobs, read_network, single_fault_jobs, single_root_jobs  # noqa: E402
+from networks import Jobs, one_disorder_jobs, read_network, single_fault_jobs, single_root_jobs  # noqa: E402
 
 from models import CauseClassifier  # noqa: E402
 from models.baselines import logistic_regression, naive_bayes  # noqa: E402
@@ -44,6 +45,9 @@ CHILD_FINDINGS = [
     "Age",
     "BirthAsphyxia",
 ]
+DISORDERS = dict.fromkeys(
+    ("THepatitis", "ChHepatitis", "RHepatitis", "PBC", "Steatosis", "Cirrhosis", "Hyperbilirubinemia"), "absent"
+)
 ASKED, ASKED_SEED = 2000, 99
 
 
@@ -55,6 +59,9 @@ def jobs_of(network: str, number: int, seed: int, *, exact: bool) -> tuple[Jobs,
     if network == "child":
         drawn = single_root_jobs("child", "Disease", number, 3, 8, seed, exact=exact, findings=CHILD_FINDINGS)
         return drawn, len(read_network("child").states["Disease"])
+    if network == "hepar2":
+        drawn = one_disorder_jobs("hepar2", DISORDERS, ["age", "sex"], ["carcinoma"], number, 3, 10, seed, exact=exact)
+        return drawn, 9
     drawn = single_fault_jobs("win95pts", CIRCUMSTANCES, COMPLAINTS, number, 3, 10, seed, exact=exact)
     return drawn, 29
 
@@ -62,7 +69,9 @@ def jobs_of(network: str, number: int, seed: int, *, exact: bool) -> tuple[Jobs,
 def main() -> None:
     """Print one line a size, seed and model."""
     asked_for = argparse.ArgumentParser()
-    asked_for.add_argument("network", nargs="?", default="pathfinder", choices=["pathfinder", "win95pts", "child"])
+    asked_for.add_argument(
+        "network", nargs="?", default="pathfinder", choices=["pathfinder", "win95pts", "hepar2", "child"]
+    )
     asked_for.add_argument("jobs", nargs="?", default="1000,5000,20000,100000")
     asked_for.add_argument("--seeds", default="1")
     asked_for.add_argument("--baselines", action="store_true")

@@ -181,6 +181,55 @@ def single_fault_jobs(
     return Jobs(facts, cause, posterior)
 
 
+def one_disorder_jobs(
+    name: str,
+    disorders: dict[str, str],
+    always: list[str],
+    hidden: list[str],
+    jobs: int,
+    fewest: int,
+    most: int,
+    seed: int,
+    *,
+    exact: bool,
+) -> Jobs:
+    """Jobs of a network in which exactly one disorder is present; the cause is the disorder and its state.
+
+    Parameters
+    ----------
+    disorders
+        Disorder → its healthy state.
+    always, hidden
+        Nodes known in every job; leaves that are no findings. The other leaves are findings, ``fewest`` to ``most`` of
+        them shown at random a job.
+    """
+    network = read_network(name)
+    rng = np.random.default_rng(seed)
+    healthy = {node: network.states[node].index(state) for node, state in disorders.items()}
+    causes = [(node, k) for node in disorders for k in range(len(network.states[node])) if k != healthy[node]]
+    kept: list[dict[str, np.ndarray]] = []
+    while sum(len(next(iter(part.values()))) for part in kept) < jobs:
+        drawn = network.sample(4 * jobs, rng)
+        is_one = sum((drawn[node] != healthy[node]).astype(int) for node in disorders) == 1
+        kept.append({node: values[is_one] for node, values in drawn.items()})
+    drawn = {node: np.concatenate([part[node] for part in kept])[:jobs] for node in network.order}
+    cause = np.zeros(jobs, dtype=int)
+    for place, (node, k) in enumerate(causes):
+        cause[drawn[node] == k] = place
+    parents = {parent for node in network.order for parent in network.parents[node]}
+    findings = [n for n in network.order if n not in {*parents, *disorders, *always, *hidden}]
+    facts = _hide(drawn, network, findings, fewest, most, always, rng)
+    posterior = None
+    if exact:
+        posterior = np.zeros((jobs, len(causes)))
+        for row in range(jobs):
+            seen = {n: int(drawn[n][row]) for n in [*always, *findings] if facts[n].iloc[row] is not None}
+            for place, (node, k) in enumerate(causes):
+                posterior[row, place] = network.evidence_chance(seen | healthy | {node: k}, None)
+        posterior /= posterior.sum(axis=1, keepdims=True)
+    return Jobs(facts, cause, posterior)
+
+
 def _joined(network: Network, faults: list[str], share: np.ndarray) -> Network:
     """Put one node ``cause`` in the place of all fault nodes, of which exactly one is present."""
     is_fault = set(faults)
