@@ -272,7 +272,7 @@ def test_a_backup_is_never_written_over_nor_restored_over(db: Path, tmp_path: Pa
     with pytest.raises(UsageError, match="exists already"):
         restore_backup(tmp_path / "kept.zip", db)
     (tmp_path / "new.duckdb.wal").write_bytes(b"of another database")
-    with pytest.raises(UsageError, match="new.duckdb.wal"):
+    with pytest.raises(UsageError, match=r"new\.duckdb\.wal"):
         restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
     assert not (tmp_path / "new.duckdb").exists()
 

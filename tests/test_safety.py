@@ -8,7 +8,10 @@ import re
 import pytest
 from visit_workshop import open_workshop
 
+from pipeline.answer import answered, ask
 from pipeline.conversation import run
+from pipeline.known_advice import kept
+from pipeline.question import read_question
 from pipeline.trade import AFTER_EVERY_REPAIR, about
 from pipeline.visit_plan import HAND_OVER
 from pipeline.visit_tree import tree
@@ -30,11 +33,13 @@ def kinds(workshop):
 @pytest.fixture(scope="module")
 def answers(workshop, kinds):
     """Every kind by every complaint the word lists know for it, and by none."""
-    found = []
-    for kind in kinds:
-        for complaint in [None, *list(about(workshop.words, kind).shares)[:4]]:
-            found.append(workshop.causes(kind=kind, complaint=complaint))
-    return found
+    words, database = workshop.words, workshop.database
+    questions = [
+        read_question(words, database.connection, kind=kind, complaint=complaint)
+        for kind in kinds
+        for complaint in [None, *list(about(words, kind).shares)[:4]]
+    ]
+    return [answered(asked, kept(database)) for asked in ask(database, words, workshop.settings, questions)]
 
 
 def required(trade, step):
