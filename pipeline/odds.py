@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 from pipeline.costs import NONE_OF_THESE
 
 if TYPE_CHECKING:
+    from models.cause_model import CauseModel
     from pipeline.database import Database
     from pipeline.evidence import Evidence
     from pipeline.question import Question
@@ -78,13 +80,24 @@ def model_for(database: Database, words: Words) -> tuple[Any, str | None]:
     model = current_model(database)
     if model is not None:
         return model, str(model.card.get("model", "model"))
+    if not database.read_only:
+        return _corrected_lists(database, words), None
+    if database not in _kept:  # what is only read does not change: a conversation asks many times
+        _kept[database] = _corrected_lists(database, words)
+    return _kept[database], None
+
+
+_kept: WeakKeyDictionary[Database, CauseModel] = WeakKeyDictionary()
+
+
+def _corrected_lists(database: Database, words: Words) -> CauseModel:
     from models.cause_model import from_lists
     from models.features import wide
     from pipeline.background import background
 
     query = "select * from cause_example order by cure_date desc, episode_id limit ?"
     jobs = database.connection.execute(query, [MOST_JOBS]).df()
-    return from_lists(wide(jobs), jobs["cause"].to_numpy(dtype=str), background(words), "kind"), None
+    return from_lists(wide(jobs), jobs["cause"].to_numpy(dtype=str), background(words), "kind")
 
 
 def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
