@@ -88,9 +88,10 @@ def headline(told: Mapping[str, Any]) -> str:
 def brier_line(told: Mapping[str, Any]) -> str:
     """Brier score of the first cause in its parts, and what no score holds."""
     part = told["scores"]["first_cause"]
+    within = f"{'-' if part['within'] < 0 else '+'} within bands {abs(part['within']):.3f}"
     line = (
         f"Brier score of the first cause {part['brier']:.3f} = reliability {part['reliability']:.3f} - resolution "
-        f"{part['resolution']:.3f} + uncertainty {part['uncertainty']:.3f} + within bands {part['within']:.3f}."
+        f"{part['resolution']:.3f} + uncertainty {part['uncertainty']:.3f} {within}."
     )
     never = told["never_seen_causes"]
     missed = f" {never} jobs turned out to be a cause never met before; they are in no score." if never else ""
