@@ -316,8 +316,8 @@ def _keep_batch(
     fields = ", ".join(FIELDS)
     connection.execute(
         f"insert into raw_record (record_id, batch_id, line_no, visit_key, line_in_visit, content_hash, {fields}, "
-        f"other_columns) select $last + line_no, $batch, line_no, visit_key, line_in_visit, content_hash, {fields}, "
-        "other_columns from screened join fresh using (line_no)",
+        f"other_columns) select $last + line_no, $batch, line_no, visit_key, line_in_visit, "
+        f"coalesce(content_hash, line_hash), {fields}, other_columns from screened join fresh using (line_no)",
         {"last": last_record, "batch": batch_id},
     )
     connection.execute(

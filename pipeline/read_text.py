@@ -308,9 +308,9 @@ def _read_regular(
     if held == 0 or last - first != held - 1:
         return False
     inside = " + ".join(f"coalesce(length({c}) - length(replace({c}, chr(10), '')), 0)" for c in columns)
-    some = ", ".join(f"nullif(trim({c}), '')" for c in columns)
+    is_blank = " and ".join(f"({c} is null or trim({c}) = '')" for c in columns)
     if held == expected:
-        connection.execute(f"delete from lines where coalesce({some}) is null")
+        connection.execute(f"delete from lines where {is_blank}")
         connection.execute(
             f"create or replace temp view incoming as select rowid - {first - skip - 1} as line_no, {names} from lines"
         )
@@ -322,7 +322,7 @@ def _read_regular(
         f"create or replace temp table incoming as select rowid - {first - skip - 1} + coalesce(sum({inside}) over "
         f"(order by rowid rows between unbounded preceding and 1 preceding), 0)::bigint as line_no, {names} from lines"
     )
-    connection.execute(f"delete from incoming where coalesce({some}) is null")
+    connection.execute(f"delete from incoming where {is_blank}")
     return True
 
 

@@ -71,8 +71,9 @@ def screen(
 ) -> Screened:
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
-    Reads ``incoming``. candidate: line_no, day, line_hash, base_key (what the visit is known by), unit_in_job. Its
-    texts stand in view ``screened``: line_no, the fields (customer hashed, contacts masked), other_columns.
+    Reads ``incoming``. candidate: line_no, day, base_key (what the visit is known by), serial_term and kind_key (the
+    appliance). Its texts stand in view ``screened``: line_no, the fields (customer hashed, contacts masked),
+    other_columns, and line_hash of them all.
     refusal: line_no, line_text, reasons, as in rejected_record.
     """
     header = records.header
@@ -91,9 +92,7 @@ def screen(
         "currency": layout.currency,
     }
     masked = _mask(connection) if settings.mask_contacts else set()
-    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
-    for rows in batches(connection, "select distinct serial as w from line where serial is not null"):
-        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
+    read_serials(connection, "line")
     (lines,) = connection.execute("select count(*) from line").fetchall()[0]
     _candidates(connection, settings, masked)
     screened = Screened(lines + len(records.refused), how)
@@ -101,6 +100,13 @@ def screen(
     _keep_unreadable(connection, records, screened, settings)
     _keep_refused(connection, layout, records, screened, settings, key)
     return screened
+
+
+def read_serials(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
+    """Make table ``serial_read`` of the serials in a table of lines: written, serial."""
+    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
+    for rows in batches(connection, f"select distinct serial as w from {lines} where serial is not null"):
+        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
 
 
 def _hash_table(connection: duckdb.DuckDBPyConnection, name: str, sources: list[str], key: bytes) -> None:
@@ -174,9 +180,9 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
         query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
         for rows in batches(connection, query):
             _keep_masked(connection, rows["w"], mask_contacts(rows["w"]), changed, column)
-    holds = " or ".join(f"contains({_one_space(column)}, {_one_space('customer_ref')})" for column in FREE_TEXTS)
+    together = f"concat_ws(chr(31), {', '.join(FREE_TEXTS)})"
     query = f"select {', '.join(FREE_TEXTS)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
-    for rows in batches(connection, f"{query} and ({holds})"):
+    for rows in batches(connection, f"{query} and contains({_one_space(together)}, {_one_space('customer_ref')})"):
         for column in FREE_TEXTS:
             held = rows[rows[column].notna()]
             _keep_masked(connection, held[column], mask_contacts(held[column], held["customer_ref"]), changed, column)
@@ -204,46 +210,45 @@ def _keep_masked(
 
 
 def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
-    fields, joins = [], []
-    for name in (*FIELDS, "other_columns"):
-        sql = f"line.{name}"
-        if name == "customer_ref":
-            sql = "customer_hash.hashed"
-        elif name == "appliance_kind":
-            sql = r"case when regexp_matches(line.appliance_kind, '[\p{L}\p{N}]') then line.appliance_kind end"
-        elif name == "technician" and settings.hash_technicians:
-            sql = "technician_hash.hashed"
-        elif name in masked:
-            joins.append(f"left join mask as mask_{name} on mask_{name}.written = line.{name}")
-            sql = f"coalesce(mask_{name}.masked, line.{name})"
-        fields.append(f"{sql} as {name}")
-    content = ", ".join(f"coalesce(screened.{name}, chr(31))" for name in (*FIELDS, "other_columns"))
+    clean = {
+        "customer_ref": "customer_hash.hashed",
+        "appliance_kind": r"case when regexp_matches(line.appliance_kind, '[\p{L}\p{N}]') then line.appliance_kind end",
+    }
+    joins = "left join customer_hash on customer_hash.written = line.customer_ref"
     if settings.hash_technicians:
-        joins.append("left join technician_hash on technician_hash.written = line.technician")
+        clean["technician"] = "technician_hash.hashed"
+        joins += " left join technician_hash on technician_hash.written = line.technician"
+    cleaned = ", ".join(f"{sql} as {name}" for name, sql in clean.items())
+    connection.execute(f"create or replace temp view hashed as select line.* replace ({cleaned}) from line {joins}")
+    columns, masks = [], []
+    for name in (*FIELDS, "other_columns"):
+        if name in masked:
+            masks.append(f"left join mask as mask_{name} on mask_{name}.written = hashed.{name}")
+            columns.append(f"coalesce(mask_{name}.masked, hashed.{name}) as {name}")
+        else:
+            columns.append(f"hashed.{name}")
+    content = ", ".join(f"coalesce({name}, chr(31))" for name in (*FIELDS, "other_columns"))
     connection.execute(
-        f"create or replace temp view screened as select line.line_no, {', '.join(fields)} from line "
-        f"left join customer_hash on customer_hash.written = line.customer_ref {' '.join(joins)}"
+        f"create or replace temp view screened as select *, md5(concat_ws(chr(30), {content})) as line_hash from "
+        f"(select hashed.line_no, {', '.join(columns)} from hashed {' '.join(masks)})"
     )
     connection.execute(
-        f"create or replace temp table candidate as select line_no, day, is_ahead, serial_term, kind_key, line_hash, "
-        f"{_base_key()} as base_key, {unit_sql('serial_term', 'kind_key')} as unit_in_job, "
-        "job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
+        "create or replace temp table candidate as select line_no, day, is_ahead, serial_term, kind_key, "
+        f"{_base_key()} as base_key, job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
         f"select *, {plain_sql('job_no')} as job_key, coalesce({plain_sql('appliance_kind')}, '') as kind_key, "
-        f"md5(concat_ws(chr(30), {content})) as line_hash, day_read.day, "
-        f"coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
-        "serial_read.serial as serial_term from screened "
-        "left join serial_read on serial_read.written = screened.serial "
-        "left join day_read on day_read.written = screened.visit_date)"
+        f"day_read.day, coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
+        "serial_read.serial as serial_term from hashed "
+        "left join serial_read on serial_read.written = hashed.serial "
+        "left join day_read on day_read.written = hashed.visit_date)"
     )
 
 
 def _base_key() -> str:
-    """SQL of what a visit is known by: job number and day, else appliance and day."""
+    """SQL of what a visit is known by: job number and day, else appliance and day; null where it names no unit."""
     make, model = (f"coalesce({plain_sql(name)}, '')" for name in ("make", "model"))
     unit = f"'unit:' || customer_ref || '/' || kind_key || '/' || {make} || '/' || {model}"
-    known = f"coalesce('job:' || job_key, 'serial:' || serial_term, {unit}, 'line:' || line_hash)"
-    return f"{known} || '|' || strftime(day, '%Y-%m-%d')"
+    return f"coalesce('job:' || job_key, 'serial:' || serial_term, {unit}) || '|' || day"
 
 
 def unit_sql(serial: str, kind: str) -> str:

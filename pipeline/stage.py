@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections import deque
+from concurrent.futures import Future, ThreadPoolExecutor
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from pipeline import identity
 from pipeline.batches import batches, frame, insert, slices
 from pipeline.edition import remember
 from pipeline.layout import FIELDS
+from pipeline.screen import read_serials
 from pipeline.values import ages, durations, money, parts_line
 from pipeline.values.distinct import plain
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import duckdb
     import numpy as np
     import pandas as pd
@@ -22,6 +28,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 STAGED = ("stage_visit", "stage_symptom", "stage_finding", "stage_part")
+AHEAD = 2  # batches of texts fetched before they are read
 ONCE_A_VISIT = tuple(name for name in FIELDS if name != "parts")
 
 
@@ -39,6 +46,7 @@ def restage(database: Database, words: Words, settings: Settings) -> None:
         for table in (*STAGED, "word_use"):
             connection.execute(f"delete from {table}")
         _in_force(connection, "select visit_key, max(batch_id) as batch_id from raw_record group by all")
+        read_serials(connection, "visit_text")
         _stage(connection, words, settings)
         _store_words(connection, words)
         connection.execute("delete from reading")
@@ -51,8 +59,8 @@ def stage_batch(
 ) -> None:
     """Add the visits of a new batch to the staged tables, in place of the versions held before.
 
-    Reads ``fresh`` (see `pipeline.versions`), whose lines stand in ``raw_record`` under ``last_record`` + line_no; the
-    caller holds the transaction.
+    Reads ``serial_read`` (see `pipeline.screen`) and ``fresh`` (see `pipeline.versions`), whose lines stand in
+    ``raw_record`` under ``last_record`` + line_no; the caller holds the transaction.
     """
     several, replaced = connection.execute(
         "select count(*) filter (line_in_visit > 1), count(held_id) from fresh"
@@ -124,9 +132,12 @@ def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settin
     _read_kinds(connection, words)
     _read_cells(connection, words)
     _read_values(connection)
-    _stage_visits(connection, settings)
-    _count_cells(connection)
-    _read_texts(connection, words, keep=True)
+
+    def meanwhile() -> None:
+        _stage_visits(connection, settings)
+        _count_cells(connection)
+
+    _read_texts(connection, words, keep=True, meanwhile=meanwhile)
     _add_uses(connection, 1)
 
 
@@ -187,15 +198,12 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
 
 
 def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make the tables that say what each written model, serial, age, duration and amount is."""
+    """Make the tables that say what each written model, age, duration and amount is."""
     connection.execute("create or replace temp table model_read (written varchar, model varchar, family varchar)")
     known = frame(connection, "select distinct model from stage_visit where model is not null order by 1")["model"]
     for rows in batches(connection, "select distinct model as w from visit_text where model is not null"):
         models = identity.model(rows["w"], known.tolist())
         insert(connection, "model_read", rows.assign(m=models, f=identity.model_family(models)))
-    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
-    for rows in batches(connection, "select distinct serial as w from visit_text where serial is not null"):
-        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
     connection.execute("create or replace temp table age_read (written varchar, day date, years double)")
     for rows in batches(connection, "select distinct age as w, day as d from visit_text where age is not null"):
         years = ages.parse(rows["w"], rows["d"].astype("datetime64[s]"))["value"]
@@ -275,28 +283,58 @@ def _count_cells(connection: duckdb.DuckDBPyConnection) -> None:
         )
 
 
-def _read_texts(connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bool) -> None:
-    """Read complaints, codes, findings and parts a batch of visits at a time; keep them, or count their words only."""
-    import pandas as pd
+def _read_texts(
+    connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bool, meanwhile: Callable[[], None] = lambda: None
+) -> None:
+    """Read complaints, codes, findings and parts a batch of visits at a time; keep them, or count their words only.
 
+    Words take one core and SQL the other: the connection is left to one thread, which does what is to be done
+    ``meanwhile``, fetches what is read next and stores what was read last, in the order asked.
+    """
     checks = set(words.checks()["finding"])
-    for within in slices(connection, "visit_text", "visit_id"):
-        rows = frame(
-            connection,
-            "select v.visit_id, v.complaint, v.fault_code, v.findings, v.parts, k.term as kind, m.term as make "
-            "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
-            f"left join make_read as m on m.written = v.make where {within}",
+    within = slices(connection, "visit_text", "visit_id")
+    with ThreadPoolExecutor(1) as beside:
+        asked: deque[Future[pd.DataFrame | None]] = deque(
+            beside.submit(_texts, connection, condition) for condition in islice(within, AHEAD)
         )
-        if not rows["visit_id"].is_monotonic_increasing:
-            rows = rows.sort_values("visit_id", ignore_index=True)
-        found = {
-            "stage_symptom": pd.concat([_read_complaints(connection, words, rows), _read_codes(words, rows)]),
-            "stage_finding": _read_findings(connection, words, rows, checks),
-            "stage_part": _read_parts(connection, words, rows),
-        }
-        if keep:
-            for table, read in found.items():
-                insert(connection, table, read)
+        asked.append(beside.submit(meanwhile))
+        while asked:
+            rows = asked.popleft().result()
+            if rows is None:
+                continue
+            asked.extend(beside.submit(_texts, connection, condition) for condition in islice(within, 1))
+            asked.append(beside.submit(_keep, connection, _read_batch(words, rows, checks), with_tables=keep))
+
+
+def _texts(connection: duckdb.DuckDBPyConnection, condition: str) -> pd.DataFrame:
+    rows = frame(
+        connection,
+        "select v.visit_id, v.complaint, v.fault_code, v.findings, v.parts, k.term as kind, m.term as make "
+        "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
+        f"left join make_read as m on m.written = v.make where {condition}",
+    ).astype({"kind": "category", "make": "category"})
+    if not rows["visit_id"].is_monotonic_increasing:
+        rows = rows.sort_values("visit_id", ignore_index=True)
+    return rows
+
+
+def _read_batch(words: Words, rows: pd.DataFrame, checks: set[str]) -> dict[str, list[pd.DataFrame]]:
+    """Give what is to be added to each table, the uses of words among them."""
+    symptoms, uses_in_complaints = _read_complaints(words, rows)
+    findings, uses_in_findings = _read_findings(words, rows, checks)
+    parts, uses_in_parts = _read_parts(words, rows)
+    return {
+        "stage_symptom": [symptoms, _read_codes(words, rows)],
+        "stage_finding": [findings],
+        "stage_part": [parts],
+        "use_of_word": [uses_in_complaints, uses_in_findings, uses_in_parts],
+    }
+
+
+def _keep(connection: duckdb.DuckDBPyConnection, read: dict[str, list[pd.DataFrame]], *, with_tables: bool) -> None:
+    for table, frames in read.items():
+        for rows in frames if with_tables or table == "use_of_word" else ():
+            insert(connection, table, rows)
 
 
 def _given(rows: pd.DataFrame, column: str, beside: str) -> pd.DataFrame:
@@ -308,34 +346,40 @@ def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> NDArray[np.int64]:
     return ids
 
 
-def _read_complaints(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> pd.DataFrame:
+def _read_complaints(words: Words, rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows = _given(rows, "complaint", "kind")
     found = words.find_symptoms(rows["complaint"], rows["kind"])
     unknown = words.unknown(rows["complaint"], rows["kind"])
-    _count_words(connection, "complaint", rows["complaint"], unknown)
     found = found.assign(visit_id=_visit_ids(rows, found), source="complaint")
-    return found[["visit_id", "symptom", "source", "is_negated", "is_doubtful"]]
+    uses = _uses("complaint", rows["complaint"], unknown)
+    return found[["visit_id", "symptom", "source", "is_negated", "is_doubtful"]], uses
 
 
-def _count_words(connection: duckdb.DuckDBPyConnection, name: str, texts: pd.Series[str], found: pd.DataFrame) -> None:
-    """Count in how many texts each word stands; found: row, word, and its term (missing = not understood)."""
-    if found.empty:
-        return
-    once = found.drop_duplicates(["row", "word"])
-    terms = found.groupby("word", sort=True)["term"].max() if "term" in found else None
-    counted = once.groupby("word", sort=True)["row"].agg(["size", "first"])
-    insert(
-        connection,
-        "use_of_word",
+def _uses(name: str, texts: pd.Series[str], found: pd.DataFrame) -> pd.DataFrame:
+    """Count in how many texts each word stands, as in ``use_of_word``.
+
+    found: row, ascending, word, and its term (missing = not understood).
+    """
+    import numpy as np
+    import pandas as pd
+
+    which, words = pd.factorize(found["word"])
+    row = found["row"].to_numpy()
+    is_first = ~pd.Series(row * max(1, len(words)) + which).duplicated().to_numpy()
+    first = np.zeros(len(words), dtype=np.int64)
+    first[which[::-1]] = row[::-1]
+    terms: list[str | None] = [None] * len(words)
+    if "term" in found:
+        for at, term in found.assign(which=which).dropna(subset="term").groupby("which")["term"].max().items():
+            terms[int(str(at))] = term
+    return pd.DataFrame(
         {
-            "list": [name] * len(counted),
-            "written": counted.index.tolist(),
-            "term": [None] * len(counted)
-            if terms is None
-            else terms.astype(object).where(terms.notna(), None).tolist(),
-            "uses": counted["size"].tolist(),
-            "example": texts.take(counted["first"].to_numpy()).tolist(),
-        },
+            "list": name,
+            "written": words,
+            "term": terms,
+            "uses": np.bincount(which[is_first], minlength=len(words)),
+            "example": texts.take(first).array,
+        }
     )
 
 
@@ -354,29 +398,27 @@ def _read_codes(words: Words, rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _read_findings(
-    connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame, checks: set[str]
-) -> pd.DataFrame:
+def _read_findings(words: Words, rows: pd.DataFrame, checks: set[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows = _given(rows, "findings", "kind")
     found = words.find_findings(rows["findings"], rows["kind"])
     own = found.loc[~found["finding"].isin(checks), ["row", "finding"]].rename(columns={"finding": "word"})
-    _count_words(connection, "finding", rows["findings"], own)
-    return found.assign(visit_id=_visit_ids(rows, found))[["visit_id", "finding", "value", "is_doubtful"]]
+    found = found.assign(visit_id=_visit_ids(rows, found))
+    return found[["visit_id", "finding", "value", "is_doubtful"]], _uses("finding", rows["findings"], own)
 
 
-def _read_parts(connection: duckdb.DuckDBPyConnection, words: Words, rows: pd.DataFrame) -> pd.DataFrame:
+def _read_parts(words: Words, rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows = _given(rows, "parts", "kind")
     split = parts_line.split(rows["parts"]).reset_index(drop=True)
     kinds = rows["kind"].take(split["row"].to_numpy()).reset_index(drop=True)
     matched = words.match("part", split["part_text"], kinds)
     understood = matched["term"].where(matched["is_understood"].astype(bool))
-    _count_words(connection, "part", rows["parts"], split[["row"]].assign(word=split["part_text"], term=understood))
+    uses = _uses("part", rows["parts"], split[["row"]].assign(word=split["part_text"], term=understood))
     split = split.assign(
         visit_id=_visit_ids(rows, split),
         part=matched["term"],
         quantity=split["quantity"].fillna(1.0),
     )
-    return split[["visit_id", "part_no", "part", "quantity", "unit_cost", "as_written"]]
+    return split[["visit_id", "part_no", "part", "quantity", "unit_cost", "as_written"]], uses
 
 
 def _store_words(connection: duckdb.DuckDBPyConnection, words: Words) -> None:

@@ -26,8 +26,8 @@ class Versions:
 def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
     """Make ``fresh`` of the candidate lines that are new or changed.
 
-    Reads ``candidate``, ``screened`` and ``raw_record``. fresh: line_no, day, visit_key, line_in_visit, content_hash,
-    held_id (visit_id of the version held before, null = a new visit).
+    Reads ``candidate``, ``screened`` and ``raw_record``. fresh: line_no, day, visit_key, line_in_visit, content_hash
+    (null = the line's own), held_id (visit_id of the version held before, null = a new visit).
 
     A visit is known by its job number and day, without a job number by the appliance and day. Where several visits go
     by one such key, a visit is a version of the held one with the same content, else with the same appliance, else with
@@ -38,7 +38,7 @@ def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
     if grain == "visit" and _is_all_new(connection, candidates):
         connection.execute(
             "create or replace temp view fresh as select line_no, day, base_key as visit_key, 1 as line_in_visit, "
-            "line_hash as content_hash, null::bigint as held_id from candidate"
+            "null::varchar as content_hash, null::bigint as held_id from candidate"
         )
         return Versions(candidates, 0, 0)
     _gather_visits(connection, grain)
@@ -77,6 +77,7 @@ def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
 
     visit_line is the first line of a visit; lines that repeat a whole visit word for word are in neither table.
     """
+    unit = unit_sql("serial_term", "kind_key")
     if grain == "part":
         several = (
             "(select base_key from candidate group by base_key having count(distinct serial_term) > 1 "
@@ -84,7 +85,7 @@ def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
         )
         connection.execute(
             "create or replace temp table arrived as with lines as (select line_no, base_key, complaint, line_hash, "
-            f"unit_in_job as unit, case when base_key in {several} then unit_in_job else '' end as part_of "
+            f"{unit} as unit, case when base_key in {several} then unit else '' end as part_of "
             "from candidate join screened using (line_no)) select *, min(line_no) over visit as visit_line, "
             "row_number() over (visit order by line_no) as line_in_visit, "
             "md5(string_agg(line_hash, '' order by line_no) over visit) as content_hash from lines "
@@ -92,7 +93,7 @@ def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
         )
     else:
         connection.execute(
-            "create or replace temp table arrived as select line_no, base_key, complaint, unit_in_job as unit, "
+            f"create or replace temp table arrived as select line_no, base_key, complaint, {unit} as unit, "
             "line_no as visit_line, 1 as line_in_visit, line_hash as content_hash "
             "from candidate join screened using (line_no) "
             "qualify row_number() over (partition by base_key, line_hash order by line_no) = 1"

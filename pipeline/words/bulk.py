@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from itertools import chain
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import numpy as np
 
@@ -14,20 +15,24 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Container, Iterator, Sequence
 
     import pandas as pd
+    import pyarrow as pa
     from numpy.typing import NDArray
 
     from pipeline.words.lexicon import Lexicon
+    from pipeline.words.tokens import Clauses
 
 Found = TypeVar("Found")
 LONGEST_TEXT = 20_000
 _REMEMBERED_AT_MOST = 400_000
 
 
-def as_texts(column: pd.Series[Any]) -> list[str]:
+def as_texts(column: pd.Series[Any]) -> pa.LargeStringArray:
     """Give a column as texts; what is missing is empty, what is longer than `LONGEST_TEXT` is read so far."""
-    texts: list[str] = arrow_text(column).fill_null("").to_pylist()
-    if max(map(len, texts), default=0) > LONGEST_TEXT:
-        return [text[:LONGEST_TEXT] for text in texts]
+    import pyarrow.compute as pc
+
+    texts = arrow_text(column).fill_null("")
+    if (pc.max(pc.binary_length(texts)).as_py() or 0) > LONGEST_TEXT:
+        return pc.utf8_slice_codeunits(texts, 0, LONGEST_TEXT)
     return texts
 
 
@@ -51,7 +56,7 @@ def as_numbered(
     return [*head, *kept], places[which]
 
 
-class ClauseReader:
+class ClauseReader(Generic[Found]):
     """Finds something in the clauses of texts, remembering what it made of each distinct clause.
 
     Parameters
@@ -67,7 +72,13 @@ class ClauseReader:
     ) -> None:
         self._lexicons = lexicons
         self._read = read
-        self._remembered: dict[tuple[str, str | None, tuple[int, ...]], list[Any]] = {}
+        self._remembered: dict[tuple[str, str | None, int], list[int]] = {}
+        self._number: dict[Found, int] = {}
+
+    @property
+    def found(self) -> list[Found]:
+        """Everything found so far; `find` gives positions in it."""
+        return list(self._number)
 
     @property
     def languages(self) -> list[str]:
@@ -75,17 +86,17 @@ class ClauseReader:
         return [lexicon.language for lexicon in self._lexicons]
 
     def find(
-        self, texts: Sequence[str], kinds: Sequence[str | None], kind_of: NDArray[np.int64]
-    ) -> Iterator[tuple[NDArray[np.int64], list[Any], NDArray[np.int64]]]:
-        """Yield, batch by batch, the row of everything found, what distinct clauses say, and which of it it is."""
+        self, texts: pa.LargeStringArray, kinds: Sequence[str | None], kind_of: NDArray[np.int64]
+    ) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+        """Yield, batch by batch, the row of everything found, and which of ``found`` it is."""
         for start, end in batches(texts):
             part = texts[start:end]
             for lexicon, rows in self.by_language(part):
-                chosen = part if rows is None else [part[row] for row in rows.tolist()]
+                chosen = part if rows is None else part.take(rows)
                 places = np.arange(start, end) if rows is None else rows + start
                 yield self._find_in(lexicon, chosen, places, kinds, kind_of)
 
-    def by_language(self, texts: Sequence[str]) -> list[tuple[Lexicon, NDArray[np.int64] | None]]:
+    def by_language(self, texts: pa.LargeStringArray) -> list[tuple[Lexicon, NDArray[np.int64] | None]]:
         """Give each language with the positions of its texts; None = all."""
         if len(self._lexicons) == 1:
             return [(self._lexicons[0], None)]
@@ -96,41 +107,37 @@ class ClauseReader:
     def _find_in(
         self,
         lexicon: Lexicon,
-        texts: Sequence[str],
+        texts: pa.LargeStringArray,
         places: NDArray[np.int64],
         kinds: Sequence[str | None],
         kind_of: NDArray[np.int64],
-    ) -> tuple[NDArray[np.int64], list[Any], NDArray[np.int64]]:
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         import pandas as pd
 
         clauses = lexicon.reader.clauses(texts)
-        if not clauses.words:
-            return np.empty(0, dtype=np.int64), [], np.empty(0, dtype=np.int64)
         rows = places[clauses.row]
         which, distinct = pd.factorize(clauses.which * len(kinds) + kind_of[rows])
-        said = [
-            self._said(lexicon, kinds[key % len(kinds)], clauses.words[key // len(kinds)]) for key in distinct.tolist()
-        ]
-        counts = np.fromiter((len(found) for found in said), dtype=np.int64, count=len(said))
+        said = [self._said(lexicon, kinds[key % len(kinds)], clauses, key // len(kinds)) for key in distinct.tolist()]
+        counts = np.fromiter(map(len, said), dtype=np.int64, count=len(said))
         first = np.concatenate(([0], np.cumsum(counts)))
-        flat = [item for found in said for item in found]
+        flat = np.fromiter(chain.from_iterable(said), dtype=np.int64, count=int(first[-1]))
         times = counts[which]
         total = int(times.sum())
         within = np.arange(total) - np.repeat(np.cumsum(times) - times, times)
-        picks = np.repeat(first[which], times) + within
-        return np.repeat(rows, times), flat, picks
+        return np.repeat(rows, times), flat[np.repeat(first[which], times) + within]
 
-    def _said(self, lexicon: Lexicon, kind: str | None, words: tuple[int, ...]) -> list[Any]:
-        key = (lexicon.language, kind, words)
-        found = self._remembered.get(key)
-        if found is None:
+    def _said(self, lexicon: Lexicon, kind: str | None, clauses: Clauses, distinct: int) -> list[int]:
+        key = (lexicon.language, kind, clauses.keys[distinct])
+        said = self._remembered.get(key)
+        if said is None:
             if len(self._remembered) > _REMEMBERED_AT_MOST:
                 self._remembered.clear()
-            found = self._remembered[key] = self._read(lexicon.spell(words), kind, lexicon)
-        return found
+            found = self._read(lexicon.spell(clauses.words(distinct)), kind, lexicon)
+            said = self._remembered[key] = [self._number.setdefault(item, len(self._number)) for item in found]
+        return said
 
 
-def known_words(lexicon: Lexicon, texts: Sequence[str]) -> NDArray[np.int64]:
+def known_words(lexicon: Lexicon, texts: pa.LargeStringArray) -> NDArray[np.int64]:
     """Count the words of each text that a language knows, fillers included, marks not."""
     met = lexicon.reader.words(texts)
     is_word = (met.number >= FIRST_WORD) | ((met.number == DROP) & (met.end - met.begin > 1))

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyarrow as pa
 
 from pipeline.values.distinct import arrow_text
 from pipeline.words.bulk import as_numbered, as_texts
@@ -16,13 +17,16 @@ from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Container, Mapping, Sequence
+    from collections.abc import Callable, Container, Mapping, Sequence
 
     import pandas as pd
+    from numpy.typing import NDArray
 
     from pipeline.words.bulk import ClauseReader
     from pipeline.words.cells import CellList
     from pipeline.words.lexicon import Lexicon
+    from pipeline.words.rules import Cause, Finding
+    from pipeline.words.scope import Said
     from pipeline.words.words import Words
 
 _BETWEEN = re.compile(r"[;,\n]")
@@ -31,45 +35,66 @@ _DIGITS = np.frombuffer(b"0123456789", dtype=np.uint8)
 
 
 def _gather(
-    words: Words, reader: ClauseReader, texts: Sequence[str], kinds: pd.Series[Any] | None, fields: Sequence[str]
-) -> pd.DataFrame:
-    """Give everything found with its row, in the order of the texts."""
+    words: Words, reader: ClauseReader[Any], texts: pa.LargeStringArray, kinds: pd.Series[Any] | None
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Give the row of everything found, in the order of the texts, and which of ``reader.found`` it is."""
+    names, kind_of = as_numbered(kinds, len(texts), words.kind_names)
+    found = list(reader.find(texts, names, kind_of))
+    none = [np.empty(0, dtype=np.int64)]
+    row = np.concatenate([row for row, _which in found] or none)
+    which = np.concatenate([which for _row, which in found] or none)
+    if len(reader.languages) == 1:
+        return row, which
+    order = np.argsort(row, kind="stable")
+    return row[order], which[order]
+
+
+def _once(
+    reader: ClauseReader[Any], row: NDArray[np.int64], which: NDArray[np.int64], rank: Callable[[Any], int]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Keep of what says the same in a row the first of the lowest rank (below 8), a row's lowest ranks first."""
     import pandas as pd
 
-    names, kind_of = as_numbered(kinds, len(texts), words.kind_names)
-    rows: list[np.ndarray[Any, Any]] = []
-    codes: list[np.ndarray[Any, Any]] = []
-    numbered: dict[Any, int] = {}
-    for where, found, picks in reader.find(texts, names, kind_of):
-        rows.append(where)
-        each = np.fromiter((numbered.setdefault(item, len(numbered)) for item in found), np.int64, len(found))
-        codes.append(each[picks])
-    row = np.concatenate(rows) if rows else np.empty(0, dtype=np.int64)
-    code = np.concatenate(codes) if codes else np.empty(0, dtype=np.int64)
+    items = reader.found
+    ranks = np.fromiter(map(rank, items), dtype=np.int64, count=len(items))
+    order = np.argsort(row * 8 + ranks[which], kind="stable")
+    row, which = row[order], which[order]
+    named, _names = pd.factorize(np.array([item[0] for item in items], dtype=object))
+    kept = ~pd.Series(row * max(1, len(items)) + named[which]).duplicated().to_numpy()
+    return row[kept], which[kept]
+
+
+def _table(
+    reader: ClauseReader[Any], row: NDArray[np.int64], which: NDArray[np.int64], fields: Sequence[str]
+) -> pd.DataFrame:
+    import pandas as pd
+
     table = pd.DataFrame({"row": row})
-    items = list(numbered)
+    items = reader.found
     for position, field in enumerate(fields):
-        values = pd.Series([item[position] for item in items], dtype="bool" if field.startswith("is_") else "str")
-        table[field] = values.take(code).to_numpy() if field.startswith("is_") else values.take(code).array
-    return table.sort_values("row", kind="stable", ignore_index=True) if len(reader.languages) > 1 else table
+        if field.startswith("is_"):
+            table[field] = np.array([item[position] for item in items], dtype=bool)[which]
+        else:
+            table[field] = pd.array([item[position] for item in items], dtype="str").take(which)
+    return table
 
 
 def find_symptoms(
-    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: Words, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_symptoms`."""
-    table = _gather(words, reader, as_texts(texts), kinds, ("symptom", "is_negated", "is_doubtful"))
-    table = table.sort_values(["row", "is_negated", "is_doubtful"], kind="stable")
-    return table.drop_duplicates(["row", "symptom"]).reset_index(drop=True)
+    row, which = _gather(words, reader, as_texts(texts), kinds)
+    row, which = _once(reader, row, which, lambda said: 2 * said.is_negated + said.is_doubtful)
+    return _table(reader, row, which, ("symptom", "is_negated", "is_doubtful"))
 
 
 def find_causes(
-    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: Words, reader: ClauseReader[Cause], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_causes`."""
-    table = _gather(words, reader, as_texts(texts), kinds, ("cause", "is_doubtful", "is_confirmed"))
-    table = table.sort_values(["row", "is_doubtful"], kind="stable").drop_duplicates(["row", "cause"])
-    return table[["row", "cause", "is_doubtful"]].reset_index(drop=True)
+    row, which = _gather(words, reader, as_texts(texts), kinds)
+    row, which = _once(reader, row, which, lambda cause: cause.is_doubtful)
+    return _table(reader, row, which, ("cause", "is_doubtful"))
 
 
 def match_cells(
@@ -97,10 +122,11 @@ def _distinct_cells(
     """Give distinct cells with the kind or make beside them, and which pair each row has."""
     import pandas as pd
 
-    cell, cells = pd.factorize(np.array(as_texts(written), dtype=object))
+    cells = as_texts(written).dictionary_encode()
     names, kind_of = as_numbered(beside, len(written), listed)
-    which, keys = pd.factorize(cell.astype(np.int64) * len(names) + kind_of)
-    return [cells[key // len(names)] for key in keys], [names[key % len(names)] for key in keys], which
+    which, keys = pd.factorize(cells.indices.to_numpy().astype(np.int64) * len(names) + kind_of)
+    texts = cells.dictionary.to_pylist()
+    return [texts[key // len(names)] for key in keys], [names[key % len(names)] for key in keys], which
 
 
 def _aligned(
@@ -121,21 +147,24 @@ def _aligned(
 
 
 def match_causes(
-    words: Words, reader: ClauseReader, written: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: Words, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several."""
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
-    found = _gather(words, reader, texts, _column(kind_names), ("cause", "is_doubtful", "is_confirmed"))
-    found = found.sort_values(["row", "is_doubtful", "is_confirmed"], ascending=[True, True, False], kind="stable")
-    chosen = found.drop_duplicates("row").set_index("row")
-    by_row = dict(zip(chosen.index.tolist(), zip(chosen["cause"], chosen["is_doubtful"], strict=True), strict=True))
+    row, which_found = _gather(words, reader, pa.array(texts, pa.large_string()), _column(kind_names))
+    by_row: dict[int, Cause] = {}
+    items = reader.found
+    for at, cause in zip(row.tolist(), map(items.__getitem__, which_found.tolist()), strict=True):
+        held = by_row.setdefault(at, cause)
+        if (cause.is_doubtful, not cause.is_confirmed) < (held.is_doubtful, not held.is_confirmed):
+            by_row[at] = cause
     silenced = words.lists.silenced
     read: list[tuple[str | None, bool, bool]] = []
-    for row, text in enumerate(texts):
+    for at, text in enumerate(texts):
         if not text.strip() or ("cause", plain(text)) in silenced:
             read.append((None, True, False))
-        elif row in by_row:
-            read.append((str(by_row[row][0]), True, bool(by_row[row][1])))
+        elif at in by_row:
+            read.append((by_row[at].cause, True, by_row[at].is_doubtful))
         else:
             read.append((own_term(text), False, _sounds_doubtful(text)))
     return _aligned(read, texts, which, written)
@@ -151,7 +180,7 @@ def _sounds_doubtful(text: str) -> bool:
 
 
 def find_findings(
-    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: Words, reader: ClauseReader[Finding], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_findings`."""
     import pandas as pd
@@ -177,7 +206,8 @@ def find_findings(
             if read is not None:
                 pairs.append((row, *read))
         rest.append(";".join(piece for piece in pieces if "=" not in piece))
-    free = _gather(words, reader, rest, _column(kind_names), ("finding", "value", "is_doubtful"))
+    found = _gather(words, reader, pa.array(rest, pa.large_string()), _column(kind_names))
+    free = _table(reader, *found, ("finding", "value", "is_doubtful"))
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
         {"row": "int64", "finding": "str", "value": "str", "is_doubtful": "bool"}
     )
@@ -255,30 +285,33 @@ def said_codes(rules: Mapping[str, CodeRule], texts: pd.Series[Any], makes: pd.S
 
 
 def unknown_words(
-    words: Words, reader: ClauseReader, texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: Words, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.unknown`."""
     import pandas as pd
 
     written = as_texts(texts)
-    rows: list[np.ndarray[Any, Any]] = []
-    found: list[str] = []
+    numbered: dict[str, int] = {}
+    rows, numbers = [np.empty(0, dtype=np.int64)], [np.empty(0, dtype=np.int64)]
     for start, end in batches(written):
-        for lexicon, places in reader.by_language(written[start:end]):
-            chosen = written[start:end] if places is None else [written[start + p] for p in places.tolist()]
-            met = lexicon.reader.words(chosen)
+        part = written[start:end]
+        for lexicon, places in reader.by_language(part):
+            met = lexicon.reader.words(part if places is None else part.take(places))
             at = np.flatnonzero(met.number == GAP)
             at = at[~np.isin(np.frombuffer(met.raw, dtype=np.uint8)[met.begin[at]], _DIGITS)]
-            asked = np.unique(met.which[at])
-            spelt = {which: met.spelling(which) for which in asked.tolist()}
-            wanted = {which: word for which, word in spelt.items() if _wants_review(lexicon, word)}
-            at = at[np.isin(met.which[at], list(wanted))]
+            number_of = np.full(len(met.first), -1, dtype=np.int64)
+            for which in np.unique(met.which[at]).tolist():
+                if _wants_review(lexicon, word := met.spelling(which)):
+                    number_of[which] = numbered.setdefault(word, len(numbered))
+            number = number_of[met.which[at]]
+            at, number = at[number >= 0], number[number >= 0]
             rows.append(met.row[at] + start if places is None else places[met.row[at]] + start)
-            found += [wanted[which] for which in met.which[at].tolist()]
-    table = pd.DataFrame(
-        {"row": np.concatenate(rows) if rows else np.empty(0, np.int64), "word": pd.Series(found, dtype="str")}
-    )
-    return table.drop_duplicates().sort_values("row", kind="stable", ignore_index=True)
+            numbers.append(number)
+    row, number = np.concatenate(rows), np.concatenate(numbers)
+    kept = ~pd.Series(row * max(1, len(numbered)) + number).duplicated().to_numpy()
+    order = np.argsort(row[kept], kind="stable")
+    words_of = pd.array(list(numbered), dtype="str")
+    return pd.DataFrame({"row": row[kept][order], "word": words_of.take(number[kept][order])})
 
 
 def _wants_review(lexicon: Lexicon, word: str) -> bool:

@@ -184,7 +184,7 @@ class Lexicon:
             states |= turned(named) if is_denied else named
         return states
 
-    def spell(self, numbers: tuple[int, ...]) -> tuple[str, ...]:
+    def spell(self, numbers: Sequence[int]) -> tuple[str, ...]:
         """Give the words of a clause."""
         return tuple(self.numbered[number] for number in numbers)
 

@@ -10,13 +10,14 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    import pyarrow as pa
     from numpy.typing import NDArray
 
 DROP, GAP, BREAK = 0, 1, 2
 """What a word becomes when it says nothing, is not known, or ends a clause; known words follow from ``FIRST_WORD``."""
 FIRST_WORD = 3
 
-CHARACTERS_AT_ONCE = 1_500_000
+BYTES_AT_ONCE = 1_500_000
 _SEPARATOR = "\x00"
 _QUESTION_BEFORE = 1  # the byte that stands for a question mark with no word right before it
 _SEEN_AT_MOST = 2_000_000
@@ -47,12 +48,21 @@ _TYPOGRAPHY = {
 class Clauses(NamedTuple):
     """Distinct clauses of a batch, and where each stands.
 
-    ``words`` holds one tuple of word numbers a distinct clause; ``which`` and ``row`` have one entry a clause met.
+    ``keys`` are equal for equal clauses, of other batches too; ``words`` gives the word numbers of one. ``which`` and
+    ``row`` have one entry a clause met.
     """
 
-    words: list[tuple[int, ...]]
+    keys: list[int]
+    numbers: NDArray[np.int64]
+    starts: NDArray[np.int64]
+    ends: NDArray[np.int64]
     which: NDArray[np.int64]
     row: NDArray[np.int64]
+
+    def words(self, distinct: int) -> list[int]:
+        """Give the numbers of the words of a distinct clause."""
+        numbers: list[int] = self.numbers[self.starts[distinct] : self.ends[distinct]].tolist()
+        return numbers
 
 
 class Met(NamedTuple):
@@ -114,25 +124,38 @@ class _Powers:
 _POWERS = _Powers()
 
 
-def join(texts: Sequence[str]) -> bytes:
+def join(texts: pa.LargeStringArray) -> bytes:
     """Put texts into one run of bytes, a zero byte after each, with typographic marks made plain."""
-    blob = _SEPARATOR.join(texts)
-    if blob.count(_SEPARATOR) != len(texts) - 1:
-        blob = _SEPARATOR.join(text.replace(_SEPARATOR, " ") for text in texts)
-    blob += _SEPARATOR
-    blob = blob.replace("'", "").replace("`", "").replace("\x01", " ")
+    import pyarrow.compute as pc
+
+    blob = _ended(texts)
+    if blob.count(_SEPARATOR.encode()) != len(texts):
+        blob = _ended(pc.replace_substring(texts, _SEPARATOR, " "))
+    blob = blob.replace(b"'", b"").replace(b"`", b"").replace(b"\x01", b" ")
     if not blob.isascii():
         for mark, plain in _TYPOGRAPHY.items():
-            blob = blob.replace(mark, plain)
-    return blob.encode("utf-8", errors="replace")
+            blob = blob.replace(mark.encode(), plain.encode())
+    return blob
 
 
-def batches(texts: Sequence[str], characters: int = CHARACTERS_AT_ONCE) -> list[tuple[int, int]]:
-    """Give the first and last-plus-one positions of runs of texts of about so many characters each."""
+def _ended(texts: pa.LargeStringArray) -> bytes:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    nothing, end = pa.scalar("", pa.large_string()), pa.scalar(_SEPARATOR, pa.large_string())
+    joined = pc.binary_join_element_wise(texts, nothing, end)
+    blob: bytes = joined.buffers()[2].to_pybytes()
+    return blob[: pc.sum(pc.binary_length(joined)).as_py() or 0]
+
+
+def batches(texts: pa.LargeStringArray, size: int = BYTES_AT_ONCE) -> list[tuple[int, int]]:
+    """Give the first and last-plus-one positions of runs of texts of about so many bytes each."""
+    import pyarrow.compute as pc
+
     if not len(texts):
         return []
-    ends = np.cumsum(np.fromiter((len(text) + 1 for text in texts), dtype=np.int64, count=len(texts)))
-    cuts = np.searchsorted(ends, np.arange(characters, int(ends[-1]), characters)).tolist()
+    ends = np.cumsum(pc.binary_length(texts).to_numpy(zero_copy_only=False) + 1)
+    cuts = np.searchsorted(ends, np.arange(size, int(ends[-1]), size)).tolist()
     edges = sorted({0, *(cut + 1 for cut in cuts), len(texts)})
     return list(pairwise(edges))
 
@@ -223,7 +246,7 @@ class Reader:
         self._numbers_with_digits = np.array(list(self._with_digits), dtype=np.uint64)
         self._recent: dict[bytes, Met] = {}
 
-    def words(self, texts: Sequence[str]) -> Met:
+    def words(self, texts: pa.LargeStringArray) -> Met:
         """Give every word of the texts."""
         blob = join(texts)
         met = self._recent.get(blob)
@@ -262,7 +285,7 @@ class Reader:
             numbers[dots[np.isin(numbers[dots - 1], list(self._abbreviations))]] = DROP
         return met._replace(number=numbers)
 
-    def clauses(self, texts: Sequence[str]) -> Clauses:
+    def clauses(self, texts: pa.LargeStringArray) -> Clauses:
         """Give the distinct clauses of the texts; unknown words beside each other are one gap."""
         met = self.words(texts)
         numbers, rows = met.number, met.row
@@ -283,7 +306,8 @@ class Reader:
         clause = np.cumsum(edge)[~edge]
         numbers, rows = numbers[~edge], rows[~edge]
         if not len(numbers):
-            return Clauses([], np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
+            none = np.empty(0, dtype=np.int64)
+            return Clauses([], none, none, none, none, none)
         starts = np.flatnonzero(np.concatenate(([True], clause[1:] != clause[:-1])))
         ends = np.append(starts[1:], len(numbers))
         up, down = _POWERS.of(len(numbers))
@@ -292,7 +316,5 @@ class Reader:
         values ^= values >> np.uint64(29)
         np.cumsum(values * up[: len(numbers)], out=running[1:])
         hashed = (running[ends] - running[starts]) * down[starts]
-        which, _hashes, first = _distinct(hashed)
-        as_list = numbers.tolist()
-        words = [tuple(as_list[starts[f] : ends[f]]) for f in first.tolist()]
-        return Clauses(words, which, rows[starts])
+        which, keys, first = _distinct(hashed)
+        return Clauses(keys.tolist(), numbers, starts[first], ends[first], which, rows[starts])

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from pipeline.words.cells import CellList
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.lists import WordLists
-    from pipeline.words.rules import CauseRules, Finding, FindingRules
+    from pipeline.words.rules import Cause, CauseRules, Finding, FindingRules
+    from pipeline.words.scope import Said
 
 
 class Words:
@@ -128,14 +129,14 @@ class Words:
         return FindingRules(self.lists.finding_rules, self.lists.checks)
 
     @cached_property
-    def _complaints(self) -> ClauseReader:
+    def _complaints(self) -> ClauseReader[Said]:
         from pipeline.words.bulk import ClauseReader
         from pipeline.words.scope import read_clause
 
         return ClauseReader(self.lexicons, read_clause)
 
     @cached_property
-    def _causes(self) -> ClauseReader:
+    def _causes(self) -> ClauseReader[Cause]:
         from pipeline.words.bulk import ClauseReader
         from pipeline.words.seen import read_note
 
@@ -145,7 +146,7 @@ class Words:
         )
 
     @cached_property
-    def _findings(self) -> ClauseReader:
+    def _findings(self) -> ClauseReader[Finding]:
         from pipeline.words.bulk import ClauseReader
         from pipeline.words.seen import WITHOUT_CAUSES, read_note
 
@@ -158,9 +159,12 @@ class Words:
     def read_note(self, text: str, kind: str | None) -> list[Finding]:
         """Give the findings of one short note."""
         import numpy as np
+        import pyarrow as pa
 
-        found = self._findings.find([text], [kind], np.zeros(1, dtype=np.int64))
-        return [items[pick] for _rows, items, picks in found for pick in picks.tolist()]
+        texts = pa.array([text.encode("utf-8", "replace").decode()], pa.large_string())
+        found = list(self._findings.find(texts, [kind], np.zeros(1, dtype=np.int64)))
+        items = self._findings.found
+        return [items[at] for _rows, which in found for at in which.tolist()]
 
     def things_in(self, text: str, kind: str | None) -> list[str]:
         """Give the things that a short text names."""

@@ -2,16 +2,16 @@
 -- key:        record_id
 -- written by: pipeline/load.py, append-only; the newest batch of a visit_key is the version in force
 create table if not exists raw_record (
-    record_id bigint primary key,       -- running number of the line
+    record_id bigint not null,          -- running number of the line
     batch_id integer not null,          -- the file load it came with
     line_no bigint not null,            -- in the file, header included, the first line is 1
-    visit_key varchar not null,         -- job number and date, or unit and date; equal in every version of one visit
+    visit_key varchar using compression uncompressed not null, -- job number and date, or unit and date; equal in every version of one visit
     line_in_visit integer not null,     -- 1 but where a visit takes several lines (one line a part)
-    content_hash varchar not null,      -- of the whole visit's lines, to tell unchanged from corrected
+    content_hash varchar using compression uncompressed not null, -- of the whole visit's lines, to tell unchanged from corrected
     visit_date varchar,                 -- day of the visit, text as written (so are all the columns below)
     appliance_kind varchar,             -- kind of appliance, as written
     job_no varchar,                     -- the workshop's number, as written
-    customer_ref varchar,               -- keyed hash of the customer's reference
+    customer_ref varchar using compression uncompressed, -- keyed hash of the customer's reference
     make varchar,                       -- as written
     model varchar,                      -- as written
     serial varchar,                     -- as written

@@ -2,7 +2,7 @@
 -- key:        visit_id
 -- written by: pipeline/stage.py, replaced as a whole when words or decisions change; it reads raw_record and correction
 create table if not exists stage_visit (
-    visit_id bigint primary key,        -- record_id of the first version of this visit ever loaded: stable over corrections
+    visit_id bigint not null,           -- record_id of the first version of this visit ever loaded: stable over corrections
     record_id bigint not null,          -- first line of the version in force
     visit_date date not null,           -- day of the visit
     kind varchar not null,              -- kind of appliance
