@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from threadpoolctl import threadpool_limits
 
 from models.baselines import QUICK
 from models.features import SYMPTOM, wide
+from models.half_life import choose, weigh
 from models.scores import reliability, score_table
 
 if TYPE_CHECKING:
@@ -31,6 +33,40 @@ def new_classifier(background: pd.DataFrame | None = None) -> CauseClassifier:
     return CauseClassifier(scope="kind", background=background)
 
 
+@dataclass(frozen=True)
+class Learned:
+    """What was learned from jobs.
+
+    Attributes
+    ----------
+    classifier
+        Fitted on them.
+    half_life
+        How they were weighed, as :func:`models.half_life.choose` tells it.
+    """
+
+    classifier: CauseClassifier
+    half_life: dict[str, Any]
+
+
+def learn(
+    facts: pd.DataFrame, jobs: pd.DataFrame, background: pd.DataFrame | None, before: Learned | None = None
+) -> Learned:
+    """Choose how much older jobs weigh, and fit; what was decided ``before`` is kept.
+
+    Parameters
+    ----------
+    facts, jobs
+        One row a job, in order of time: as :func:`models.features.wide` spreads them; cause and cure_date.
+    """
+    cause, cured = jobs["cause"].astype(str), jobs["cure_date"]
+    half_life = choose(facts, cause, cured, background) if before is None else before.half_life
+    weight = weigh(cured, half_life["years"])
+    if before is None:
+        return Learned(new_classifier(background).fit(facts, cause, weight), half_life)
+    return Learned(before.classifier.refit(facts, cause, weight), half_life)
+
+
 def in_order(cause_example: pd.DataFrame) -> pd.DataFrame:
     """Jobs in order of time, ties by episode."""
     return cause_example.sort_values(["cure_date", "episode_id"], ignore_index=True)
@@ -49,26 +85,23 @@ def opinions(
     asked: pd.DataFrame,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     background: pd.DataFrame | None = None,
-    decided: CauseClassifier | None = None,
-) -> tuple[list[str], dict[str, np.ndarray], CauseClassifier]:
-    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), the classifier.
+    before: Learned | None = None,
+) -> tuple[list[str], dict[str, np.ndarray], Learned]:
+    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), what was learned.
 
     Causes are those of the past jobs; what the model keeps for others the background knows is lost to it.
-    ``decided`` is a classifier fitted before: what held-out jobs decided then is kept.
+    What was decided ``before`` is kept.
     """
     both = wide(pd.concat([past, asked], ignore_index=True))
     facts, questions = both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
     names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
-    if decided is None:
-        fitted = new_classifier(background).fit(facts, past["cause"].astype(str))
-    else:
-        fitted = decided.refit(facts, past["cause"].astype(str))
-    met = np.searchsorted(fitted.classes_.astype(str), names)
-    answers = {MODEL: fitted.model_.predict_proba(questions)[:, met]}
+    learned = learn(facts, past, background, before)
+    met = np.searchsorted(learned.classifier.classes_.astype(str), names)
+    answers = {MODEL: learned.classifier.predict_proba(questions)[:, met]}
     with threadpool_limits(limits=1):
         for name, guess in baselines.items():
             answers[name] = guess(facts, cause, len(names), questions)
-    return [str(name) for name in names], answers, fitted
+    return [str(name) for name in names], answers, learned
 
 
 def codes_of(cause: pd.Series, names: list[str]) -> np.ndarray:
@@ -90,19 +123,19 @@ def examine(
     -------
     scores, baselines (name → scores), never_seen_causes, none_of_these (mean chance said), reliability (rows),
     by_kind, by_facts,
-    fitted (the classifier).
+    learned (:class:`Learned`).
     """
-    names, answers, fitted = opinions(past, asked, baselines, background=background)
+    names, answers, learned = opinions(past, asked, baselines, background=background)
     cause = codes_of(asked["cause"], names)
     known = cause >= 0
     questions = wide(asked)
     result: dict[str, Any] = {
         "never_seen_causes": int((~known).sum()),
-        "fitted": fitted,
+        "learned": learned,
         "scores": None,
         "baselines": {},
     }
-    result["none_of_these"] = float(fitted.model_.none_of_these(questions).mean()) if len(asked) else 0.0
+    result["none_of_these"] = float(learned.classifier.none_of_these(questions).mean()) if len(asked) else 0.0
     if not known.any():
         return result
     tables = {name: score_table(chance[known], cause[known]) for name, chance in answers.items()}
@@ -151,12 +184,12 @@ def roll(
     parts: list[tuple[np.ndarray, pd.DataFrame, pd.DataFrame]] = []
     all_names = sorted(set(jobs["cause"].astype(str)))
     never_seen = 0
-    fitted: CauseClassifier | None = None
+    learned: Learned | None = None
     later = [one for one in sorted(month.unique())[-months:] if (month < one).sum() >= FEWEST_TO_LEARN]
     for first in range(0, len(later), MONTHS_A_FIT):
         quarter = later[first : first + MONTHS_A_FIT]
         past, asked = jobs[month < quarter[0]], jobs[month.isin(quarter)]
-        names, answers, fitted = opinions(past, asked, baselines, background, fitted)
+        names, answers, learned = opinions(past, asked, baselines, background, learned)
         known = codes_of(asked["cause"], names) >= 0
         never_seen += int((~known).sum())
         if not known.any():

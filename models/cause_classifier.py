@@ -107,7 +107,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             self.model_ = self._learn(frame, cause, weight)
         return self
 
-    def refit(self, X: Any, y: Any) -> CauseClassifier:
+    def refit(self, X: Any, y: Any, sample_weight: Any = None) -> CauseClassifier:
         """Learn again from more jobs, keeping what held-out jobs decided in the last :meth:`fit`.
 
         Costs a small part of a fit. Returns a new fitted estimator; this one is not changed.
@@ -117,8 +117,9 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         frame = again._frame(X, reset=True)
         again.classes_, cause = all_causes(np.asarray(y), self.background)
         again.decided_ = self.decided_
+        weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
         with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):
-            again.model_ = again._fit_as_decided(frame, cause, np.ones(len(frame)))
+            again.model_ = again._fit_as_decided(frame, cause, weight)
         return again
 
     def predict_proba(self, X: Any) -> np.ndarray:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline import known_advice
 from pipeline.background import background
 from pipeline.errors import ModelError, UsageError, file_fault, shown
+from pipeline.turns import alone_in
 from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
 
     Returns
     -------
-    model, in_use, episodes, causes, as_of, scores, baselines, replaced, note.
+    model, in_use, episodes, causes, as_of, half_life (as :func:`models.half_life.choose` tells it, chosen on the jobs
+    before the exam), scores, baselines, replaced, note.
 
     Raises
     ------
@@ -62,7 +64,7 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         Too few cured jobs.
     """
     from models import storage
-    from models.backtest import examine, in_order
+    from models.backtest import examine, in_order, learn
     from models.features import wide
 
     jobs = in_order(examples(database))
@@ -74,14 +76,16 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         )
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
-    exam = examine(past, asked, background=background(words))
-    fitted = exam["fitted"].refit(wide(jobs), jobs["cause"].astype(str))
-    name = _next_name(database)
-    card = _card(name, jobs, cut, settings, exam, fitted.model_)
-    _keep(database, name, fitted.model_, exam["fitted"].model_, card)
-    used, note = _choose(database, name, jobs, anyway=anyway)
-    known_advice.keep(database, words)
-    brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of")}
+    lists = background(words)
+    exam = examine(past, asked, background=lists)
+    learned = learn(wide(jobs), jobs, lists, before=exam["learned"])
+    with alone_in(database.folder_of_models):
+        name = _next_name(database)
+        card = _card(name, jobs, cut, settings, exam, learned.classifier.model_)
+        _keep(database, name, learned.classifier.model_, exam["learned"].classifier.model_, card)
+        used, note = _choose(database, name, jobs, anyway=anyway)
+        known_advice.keep(database, words)
+    brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of", "half_life")}
     return brief | {
         "scores": _brief(card["scores"]),
         "baselines": {other: _brief(scores) for other, scores in card["baselines"].items()},
@@ -106,15 +110,16 @@ def _card(
         "made_at": dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat(),
         "snapshot": _snapshot(jobs),
         "episodes": len(jobs),
-        "causes": int((model.jobs > 0).sum()),
+        "causes": int(jobs["cause"].nunique()),
         "first_date": _day(jobs["cure_date"].min()),
         "as_of": _day(jobs["cure_date"].max()),
         "exam_learned_to": _day(past["cure_date"].max()),
         "exam_jobs": len(asked),
         "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
+        "half_life": exam["learned"].half_life,
         "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights, strict=True)},
         "profile": drift.profile(jobs),
-        "jobs_by_cause": {str(c): float(n) for c, n in zip(model.classes_, model.jobs, strict=True) if n},
+        "jobs_by_cause": {str(c): int(n) for c, n in jobs["cause"].value_counts().sort_index().items()},
         **{key: exam[key] for key in ("scores", "baselines", "never_seen_causes", "none_of_these") if key in exam},
         **{key: exam[key] for key in ("reliability", "by_kind", "by_facts") if key in exam},
     }
@@ -274,6 +279,10 @@ def current_model(database: Database) -> CauseModel | None:
 
 def list_models(database: Database) -> pd.DataFrame:
     """List the fitted models, oldest first: what they learned from, which is in use, scores on held-out jobs."""
+    return _cards(database).drop(columns="half_life_years")
+
+
+def _cards(database: Database) -> pd.DataFrame:
     import pandas as pd
 
     from models import storage
@@ -287,8 +296,9 @@ def list_models(database: Database) -> pd.DataFrame:
             rows.append({"model": name, "is_in_use": name == in_use, "made_at": "cannot be read"})
             continue
         row = {key: card.get(key) for key in ("made_at", "episodes", "causes", "as_of")}
+        row["half_life_years"] = (card.get("half_life") or {}).get("years")
         rows.append({"model": name, "is_in_use": name == in_use, **row, **(_brief(card.get("scores")) or {})})
-    columns = ["model", "is_in_use", "made_at", "episodes", "causes", "as_of", *SCORES]
+    columns = ["model", "is_in_use", "made_at", "episodes", "causes", "as_of", "half_life_years", *SCORES]
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -314,8 +324,9 @@ def use_model(database: Database, name: str) -> dict[str, Any]:
         raise ModelError(
             f"Model {name} cannot be used: {shown(fault, 160)}.", "Choose another, or run priorjobs train."
         ) from fault
-    before = _readable_name(database)
-    _point_at(database, name)
+    with alone_in(database.folder_of_models):
+        before = _readable_name(database)
+        _point_at(database, name)
     return {"in_use": name, "before": before}
 
 
@@ -331,7 +342,7 @@ def compare_models(database: Database, first: str, second: str) -> pd.DataFrame:
 
     if first == second:
         raise UsageError(f"{shown(first)} is one model.", "Name two: priorjobs models compare A B")
-    listed = list_models(database).set_index("model")
+    listed = _cards(database).set_index("model")
     for name in (first, second):
         if name not in listed.index:
             raise UsageError(

@@ -115,10 +115,17 @@ SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 
 def scores(told: dict[str, Any]) -> list[str]:
     """The score of `train` beside its baselines; smaller log-loss, Brier and calibration error are better."""
-    rows = [["this model", *(told["scores"].get(s) for s in SCORES)]]
-    rows += [[name, *(score.get(s) for s in SCORES)] for name, score in told["baselines"].items()]
-    head = f"Model {told['model']}: {told['episodes']:,} cured jobs, {told['causes']} causes, as of {told['as_of']}."
-    return [head, *table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows), *told.get("notes", [])]
+    from reports.model_card import half_life_line
+
+    ways = {"this model": told["scores"], **told["baselines"]} if told["scores"] else {}
+    rows = [[name, *(score[s] for s in SCORES)] for name, score in ways.items()]
+    lines = [f"Model {told['model']}: {told['episodes']:,} cured jobs, {told['causes']} causes, as of {told['as_of']}."]
+    if rows:
+        lines += table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
+    else:
+        lines.append("None of the later jobs had a cause met before: how good it is, is not known.")
+    lines.append(half_life_line(told["half_life"]))
+    return lines if told["replaced"] else [*lines, told["note"]]
 
 
 def backtest(told: dict[str, Any]) -> list[str]:

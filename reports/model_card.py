@@ -35,9 +35,8 @@ def card_page(card: Mapping[str, Any]) -> str:
     Parameters
     ----------
     card
-        What ``train`` stores: model, made_at, snapshot, episodes, causes, first_date, as_of, exam_jobs, jobs_by_cause,
-        and where
-        there were jobs to examine it on, scores, baselines, reliability, by_kind, by_facts.
+        What ``train`` stores: model, made_at, snapshot, episodes, causes, first_date, as_of, exam_jobs, half_life,
+        jobs_by_cause, and where there were jobs to examine it on, scores, baselines, reliability, by_kind, by_facts.
 
     Returns
     -------
@@ -62,6 +61,7 @@ def card_page(card: Mapping[str, Any]) -> str:
         reliability=reliability_table(rows),
         by_kind=broken_down(card.get("by_kind") or {}, "kind"),
         by_facts=broken_down(card.get("by_facts") or {}, "facts known"),
+        weights=half_life_line(card["half_life"]),
         causes=_causes(card["jobs_by_cause"]),
         limits=_limits(card),
     )
@@ -79,6 +79,19 @@ def _verdict(card: Mapping[str, Any]) -> str:
         f"Its log-loss, {scores['log_loss']:.3f}, is "
         f"{abs(apart):.3f} {compared} than the best plain way, {name} ({best['log_loss']:.3f})."
     )
+
+
+def half_life_line(told: Mapping[str, Any]) -> str:
+    """Say how much older jobs weigh and by which figures that was chosen: gain in log-loss ± its standard error."""
+    asked, tried = f"{told['asked']:,} later jobs", {row["years"]: row for row in told["tried"]}
+    gains = {years: f"{row['gain']:.3f} ± {row['error']:.3f}" for years, row in tried.items()}
+    if not tried:
+        return "All jobs weigh the same: there are too few later jobs to choose a half-life by."
+    if told["years"] is None:
+        listed = ", ".join(f"{years:g} years {gain}" for years, gain in gains.items())
+        return f"All jobs weigh the same: on {asked} a half-life gained too little ({listed})."
+    others = "".join(f"; {years:g} years {gain}" for years, gain in gains.items() if years != told["years"])
+    return f"A job weighs half after {told['years']:g} years: gain {gains[told['years']]} on {asked}{others}."
 
 
 def score_table(told: Mapping[str, Any], name: str) -> pd.DataFrame:

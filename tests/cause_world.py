@@ -37,13 +37,18 @@ class SmallWorld:
         return np.asarray(chance / chance.sum(axis=1, keepdims=True))
 
 
-def training_table(number: int = 400, seed: int = 0) -> pd.DataFrame:
-    """Cured jobs as the table ``cause_example`` holds them, three kinds with four causes each."""
+def training_table(number: int = 400, seed: int = 0, *, days: int = 700, turns: bool = False) -> pd.DataFrame:
+    """Cured jobs as the table ``cause_example`` holds them, three kinds with four causes each.
+
+    ``turns``: half way through, the commonest cause of each kind becomes its rarest, the second its third, and back.
+    """
     rng = np.random.default_rng(seed)
     kinds = np.array(["washing machine", "tumble dryer", "dishwasher"])
     kind = rng.integers(0, 3, number)
-    cause = kind * 4 + rng.choice(4, p=[0.5, 0.25, 0.15, 0.1], size=number)
-    days = pd.Timestamp("2024-01-01") + pd.to_timedelta(np.sort(rng.integers(0, 700, number)), unit="D")
+    one = rng.choice(4, p=[0.5, 0.25, 0.15, 0.1], size=number)
+    day = np.sort(rng.integers(0, days, number))
+    cause = kind * 4 + np.where(turns & (day >= days / 2), 3 - one, one)
+    cured = pd.Timestamp("2024-01-01") + pd.to_timedelta(day, unit="D")
     return pd.DataFrame(
         {
             "episode_id": np.arange(number),
@@ -55,8 +60,8 @@ def training_table(number: int = 400, seed: int = 0) -> pd.DataFrame:
             "codes": [["F05"] if c % 4 == 0 and rng.random() < 0.5 else [] for c in cause],
             "findings": [[f"look=seen {c % 4}"] if rng.random() < 0.6 else [] for c in cause],
             "cause": [f"cause {c}" for c in cause],
-            "cure_date": days,
-            "first_visit_date": days,
+            "cure_date": cured,
+            "first_visit_date": cured,
             "visits": 1,
             "labour_minutes": 30.0,
             "parts_cost": 10.0,
