@@ -26,10 +26,9 @@ def edition(settings: Settings) -> str:
 
 def is_outdated(connection: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
     """Tell whether there are staged lines that were read with another edition than the one in force."""
-    (found,) = connection.execute(
-        "select exists (from stage_visit) and not exists (from reading where edition = ?)", [edition(settings)]
-    ).fetchall()[0]
-    return bool(found)
+    if connection.execute("select 1 from reading where edition = ?", [edition(settings)]).fetchall():
+        return False
+    return bool(connection.execute("select 1 from stage_visit limit 1").fetchall())
 
 
 def remember(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:

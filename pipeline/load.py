@@ -122,13 +122,16 @@ def load_files(
         for link in links_out(Path(path))
     ]
     for source in open_sources(paths, database.scratch):
-        try:
-            with _bounded_memory(database.connection):
-                report.files.append(_load_one(asked, source))
-        except duckdb.OutOfMemoryException:
-            asked.tell(f"{source.name} needs more than {MEMORY_LIMIT} of memory; reading it again with more …")
-            report.files.append(_load_unbounded(asked, source))
+        report.files.append(_load_one(asked, source))
     return report
+
+
+def _load_one(asked: _Asked, source: Source) -> FileReport:
+    layout = asked.layout or _layout_beside(source)
+    if layout is not None and asked.sheet:
+        layout = dataclasses.replace(layout, sheet=asked.sheet)
+    same = _loaded_before(asked.database.connection, source, layout, asked.sheet)
+    return same or _read_in_bounds(asked, source, layout)
 
 
 @contextmanager
@@ -141,9 +144,14 @@ def _bounded_memory(connection: duckdb.DuckDBPyConnection) -> Iterator[None]:
         connection.execute("set memory_limit = ?", [before])
 
 
-def _load_unbounded(asked: _Asked, source: Source) -> FileReport:
+def _read_in_bounds(asked: _Asked, source: Source, layout: Layout | None) -> FileReport:
     try:
-        return _load_one(asked, source)
+        with _bounded_memory(asked.database.connection):
+            return _read_one(asked, source, layout)
+    except duckdb.OutOfMemoryException:
+        asked.tell(f"{source.name} needs more than {MEMORY_LIMIT} of memory; reading it again with more …")
+    try:
+        return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException as fault:
         raise DatabaseUnusable(
             f"{shown(source.name)} needs more memory than this machine has free.",
@@ -151,12 +159,7 @@ def _load_unbounded(asked: _Asked, source: Source) -> FileReport:
         ) from fault
 
 
-def _load_one(asked: _Asked, source: Source) -> FileReport:
-    layout = asked.layout or _layout_beside(source)
-    if layout is not None and asked.sheet:
-        layout = dataclasses.replace(layout, sheet=asked.sheet)
-    if (same := _loaded_before(asked.database.connection, source, layout, asked.sheet)) is not None:
-        return same
+def _read_one(asked: _Asked, source: Source, layout: Layout | None) -> FileReport:
     from pipeline.guess import known_names
     from pipeline.read import read
 

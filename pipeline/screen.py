@@ -71,9 +71,8 @@ def screen(
 ) -> Screened:
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
-    Reads ``incoming``. candidate: line_no, day, base_key (what the visit is known by), serial_term and kind_key (the
-    appliance). Its texts stand in view ``screened``: line_no, the fields (customer hashed, contacts masked),
-    other_columns, and line_hash of them all.
+    Reads ``incoming``. candidate: line_no, day, base_key (what the visit is known by), serial_term. Its texts stand in
+    view ``screened``: line_no, the fields (customer hashed, contacts masked), other_columns, and line_hash of them all.
     refusal: line_no, line_text, reasons, as in rejected_record.
     """
     header = records.header
@@ -180,9 +179,8 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
         query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
         for rows in batches(connection, query):
             _keep_masked(connection, rows["w"], mask_contacts(rows["w"]), changed, column)
-    together = f"concat_ws(chr(31), {', '.join(FREE_TEXTS)})"
     query = f"select {', '.join(FREE_TEXTS)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
-    for rows in batches(connection, f"{query} and contains({_one_space(together)}, {_one_space('customer_ref')})"):
+    for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, FREE_TEXTS))})"):
         for column in FREE_TEXTS:
             held = rows[rows[column].notna()]
             _keep_masked(connection, held[column], mask_contacts(held[column], held["customer_ref"]), changed, column)
@@ -192,8 +190,15 @@ def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
     return changed
 
 
+def _names_customer(column: str) -> str:
+    """SQL that finds the customer's reference in a text; white space is looked at where the reference holds any."""
+    is_there = f"contains(lower({column}), lower(customer_ref))"
+    with_one_space = f"contains({_one_space(column)}, {_one_space('customer_ref')})"
+    return f"case when contains(customer_ref, ' ') then {with_one_space} else {is_there} end"
+
+
 def _one_space(column: str) -> str:
-    return f"lower(case when contains({column}, '  ') then replace({column}, '  ', ' ') else {column} end)"
+    return f"lower(replace({column}, '  ', ' '))"
 
 
 def _keep_masked(
@@ -233,10 +238,10 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         f"(select hashed.line_no, {', '.join(columns)} from hashed {' '.join(masks)})"
     )
     connection.execute(
-        "create or replace temp table candidate as select line_no, day, is_ahead, serial_term, kind_key, "
+        "create or replace temp table candidate as select line_no, day, is_ahead, serial_term, "
         f"{_base_key()} as base_key, job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
-        f"select *, {plain_sql('job_no')} as job_key, coalesce({plain_sql('appliance_kind')}, '') as kind_key, "
+        f"select *, {plain_sql('job_no')} as job_key, "
         f"day_read.day, coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
         "serial_read.serial as serial_term from hashed "
         "left join serial_read on serial_read.written = hashed.serial "
@@ -246,8 +251,8 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
 
 def _base_key() -> str:
     """SQL of what a visit is known by: job number and day, else appliance and day; null where it names no unit."""
-    make, model = (f"coalesce({plain_sql(name)}, '')" for name in ("make", "model"))
-    unit = f"'unit:' || customer_ref || '/' || kind_key || '/' || {make} || '/' || {model}"
+    machine = " || '/' || ".join(f"coalesce({plain_sql(name)}, '')" for name in ("appliance_kind", "make", "model"))
+    unit = f"'unit:' || customer_ref || '/' || {machine}"
     return f"coalesce('job:' || job_key, 'serial:' || serial_term, {unit}) || '|' || day"
 
 

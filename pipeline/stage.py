@@ -337,17 +337,12 @@ def _keep(connection: duckdb.DuckDBPyConnection, read: dict[str, list[pd.DataFra
             insert(connection, table, rows)
 
 
-def _given(rows: pd.DataFrame, column: str, beside: str) -> pd.DataFrame:
-    return rows.loc[rows[column].notna(), ["visit_id", column, beside]].reset_index(drop=True)
-
-
 def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> NDArray[np.int64]:
     ids: NDArray[np.int64] = rows["visit_id"].to_numpy()[found["row"].to_numpy()]
     return ids
 
 
 def _read_complaints(words: Words, rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    rows = _given(rows, "complaint", "kind")
     found = words.find_symptoms(rows["complaint"], rows["kind"])
     unknown = words.unknown(rows["complaint"], rows["kind"])
     found = found.assign(visit_id=_visit_ids(rows, found), source="complaint")
@@ -386,20 +381,14 @@ def _uses(name: str, texts: pd.Series[str], found: pd.DataFrame) -> pd.DataFrame
 def _read_codes(words: Words, rows: pd.DataFrame) -> pd.DataFrame:
     import pandas as pd
 
-    shown, said = _given(rows, "fault_code", "make"), _given(rows, "complaint", "make")
-    found = []
-    for texts, codes in (
-        (shown, words.codes(shown["fault_code"], shown["make"])),
-        (said, words.said_codes(said["complaint"], said["make"])),
-    ):
-        found.append(pd.DataFrame({"visit_id": _visit_ids(texts, codes), "symptom": codes["code"].array}))
-    return (
-        pd.concat(found).drop_duplicates(ignore_index=True).assign(source="code", is_negated=False, is_doubtful=False)
-    )
+    shown = words.codes(rows["fault_code"], rows["make"])
+    said = words.said_codes(rows["complaint"], rows["make"])
+    found = pd.concat([shown, said]).drop_duplicates(ignore_index=True)
+    symptoms = pd.DataFrame({"visit_id": _visit_ids(rows, found), "symptom": found["code"].array})
+    return symptoms.assign(source="code", is_negated=False, is_doubtful=False)
 
 
 def _read_findings(words: Words, rows: pd.DataFrame, checks: set[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    rows = _given(rows, "findings", "kind")
     found = words.find_findings(rows["findings"], rows["kind"])
     own = found.loc[~found["finding"].isin(checks), ["row", "finding"]].rename(columns={"finding": "word"})
     found = found.assign(visit_id=_visit_ids(rows, found))
@@ -407,7 +396,6 @@ def _read_findings(words: Words, rows: pd.DataFrame, checks: set[str]) -> tuple[
 
 
 def _read_parts(words: Words, rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    rows = _given(rows, "parts", "kind")
     split = parts_line.split(rows["parts"]).reset_index(drop=True)
     kinds = rows["kind"].take(split["row"].to_numpy()).reset_index(drop=True)
     matched = words.match("part", split["part_text"], kinds)

@@ -77,25 +77,28 @@ def _gather_visits(connection: duckdb.DuckDBPyConnection, grain: str) -> None:
 
     visit_line is the first line of a visit; lines that repeat a whole visit word for word are in neither table.
     """
-    unit = unit_sql("serial_term", "kind_key")
+    kind = f"coalesce({plain_sql('appliance_kind')}, '')"
+    lines = (
+        f"select line_no, base_key, complaint, line_hash, serial_term, {kind} as kind_key, "
+        f"{unit_sql('serial_term', kind)} as unit from candidate join screened using (line_no)"
+    )
     if grain == "part":
         several = (
-            "(select base_key from candidate group by base_key having count(distinct serial_term) > 1 "
+            "(select base_key from lines group by base_key having count(distinct serial_term) > 1 "
             "or count(distinct kind_key) > 1)"
         )
         connection.execute(
-            "create or replace temp table arrived as with lines as (select line_no, base_key, complaint, line_hash, "
-            f"{unit} as unit, case when base_key in {several} then unit else '' end as part_of "
-            "from candidate join screened using (line_no)) select *, min(line_no) over visit as visit_line, "
+            f"create or replace temp table arrived as with lines as materialized ({lines}), parts as (select *, "
+            f"case when base_key in {several} then unit else '' end as part_of from lines) "
+            "select *, min(line_no) over visit as visit_line, "
             "row_number() over (visit order by line_no) as line_in_visit, "
-            "md5(string_agg(line_hash, '' order by line_no) over visit) as content_hash from lines "
+            "md5(string_agg(line_hash, '' order by line_no) over visit) as content_hash from parts "
             "window visit as (partition by base_key, part_of)"
         )
     else:
         connection.execute(
-            f"create or replace temp table arrived as select line_no, base_key, complaint, {unit} as unit, "
-            "line_no as visit_line, 1 as line_in_visit, line_hash as content_hash "
-            "from candidate join screened using (line_no) "
+            "create or replace temp table arrived as select line_no, base_key, complaint, unit, "
+            f"line_no as visit_line, 1 as line_in_visit, line_hash as content_hash from ({lines}) "
             "qualify row_number() over (partition by base_key, line_hash order by line_no) = 1"
         )
     connection.execute(

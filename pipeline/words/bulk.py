@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 Found = TypeVar("Found")
 LONGEST_TEXT = 20_000
 _REMEMBERED_AT_MOST = 400_000
+_SALT = 0xD1B54A32D192ED03
 
 
 def as_texts(column: pd.Series[Any]) -> pa.LargeStringArray:
@@ -72,7 +73,8 @@ class ClauseReader(Generic[Found]):
     ) -> None:
         self._lexicons = lexicons
         self._read = read
-        self._remembered: dict[tuple[str, str | None, int], list[int]] = {}
+        self._remembered: dict[int, list[int]] = {}
+        self._salts: dict[tuple[str, str | None], int] = {}
         self._number: dict[Found, int] = {}
 
     @property
@@ -117,7 +119,9 @@ class ClauseReader(Generic[Found]):
         clauses = lexicon.reader.clauses(texts)
         rows = places[clauses.row]
         which, distinct = pd.factorize(clauses.which * len(kinds) + kind_of[rows])
-        said = [self._said(lexicon, kinds[key % len(kinds)], clauses, key // len(kinds)) for key in distinct.tolist()]
+        clause, kind = distinct // len(kinds), distinct % len(kinds)
+        salts = np.array([self._salt(lexicon.language, name) for name in kinds], dtype=np.uint64)
+        said = self._said(lexicon, clauses, clause, (clauses.keys[clause] ^ salts[kind]).tolist(), kinds, kind)
         counts = np.fromiter(map(len, said), dtype=np.int64, count=len(said))
         first = np.concatenate(([0], np.cumsum(counts)))
         flat = np.fromiter(chain.from_iterable(said), dtype=np.int64, count=int(first[-1]))
@@ -126,14 +130,30 @@ class ClauseReader(Generic[Found]):
         within = np.arange(total) - np.repeat(np.cumsum(times) - times, times)
         return np.repeat(rows, times), flat[np.repeat(first[which], times) + within]
 
-    def _said(self, lexicon: Lexicon, kind: str | None, clauses: Clauses, distinct: int) -> list[int]:
-        key = (lexicon.language, kind, clauses.keys[distinct])
-        said = self._remembered.get(key)
-        if said is None:
-            if len(self._remembered) > _REMEMBERED_AT_MOST:
-                self._remembered.clear()
-            found = self._read(lexicon.spell(clauses.words(distinct)), kind, lexicon)
-            said = self._remembered[key] = [self._number.setdefault(item, len(self._number)) for item in found]
+    def _salt(self, language: str, kind: str | None) -> int:
+        """Give a number that tells equal clauses of other kinds and languages apart."""
+        return self._salts.setdefault((language, kind), (len(self._salts) + 1) * _SALT % 2**64)
+
+    def _said(
+        self,
+        lexicon: Lexicon,
+        clauses: Clauses,
+        clause: NDArray[np.int64],
+        keys: list[int],
+        kinds: Sequence[str | None],
+        kind: NDArray[np.int64],
+    ) -> list[list[int]]:
+        """Give what each clause says; what was met before is not read again."""
+        if len(self._remembered) > _REMEMBERED_AT_MOST:
+            self._remembered.clear()
+        said: list[list[int]] = []
+        for at, key in enumerate(keys):
+            found = self._remembered.get(key)
+            if found is None:
+                words = lexicon.spell(clauses.words(int(clause[at])))
+                read = self._read(words, kinds[kind[at]], lexicon)
+                found = self._remembered[key] = [self._number.setdefault(item, len(self._number)) for item in read]
+            said.append(found)
         return said
 
 

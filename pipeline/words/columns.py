@@ -11,13 +11,13 @@ import pyarrow as pa
 from pipeline.values.distinct import arrow_text
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
-from pipeline.words.codes import FIRST_LOOK, CodeRule, read_codes, said_in
+from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
 from pipeline.words.readings import READING, with_readings_judged
 from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Container, Mapping, Sequence
+    from collections.abc import Callable, Container, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from pipeline.words.rules import Cause, Finding
     from pipeline.words.scope import Said
     from pipeline.words.words import Words
+
+    ReadCode = Callable[[str, str | None], list[str]]
 
 _BETWEEN = re.compile(r"[;,\n]")
 _SHORTEST_WORD = 3
@@ -255,32 +257,31 @@ def _value(words: Words, finding: str, said: str) -> str | None:
     return words.finding_rules.value_of(finding, sorted(states))
 
 
-def find_codes(rules: Mapping[str, CodeRule], written: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
+def find_codes(read: ReadCode, written: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
     """See `Words.codes`."""
     import pandas as pd
 
     texts, make_names, which = _distinct_cells(written, makes)
-    plainly = CodeRule()
-    pairs: list[tuple[int, str]] = []
-    for row, (text, make) in enumerate(zip(texts, make_names, strict=True)):
-        if text.strip():
-            rule = rules.get(plain(make).strip(), plainly) if make else plainly
-            pairs += [(row, code) for code in read_codes(text, rule)]
+    pairs = [
+        (row, code)
+        for row, (text, make) in enumerate(zip(texts, make_names, strict=True))
+        if text.strip()
+        for code in read(text[:LONGEST], make)
+    ]
     table = pd.DataFrame(pairs, columns=["row", "code"]).astype({"row": "int64", "code": "str"})
     return _spread(table, which, len(texts))
 
 
-def said_codes(rules: Mapping[str, CodeRule], texts: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
+def said_codes(read: ReadCode, texts: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
     """See `Words.said_codes`."""
     import pandas as pd
     import pyarrow.compute as pc
 
-    may_say = pc.indices_nonzero(
-        pc.fill_null(pc.match_substring_regex(arrow_text(texts), FIRST_LOOK), False)
-    ).to_numpy()
+    may_say = pc.match_substring_regex(arrow_text(texts), FIRST_LOOK)
+    may_say = np.flatnonzero(pc.fill_null(may_say, False).to_numpy(zero_copy_only=False))
     said = pd.Series([said_in(text) for text in texts.iloc[may_say]], dtype="str")
     names = None if makes is None else makes.iloc[may_say].reset_index(drop=True)
-    found = find_codes(rules, said, names)
+    found = find_codes(read, said, names)
     return found.assign(row=may_say[found["row"].to_numpy()])
 
 

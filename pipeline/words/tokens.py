@@ -52,7 +52,7 @@ class Clauses(NamedTuple):
     ``row`` have one entry a clause met.
     """
 
-    keys: list[int]
+    keys: NDArray[np.uint64]
     numbers: NDArray[np.int64]
     starts: NDArray[np.int64]
     ends: NDArray[np.int64]
@@ -85,23 +85,21 @@ class Met(NamedTuple):
         return self.raw[self.begin[at] : self.end[at]].decode("utf-8", errors="replace").lower()
 
 
-def _classes() -> NDArray[np.uint8]:
-    """Give 0 = between words, 1 = within a word, 2 = a mark that is a word by itself."""
-    classes = np.zeros(256, dtype=np.uint8)
-    classes[0x80:] = 1
+def _classes() -> bytes:
+    """Give of every byte: 0 = between words, 1 = within a word, 2 = a mark that is a word by itself."""
+    classes = bytearray(128) + b"\x01" * 128
     for character in b"abcdefghijklmnopqrstuvwxyz0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ":
         classes[character] = 1
     for character in b".,;:!?()[]{}+&/~|-\n\r\x00\x01=":
         classes[character] = 2
-    return classes
+    return bytes(classes)
 
 
 _CLASS = _classes()
 _CLASS_OF_DIGITS = np.isin(np.arange(256), list(b"0123456789"))
-_random = np.random.default_rng(20261125).integers(1, 2**63, 256, dtype=np.uint64)
-for _upper in b"ABCDEFGHIJKLMNOPQRSTUVWXYZ":
-    _random[_upper] = _random[_upper + 32]
-_BYTE_VALUE = _random
+_SMALL = bytes.maketrans(b"ABCDEFGHIJKLMNOPQRSTUVWXYZ", b"abcdefghijklmnopqrstuvwxyz")
+_BYTES_AT_ONCE = 8
+_FIRST_BYTES = np.array([(1 << 8 * n) - 1 for n in range(_BYTES_AT_ONCE + 1)], dtype=np.uint64)
 _BASE = np.uint64(0x9E3779B97F4A7C15 | 1)
 _BASE_INVERSE = np.uint64(pow(int(_BASE), -1, 2**64))
 
@@ -129,7 +127,7 @@ def join(texts: pa.LargeStringArray) -> bytes:
     import pyarrow.compute as pc
 
     blob = _ended(texts)
-    if blob.count(_SEPARATOR.encode()) != len(texts):
+    if np.count_nonzero(np.frombuffer(blob, dtype=np.uint8) == 0) != len(texts):
         blob = _ended(pc.replace_substring(texts, _SEPARATOR, " "))
     blob = blob.replace(b"'", b"").replace(b"`", b"").replace(b"\x01", b" ")
     if not blob.isascii():
@@ -162,7 +160,7 @@ def batches(texts: pa.LargeStringArray, size: int = BYTES_AT_ONCE) -> list[tuple
 
 def _spans(data: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Give where each word begins and ends (one past its last byte)."""
-    classes = _CLASS[data]
+    classes = np.frombuffer(data.tobytes().translate(_CLASS), dtype=np.uint8).copy()
     is_word = classes == 1
     before, after = np.zeros_like(is_word), np.zeros_like(is_word)
     before[1:], after[:-1] = is_word[:-1], is_word[1:]
@@ -190,10 +188,17 @@ def _spans(data: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64
 
 def _hash(data: NDArray[np.uint8], begin: NDArray[np.int64], end: NDArray[np.int64]) -> NDArray[np.uint64]:
     """Give one number a word, equal for equal words whatever their case."""
-    up, down = _POWERS.of(len(data))
-    running = np.zeros(len(data) + 1, dtype=np.uint64)
-    np.cumsum(_BYTE_VALUE[data] * up[: len(data)], out=running[1:])
-    hashed: NDArray[np.uint64] = (running[end] - running[begin]) * down[begin]
+    small = data.tobytes().translate(_SMALL) + bytes(_BYTES_AT_ONCE)
+    eight_from = np.ndarray(len(data), dtype="<u8", buffer=small, strides=(1,))
+    left = end - begin
+    hashed = left.astype(np.uint64) * _BASE
+    which = np.arange(len(begin))
+    while len(which):
+        read = eight_from[begin] & _FIRST_BYTES[np.minimum(left, _BYTES_AT_ONCE)]
+        mixed = (hashed[which] ^ read) * _BASE
+        hashed[which] = mixed ^ (mixed >> np.uint64(32))
+        longer = left > _BYTES_AT_ONCE
+        which, begin, left = which[longer], begin[longer] + _BYTES_AT_ONCE, left[longer] - _BYTES_AT_ONCE
     return hashed
 
 
@@ -307,7 +312,7 @@ class Reader:
         numbers, rows = numbers[~edge], rows[~edge]
         if not len(numbers):
             none = np.empty(0, dtype=np.int64)
-            return Clauses([], none, none, none, none, none)
+            return Clauses(none.astype(np.uint64), none, none, none, none, none)
         starts = np.flatnonzero(np.concatenate(([True], clause[1:] != clause[:-1])))
         ends = np.append(starts[1:], len(numbers))
         up, down = _POWERS.of(len(numbers))
@@ -317,4 +322,4 @@ class Reader:
         np.cumsum(values * up[: len(numbers)], out=running[1:])
         hashed = (running[ends] - running[starts]) * down[starts]
         which, keys, first = _distinct(hashed)
-        return Clauses(keys.tolist(), numbers, starts[first], ends[first], which, rows[starts])
+        return Clauses(keys, numbers, starts[first], ends[first], which, rows[starts])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,7 @@ from pipeline.words.own_lists import read_own
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     import pandas as pd
 
@@ -156,6 +156,19 @@ class Words:
             lambda words, kind, lexicon: rules.read(read_note(words, kind, lexicon, WITHOUT_CAUSES), kind),
         )
 
+    @cached_property
+    def _read_code(self) -> Callable[[str, str | None], list[str]]:
+        """Reads one cell of codes of a make; the same few come again and again."""
+        from pipeline.words.codes import CodeRule, read_codes
+
+        rules, plainly = self.lists.codes, CodeRule()
+
+        @lru_cache(maxsize=100_000)
+        def read(text: str, make: str | None) -> list[str]:
+            return read_codes(text, rules.get(plain(make).strip(), plainly) if make else plainly)
+
+        return read
+
     def read_note(self, text: str, kind: str | None) -> list[Finding]:
         """Give the findings of one short note."""
         import numpy as np
@@ -293,7 +306,7 @@ class Words:
         """
         from pipeline.words import columns
 
-        return columns.find_codes(self.lists.codes, written, makes)
+        return columns.find_codes(self._read_code, written, makes)
 
     def said_codes(self, texts: pd.Series[Any], makes: pd.Series[Any] | None = None) -> pd.DataFrame:
         """Read the codes that complaints name: "won't drain, shows F05".
@@ -305,7 +318,7 @@ class Words:
         """
         from pipeline.words import columns
 
-        return columns.said_codes(self.lists.codes, texts, makes)
+        return columns.said_codes(self._read_code, texts, makes)
 
     def faults(self) -> pd.DataFrame:
         """Causes by kind and complaint: kinds, symptoms, cause, parts, share, action, minutes, expected, origin."""

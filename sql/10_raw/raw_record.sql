@@ -1,6 +1,7 @@
 -- one row a source line, verbatim but for personal data (customer_ref is a keyed hash, contact details in free text are masked)
 -- key:        record_id
 -- written by: pipeline/load.py, append-only; the newest batch of a visit_key is the version in force
+-- Keys and hashes hardly repeat; they are not packed, which costs time at every load and saves little room.
 create table if not exists raw_record (
     record_id bigint not null,          -- running number of the line
     batch_id integer not null,          -- the file load it came with
@@ -10,11 +11,11 @@ create table if not exists raw_record (
     content_hash varchar using compression uncompressed not null, -- of the whole visit's lines, to tell unchanged from corrected
     visit_date varchar,                 -- day of the visit, text as written (so are all the columns below)
     appliance_kind varchar,             -- kind of appliance, as written
-    job_no varchar,                     -- the workshop's number, as written
+    job_no varchar using compression uncompressed, -- the workshop's number, as written
     customer_ref varchar using compression uncompressed, -- keyed hash of the customer's reference
     make varchar,                       -- as written
     model varchar,                      -- as written
-    serial varchar,                     -- as written
+    serial varchar using compression uncompressed, -- as written
     age varchar,                        -- as written
     complaint varchar,                  -- what the customer says, as written, contact details masked
     fault_code varchar,                 -- code shown or lamps lit, as written
@@ -30,6 +31,12 @@ create table if not exists raw_record (
     callback_of varchar,                -- job number this visit returns to, as written
     other_columns varchar               -- JSON object of the columns the layout does not name; null = none
 );
+
+-- must hold: record_id is unique
+select record_id, count(*) as lines
+from raw_record
+group by record_id
+having count(*) > 1;
 
 -- must hold: every source line belongs to a file load
 select record_id, batch_id
