@@ -80,28 +80,30 @@ def known_facts(facts: pd.DataFrame) -> np.ndarray:
     return told
 
 
-def opinions(
-    past: pd.DataFrame,
-    asked: pd.DataFrame,
-    baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
-    background: pd.DataFrame | None = None,
-    before: Learned | None = None,
-) -> tuple[list[str], dict[str, np.ndarray], Learned]:
-    """Fit on ``past``, answer ``asked``: causes in order, probabilities by name (the model first), what was learned.
-
-    Causes are those of the past jobs; what the model keeps for others the background knows is lost to it.
-    What was decided ``before`` is kept.
-    """
+def together(past: pd.DataFrame, asked: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Facts of past and asked jobs, with the same columns."""
     both = wide(pd.concat([past, asked], ignore_index=True))
-    facts, questions = both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
+    return both.iloc[: len(past)], both.iloc[len(past) :].reset_index(drop=True)
+
+
+def answers(
+    learned: Learned,
+    past: pd.DataFrame,
+    facts: pd.DataFrame,
+    questions: pd.DataFrame,
+    baselines: Mapping[str, Callable[..., np.ndarray]],
+) -> tuple[list[str], dict[str, np.ndarray]]:
+    """Causes of the past jobs in order, and probabilities by name, the model first.
+
+    What the model keeps for other causes that the background knows is lost to it.
+    """
     names, cause = np.unique(past["cause"].astype(str), return_inverse=True)
-    learned = learn(facts, past, background, before)
     met = np.searchsorted(learned.classifier.classes_.astype(str), names)
-    answers = {MODEL: learned.classifier.predict_proba(questions)[:, met]}
+    told = {MODEL: learned.classifier.predict_proba(questions)[:, met]}
     with threadpool_limits(limits=1):
         for name, guess in baselines.items():
-            answers[name] = guess(facts, cause, len(names), questions)
-    return [str(name) for name in names], answers, learned
+            told[name] = guess(facts, cause, len(names), questions)
+    return [str(name) for name in names], told
 
 
 def codes_of(cause: pd.Series, names: list[str]) -> np.ndarray:
@@ -114,8 +116,9 @@ def examine(
     asked: pd.DataFrame,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     background: pd.DataFrame | None = None,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> dict[str, Any]:
-    """Score the model and the baselines on jobs that come after those they learned from.
+    """Score the model and the baselines on jobs that come after those they learned from, telling what is being done.
 
     Jobs whose cause was never seen before are scored by nobody; they are counted, beside what "none of these" said.
 
@@ -125,10 +128,13 @@ def examine(
     by_kind, by_facts,
     learned (:class:`Learned`).
     """
-    names, answers, learned = opinions(past, asked, baselines, background=background)
+    facts, questions = together(past, asked)
+    tell("learning from the earlier jobs")
+    learned = learn(facts, past, background)
+    tell("asking about the later ones")
+    names, chances = answers(learned, past, facts, questions, baselines)
     cause = codes_of(asked["cause"], names)
     known = cause >= 0
-    questions = wide(asked)
     result: dict[str, Any] = {
         "never_seen_causes": int((~known).sum()),
         "learned": learned,
@@ -138,10 +144,10 @@ def examine(
     result["none_of_these"] = float(learned.classifier.none_of_these(questions).mean()) if len(asked) else 0.0
     if not known.any():
         return result
-    tables = {name: score_table(chance[known], cause[known]) for name, chance in answers.items()}
+    tables = {name: score_table(chance[known], cause[known]) for name, chance in chances.items()}
     result["scores"] = tables.pop(MODEL)
     result["baselines"] = tables
-    return result | _broken_down(answers[MODEL][known], cause[known], questions[known], asked[known])
+    return result | _broken_down(chances[MODEL][known], cause[known], questions[known], asked[known])
 
 
 def _broken_down(chance: np.ndarray, cause: np.ndarray, questions: pd.DataFrame, asked: pd.DataFrame) -> dict[str, Any]:
@@ -164,6 +170,7 @@ def roll(
     months: int,
     baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
     background: pd.DataFrame | None = None,
+    tell: Callable[[int, int], None] = lambda *_: None,
 ) -> dict[str, Any]:
     """Score month by month over the last ``months`` months with jobs.
 
@@ -189,14 +196,17 @@ def roll(
     for first in range(0, len(later), MONTHS_A_FIT):
         quarter = later[first : first + MONTHS_A_FIT]
         past, asked = jobs[month < quarter[0]], jobs[month.isin(quarter)]
-        names, answers, learned = opinions(past, asked, baselines, background, learned)
+        facts, questions = together(past, asked)
+        learned = learn(facts, past, background, learned)
+        names, chances = answers(learned, past, facts, questions, baselines)
+        tell(first // MONTHS_A_FIT + 1, -(-len(later) // MONTHS_A_FIT))
         known = codes_of(asked["cause"], names) >= 0
         never_seen += int((~known).sum())
         if not known.any():
             continue
         place = codes_of(pd.Series(names), all_names)
         cause = codes_of(asked["cause"], all_names)[known]
-        for name, chance in answers.items():
+        for name, chance in chances.items():
             spread = np.zeros((int(known.sum()), len(all_names)))
             spread[:, place] = chance[known]
             collected.setdefault(name, []).append(spread)
@@ -205,7 +215,7 @@ def roll(
             table = score_table(collected[MODEL][-1][when == one], cause[when == one])
             scores = {key: table[key] for key in ("jobs", "log_loss", "top1", "top3")}
             rows.append({"month": str(one), "learned_from": len(past), **scores})
-        parts.append((cause, wide(asked)[known.tolist()], asked[known]))
+        parts.append((cause, questions[known], asked[known]))
     if not rows:
         return {"months": [], "scores": None, "baselines": {}, "never_seen_causes": never_seen}
     cause = np.concatenate([part[0] for part in parts])
@@ -218,23 +228,31 @@ def roll(
 
 
 def learning_curve(
-    cause_example: pd.DataFrame, held_out: float = 0.2, background: pd.DataFrame | None = None
+    cause_example: pd.DataFrame,
+    held_out: float = 0.2,
+    background: pd.DataFrame | None = None,
+    tell: Callable[[int, int], None] = lambda *_: None,
 ) -> list[dict[str, float]]:
-    """Log-loss and top-1 on the last jobs, learned from more and more of the jobs before: what more would buy."""
+    """Log-loss and top-1 on the last jobs, learned from more and more of the jobs before: what more would buy.
+
+    ``tell`` is told after each share how many are done, of how many.
+    """
     jobs = in_order(cause_example)
     cut = int(len(jobs) * (1 - held_out))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
     rows = []
-    for share in SHARES_OF_CURVE:
+    for number, share in enumerate(SHARES_OF_CURVE, start=1):
         recent = past.iloc[len(past) - max(int(len(past) * share), 1) :]
         if len(recent) < FEWEST_TO_LEARN:
             continue
-        names, answers, _ = opinions(recent, asked, {}, background=background)
+        facts, questions = together(recent, asked)
+        names, chances = answers(learn(facts, recent, background), recent, facts, questions, {})
+        tell(number, len(SHARES_OF_CURVE))
         cause = codes_of(asked["cause"], names)
         known = cause >= 0
         if not known.any():
             continue
-        table = score_table(answers[MODEL][known], cause[known])
+        table = score_table(chances[MODEL][known], cause[known])
         rows.append(
             {
                 "learned_from": len(recent),

@@ -39,15 +39,23 @@ def main() -> None:
 
 def _tell(quiet: bool) -> Callable[[str], None]:
     """Progress on standard error; a bar is drawn over itself on a terminal, and left out where none is."""
+    drawn = 0
 
     def tell(line: str) -> None:
+        nonlocal drawn
         is_bar = line.startswith((show.DONE, show.TO_DO))
         if is_bar and not sys.stderr.isatty():
             return
         end = "\n" if not is_bar or show.TO_DO not in line else "\r"
-        print(show.safe(line), file=sys.stderr, end=end, flush=True)  # noqa: T201
+        print(show.safe(line).ljust(drawn), file=sys.stderr, end=end, flush=True)  # noqa: T201
+        drawn = len(line) if end == "\r" else 0
 
     return (lambda _: None) if quiet else tell
+
+
+def _tell_on_terminal(quiet: bool, as_json: bool) -> Callable[[str], None]:
+    """Progress where somebody is looking on, and nothing elsewhere."""
+    return _tell(quiet or as_json or not sys.stderr.isatty())
 
 
 def _print(data: dict[str, Any], lines: list[str], as_json: bool) -> None:
@@ -119,8 +127,7 @@ def train(
     Example: priorjobs train
     """
     with Workshop.open(db, read_only=True) as workshop:
-        _tell(quiet)("Learning from cured jobs …")
-        scored = workshop.train(anyway=anyway)
+        scored = workshop.train(anyway=anyway, tell=_tell_on_terminal(quiet, as_json))
     _print(scored, show.scores(scored), as_json)
 
 
@@ -225,8 +232,7 @@ def backtest(
     Example: priorjobs backtest
     """
     with Workshop.open(db, read_only=True) as workshop:
-        _tell(quiet)("Training on the past, asking about what came next, over and over …")
-        scored = workshop.backtest(out)
+        scored = workshop.backtest(out, tell=_tell_on_terminal(quiet, as_json))
     _print(scored, show.backtest(scored), as_json)
 
 

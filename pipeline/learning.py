@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import hashlib
+import itertools
 import json
 import shutil
 from typing import TYPE_CHECKING, Any
@@ -12,16 +13,19 @@ from typing import TYPE_CHECKING, Any
 from pipeline import known_advice
 from pipeline.background import background
 from pipeline.errors import ModelError, UsageError, file_fault, shown
+from pipeline.show import bar
 from pipeline.turns import alone_in
 from pipeline.whole_file import whole
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     import pandas as pd
 
     from models.cause_model import CauseModel
     from pipeline.database import Database
+    from pipeline.load import Told
     from pipeline.settings import Settings
     from pipeline.words import Words
 
@@ -30,6 +34,7 @@ EXAM = (
     "exam"  # the model fitted without the last jobs, kept so that later models can be compared on jobs neither has seen
 )
 HELD_OUT = 0.2
+STEPS = 4  # of a training, told on the way
 FEWEST = 20  # cured jobs without which nothing is learned
 WORSE_BY = 0.01  # nats by which a new model must be worse to be refused
 SCORES = ("log_loss", "top1", "top3", "brier", "calibration_error")
@@ -41,7 +46,9 @@ def examples(database: Database) -> pd.DataFrame:
     return frame
 
 
-def train(database: Database, words: Words, settings: Settings, *, anyway: bool = False) -> dict[str, Any]:
+def train(
+    database: Database, words: Words, settings: Settings, *, anyway: bool = False, tell: Told | None = None
+) -> dict[str, Any]:
     """Learn causes from every cured, mature job, and put the model in use unless the one in use is better.
 
     The last fifth of the jobs by time examine a model fitted on those before; the model kept is then fitted on all.
@@ -52,6 +59,8 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
     ----------
     anyway
         Use the new model even when the one in use scores better.
+    tell
+        Told at each step how far it is.
 
     Returns
     -------
@@ -76,15 +85,18 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         )
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
-    lists = background(words)
-    exam = examine(past, asked, background=lists)
+    lists, step = background(words), _steps(tell)
+    exam = examine(past, asked, background=lists, tell=step)
+    step("learning from all jobs")
     learned = learn(wide(jobs), jobs, lists, before=exam["learned"])
+    step("keeping the better model and the advice")
     with alone_in(database.folder_of_models):
         name = _next_name(database)
         card = _card(name, jobs, cut, settings, exam, learned.classifier.model_)
         _keep(database, name, learned.classifier.model_, exam["learned"].classifier.model_, card)
         used, note = _choose(database, name, jobs, anyway=anyway)
         known_advice.keep(database, words)
+    step("done")
     brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of", "half_life")}
     return brief | {
         "scores": _brief(card["scores"]),
@@ -95,6 +107,12 @@ def train(database: Database, words: Words, settings: Settings, *, anyway: bool 
         "card": str(storage_folder(database, name) / "card.html"),
         "format": storage.FORMAT,
     }
+
+
+def _steps(tell: Told | None) -> Callable[[str], None]:
+    """Tell what is begun, as a bar of the steps behind it."""
+    begun = itertools.count()
+    return lambda what: tell(bar(next(begun), STEPS, f"steps: {what}")) if tell else None
 
 
 def _card(
@@ -356,8 +374,12 @@ def compare_models(database: Database, first: str, second: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["measure", first, second])
 
 
-def backtest(database: Database, words: Words, settings: Settings, *, months: int = 12) -> dict[str, Any]:
+def backtest(
+    database: Database, words: Words, settings: Settings, *, months: int = 12, tell: Told | None = None
+) -> dict[str, Any]:
     """Score month by month, trained on the past; baselines in the same table; a learning curve.
+
+    ``tell`` is told how far it is.
 
     Raises
     ------
@@ -372,9 +394,12 @@ def backtest(database: Database, words: Words, settings: Settings, *, months: in
         raise ModelError(
             f"There are {len(jobs)} cured jobs; {FEWEST} are the fewest for a backtest.", "Load more job records."
         )
-    lists = background(words)
-    curve = learning_curve(jobs, background=lists)
-    return roll(jobs, months, ALL, background=lists) | {"learning_curve": curve, "episodes": len(jobs)}
+    lists, say = background(words), tell or (lambda _: None)
+    say("Learning from more and more of the jobs …")
+    curve = learning_curve(jobs, background=lists, tell=lambda done, of: say(bar(done, of, "shares of the jobs")))
+    say("Learning from the past, asking about what came next …")
+    rolled = roll(jobs, months, ALL, background=lists, tell=lambda done, of: say(bar(done, of, "quarters")))
+    return rolled | {"learning_curve": curve, "episodes": len(jobs)}
 
 
 def drift(database: Database) -> dict[str, Any]:

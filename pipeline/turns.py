@@ -25,7 +25,8 @@ def alone_in(folder: Path) -> Iterator[None]:
         The folder cannot be written.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        with contextlib.suppress(FileExistsError):  # a file in its place is told of by what follows
+            folder.mkdir(parents=True)
         mark = (folder / MARK).open("wb")
     except OSError as fault:
         raise file_fault(fault, folder) from fault

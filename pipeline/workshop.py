@@ -160,7 +160,7 @@ class Workshop:
             progress=tell,
         )
 
-    def train(self, *, anyway: bool = False) -> dict[str, Any]:
+    def train(self, *, anyway: bool = False, tell: Told | None = None) -> dict[str, Any]:
         """Learn causes from the cured jobs; the better model is put in use.
 
         Examples
@@ -171,9 +171,9 @@ class Workshop:
         """
         from pipeline.learning import train
 
-        return train(self.database, self.words, self.settings, anyway=anyway)
+        return train(self.database, self.words, self.settings, anyway=anyway, tell=tell)
 
-    def backtest(self, out: Path | str | None = None) -> dict[str, Any]:
+    def backtest(self, out: Path | str | None = None, *, tell: Told | None = None) -> dict[str, Any]:
         """Score the last year: trained on the past, asked about what came next; ``out`` is the page to write.
 
         Examples
@@ -185,7 +185,7 @@ class Workshop:
         from pipeline.whole_file import whole
         from reports.backtest_page import backtest_page
 
-        told = backtest(self.database, self.words, self.settings)
+        told = backtest(self.database, self.words, self.settings, tell=tell)
         if out is None or not told["scores"]:
             return told | {"page": None}
         with whole(Path(out)) as draft:

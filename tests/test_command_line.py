@@ -195,3 +195,7 @@ def test_a_bar_is_drawn_over_itself_on_a_terminal_and_left_out_elsewhere(
     monkeypatch.setattr("sys.stderr.isatty", lambda: True)
     empty, half, full = "░" * 20, "█" * 10 + "░" * 10, "█" * 20
     assert told() == f"Building …\n{empty} 0 of 2 tables\r{half} 1 of 2 tables\r{full} 2 of 2 tables\n"
+    tell = cli._tell(False)
+    tell(show.bar(0, 2, "steps: a long one"))
+    tell(show.bar(1, 2, "steps: short"))
+    assert capsys.readouterr().err == f"{empty} 0 of 2 steps: a long one\r{half} 1 of 2 steps: short     \r"

@@ -69,31 +69,18 @@ def name_of(years: float | None) -> str:
     return "none" if years is None else f"{years:g} y"
 
 
-def table(found: list[dict[str, np.ndarray | str]], seeds: list[int]) -> None:
-    """Print the log-losses of one town, a row a seed, and their means."""
-    ways = [name_of(years) for years in (None, *HALF_LIVES)]
-    print(f"  {'seed':>6} {'asked':>6} {'none':>7}" + "".join(f"{way + ': loss, gain':>28}" for way in [*ways[1:], "chosen"])
-          + f"{'exact':>9}")  # fmt: skip
-    means = []
-    for seed, one in zip(seeds, found, strict=True):
-        loss = {way: one[way] for way in ways} | {"chosen": one[str(one["chosen"])]}
-        gains = {way: loss["none"] - loss[way] for way in [*ways[1:], "chosen"]}
-        shown = "".join(
-            f"{loss[way].mean():11.3f} {gain.mean():+7.4f} ± {gain.std() / np.sqrt(len(gain)):.4f}"
-            for way, gain in gains.items()
-        )
-        print(f"  {seed:>6} {len(loss['none']):6,d} {loss['none'].mean():7.3f}{shown}{one['exact'].mean():9.3f}"
-              f"  chosen: {one['chosen']}")  # fmt: skip
-        means.append(
-            [
-                loss["none"].mean(),
-                one["exact"].mean(),
-                *(v for way in gains for v in (loss[way].mean(), gains[way].mean())),
-            ]
-        )
-    mean, error = np.mean(means, axis=0), np.std(means, axis=0, ddof=1) / np.sqrt(len(means))
-    shown = "".join(f"{mean[k]:11.3f} {mean[k + 1]:+7.4f} ± {error[k + 1]:.4f}" for k in range(2, len(mean), 2))
-    print(f"  {'mean':>6} {'':6} {mean[0]:7.3f}{shown}{mean[1]:9.3f}")
+def scored(found: dict[str, np.ndarray | str]) -> pd.DataFrame:
+    """One row a way of weighing: loss, gain over all jobs alike and its standard error."""
+    ways = {way: found[way] for way in (name_of(None), *map(name_of, HALF_LIVES))} | {"chosen": found[found["chosen"]]}
+    gains = {way: ways["none"] - loss for way, loss in ways.items()}
+    rows = {way: (ways[way].mean(), gain.mean(), gain.std() / np.sqrt(len(gain))) for way, gain in gains.items()}
+    return pd.DataFrame.from_dict(rows, orient="index", columns=["loss", "gain", "error"])
+
+
+def line(name: str, table: pd.DataFrame, exact_loss: float, chosen: str = "") -> None:
+    """Print a row."""
+    cells = "".join(f"  {way}: {r.loss:.3f} ({r.gain:+.4f} ± {r.error:.4f})" for way, r in table[1:].iterrows())
+    print(f"  {name:>6}  none: {table['loss'].iloc[0]:.3f}{cells}  exact: {exact_loss:.3f}  {chosen}", flush=True)
 
 
 def main() -> None:
@@ -107,19 +94,23 @@ def main() -> None:
     lists, seeds = background(Words.load()), [int(seed) for seed in given.seeds.split(",")]
     for changes in (True, False):
         print(f"{given.jobs:,} jobs over {given.years:g} years, odds {'change half way' if changes else 'stay'}")
-        found = []
+        chosen, tables, limits = [], [], []
         for seed in seeds:
             jobs, world = history(seed, given.jobs, given.years, changes=changes)
-            found.append(compared(jobs, world, lists, fits=not given.choose_only))
+            found = compared(jobs, world, lists, fits=not given.choose_only)
+            chosen.append(str(found["chosen"]))
             if given.choose_only:
-                print(f"  {seed:>6}  chosen: {found[-1]['chosen']:5} ({found[-1]['tried']})", flush=True)
-        if not given.choose_only:
-            table(found, seeds)
-        chosen = [str(one["chosen"]) for one in found]
-        print(
-            "  chosen: "
-            + ", ".join(f"{name} in {chosen.count(name)} of {len(chosen)}" for name in dict.fromkeys(chosen))
-        )
+                print(f"  {seed:>6}  chosen: {chosen[-1]:5} ({found['tried']})", flush=True)
+                continue
+            tables.append(scored(found))
+            limits.append(found["exact"].mean())
+            line(str(seed), tables[-1], limits[-1], f"chosen: {chosen[-1]}")
+        if tables:
+            mean = sum(tables) / len(tables)
+            spread = np.std([table["gain"] for table in tables], axis=0, ddof=1) / np.sqrt(len(tables))
+            line("mean", mean.assign(error=spread), float(np.mean(limits)))
+        counts = ", ".join(f"{name} in {chosen.count(name)} of {len(chosen)}" for name in dict.fromkeys(chosen))
+        print(f"  chosen: {counts}")
 
 
 if __name__ == "__main__":
