@@ -209,9 +209,11 @@ def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
                 from in_scope
             ),
             units as (
-                select count(*) as units, count(*) filter (where is_weak_identity) as weak
-                from appliance
-                where appliance_id in (select appliance_id from in_scope)
+                select
+                    count(distinct appliance_id) as units,
+                    count(distinct appliance_id) filter (where identity <> 'serial') as weak
+                from visit_appliance
+                where visit_id in (select visit_id from in_scope)
             ),
             faults as (
                 select

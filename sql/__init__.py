@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 _FOLDER = Path(__file__).parent
 _RAW = "10_raw"
@@ -64,6 +64,11 @@ class TableFile:
     create: str
     must_hold: dict[str, str]
 
+    @property
+    def is_view(self) -> bool:
+        """Whether the statement makes a view: readers find it like a table."""
+        return "\ncreate or replace view " in self.create
+
 
 def create_raw(connection: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that a load fills, where they do not exist yet, with their comments."""
@@ -94,6 +99,7 @@ def rebuild(connection: duckdb.DuckDBPyConnection, built: Callable[[int, int], N
     if settings > 1 or (visits and not settings):
         raise ValueError(f"table setting holds {settings} rows; rebuild needs exactly one")
     files = [file for file in table_files() if file.folder != _RAW]
+    _make_way(connection, files)
     for done, file in enumerate(files, start=1):
         connection.execute(file.create)
         _comment(connection, file)
@@ -206,6 +212,13 @@ def _header(statement: str) -> dict[str, str]:
     return entries
 
 
+def _make_way(connection: duckdb.DuckDBPyConnection, files: list[TableFile]) -> None:
+    """Drop the tables of an older program that are views today: no view can replace a table."""
+    there = connection.execute("select table_name from duckdb_tables() where schema_name = 'main'").fetchall()
+    for table in {table for (table,) in there} & {file.table for file in files if file.is_view}:
+        connection.execute(f"drop table {table}")
+
+
 def _comment(connection: duckdb.DuckDBPyConnection, file: TableFile) -> None:
     columns = connection.execute(
         "select column_name from duckdb_columns() where schema_name = 'main' and table_name = ?", [file.table]
@@ -215,9 +228,10 @@ def _comment(connection: duckdb.DuckDBPyConnection, file: TableFile) -> None:
 
 @cache
 def _comments(table: str, columns: tuple[str, ...]) -> str:
-    grain = next(file.grain for file in table_files() if file.table == table)
+    file = next(file for file in table_files() if file.table == table)
+    what = "view" if file.is_view else "table"
     meanings = {column: meaning(table, column) for column in columns}
-    return f"comment on table {table} is {_quoted(grain)};" + "".join(
+    return f"comment on {what} {table} is {_quoted(file.grain)};" + "".join(
         f"comment on column {table}.{column} is {_quoted(text)};"
         for column, text in meanings.items()
         if text is not None

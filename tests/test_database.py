@@ -80,7 +80,7 @@ def test_a_newer_database_is_refused_and_not_touched(db: Path) -> None:
 def test_an_older_database_is_upgraded_with_a_copy_beside_it(db: Path) -> None:
     with duckdb.connect(db) as connection:
         connection.execute("update database_version set version = 0")
-        connection.execute("drop table visit")
+        connection.execute("drop view visit")
     with Database.open(db) as database:
         assert database.connection.execute("select count(*) from visit").fetchall() == [(0,)]
     kept = db.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb")

@@ -90,7 +90,12 @@ def test_a_meaning_is_stated_once() -> None:
 
 
 def test_tables_carry_their_grain_as_comment(built: duckdb.DuckDBPyConnection) -> None:
-    comments = dict(built.execute("select table_name, comment from duckdb_tables() where not internal").fetchall())
+    comments = dict(
+        built.execute(
+            "select table_name, comment from duckdb_tables() where not internal "
+            "union all select view_name, comment from duckdb_views() where not internal"
+        ).fetchall()
+    )
     assert comments["part_verdict"] == "one row a part line: was the part the cure"
     assert all(comments[file.table] == file.grain for file in FILES)
 
@@ -99,7 +104,7 @@ def test_what_must_hold_holds_and_is_able_to_fail(built: duckdb.DuckDBPyConnecti
     assert broken(built) == {}
     copy = built.cursor()
     copy.execute("begin")
-    copy.execute("update visit set outcome = 'mended' where visit_id = 1")
+    copy.execute("update stage_visit set outcome = 'mended' where visit_id = 1")
     copy.execute("update month_summary set episodes = episodes + 1 where month = '2026-01-01'")
     copy.execute("delete from part_verdict where visit_id = 2")
     found = set(broken(copy))

@@ -6,7 +6,7 @@
 -- first_visit_date: day of the unit's first visit loaded
 -- last_visit_date:  day of its last
 -- visits:           number of visits loaded
-create or replace table appliance as
+create or replace view appliance as
 with
     counted as (
         select

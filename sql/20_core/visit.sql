@@ -1,53 +1,21 @@
 -- one row a visit, the newest version of it
 -- key:        visit_id
--- reads:      stage_visit, visit_appliance, raw_record
--- visit_no_on_appliance: 1 for the unit's first visit loaded; by date, on one day a visit that names an earlier job last, then as loaded
--- age_years:  age of the appliance at the visit, years; from the unit's other visits where this one gives none; null = not known
+-- reads:      visit_on_appliance, stage_visit
 -- cause_is_confirmed: false: none recorded, or written as a guess
 -- outcome:    fixed, not fixed, part needed, no fault found, beyond economic repair, declined, no access, made safe, advice only, unknown (also: none written)
-create or replace table visit as
-with
-    -- numbered before the texts are joined: a window carries along whatever it is given
-    numbered as (
-        select
-            stage_visit.visit_id as visit_id,
-            visit_appliance.appliance_id as appliance_id,
-            row_number() over (
-                partition by visit_appliance.appliance_id
-                order by
-                    stage_visit.visit_date,
-                    case when stage_visit.callback_of is null then 0 else 1 end,
-                    stage_visit.visit_id
-            ) as visit_no
-        from stage_visit
-        inner join visit_appliance on visit_appliance.visit_id = stage_visit.visit_id
-    ),
-    aged as (
-        select
-            visit_appliance.appliance_id as appliance_id,
-            avg(datediff('day', date '1970-01-01', stage_visit.visit_date) - 365.25 * stage_visit.age_years) as made_day
-        from stage_visit
-        inner join visit_appliance on visit_appliance.visit_id = stage_visit.visit_id
-        where stage_visit.age_years is not null
-        group by visit_appliance.appliance_id
-    )
+-- A view: its texts are kept once, with the staged lines.
+create or replace view visit as
 select
     stage_visit.visit_id as visit_id,
     stage_visit.job_no as job_no,
     stage_visit.visit_date as visit_date,
-    numbered.appliance_id as appliance_id,
-    numbered.visit_no as visit_no_on_appliance,
+    visit_on_appliance.appliance_id as appliance_id,
+    visit_on_appliance.visit_no_on_appliance as visit_no_on_appliance,
     stage_visit.kind as kind,
     stage_visit.make as make,
     stage_visit.model as model,
     stage_visit.model_family as model_family,
-    coalesce(
-        stage_visit.age_years,
-        case
-            when aged.made_day is not null
-                then round(greatest(0, datediff('day', date '1970-01-01', stage_visit.visit_date) - aged.made_day) / 365.25, 1)
-        end
-    ) as age_years,
+    visit_on_appliance.age_years as age_years,
     stage_visit.complaint as complaint,
     stage_visit.cause as cause,
     stage_visit.cause_text as cause_text,
@@ -62,12 +30,10 @@ select
     stage_visit.customer_hash as customer_hash,
     stage_visit.findings_text as findings_text,
     stage_visit.work_done as work_done,
-    raw_record.batch_id as batch_id,
-    raw_record.line_no as line_no
+    visit_on_appliance.batch_id as batch_id,
+    visit_on_appliance.line_no as line_no
 from stage_visit
-inner join numbered on numbered.visit_id = stage_visit.visit_id
-left join aged on aged.appliance_id = numbered.appliance_id
-left join raw_record on raw_record.record_id = stage_visit.record_id;
+inner join visit_on_appliance on visit_on_appliance.visit_id = stage_visit.visit_id;
 
 -- must hold: visit_id is unique
 select visit_id, count(*) as rows_found

@@ -1,6 +1,6 @@
 -- one row a finding of a visit
 -- key:         visit_id, finding, value
--- reads:       stage_finding, visit
+-- reads:       stage_finding, visit_on_appliance
 -- is_doubtful: every mention of it in the visit is doubtful
 create or replace table visit_finding as
 select
@@ -9,7 +9,7 @@ select
     stage_finding.value as value,
     stage_finding.is_doubtful as is_doubtful
 from stage_finding
-inner join visit on visit.visit_id = stage_finding.visit_id;
+inner join visit_on_appliance on visit_on_appliance.visit_id = stage_finding.visit_id;
 
 -- must hold: a visit has a value of a finding once
 select visit_id, finding, value, count(*) as rows_found

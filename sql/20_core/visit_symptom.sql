@@ -1,6 +1,6 @@
 -- one row a symptom of a visit: a complaint, or a fault code shown
 -- key:           visit_id, symptom, source
--- reads:         stage_symptom, symptom_group, visit
+-- reads:         stage_symptom, symptom_group, visit_on_appliance
 -- symptom_group: complaints that may be one fault seen twice; a complaint outside the list, and every code, is a group of its own
 create or replace table visit_symptom as
 with
@@ -20,7 +20,7 @@ select
         else coalesce(grouped.symptom_group, stage_symptom.symptom)
     end as symptom_group
 from stage_symptom
-inner join visit on visit.visit_id = stage_symptom.visit_id
+inner join visit_on_appliance on visit_on_appliance.visit_id = stage_symptom.visit_id
 left join grouped on grouped.symptom = stage_symptom.symptom;
 
 -- must hold: a visit tells a symptom once from each source

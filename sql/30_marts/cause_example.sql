@@ -10,76 +10,116 @@ create or replace table cause_example as
 with
     example as (
         select
-            episode.*,
-            ending.visit_no as ending_no,
-            coalesce(ending_visit.job_no, first_visit.job_no) as job_no
+            episode.episode_id as episode_id,
+            first_result.ended_by_visit_id as ending_visit_id,
+            visit.job_no as job_no
         from episode
         inner join visit_result as first_result on first_result.visit_id = episode.episode_id
-        inner join visit_result as ending on ending.visit_id = first_result.ended_by_visit_id
-        inner join visit as ending_visit on ending_visit.visit_id = ending.visit_id
-        inner join visit as first_visit on first_visit.visit_id = episode.episode_id
+        inner join visit on visit.visit_id = episode.episode_id
         where episode.state = 'cured' and episode.is_mature and episode.cause is not null
+            and first_result.ended_by_visit_id is not null
     ),
-    told as (
-        select distinct
+    -- most complaints end at the first visit, which tells each of its words once
+    ended_later as (
+        select
             example.episode_id as episode_id,
-            visit_symptom.source as source,
-            visit_symptom.symptom as symptom
+            example.ending_visit_id as ending_visit_id,
+            episode_visit.visit_id as visit_id,
+            episode_visit.visit_no as visit_no
         from example
+        inner join visit_result as ending on ending.visit_id = example.ending_visit_id
         inner join episode_visit
             on episode_visit.episode_id = example.episode_id
-            and episode_visit.visit_no <= example.ending_no
-        inner join visit_symptom on visit_symptom.visit_id = episode_visit.visit_id
-        where not visit_symptom.is_negated
+            and episode_visit.visit_no <= ending.visit_no
+        where example.ending_visit_id <> example.episode_id
     ),
-    symptom_list as (
+    later_job as (
+        select example.episode_id as episode_id, visit.job_no as job_no
+        from example
+        inner join visit on visit.visit_id = example.ending_visit_id
+        where example.ending_visit_id <> example.episode_id
+    ),
+    told as (
         select
-            episode_id,
-            list_sort(array_agg(symptom) filter (where source = 'complaint')) as symptoms,
-            list_sort(array_agg(symptom) filter (where source = 'code')) as codes
-        from told
-        group by episode_id
+            visit_symptom.visit_id as episode_id,
+            visit_symptom.source as source,
+            visit_symptom.symptom as symptom
+        from visit_symptom
+        inner join example
+            on example.episode_id = visit_symptom.visit_id
+            and example.ending_visit_id = visit_symptom.visit_id
+        where not visit_symptom.is_negated
+        union all
+        select distinct
+            ended_later.episode_id as episode_id,
+            visit_symptom.source as source,
+            visit_symptom.symptom as symptom
+        from visit_symptom
+        inner join ended_later on ended_later.visit_id = visit_symptom.visit_id
+        where not visit_symptom.is_negated
     ),
     seen as (
         select
-            example.episode_id as episode_id,
-            visit_finding.finding || '=' || visit_finding.value as finding,
-            row_number() over (
-                partition by example.episode_id, visit_finding.finding
-                order by episode_visit.visit_no desc, visit_finding.value
-            ) as place
-        from example
-        inner join episode_visit
-            on episode_visit.episode_id = example.episode_id
-            and episode_visit.visit_no <= example.ending_no
-        inner join visit_finding on visit_finding.visit_id = episode_visit.visit_id
+            visit_finding.visit_id as episode_id,
+            visit_finding.finding || '=' || min(visit_finding.value) as finding
+        from visit_finding
+        inner join example
+            on example.episode_id = visit_finding.visit_id
+            and example.ending_visit_id = visit_finding.visit_id
         where not visit_finding.is_doubtful
-    ),
-    finding_list as (
-        select episode_id, list_sort(array_agg(finding)) as findings
-        from seen
+        group by visit_finding.visit_id, visit_finding.finding
+        union all
+        select episode_id, finding || '=' || value as finding
+        from (
+            select
+                ended_later.episode_id as episode_id,
+                visit_finding.finding as finding,
+                visit_finding.value as value,
+                row_number() over (
+                    partition by ended_later.episode_id, visit_finding.finding
+                    order by ended_later.visit_no desc, visit_finding.value
+                ) as place
+            from visit_finding
+            inner join ended_later on ended_later.visit_id = visit_finding.visit_id
+            where not visit_finding.is_doubtful
+        ) as seen_at
         where place = 1
+    ),
+    listed as (
+        select
+            episode_id,
+            list_sort(array_agg(word) filter (where source = 'complaint')) as symptoms,
+            list_sort(array_agg(word) filter (where source = 'code')) as codes,
+            list_sort(array_agg(word) filter (where source = 'finding')) as findings
+        from (
+            select episode_id, source, symptom as word
+            from told
+            union all
+            select episode_id, 'finding' as source, finding as word
+            from seen
+        ) as words
         group by episode_id
     )
 select
-    example.episode_id as episode_id,
-    example.kind as kind,
-    example.make as make,
-    example.model_family as model_family,
-    example.age_years as age_years,
-    coalesce(symptom_list.symptoms, cast([] as varchar[])) as symptoms,
-    coalesce(symptom_list.codes, cast([] as varchar[])) as codes,
-    coalesce(finding_list.findings, cast([] as varchar[])) as findings,
-    example.cause as cause,
-    example.cure_date as cure_date,
-    example.first_visit_date as first_visit_date,
-    example.visits as visits,
-    example.labour_minutes as labour_minutes,
-    example.parts_cost as parts_cost,
-    example.job_no as job_no
-from example
-left join symptom_list on symptom_list.episode_id = example.episode_id
-left join finding_list on finding_list.episode_id = example.episode_id;
+    episode.episode_id as episode_id,
+    episode.kind as kind,
+    episode.make as make,
+    episode.model_family as model_family,
+    episode.age_years as age_years,
+    coalesce(listed.symptoms, cast([] as varchar[])) as symptoms,
+    coalesce(listed.codes, cast([] as varchar[])) as codes,
+    coalesce(listed.findings, cast([] as varchar[])) as findings,
+    episode.cause as cause,
+    episode.cure_date as cure_date,
+    episode.first_visit_date as first_visit_date,
+    episode.visits as visits,
+    episode.labour_minutes as labour_minutes,
+    episode.parts_cost as parts_cost,
+    coalesce(later_job.job_no, example.job_no) as job_no
+from episode
+inner join example on example.episode_id = episode.episode_id
+left join later_job on later_job.episode_id = episode.episode_id
+left join listed on listed.episode_id = episode.episode_id;
 
 -- must hold: an example is one cured episode with its follow-up over and a cause
 select cause_example.episode_id

@@ -14,41 +14,12 @@
 -- low:           lower end of the 95 % Wilson interval; null with the rate
 -- high:          upper end of the 95 % Wilson interval; null with the rate
 -- window_days:   window of first time fix, callback and wrong part, days
-create or replace table episode_rate as
+create or replace view episode_rate as
 with
+    -- one row counts for all its measures at once
     flagged as (
         select
-            'first time fix' as measure,
-            month,
-            kind,
-            make,
-            model_family,
-            technician,
-            main_symptom,
-            cause,
-            case when status = 'fixed first time' then 1 else 0 end as is_hit,
-            case when status in ('fixed first time', 'not fixed first time') then 1 else 0 end as is_known,
-            case when status = 'not yet known' then 1 else 0 end as is_not_yet_known
-        from first_time_fix
-        where status <> 'not counted'
-        union all
-        select
-            'part not on van' as measure,
-            month,
-            kind,
-            make,
-            model_family,
-            technician,
-            main_symptom,
-            cause,
-            case when why = 'first visit ended: part needed' then 1 else 0 end as is_hit,
-            1 as is_known,
-            0 as is_not_yet_known
-        from first_time_fix
-        where status <> 'not counted'
-        union all
-        select
-            ended.measure as measure,
+            'episode' as of_what,
             first_time_fix.month as month,
             first_time_fix.kind as kind,
             first_time_fix.make as make,
@@ -56,20 +27,18 @@ with
             first_time_fix.technician as technician,
             first_time_fix.main_symptom as main_symptom,
             first_time_fix.cause as cause,
-            case when episode.state = ended.measure then 1 else 0 end as is_hit,
-            case when episode.state <> 'open' then 1 else 0 end as is_known,
-            case when episode.state = 'open' and not episode.is_mature then 1 else 0 end as is_not_yet_known
+            first_time_fix.status = 'fixed first time' as is_hit,
+            first_time_fix.status in ('fixed first time', 'not fixed first time') as is_known,
+            first_time_fix.status = 'not yet known' as is_not_yet_known,
+            first_time_fix.why = 'first visit ended: part needed' and first_time_fix.status <> 'not counted' as is_part_needed,
+            episode.state <> 'no access' and not episode.is_left_truncated as is_attended,
+            episode.state as state,
+            episode.is_mature as is_mature
         from first_time_fix
         inner join episode on episode.episode_id = first_time_fix.episode_id
-        cross join (
-            select 'no fault found' as measure
-            union all
-            select 'beyond economic repair' as measure
-        ) as ended
-        where episode.state <> 'no access' and not episode.is_left_truncated
         union all
         select
-            'callback' as measure,
+            'callback' as of_what,
             cast(date_trunc('month', callback_follow_up.fix_date) as date) as month,
             callback_follow_up.kind as kind,
             callback_follow_up.make as make,
@@ -77,25 +46,21 @@ with
             callback_follow_up.technician as technician,
             callback_follow_up.main_symptom as main_symptom,
             episode.cause as cause,
-            case when callback_follow_up.days_to_return <= follow_up.window_days then 1 else 0 end as is_hit,
-            case
-                when callback_follow_up.days_to_return <= follow_up.window_days
-                    or callback_follow_up.days_followed >= follow_up.window_days
-                    then 1
-                else 0
-            end as is_known,
-            case
-                when callback_follow_up.days_to_return <= follow_up.window_days
-                    or callback_follow_up.days_followed >= follow_up.window_days
-                    then 0
-                else 1
-            end as is_not_yet_known
+            coalesce(callback_follow_up.days_to_return <= follow_up.window_days, false) as is_hit,
+            coalesce(callback_follow_up.days_to_return <= follow_up.window_days, false)
+                or callback_follow_up.days_followed >= follow_up.window_days as is_known,
+            not coalesce(callback_follow_up.days_to_return <= follow_up.window_days, false)
+                and callback_follow_up.days_followed < follow_up.window_days as is_not_yet_known,
+            false as is_part_needed,
+            false as is_attended,
+            cast(null as varchar) as state,
+            false as is_mature
         from callback_follow_up
         inner join episode on episode.episode_id = callback_follow_up.episode_id
         cross join follow_up
         union all
         select
-            'wrong part' as measure,
+            'wrong part' as of_what,
             cast(date_trunc('month', part_verdict.visit_date) as date) as month,
             part_verdict.kind as kind,
             part_verdict.make as make,
@@ -103,15 +68,19 @@ with
             part_verdict.technician as technician,
             part_verdict.main_symptom as main_symptom,
             episode.cause as cause,
-            case when part_verdict.verdict = 'not the cause' then 1 else 0 end as is_hit,
-            case when part_verdict.verdict in ('cured', 'not the cause') then 1 else 0 end as is_known,
-            case when part_verdict.verdict = 'still open' then 1 else 0 end as is_not_yet_known
+            part_verdict.verdict = 'not the cause' as is_hit,
+            part_verdict.verdict in ('cured', 'not the cause') as is_known,
+            part_verdict.verdict = 'still open' as is_not_yet_known,
+            false as is_part_needed,
+            false as is_attended,
+            cast(null as varchar) as state,
+            false as is_mature
         from part_verdict
         inner join episode on episode.episode_id = part_verdict.episode_id
     ),
-    counted as (
+    tallied as (
         select
-            measure,
+            of_what,
             month,
             case
                 when grouping(kind) = 0 then 'kind'
@@ -123,19 +92,46 @@ with
                 else 'all'
             end as dimension,
             coalesce(kind, make, model_family, technician, main_symptom, cause) as value,
-            sum(is_hit) as numerator,
-            sum(is_known) as denominator,
-            sum(is_not_yet_known) as not_yet_known
+            count(case when is_hit then 1 end) as hits,
+            count(case when is_known then 1 end) as known,
+            count(case when is_not_yet_known then 1 end) as not_yet_known,
+            count(case when is_part_needed then 1 end) as part_needed,
+            count(case when is_attended then 1 end) as attended,
+            count(case when is_attended and state = 'no fault found' then 1 end) as no_fault_found,
+            count(case when is_attended and state = 'beyond economic repair' then 1 end) as uneconomic,
+            count(case when is_attended and state <> 'open' then 1 end) as ended,
+            count(case when is_attended and state = 'open' and not is_mature then 1 end) as waiting
         from flagged
         group by grouping sets (
-            (measure, month),
-            (measure, month, kind),
-            (measure, month, make),
-            (measure, month, model_family),
-            (measure, month, technician),
-            (measure, month, main_symptom),
-            (measure, month, cause)
+            (of_what, month),
+            (of_what, month, kind),
+            (of_what, month, make),
+            (of_what, month, model_family),
+            (of_what, month, technician),
+            (of_what, month, main_symptom),
+            (of_what, month, cause)
         )
+    ),
+    counted as (
+        select 'first time fix' as measure, month, dimension, value, hits as numerator, known as denominator, not_yet_known
+        from tallied
+        where of_what = 'episode' and known + not_yet_known > 0
+        union all
+        select 'part not on van' as measure, month, dimension, value, part_needed, known + not_yet_known, 0
+        from tallied
+        where of_what = 'episode' and known + not_yet_known > 0
+        union all
+        select 'no fault found' as measure, month, dimension, value, no_fault_found, ended, waiting
+        from tallied
+        where attended > 0
+        union all
+        select 'beyond economic repair' as measure, month, dimension, value, uneconomic, ended, waiting
+        from tallied
+        where attended > 0
+        union all
+        select of_what as measure, month, dimension, value, hits, known, not_yet_known
+        from tallied
+        where of_what <> 'episode'
     ),
     shared as (
         select

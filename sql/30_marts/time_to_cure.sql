@@ -10,7 +10,7 @@
 -- p90_days:     nine of ten took no longer, days
 -- mean_visits:  visits a cure
 -- median_minutes: labour of the whole episode, minutes; null = not recorded
-create or replace table time_to_cure as
+create or replace view time_to_cure as
 with
     timed as (
         select

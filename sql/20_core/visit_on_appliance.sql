@@ -1,0 +1,56 @@
+-- one row a visit: its place among its unit's visits, and what these say of the unit's age
+-- key:        visit_id
+-- reads:      stage_visit, visit_appliance, raw_record
+-- visit_no_on_appliance: 1 for the unit's first visit loaded; by date, on one day a visit that names an earlier job last, then as loaded
+-- age_years:  age of the appliance at the visit, years; from the unit's other visits where this one gives none; null = not known
+create or replace table visit_on_appliance as
+with
+    placed as (
+        select
+            stage_visit.visit_id as visit_id,
+            stage_visit.record_id as record_id,
+            stage_visit.age_years as age_years,
+            stage_visit.callback_of is not null as names_a_job,
+            datediff('day', date '1970-01-01', stage_visit.visit_date) as day,
+            visit_appliance.appliance_id as appliance_id
+        from stage_visit
+        inner join visit_appliance on visit_appliance.visit_id = stage_visit.visit_id
+    ),
+    -- a unit visited once has nothing to be told by other visits
+    unit as (
+        select appliance_id, avg(day - 365.25 * age_years) as made_day
+        from placed
+        group by appliance_id
+        having count(*) > 1
+    ),
+    numbered as (
+        select
+            placed.visit_id as visit_id,
+            row_number() over (
+                partition by placed.appliance_id order by placed.day, placed.names_a_job, placed.visit_id
+            ) as visit_no,
+            case
+                when placed.age_years is null and unit.made_day is not null
+                    then round(greatest(0, placed.day - unit.made_day) / 365.25, 1)
+            end as told_age
+        from placed
+        inner join unit on unit.appliance_id = placed.appliance_id
+    )
+select
+    placed.visit_id as visit_id,
+    placed.appliance_id as appliance_id,
+    coalesce(numbered.visit_no, 1) as visit_no_on_appliance,
+    coalesce(placed.age_years, numbered.told_age) as age_years,
+    raw_record.batch_id as batch_id,
+    raw_record.line_no as line_no
+from placed
+left join numbered on numbered.visit_id = placed.visit_id
+left join raw_record on raw_record.record_id = placed.record_id;
+
+-- must hold: visit_id is unique, and the visits of a unit are numbered from 1 without a gap
+select appliance_id, count(*) as visits_found, max(visit_no_on_appliance) as last_no
+from visit_on_appliance
+group by appliance_id
+having count(distinct visit_id) <> count(*)
+    or count(distinct visit_no_on_appliance) <> count(*)
+    or max(visit_no_on_appliance) <> count(*);
