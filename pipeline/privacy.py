@@ -109,14 +109,15 @@ def hash_customers(written: pd.Series[str], key: bytes) -> pd.Series[str]:
     """
     column = distinct(written)
     keyed = hashlib.blake2b(key=key, digest_size=HASH_BYTES)
-    return column.texts([_hash(value.casefold(), keyed.copy()) for value in column.values]).rename("customer_hash")
-
-
-def _hash(folded: str, keyed: hashlib.blake2b) -> str | None:
-    if folded in _NO_CUSTOMER:
-        return None
-    keyed.update(folded.encode("utf-8", "replace"))
-    return keyed.hexdigest()
+    hashed: list[str | None] = []
+    for folded in map(str.casefold, column.values):
+        if folded in _NO_CUSTOMER:
+            hashed.append(None)
+            continue
+        digest = keyed.copy()
+        digest.update(folded.encode("utf-8", "replace"))
+        hashed.append(digest.hexdigest())
+    return column.texts(hashed).rename("customer_hash")
 
 
 _EMAIL = re.compile(

@@ -41,7 +41,7 @@ MOST_BYTES = 16 << 30  # of one unpacked file
 FREE_BYTES = 64 << 20  # below this any compression ratio passes
 MOST_RATIO = 200  # unpacked to packed; job records as text shrink about tenfold (measured on the demo's exports)
 MOST_MEMBERS = 10_000
-CHUNK = 1 << 20
+CHUNK = 1 << 16  # bytes; memory for larger ones is asked of the system again each time, which takes longer than reading
 
 
 @dataclass(frozen=True)

@@ -100,7 +100,7 @@ def distinct(written: pd.Series[str]) -> Distinct:
         held = written.astype(object)
         written = held.where(held.isna(), held.map(str)).astype(object)
     codes, uniques = pd.factorize(written)
-    values = list(uniques)
+    values: list[str] = uniques.tolist()
     if any(map(_IS_UNCLEAN.search, values)):
         values = [plain(value) for value in values]
     return Distinct(

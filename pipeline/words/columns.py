@@ -306,7 +306,7 @@ def unknown_words(
                     number_of[which] = numbered.setdefault(word, len(numbered))
             number = number_of[met.which[at]]
             at, number = at[number >= 0], number[number >= 0]
-            rows.append(met.row[at] + start if places is None else places[met.row[at]] + start)
+            rows.append((np.arange(len(part)) if places is None else places)[met.row[at]] + start)
             numbers.append(number)
     row, number = np.concatenate(rows), np.concatenate(numbers)
     kept = ~pd.Series(row * max(1, len(numbered)) + number).duplicated().to_numpy()

@@ -53,11 +53,11 @@ class Clauses(NamedTuple):
     """
 
     keys: NDArray[np.uint64]
-    numbers: NDArray[np.int64]
+    numbers: NDArray[np.int32]
     starts: NDArray[np.int64]
     ends: NDArray[np.int64]
     which: NDArray[np.int64]
-    row: NDArray[np.int64]
+    row: NDArray[np.int32]
 
     def words(self, distinct: int) -> list[int]:
         """Give the numbers of the words of a distinct clause."""
@@ -71,8 +71,8 @@ class Met(NamedTuple):
     ``number`` and ``row`` have one entry a word; ``which`` says which distinct spelling it is, ``spelling`` gives them.
     """
 
-    number: NDArray[np.int64]
-    row: NDArray[np.int64]
+    number: NDArray[np.int32]
+    row: NDArray[np.int32]
     which: NDArray[np.int64]
     first: NDArray[np.int64]
     begin: NDArray[np.int64]
@@ -100,26 +100,7 @@ _CLASS_OF_DIGITS = np.isin(np.arange(256), list(b"0123456789"))
 _SMALL = bytes.maketrans(b"ABCDEFGHIJKLMNOPQRSTUVWXYZ", b"abcdefghijklmnopqrstuvwxyz")
 _BYTES_AT_ONCE = 8
 _FIRST_BYTES = np.array([(1 << 8 * n) - 1 for n in range(_BYTES_AT_ONCE + 1)], dtype=np.uint64)
-_BASE = np.uint64(0x9E3779B97F4A7C15 | 1)
-_BASE_INVERSE = np.uint64(pow(int(_BASE), -1, 2**64))
-
-
-class _Powers:
-    """Powers of the hash base and of its inverse, made once as long as they are needed."""
-
-    def __init__(self) -> None:
-        self._up = np.ones(1, dtype=np.uint64)
-        self._down = np.ones(1, dtype=np.uint64)
-
-    def of(self, length: int) -> tuple[NDArray[np.uint64], NDArray[np.uint64]]:
-        if len(self._up) < length:
-            size = 1 << max(12, int(length - 1).bit_length())
-            self._up = np.cumprod(np.concatenate(([np.uint64(1)], np.full(size - 1, _BASE))), dtype=np.uint64)
-            self._down = np.cumprod(np.concatenate(([np.uint64(1)], np.full(size - 1, _BASE_INVERSE))), dtype=np.uint64)
-        return self._up, self._down
-
-
-_POWERS = _Powers()
+_ODD = np.uint64(0x9E3779B97F4A7C15)
 
 
 def join(texts: pa.LargeStringArray) -> bytes:
@@ -186,18 +167,17 @@ def _spans(data: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64
     return np.flatnonzero(starts | is_mark), np.flatnonzero(ends | is_mark) + 1
 
 
-def _hash(data: NDArray[np.uint8], begin: NDArray[np.int64], end: NDArray[np.int64]) -> NDArray[np.uint64]:
-    """Give one number a word, equal for equal words whatever their case."""
-    small = data.tobytes().translate(_SMALL) + bytes(_BYTES_AT_ONCE)
-    eight_from = np.ndarray(len(data), dtype="<u8", buffer=small, strides=(1,))
+def _hash(run: bytes, begin: NDArray[np.int64], end: NDArray[np.int64]) -> NDArray[np.uint64]:
+    """Give one number a stretch of bytes, equal for equal stretches."""
+    eight_from = np.ndarray(len(run), dtype="<u8", buffer=run + bytes(_BYTES_AT_ONCE), strides=(1,))
     left = end - begin
-    hashed = left.astype(np.uint64) * _BASE
+    hashed = left.astype(np.uint64) * _ODD
     which = np.arange(len(begin))
     while len(which):
         read = eight_from[begin] & _FIRST_BYTES[np.minimum(left, _BYTES_AT_ONCE)]
-        mixed = (hashed[which] ^ read) * _BASE
+        mixed = (hashed[which] ^ read) * _ODD
         hashed[which] = mixed ^ (mixed >> np.uint64(32))
-        longer = left > _BYTES_AT_ONCE
+        longer = np.flatnonzero(left > _BYTES_AT_ONCE)
         which, begin, left = which[longer], begin[longer] + _BYTES_AT_ONCE, left[longer] - _BYTES_AT_ONCE
     return hashed
 
@@ -218,10 +198,10 @@ def _hashes_of(words: Sequence[str]) -> list[int]:
     """Give the numbers `_hash` gives for single words."""
     if not words:
         return []
-    data = np.frombuffer(_SEPARATOR.join(words).encode() + b"\0", dtype=np.uint8)
-    ends = np.flatnonzero(data == 0)
+    run = _SEPARATOR.join(words).encode().translate(_SMALL) + b"\0"
+    ends = np.flatnonzero(np.frombuffer(run, dtype=np.uint8) == 0)
     begins = np.concatenate(([0], ends[:-1] + 1))
-    return [int(value) for value in _hash(data, begins, ends)]
+    return [int(value) for value in _hash(run, begins, ends)]
 
 
 class Reader:
@@ -265,12 +245,12 @@ class Reader:
     def _read(self, blob: bytes) -> Met:
         data = np.frombuffer(blob, dtype=np.uint8).copy()
         begin, end = _spans(data)
-        hashed = _hash(data, begin, end)
+        hashed = _hash(data.tobytes().translate(_SMALL), begin, end)
         which, distinct, first = _distinct(hashed)
         is_row_end = data[begin] == 0
-        rows = np.cumsum(is_row_end) - is_row_end
-        met = Met(np.empty(0, dtype=np.int64), rows, which, first, begin, end, data.tobytes())
-        number_of = np.full(len(distinct), GAP, dtype=np.int64)
+        rows = np.cumsum(is_row_end, dtype=np.int32) - is_row_end
+        met = Met(np.empty(0, dtype=np.int32), rows, which, first, begin, end, data.tobytes())
+        number_of = np.full(len(distinct), GAP, dtype=np.int32)
         begins_with_digit = _CLASS_OF_DIGITS[data[begin[first]]]
         asked = np.flatnonzero(~begins_with_digit | np.isin(distinct, self._numbers_with_digits))
         keys = distinct[asked].tolist()
@@ -282,7 +262,7 @@ class Reader:
             found = self._number_of([met.spelling(position) for position in asked[new].tolist()])
             for at, number in zip(new, found, strict=True):
                 known[at] = self._seen[keys[at]] = number
-        number_of[asked] = np.array(known, dtype=np.int64)
+        number_of[asked] = np.array(known, dtype=np.int32)
         numbers = number_of[which]
         if self._abbreviations:
             dots = np.flatnonzero(data[begin] == ord("."))
@@ -293,33 +273,22 @@ class Reader:
     def clauses(self, texts: pa.LargeStringArray) -> Clauses:
         """Give the distinct clauses of the texts; unknown words beside each other are one gap."""
         met = self.words(texts)
-        numbers, rows = met.number, met.row
-        kept = numbers != DROP
-        numbers, rows = numbers[kept], rows[kept]
-        again = np.zeros(len(numbers), dtype=bool)
-        again[1:] = (numbers[1:] == numbers[:-1]) & (numbers[1:] <= BREAK)
-        numbers, rows = numbers[~again], rows[~again]
-        edge = numbers == BREAK
-        beside = np.zeros(len(numbers), dtype=bool)
-        if len(numbers):
-            beside[0] = True
-            beside[1:] |= edge[:-1]
-            beside[:-1] |= edge[1:]
-        kept = ~((numbers == GAP) & beside)
+        kept = met.number != DROP
+        numbers, rows = met.number[kept], met.row[kept]
+        kept = np.ones(len(numbers), dtype=bool)
+        kept[1:] = (numbers[1:] != numbers[:-1]) | (numbers[1:] > BREAK)
         numbers, rows = numbers[kept], rows[kept]
         edge = numbers == BREAK
-        clause = np.cumsum(edge)[~edge]
-        numbers, rows = numbers[~edge], rows[~edge]
-        if not len(numbers):
-            none = np.empty(0, dtype=np.int64)
-            return Clauses(none.astype(np.uint64), none, none, none, none, none)
-        starts = np.flatnonzero(np.concatenate(([True], clause[1:] != clause[:-1])))
-        ends = np.append(starts[1:], len(numbers))
-        up, down = _POWERS.of(len(numbers))
-        running = np.zeros(len(numbers) + 1, dtype=np.uint64)
-        values = numbers.astype(np.uint64) * np.uint64(0xD6E8FEB86659FD93) + np.uint64(0xA5A5A5A5)
-        values ^= values >> np.uint64(29)
-        np.cumsum(values * up[: len(numbers)], out=running[1:])
-        hashed = (running[ends] - running[starts]) * down[starts]
-        which, keys, first = _distinct(hashed)
+        beside = np.ones(len(numbers), dtype=bool)
+        beside[1:] = edge[:-1]
+        beside[:-1] |= edge[1:]
+        kept = (numbers != GAP) | ~beside
+        numbers, rows = numbers[kept], rows[kept]
+        edge = numbers == BREAK
+        begins = np.ones(len(numbers), dtype=bool)
+        begins[1:] = edge[:-1]
+        numbers, rows, starts = numbers[~edge], rows[~edge], np.flatnonzero(begins[~edge])
+        ends = np.append(starts[1:], len(numbers))[: len(starts)]
+        size = numbers.itemsize
+        which, keys, first = _distinct(_hash(numbers.tobytes(), starts * size, ends * size))
         return Clauses(keys, numbers, starts[first], ends[first], which, rows[starts])

@@ -6,12 +6,12 @@ create table if not exists stage_visit (
     record_id bigint not null,          -- first line of the version in force
     visit_date date not null,           -- day of the visit
     kind varchar not null,              -- kind of appliance
-    job_no varchar,                     -- the workshop's number; several visits may share one; null = none
-    customer_hash varchar,              -- keyed hash of the customer's reference; null = none
+    job_no varchar using compression uncompressed, -- the workshop's number; several visits may share one; null = none
+    customer_hash varchar using compression uncompressed, -- keyed hash of the customer's reference; null = none
     make varchar,                       -- null = not known
     model varchar,                      -- normalised; null = not known
     model_family varchar,               -- leading letters and digits of the model that its variants share
-    serial varchar,                     -- normalised; null = none
+    serial varchar using compression uncompressed, -- normalised; null = none
     age_years double,                   -- age of the appliance at the visit, years; null = not known
     complaint varchar,                  -- what the customer says, contact details masked
     findings_text varchar,              -- what was looked at and seen, contact details masked
