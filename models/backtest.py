@@ -181,8 +181,8 @@ def roll(
     Returns
     -------
     months (one row a month: month, jobs, learned_from, log_loss, top1, top3), scores and baselines over all of them
-    together,
-    reliability, by_kind, by_facts, never_seen_causes.
+    together, half_life (as :func:`models.half_life.choose` tells it), reliability, by_kind, by_facts,
+    never_seen_causes.
     """
     jobs = in_order(cause_example)
     month = pd.to_datetime(jobs["cure_date"]).dt.to_period("M")
@@ -216,7 +216,7 @@ def roll(
             scores = {key: table[key] for key in ("jobs", "log_loss", "top1", "top3")}
             rows.append({"month": str(one), "learned_from": len(past), **scores})
         parts.append((cause, questions[known], asked[known]))
-    if not rows:
+    if not rows or learned is None:
         return {"months": [], "scores": None, "baselines": {}, "never_seen_causes": never_seen}
     cause = np.concatenate([part[0] for part in parts])
     tables = {name: score_table(np.concatenate(pieces), cause) for name, pieces in collected.items()}
@@ -224,7 +224,8 @@ def roll(
     questions = pd.concat([part[1] for part in parts], ignore_index=True)
     asked_all = pd.concat([part[2] for part in parts], ignore_index=True)
     broken_down = _broken_down(np.concatenate(collected[MODEL]), cause, questions, asked_all)
-    return {"months": rows, "scores": scores, "baselines": tables, "never_seen_causes": never_seen} | broken_down
+    told = {"months": rows, "scores": scores, "baselines": tables, "never_seen_causes": never_seen}
+    return told | {"half_life": learned.half_life} | broken_down
 
 
 def learning_curve(

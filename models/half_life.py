@@ -16,7 +16,7 @@ from models.jobs import all_causes, code_jobs, ways_of
 if TYPE_CHECKING:
     from models.jobs import Jobs
 
-HALF_LIVES = (5.0, 2.0)  # years tried beside none
+HALF_LIVES = (5.0, 2.0)  # years tried beside none, the longest first
 STEPS = (0.6, 0.8, 1.0)  # learned from the first 60 % by time, asked up to 80 %; learned from 80 %, asked to the end
 FEWEST_ASKED = 50
 LEAST_GAIN = 0.002  # nats a later job, as for every part of the model
@@ -54,25 +54,32 @@ def choose(
     -------
     years (None = all jobs weigh the same), asked (later jobs), log_loss (of all jobs alike; None = nothing was tried),
     tried (one row a half-life: years, log_loss, gain over all jobs alike, error = standard error of that gain). A
-    half-life is taken only when its gain is above ``LEAST_GAIN`` and one standard error.
+    half-life is taken only when its gain, over all alike and over a longer one taken before it, is above ``LEAST_GAIN``
+    and one standard error.
     """
     chosen: dict[str, Any] = {"years": None, "asked": 0, "log_loss": None, "tried": []}
     if len(cause) * (STEPS[-1] - STEPS[0]) < FEWEST_ASKED:
         return chosen
     names, code = all_causes(cause.to_numpy(dtype=str), background)
     jobs = code_jobs(facts.drop(columns=CODE, errors="ignore"), names, code, np.ones(len(code)), background)
-    alike = _losses(jobs, cure_date, None)
+    alike = best = _losses(jobs, cure_date, None)
     if len(alike) < FEWEST_ASKED:
         return chosen
+    chosen |= {"asked": len(alike), "log_loss": float(alike.mean())}
     for years in HALF_LIVES:
         losses = _losses(jobs, cure_date, years)
-        apart = alike - losses
-        error = float(apart.std() / np.sqrt(len(apart)))
-        row = {"years": years, "log_loss": float(losses.mean()), "gain": float(apart.mean()), "error": error}
-        chosen["tried"].append(row)
-    won = [row for row in chosen["tried"] if row["gain"] > max(LEAST_GAIN, row["error"])]
-    best = max(won, key=lambda row: row["gain"], default={"years": None})
-    return chosen | {"years": best["years"], "asked": len(alike), "log_loss": float(alike.mean())}
+        gain, error = _gain(alike, losses)
+        chosen["tried"].append({"years": years, "log_loss": float(losses.mean()), "gain": gain, "error": error})
+        gain, error = _gain(best, losses)
+        if gain > max(LEAST_GAIN, error):
+            chosen["years"], best = years, losses
+    return chosen
+
+
+def _gain(before: np.ndarray, losses: np.ndarray) -> tuple[float, float]:
+    """Mean gain of one way over another, and its standard error."""
+    apart = before - losses
+    return float(apart.mean()), float(apart.std() / np.sqrt(len(apart)))
 
 
 def _losses(jobs: Jobs, cure_date: pd.Series, years: float | None) -> np.ndarray:

@@ -131,6 +131,7 @@ def scores(told: dict[str, Any]) -> list[str]:
 def backtest(told: dict[str, Any]) -> list[str]:
     """How well it would have done: against plain ways, how honest, by facts, kind and month, and with more jobs."""
     from reports.backtest_page import brier_line, headline
+    from reports.model_card import half_life_line
 
     if not told["scores"]:
         return [f"{told['episodes']:,} cured jobs are too few to be asked month by month: none could be asked about."]
@@ -151,6 +152,7 @@ def backtest(told: dict[str, Any]) -> list[str]:
         "",
         *table(["first cause stated", "jobs", "on average", "came true"], bands),
         brier_line(told),
+        half_life_line(told["half_life"]),
         "",
         *_groups("facts known", told["by_facts"], columns),
         "",

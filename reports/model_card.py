@@ -86,7 +86,7 @@ def half_life_line(told: Mapping[str, Any]) -> str:
     asked, tried = f"{told['asked']:,} later jobs", {row["years"]: row for row in told["tried"]}
     gains = {years: f"{row['gain']:.3f} ± {row['error']:.3f}" for years, row in tried.items()}
     if not tried:
-        return "All jobs weigh the same: there are too few later jobs to choose a half-life by."
+        return "All jobs weigh the same: there is too little to choose a half-life by."
     if told["years"] is None:
         listed = ", ".join(f"{years:g} years {gain}" for years, gain in gains.items())
         return f"All jobs weigh the same: on {asked} a half-life gained too little ({listed})."

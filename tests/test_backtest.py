@@ -11,6 +11,7 @@ from models.backtest import FEWEST_TO_LEARN, MONTHS_A_FIT, learning_curve, roll
 from models.baselines import QUICK
 from pipeline import show
 from reports.backtest_page import backtest_page
+from reports.model_card import half_life_line
 from tests.cause_world import training_table
 
 
@@ -50,11 +51,13 @@ def test_the_terminal_shows_every_table(told: dict[str, Any]) -> None:
         assert head in heads, head
     assert all(len(line) <= 200 for line in lines)
     assert "reliability" in "\n".join(lines)
+    assert half_life_line(told["half_life"]) in lines
 
 
 def test_the_page_holds_the_same_numbers_and_reaches_for_nothing(told: dict[str, Any]) -> None:
     page = backtest_page(told)
     assert f"{told['scores']['log_loss']:.3f}" in page
+    assert half_life_line(told["half_life"]) in page
     assert page.count("<circle") == len(told["reliability"])
     assert "default-src 'none'" in page
     assert not re.search(r'(src|href)="(?!#|data:)', page)

@@ -40,9 +40,9 @@ def test_a_half_life_is_chosen_where_shares_turned_and_none_where_they_did_not(l
 
 
 def test_the_whole_model_foretells_later_jobs_better_with_it(lists: pd.DataFrame) -> None:
-    jobs = training_table(2000, days=TEN_YEARS, turns=True)
-    both = wide(jobs)
-    past, facts, later = jobs.iloc[:1400], both.iloc[:1400], slice(1400, None)
+    jobs = training_table(2400, days=TEN_YEARS, turns=True)
+    both = wide(jobs.assign(findings=[[]] * len(jobs)))  # before anybody has looked, shares count most
+    past, facts, later = jobs.iloc[:2000], both.iloc[:2000], slice(2000, None)
     with_it = learn(facts, past, lists)
     assert with_it.half_life["years"] is not None
     without = new_classifier(lists).fit(facts, past["cause"])
@@ -51,7 +51,7 @@ def test_the_whole_model_foretells_later_jobs_better_with_it(lists: pd.DataFrame
         place = np.searchsorted(without.classes_.astype(str), jobs["cause"].iloc[later].to_numpy(dtype=str))
         return log_loss(classifier.predict_proba(both.iloc[later]), place)  # type: ignore[attr-defined]
 
-    assert loss(with_it.classifier) < loss(without) - 0.005
+    assert loss(with_it.classifier) < loss(without) - 0.01
 
 
 def test_what_was_chosen_is_kept_when_more_jobs_are_learned(lists: pd.DataFrame) -> None:
@@ -112,4 +112,4 @@ def test_the_choice_in_words() -> None:
         "A job weighs half after 2 years: gain 0.031 ± 0.004 on 1,252 later jobs; 5 years 0.022 ± 0.003."
     )
     assert half_life_line(told | {"years": None}).startswith("All jobs weigh the same: on 1,252 later jobs")
-    assert "too few later jobs" in half_life_line(told | {"years": None, "tried": []})
+    assert "too little to choose" in half_life_line(told | {"years": None, "tried": []})
