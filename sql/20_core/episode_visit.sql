@@ -32,30 +32,42 @@ with recursive
         inner join (select appliance_id from ordered where visit_no = 2) as seen_again
             on seen_again.appliance_id = ordered.appliance_id
     ),
+    -- complaint groups and codes by number, for numbers are compared much sooner than texts
+    subject as (
+        select
+            source,
+            symptom_group,
+            row_number() over (order by source, symptom_group) as subject_no
+        from (select distinct source, symptom_group from visit_symptom where not is_negated) as told
+    ),
     told_again as (
         select distinct
             again.visit_id as visit_id,
-            visit_symptom.source as source,
-            visit_symptom.symptom_group as symptom_group
+            subject.subject_no as subject_no,
+            subject.symptom_group = 'display' as is_display,
+            subject.source = 'complaint' as is_complaint
         from again
         inner join visit_symptom on visit_symptom.visit_id = again.visit_id
+        inner join subject
+            on subject.source = visit_symptom.source
+            and subject.symptom_group = visit_symptom.symptom_group
         where not visit_symptom.is_negated
     ),
     -- that lamps or a code show says which fault it is only where nothing else is told
     told_here as (
         select
             told_again.visit_id as visit_id,
-            told_again.source as source,
-            told_again.symptom_group as symptom_group
+            told_again.subject_no as subject_no,
+            told_again.is_complaint and not told_again.is_display as complains
         from told_again
-        left join (select distinct visit_id from told_again where symptom_group <> 'display') as says_more
+        left join (select distinct visit_id from told_again where not is_display) as says_more
             on says_more.visit_id = told_again.visit_id
-        where told_again.symptom_group <> 'display' or says_more.visit_id is null
+        where not told_again.is_display or says_more.visit_id is null
     ),
     complaining as (
         select distinct visit_id
         from told_here
-        where source = 'complaint' and symptom_group <> 'display'
+        where complains
     ),
     shared_job as (
         select appliance_id, job_no
@@ -110,12 +122,12 @@ with recursive
     shares_complaint as (
         select distinct visit_id
         from (
-            select candidate.visit_id as visit_id, told_here.source as source, told_here.symptom_group as symptom_group
+            select candidate.visit_id as visit_id, told_here.subject_no as subject_no
             from candidate
             inner join told_here on told_here.visit_id = candidate.visit_id
             where candidate.rule = 2
             intersect
-            select candidate.visit_id as visit_id, told_here.source as source, told_here.symptom_group as symptom_group
+            select candidate.visit_id as visit_id, told_here.subject_no as subject_no
             from candidate
             inner join told_here on told_here.visit_id = candidate.earlier_id
             where candidate.rule = 2
@@ -149,17 +161,16 @@ with recursive
             end
     ),
     told as (
-        select visit_id, source, symptom_group
+        select visit_id, subject_no
         from told_here
         union all
-        select linked.visit_id as visit_id, told_here.source as source, told_here.symptom_group as symptom_group
+        select linked.visit_id as visit_id, told_here.subject_no as subject_no
         from linked
         inner join told_here on told_here.visit_id = linked.earlier_id
         left join complaining on complaining.visit_id = linked.visit_id
         left join told_here as own
             on own.visit_id = linked.visit_id
-            and own.source = told_here.source
-            and own.symptom_group = told_here.symptom_group
+            and own.subject_no = told_here.subject_no
         where linked.choice = 1 and complaining.visit_id is null and own.visit_id is null
     ),
     told_of_unit as (
@@ -169,15 +180,14 @@ with recursive
             again.visit_date as visit_date,
             again.outcome as outcome,
             again.appliance_id as appliance_id,
-            told.source as source,
-            told.symptom_group as symptom_group
+            told.subject_no as subject_no
         from told
         inner join again on again.visit_id = told.visit_id
     ),
     told_twice as (
-        select appliance_id, source, symptom_group
+        select appliance_id, subject_no
         from told_of_unit
-        group by appliance_id, source, symptom_group
+        group by appliance_id, subject_no
         having count(*) > 1
     ),
     alike as (
@@ -191,10 +201,9 @@ with recursive
         from told_of_unit
         inner join told_twice
             on told_twice.appliance_id = told_of_unit.appliance_id
-            and told_twice.source = told_of_unit.source
-            and told_twice.symptom_group = told_of_unit.symptom_group
+            and told_twice.subject_no = told_of_unit.subject_no
         window complaint as (
-            partition by told_of_unit.appliance_id, told_of_unit.source, told_of_unit.symptom_group
+            partition by told_of_unit.appliance_id, told_of_unit.subject_no
             order by told_of_unit.visit_no
         )
     ),
