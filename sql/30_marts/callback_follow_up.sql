@@ -1,6 +1,6 @@
 -- one row a visit that ended with a fix: time to a return, to a new fault, or to the end of follow-up
 -- key:             visit_id
--- reads:           visit_result, visit, episode, follow_up
+-- reads:           visit_result, visit, visit_on_appliance, episode, follow_up
 -- fix_date:        day of the fix
 -- days:            days from the fix to the event, or to the end of follow-up
 -- event:           return: the episode's next visit; new fault: another episode on the unit began before it; none yet
@@ -9,54 +9,58 @@
 -- days_followed:   days from the fix to the end of follow-up
 create or replace table callback_follow_up as
 with
-    fix as (
+    -- a unit visited once has nothing to wait for but the end of follow-up
+    placed as (
         select
-            visit_result.visit_id as visit_id,
-            visit_result.episode_id as episode_id,
-            visit.visit_date as fix_date,
-            visit.visit_no_on_appliance as visit_no,
-            visit.appliance_id as appliance_id,
-            visit.technician as technician,
-            visit_result.next_visit_id as next_visit_id,
-            later.visit_no_on_appliance as next_no,
-            later.visit_date as next_date
-        from visit_result
-        inner join visit on visit.visit_id = visit_result.visit_id
-        left join visit as later on later.visit_id = visit_result.next_visit_id
-        where visit_result.outcome = 'fixed'
+            visit_on_appliance.visit_id as visit_id,
+            visit_on_appliance.appliance_id as appliance_id,
+            visit_on_appliance.visit_no_on_appliance as visit_no,
+            visit_result.visit_date as visit_date,
+            visit_result.visit_no = 1 as is_new_fault
+        from visit_on_appliance
+        inner join (select appliance_id from visit_on_appliance where visit_no_on_appliance = 2) as seen_again
+            on seen_again.appliance_id = visit_on_appliance.appliance_id
+        inner join visit_result on visit_result.visit_id = visit_on_appliance.visit_id
     ),
-    -- the unit's next new episode after each of its visits
-    began as (
+    waiting as (
         select
-            visit.visit_id as visit_id,
-            first_value(case when visit_result.visit_no = 1 then visit.visit_id end ignore nulls) over later as fault_visit_id,
-            first_value(case when visit_result.visit_no = 1 then visit.visit_no_on_appliance end ignore nulls)
-                over later as fault_no,
-            first_value(case when visit_result.visit_no = 1 then visit.visit_date end ignore nulls) over later as fault_date
-        from visit
-        inner join visit_result on visit_result.visit_id = visit.visit_id
-        window later as (
-            partition by visit.appliance_id order by visit.visit_no_on_appliance
-            rows between 1 following and unbounded following
-        )
+            visit_id,
+            appliance_id,
+            min(case when is_new_fault then visit_no end) over (
+                partition by appliance_id order by visit_no
+                rows between 1 following and unbounded following
+            ) as fault_no
+        from placed
+    ),
+    later_fault as (
+        select visit_id, appliance_id, visit_no, visit_date
+        from placed
+        where is_new_fault and visit_no > 1
     ),
     followed as (
         select
-            fix.visit_id as visit_id,
-            fix.episode_id as episode_id,
-            fix.fix_date as fix_date,
-            fix.technician as technician,
+            visit_result.visit_id as visit_id,
+            visit_result.episode_id as episode_id,
+            visit_result.visit_date as fix_date,
+            visit.technician as technician,
             case
-                when began.fault_no is not null and (fix.next_no is null or began.fault_no < fix.next_no) then 'new fault'
-                when fix.next_no is not null then 'return'
+                when new_fault.visit_no is not null and (later.visit_no is null or new_fault.visit_no < later.visit_no)
+                    then 'new fault'
+                when later.visit_no is not null then 'return'
                 else 'none yet'
             end as event,
-            fix.next_visit_id as next_visit_id,
-            fix.next_date as next_date,
-            began.fault_visit_id as fault_visit_id,
-            began.fault_date as fault_date
-        from fix
-        inner join began on began.visit_id = fix.visit_id
+            later.visit_id as next_visit_id,
+            later.visit_date as next_date,
+            new_fault.visit_id as fault_visit_id,
+            new_fault.visit_date as fault_date
+        from visit_result
+        inner join visit on visit.visit_id = visit_result.visit_id
+        left join placed as later on later.visit_id = visit_result.next_visit_id
+        left join waiting on waiting.visit_id = visit_result.visit_id
+        left join later_fault as new_fault
+            on new_fault.appliance_id = waiting.appliance_id
+            and new_fault.visit_no = waiting.fault_no
+        where visit_result.outcome = 'fixed'
     )
 select
     followed.visit_id as visit_id,
