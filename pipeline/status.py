@@ -52,7 +52,7 @@ def _loaded(connection: duckdb.DuckDBPyConnection) -> dict[str, Any]:
     (found,) = _rows(
         connection,
         "select (select count(*) from load_batch) as files, (select count(*) from raw_record) as lines, "
-        "count(*) as visits, (select count(distinct appliance_id) from visit_appliance) as appliances, "
+        "count(*) as visits, (select count(*) from visit_on_appliance where visit_no_on_appliance = 1) as appliances, "
         "(select count(*) from rejected_record) as refused_lines, "
         "min(visit_date)::varchar as first_visit, max(visit_date)::varchar as last_visit from stage_visit",
     )
