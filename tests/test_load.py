@@ -296,13 +296,14 @@ def test_visits_later_than_today_are_pointed_out(database: Database, words: Word
     )
 
 
+@pytest.mark.parametrize("where", ["stage_batch", "_stage_visits"])  # the second while words are read
 def test_a_full_disk_is_told_and_leaves_nothing(
-    database: Database, words: Words, without_marts: None, monkeypatch: pytest.MonkeyPatch
+    database: Database, words: Words, without_marts: None, monkeypatch: pytest.MonkeyPatch, where: str
 ) -> None:
     def full(*_: object) -> None:
         raise duckdb.IOException("IO Error: No space left on device")
 
-    monkeypatch.setattr(stage, "stage_batch", full)
+    monkeypatch.setattr(stage, where, full)
     with pytest.raises(DatabaseUnusable, match="No space left"):
         load(database, words, as_csv(FIRST))
     assert rows(database, "select count(*) from raw_record") == [(0,)]

@@ -247,6 +247,23 @@ def test_unknown_words_are_given_once_a_text(words: Words) -> None:
     assert table.values.tolist() == [[0, "zibbling"], [2, "gronk"]]
 
 
+def test_long_words_that_begin_alike_are_told_apart_and_case_is_not(words: Words) -> None:
+    table = words.unknown(pd.Series(["zibblegronkels", "zibblegronkelt", "zibblegr", "Zibblegronkels"]), None)
+    assert table.values.tolist() == [
+        [0, "zibblegronkels"],
+        [1, "zibblegronkelt"],
+        [2, "zibblegr"],
+        [3, "zibblegronkels"],
+    ]
+
+
+def test_a_clause_met_again_in_a_later_batch_says_the_same(words: Words) -> None:
+    texts = pd.Series(["not draining, leaking from door", "no heat"] * 60_000)
+    table = words.find_symptoms(texts, pd.Series(["washing machine"] * len(texts)))
+    once = words.find_symptoms(texts[:2], pd.Series(["washing machine"] * 2))
+    assert table["symptom"].tolist() == once["symptom"].tolist() * 60_000
+
+
 def test_empty_columns_give_empty_frames(words: Words) -> None:
     nothing, kinds = pd.Series([], dtype="str"), pd.Series([], dtype="str")
     assert words.find_symptoms(nothing, kinds).empty
