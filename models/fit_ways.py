@@ -16,7 +16,18 @@ import numpy as np
 from models.alike_codes import alike_codes
 from models.encoding import NOT_KNOWN
 from models.features import FINDING
-from models.lean import SMALLEST, STRENGTHS, even_chances, lean, lean_ratio, log_gamma
+from models.lean import (
+    FEW_JOBS,
+    IN_PASSING,
+    SMALLEST,
+    STRENGTHS,
+    even_chances,
+    lean,
+    lean_rates,
+    lean_ratio,
+    log_gamma,
+)
+from models.manners import by_manner
 from models.ways import OTHERWISE, Ways, kind_of, pair_of
 
 if TYPE_CHECKING:
@@ -31,8 +42,8 @@ BORROWED = (0.0, 0.1, 0.3, 1.0)  # what a job of another kind with the same way 
 DOUBTED = {0.02: 0.8, 0.3: 0.15, 1.0: 0.05}  # part of the written shares that is spread evenly, and how likely before
 FIRST_JOB = 1.0  # jobs of a written group of complaints before any was met
 ELSEWHERE = 0.2  # jobs of ways in a kind that nothing writes of and none was met of
-USUAL_JOBS = 20.0  # by which complaints beside the main one lean on being rare
-FEW_JOBS = 4.0  # by which what is usual leans on the words of a sound appliance
+RARELY, NEVER = 0.003, 1e-4  # chance of saying something beside the main complaint: to begin with; at least
+SOUND_JOBS = 4.0  # by which what is usual leans on the words of a sound appliance
 ROUNDS = 3
 
 
@@ -196,7 +207,10 @@ def _circumstance(heard: Heard, part: np.ndarray, position: int, given: list[int
     for other in given:
         key = key * (heard.columns[other].size + 1) + heard.codes[:, other] + 1
     size = heard.columns[position].size
-    return lean_ratio(*_against(heard, part, heard.codes[:, position], key, size), np.array([0, size]))
+    seen, expected = _against(heard, part, heard.codes[:, position], key, size)
+    if heard.columns[position].is_number:
+        return by_manner(seen, expected)
+    return lean_ratio(seen, expected, np.array([0, size]))
 
 
 def _against(
@@ -227,7 +241,7 @@ def _findings(heard: Heard, part: np.ndarray, found: list[int]) -> tuple[np.ndar
     named = np.add.reduceat(stated, begin[:-1], axis=0)
     is_stated = named > 0
     usual = np.where(is_stated[column], 0.0, seen).sum(axis=1)
-    usual += FEW_JOBS * heard.written.usual[cells]
+    usual += SOUND_JOBS * heard.written.usual[cells]
     usual /= np.add.reduceat(usual, begin[:-1])[column]
     rest = np.where(stated > 0, 0.0, usual[:, None])
     rest /= np.maximum(np.add.reduceat(rest, begin[:-1], axis=0)[column], SMALLEST)
@@ -245,7 +259,7 @@ def _complaints(heard: Heard, part: np.ndarray, before: Ways | None) -> tuple[np
     if not said:
         return listed, listed
     if before is None:
-        main, extra = (1 - OTHERWISE) * listed + OTHERWISE / said, np.full(listed.shape, OTHERWISE)
+        main, extra = (1 - OTHERWISE) * listed + OTHERWISE / said, np.full(listed.shape, RARELY)
     else:
         main, extra = before.main, before.extra
     complaint = heard.codes[:, places.said]
@@ -261,13 +275,14 @@ def _complaints(heard: Heard, part: np.ndarray, before: Ways | None) -> tuple[np
     where = where / where.sum(axis=0)  # kinds × ways: kinds in which a way is met
     by_kind = (mains + listed + SMALLEST) @ where.T
     usual_main = (by_kind / by_kind.sum(axis=0)) @ where
-    usual = ((beside @ where.T + 0.01 * USUAL_JOBS) / (jobs @ where.T + USUAL_JOBS)) @ where
+    usual = ((beside @ where.T + IN_PASSING * FEW_JOBS) / (jobs @ where.T + FEW_JOBS)) @ where
     is_written = listed.sum(axis=0) > 0
     base = np.where(is_written, (1 - OTHERWISE) * listed + OTHERWISE * usual_main, usual_main)
     main = lean(mains, base, np.array([0, said]), (listed > 0).sum(axis=0, keepdims=True) > 1)
-    told = _in_turn(beside, np.maximum(jobs - beside - mains, 0.0))
-    extra = lean(told, _in_turn(usual, 1 - usual), np.arange(0, 2 * said + 1, 2))[::2]
-    return main, np.clip(extra, 1e-4, 0.9)
+    is_complaint = (by_kind > SMALLEST * len(jobs)) @ where > 0.5  # of most of the kinds in which the way is met
+    could = np.where(is_complaint, np.maximum(jobs - mains, 0.0), 0.0)
+    extra = lean_rates(np.minimum(beside, could), could, np.clip(usual, NEVER, 0.9))
+    return main, np.where(is_complaint, np.clip(extra, NEVER, 0.9), NEVER)
 
 
 def _codes(heard: Heard, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -287,7 +302,8 @@ def _codes(heard: Heard, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     kinds = np.where(shows, alike_codes(seen * shows[:, None], expected * shows[:, None], of_make), -1)
     kinds = np.where(shows, kinds, np.arange(len(pairs)))
     ratio = _by_likeness(heard, _alike(seen.T, kinds).T[kinds], _alike(expected.T, kinds).T[kinds], begin)
-    return pairs, ratio + lean_ratio(seen, expected * np.exp(ratio), begin)
+    ratio += lean_ratio(seen, expected * np.exp(ratio), begin)
+    return pairs, np.log((1 - OTHERWISE) * np.exp(ratio) + OTHERWISE)  # any fault may show any code of the make
 
 
 def _by_likeness(heard: Heard, seen: np.ndarray, expected: np.ndarray, begin: np.ndarray) -> np.ndarray:
@@ -302,11 +318,6 @@ def _by_likeness(heard: Heard, seen: np.ndarray, expected: np.ndarray, begin: np
 def _by_way(heard: Heard, values: np.ndarray) -> np.ndarray:
     """Sum columns of entries by way: columns × ways."""
     return np.stack([np.bincount(heard.way, column, minlength=heard.ways) for column in values.T])
-
-
-def _in_turn(first: np.ndarray, second: np.ndarray) -> np.ndarray:
-    """Rows of two tables in turn."""
-    return np.stack([first, second], axis=1).reshape(2 * len(first), -1)
 
 
 def _within(values: np.ndarray, group: np.ndarray) -> np.ndarray:

@@ -13,6 +13,7 @@ STRENGTHS = np.geomspace(1.0, 1024.0, 11)  # pseudo-jobs tried for every table
 TURNS = 15
 SMALLEST = 1e-6
 RARE = 0.01  # jobs of a value where nothing makes it expected
+IN_PASSING, FEW_JOBS = 0.01, 20.0  # chance of what is said in passing before any job, and the jobs it counts as
 
 
 def lean(seen: np.ndarray, base: np.ndarray, starts: np.ndarray, alike: np.ndarray | None = None) -> np.ndarray:
@@ -48,6 +49,36 @@ def lean_ratio(seen: np.ndarray, expected: np.ndarray, starts: np.ndarray) -> np
     size = np.diff(starts)[column][:, None]
     base = (expected + RARE / size) / (total + RARE)
     return np.where(total > 0, np.log(lean(seen, base, starts) / base), 0.0)
+
+
+def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray) -> np.ndarray:
+    """Chance of what is said in passing: most of it at one low rate whatever the way, some of it telling.
+
+    Parameters
+    ----------
+    seen, jobs
+        Things said × ways: weighted jobs that said it, of those that could have.
+    usual
+        Things said × ways: chance around which the telling ones lie, above zero and below one.
+    """
+    shape = len(STRENGTHS) + 1, *seen.shape
+    likely, mean = np.empty(shape), np.empty(shape)
+    for place, strength in enumerate(STRENGTHS):
+        yes, no = strength * usual, strength * (1 - usual)
+        told = log_gamma(yes + seen) - log_gamma(yes) + log_gamma(no + jobs - seen) - log_gamma(no)
+        likely[place] = told + log_gamma(strength) - log_gamma(strength + jobs)
+        mean[place] = (yes + seen) / (strength + jobs)
+    share = np.append(np.full(len(STRENGTHS), 0.5 / len(STRENGTHS)), 0.5)
+    rate = IN_PASSING
+    for _ in range(TURNS):
+        likely[-1], mean[-1] = seen * np.log(rate) + (jobs - seen) * np.log1p(-rate), rate
+        chance = np.exp(likely - likely.max(axis=0)) * share[:, None, None]
+        chance /= chance.sum(axis=0)
+        share = chance[:, jobs > 0].sum(axis=1) + 1 / len(share)
+        share /= share.sum()
+        alike = chance[-1]
+        rate = ((alike * seen).sum() + IN_PASSING * FEW_JOBS) / ((alike * jobs).sum() + FEW_JOBS)
+    return np.asarray((chance * mean).sum(axis=0))
 
 
 def log_gamma(x: np.ndarray | float) -> np.ndarray:
