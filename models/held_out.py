@@ -11,7 +11,8 @@ from threadpoolctl import threadpool_limits
 from models.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.boosting import fit_trees
 from models.column_weights import Unseen, column_weights
-from models.jobs import ways_of
+from models.encoding import NOT_KNOWN
+from models.jobs import as_asked, ways_of
 from models.linear import fit_linear, one_hot
 from models.pairs import Pairs, find_pairs
 from models.pool import job_losses, pool_loss, pool_weights
@@ -116,17 +117,20 @@ class HeldOut:
         self.scored = self.fold < few
         shape = (len(jobs.cause), jobs.causes)
         self.shown = one_hot(jobs.at, int(jobs.starts[-1]))
+        self.asked, is_call = as_asked(jobs, seed)
+        self.is_call = is_call[self.scored]
+        self.told_of = one_hot(self.asked.at, int(jobs.starts[-1]))
         self.share, self.told, self.paired = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         unseen = []
         for part in range(folds):
             mine = self.fold == part
             tables, pairs = fit_layers(jobs, ~mine)
             self.share[mine] = tables.log_share
-            self.told[mine] = self.shown[mine] @ tables.log_ratio
+            self.told[mine] = self.told_of[mine] @ tables.log_ratio
             if pairs is not None:
-                self.paired[mine] = pairs.scores(jobs.codes[mine])
+                self.paired[mine] = pairs.scores(self.asked.codes[mine])
             unseen.append(
-                Unseen(self.shown[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
+                Unseen(self.told_of[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
             )
         self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
         self.heard = np.ones(len(jobs.starts) - 1)
@@ -153,8 +157,7 @@ class HeldOut:
         weights = self.weigh({**self.opinions, name: opinion[self.scored]})
         losses = job_losses(tried, weights, self.cause)
         gain = self.losses - losses
-        won = float(np.average(gain, weights=self.weight))
-        if weights[-1] == 0 or won < max(LEAST_GAIN, float(gain.std()) / np.sqrt(len(gain))):
+        if weights[-1] == 0 or not _is_won(gain, self.weight) or not _is_won(gain[self.is_call], self.weight[self.is_call]):
             return False
         self.opinions[name] = opinion[self.scored]
         self.pool, self.losses = weights, losses
@@ -178,7 +181,7 @@ class HeldOut:
             mine = self.fold == part
             ways = ways_of(jobs, ~mine)
             if ways is not None:
-                opinion[mine] = ways.scores(jobs.codes[mine], jobs.at[mine], jobs.places, jobs.causes)
+                opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
         self.keep("ways", opinion)
 
     def try_linear(self) -> float:
@@ -186,7 +189,7 @@ class HeldOut:
         freedom, opinion, weights = self._freest()
         for part in np.unique(self.fold[self.scored])[1:]:
             mine = self.fold == part
-            opinion[mine] = self.shown[mine] @ linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
+            opinion[mine] = self.told_of[mine] @ linear_layer(self.jobs, self.shown, ~mine, freedom)
         return freedom if self.keep("linear", opinion) else 0.0
 
     def _freest(self) -> tuple[float, np.ndarray, np.ndarray]:
@@ -195,8 +198,8 @@ class HeldOut:
         cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
         best, best_loss, weights = FREEDOMS[0], np.inf, None
         for freedom in FREEDOMS:
-            tried = linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
-            told = self.shown[mine] @ tried
+            tried = linear_layer(self.jobs, self.shown, ~mine, freedom)
+            told = self.told_of[mine] @ tried
             others = [opinion[mine[self.scored]] for opinion in self.opinions.values()]
             pool = pool_weights([*others, told], cause, weight)
             loss = pool_loss([*others, told], pool, cause, weight)
@@ -204,7 +207,7 @@ class HeldOut:
                 break
             best, best_loss, weights = freedom, loss, tried
         opinion = np.zeros_like(self.share)
-        opinion[mine] = self.shown[mine] @ weights
+        opinion[mine] = self.told_of[mine] @ weights
         return best, opinion, np.asarray(weights)
 
     def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> int:
@@ -215,13 +218,21 @@ class HeldOut:
         if not rounds:
             return 0
         opinion = np.zeros_like(self.share)
+        unknown = self.asked.codes == NOT_KNOWN
         for part in parts:
             mine = self.fold == part
             others = np.flatnonzero(~mine)[:MOST_FOR_TRIAL]
             cause, weight = jobs.cause[others], jobs.weight[others]
             trees = fit_trees(inputs[others], columns, cause, weight, jobs.causes, rounds=rounds, seed=seed)
-            opinion[mine] = trees.scores(inputs[mine])
+            opinion[mine] = trees.scores(np.where(unknown[mine], np.nan, inputs[mine]))
         return rounds if self.keep("boosting", opinion) else 0
+
+
+def _is_won(gain: np.ndarray, weight: np.ndarray) -> bool:
+    """Whether the mean gain is worth keeping a part and more than chance; of no jobs it is not."""
+    if not weight.sum():
+        return False
+    return float(np.average(gain, weights=weight)) >= max(LEAST_GAIN, float(gain.std()) / np.sqrt(len(gain)))
 
 
 def affordable_rounds(jobs: int, causes: int, columns: int, trials: int) -> int:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.encoding import cells, encode, learn_columns, offsets
-from models.features import SYMPTOM
+from models.encoding import NOT_KNOWN, cells, encode, learn_columns, offsets
+from models.features import FINDING, SYMPTOM
 from models.fit_ways import fit_ways
 from models.ways import places_of
 from models.written import PART, read_background
@@ -77,6 +77,17 @@ def code_jobs(
     if background is not None:
         written = read_background(background, columns, starts, places, [str(name) for name in names])
     return Jobs(codes, cells(codes, starts), cause, weight, starts, len(names), columns, written, places)
+
+
+def as_asked(jobs: Jobs, seed: int) -> tuple[Jobs, np.ndarray]:
+    """Tell half of the jobs as the telephone does, without their findings, and say which half.
+
+    What a record holds beside the complaint was looked at on the way to the cause, so it says more than a question can.
+    """
+    is_finding = np.array([column.name.startswith(FINDING) for column in jobs.columns], dtype=bool)
+    is_call = (np.random.default_rng([seed, 1]).random(len(jobs.codes)) < 0.5) | (not is_finding.any())
+    codes = np.where(is_finding & is_call[:, None], NOT_KNOWN, jobs.codes)
+    return replace(jobs, codes=codes, at=cells(codes, jobs.starts)), is_call
 
 
 def ways_of(jobs: Jobs, used: np.ndarray) -> Ways | None:
