@@ -80,10 +80,7 @@ def code_jobs(
 
 
 def as_asked(jobs: Jobs, seed: int) -> tuple[Jobs, np.ndarray]:
-    """Tell half of the jobs as the telephone does, without their findings, and say which half.
-
-    What a record holds beside the complaint was looked at on the way to the cause, so it says more than a question can.
-    """
+    """Tell half of the jobs as the telephone does, without their findings, and say which half; all, if none has any."""
     is_finding = np.array([column.name.startswith(FINDING) for column in jobs.columns], dtype=bool)
     is_call = (np.random.default_rng([seed, 1]).random(len(jobs.codes)) < 0.5) | (not is_finding.any())
     codes = np.where(is_finding & is_call[:, None], NOT_KNOWN, jobs.codes)
