@@ -191,19 +191,19 @@ class HeldOut:
 
     def try_linear(self) -> float:
         """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""
-        freedom, opinion, weights = self._freest()
+        freedom, opinion = self._freest()
         for part in np.unique(self.fold[self.scored])[1:]:
             mine = self.fold == part
             opinion[mine] = self.told_of[mine] @ linear_layer(self.jobs, self.shown, ~mine, freedom)
         return freedom if self.keep("linear", opinion) else 0.0
 
-    def _freest(self) -> tuple[float, np.ndarray, np.ndarray]:
-        """Choose on the first fold how far the layer may move: freedom, opinion on that fold, weights."""
+    def _freest(self) -> tuple[float, np.ndarray]:
+        """Choose on the first fold how far the layer may move: freedom, opinion on that fold."""
         mine = self.fold == 0
         cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
         best, best_loss, weights = FREEDOMS[0], np.inf, None
         for freedom in FREEDOMS:
-            tried = linear_layer(self.jobs, self.shown, ~mine, freedom)
+            tried = linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
             told = self.told_of[mine] @ tried
             others = [opinion[mine[self.scored]] for opinion in self.opinions.values()]
             pool = pool_weights([*others, told], cause, weight)
@@ -213,7 +213,7 @@ class HeldOut:
             best, best_loss, weights = freedom, loss, tried
         opinion = np.zeros_like(self.share)
         opinion[mine] = self.told_of[mine] @ weights
-        return best, opinion, np.asarray(weights)
+        return best, opinion
 
     def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> int:
         """Try gradient boosting; rounds, 0 when there are too few jobs to try or it did not earn its keep."""
