@@ -18,7 +18,6 @@ from models.encoding import NOT_KNOWN
 from models.features import FINDING
 from models.lean import (
     FEW_JOBS,
-    IN_PASSING,
     SMALLEST,
     STRENGTHS,
     even_chances,
@@ -42,6 +41,7 @@ BORROWED = (0.0, 0.1, 0.3, 1.0)  # what a job of another kind with the same way 
 DOUBTED = {0.02: 0.8, 0.3: 0.15, 1.0: 0.05}  # part of the written shares that is spread evenly, and how likely before
 FIRST_JOB = 1.0  # jobs of a written group of complaints before any was met
 ELSEWHERE = 0.2  # jobs of ways in a kind that nothing writes of and none was met of
+IN_PASSING = 0.01  # chance of anything else said that means nothing (common practice, no source)
 RARELY, NEVER = 0.003, 1e-4  # chance of saying something beside the main complaint: to begin with; at least
 SOUND_JOBS = 4.0  # by which what is usual leans on the words of a sound appliance
 ROUNDS = 3
@@ -276,13 +276,27 @@ def _complaints(heard: Heard, part: np.ndarray, before: Ways | None) -> tuple[np
     by_kind = (mains + listed + SMALLEST) @ where.T
     usual_main = (by_kind / by_kind.sum(axis=0)) @ where
     usual = ((beside @ where.T + IN_PASSING * FEW_JOBS) / (jobs @ where.T + FEW_JOBS)) @ where
-    is_written = listed.sum(axis=0) > 0
-    base = np.where(is_written, (1 - OTHERWISE) * listed + OTHERWISE * usual_main, usual_main)
-    main = lean(mains, base, np.array([0, said]), (listed > 0).sum(axis=0, keepdims=True) > 1)
+    main = _mains(mains, listed, usual_main)
     is_complaint = (by_kind > SMALLEST * len(jobs)) @ where > 0.5  # of most of the kinds in which the way is met
     could = np.where(is_complaint, np.maximum(jobs - mains, 0.0), 0.0)
-    extra = lean_rates(np.minimum(beside, could), could, np.clip(usual, NEVER, 0.9))
+    extra = lean_rates(np.minimum(beside, could), could, np.clip(usual, NEVER, 0.9), np.full(usual.shape, IN_PASSING))
     return main, np.where(is_complaint, np.clip(extra, NEVER, 0.9), NEVER)
+
+
+def _mains(seen: np.ndarray, listed: np.ndarray, usual: np.ndarray) -> np.ndarray:
+    """Chance of each main complaint: those written of the way share what others, mistaken or telling, leave."""
+    inside = listed > 0
+    jobs = np.where(inside, 0.0, seen.sum(axis=0))
+    other = np.where(inside, 0.0, usual)
+    other /= np.maximum(other.sum(axis=0), SMALLEST)
+    is_written = inside.any(axis=0)
+    of_listed = lean(np.where(inside, seen, 0.0), listed, np.array([0, len(seen)]), inside.sum(axis=0, keepdims=True) > 1)
+    hoped = np.clip(other, NEVER, 0.9)
+    told = lean_rates(np.where(inside | ~is_written, 0.0, seen), np.where(is_written, jobs, 0.0), hoped, OTHERWISE * other)
+    told = np.where(inside, 0.0, told)
+    left = np.maximum(1 - told.sum(axis=0), OTHERWISE)
+    main = np.where(is_written, told + left * np.where(inside, of_listed, 0.0), lean(seen, usual, np.array([0, len(seen)]), ~is_written[None]))
+    return main + SMALLEST
 
 
 def _codes(heard: Heard, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -13,7 +13,7 @@ STRENGTHS = np.geomspace(1.0, 1024.0, 11)  # pseudo-jobs tried for every table
 TURNS = 15
 SMALLEST = 1e-6
 RARE = 0.01  # jobs of a value where nothing makes it expected
-IN_PASSING, FEW_JOBS = 0.01, 20.0  # chance of what is said in passing before any job, and the jobs it counts as
+FEW_JOBS = 20.0  # that the rate of what is said in passing counts for before any job
 
 
 def lean(seen: np.ndarray, base: np.ndarray, starts: np.ndarray, alike: np.ndarray | None = None) -> np.ndarray:
@@ -51,8 +51,8 @@ def lean_ratio(seen: np.ndarray, expected: np.ndarray, starts: np.ndarray) -> np
     return np.where(total > 0, np.log(lean(seen, base, starts) / base), 0.0)
 
 
-def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray) -> np.ndarray:
-    """Chance of what is said in passing: most of it at one low rate whatever the way, some of it telling.
+def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: np.ndarray) -> np.ndarray:
+    """Chance of what is said, of which most means nothing and comes at one low rate, and some is telling.
 
     Parameters
     ----------
@@ -60,6 +60,8 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray) -> np.ndar
         Things said × ways: weighted jobs that said it, of those that could have.
     usual
         Things said × ways: chance around which the telling ones lie, above zero and below one.
+    passing
+        Things said × ways: chance where it means nothing, before any job; its size is learned, its shape is not.
     """
     shape = len(STRENGTHS) + 1, *seen.shape
     likely, mean = np.empty(shape), np.empty(shape)
@@ -69,15 +71,17 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray) -> np.ndar
         likely[place] = told + log_gamma(strength) - log_gamma(strength + jobs)
         mean[place] = (yes + seen) / (strength + jobs)
     share = np.append(np.full(len(STRENGTHS), 0.5 / len(STRENGTHS)), 0.5)
-    rate = IN_PASSING
+    size = 1.0
     for _ in range(TURNS):
+        rate = np.clip(size * passing, SMALLEST, 0.5)
         likely[-1], mean[-1] = seen * np.log(rate) + (jobs - seen) * np.log1p(-rate), rate
         chance = np.exp(likely - likely.max(axis=0)) * share[:, None, None]
         chance /= chance.sum(axis=0)
         share = chance[:, jobs > 0].sum(axis=1) + 1 / len(share)
         share /= share.sum()
         alike = chance[-1]
-        rate = ((alike * seen).sum() + IN_PASSING * FEW_JOBS) / ((alike * jobs).sum() + FEW_JOBS)
+        few = FEW_JOBS * passing.mean()
+        size = ((alike * seen).sum() + few) / ((alike * jobs * passing).sum() + few)
     return np.asarray((chance * mean).sum(axis=0))
 
 
