@@ -290,12 +290,20 @@ def _mains(seen: np.ndarray, listed: np.ndarray, usual: np.ndarray) -> np.ndarra
     other = np.where(inside, 0.0, usual)
     other /= np.maximum(other.sum(axis=0), SMALLEST)
     is_written = inside.any(axis=0)
-    of_listed = lean(np.where(inside, seen, 0.0), listed, np.array([0, len(seen)]), inside.sum(axis=0, keepdims=True) > 1)
+    of_listed = lean(
+        np.where(inside, seen, 0.0), listed, np.array([0, len(seen)]), inside.sum(axis=0, keepdims=True) > 1
+    )
     hoped = np.clip(other, NEVER, 0.9)
-    told = lean_rates(np.where(inside | ~is_written, 0.0, seen), np.where(is_written, jobs, 0.0), hoped, OTHERWISE * other)
+    told = lean_rates(
+        np.where(inside | ~is_written, 0.0, seen), np.where(is_written, jobs, 0.0), hoped, OTHERWISE * other
+    )
     told = np.where(inside, 0.0, told)
     left = np.maximum(1 - told.sum(axis=0), OTHERWISE)
-    main = np.where(is_written, told + left * np.where(inside, of_listed, 0.0), lean(seen, usual, np.array([0, len(seen)]), ~is_written[None]))
+    main = np.where(
+        is_written,
+        told + left * np.where(inside, of_listed, 0.0),
+        lean(seen, usual, np.array([0, len(seen)]), ~is_written[None]),
+    )
     return main + SMALLEST
 
 
