@@ -285,25 +285,17 @@ def _complaints(heard: Heard, part: np.ndarray, before: Ways | None) -> tuple[np
 
 def _mains(seen: np.ndarray, listed: np.ndarray, usual: np.ndarray) -> np.ndarray:
     """Chance of each main complaint: those written of the way share what others, mistaken or telling, leave."""
-    inside = listed > 0
-    jobs = np.where(inside, 0.0, seen.sum(axis=0))
+    inside, column = listed > 0, np.array([0, len(seen)])
+    is_written = inside.any(axis=0)
     other = np.where(inside, 0.0, usual)
     other /= np.maximum(other.sum(axis=0), SMALLEST)
-    is_written = inside.any(axis=0)
-    of_listed = lean(
-        np.where(inside, seen, 0.0), listed, np.array([0, len(seen)]), inside.sum(axis=0, keepdims=True) > 1
-    )
-    hoped = np.clip(other, NEVER, 0.9)
-    told = lean_rates(
-        np.where(inside | ~is_written, 0.0, seen), np.where(is_written, jobs, 0.0), hoped, OTHERWISE * other
-    )
-    told = np.where(inside, 0.0, told)
+    is_other = is_written & ~inside
+    seen_other, jobs = np.where(is_other, seen, 0.0), np.where(is_other, seen.sum(axis=0), 0.0)
+    told = np.where(is_other, lean_rates(seen_other, jobs, np.clip(other, NEVER, 0.9), OTHERWISE * other), 0.0)
+    of_listed = lean(np.where(inside, seen, 0.0), listed, column, np.atleast_2d(inside.sum(axis=0) > 1))
     left = np.maximum(1 - told.sum(axis=0), OTHERWISE)
-    main = np.where(
-        is_written,
-        told + left * np.where(inside, of_listed, 0.0),
-        lean(seen, usual, np.array([0, len(seen)]), ~is_written[None]),
-    )
+    unwritten = lean(seen, usual, column, np.atleast_2d(~is_written))
+    main = np.where(is_written, told + left * np.where(inside, of_listed, 0.0), unwritten)
     return main + SMALLEST
 
 

@@ -240,7 +240,8 @@ def _is_won(gain: np.ndarray, weight: np.ndarray) -> bool:
     """Whether the mean gain is worth keeping a part and more than chance; of no jobs it is not."""
     if not weight.sum():
         return False
-    return float(np.average(gain, weights=weight)) >= max(LEAST_GAIN, float(gain.std()) / np.sqrt(len(gain)))
+    won = float(np.average(gain, weights=weight))
+    return won >= LEAST_GAIN and won >= float(gain.std()) / np.sqrt(len(gain))
 
 
 def affordable_rounds(jobs: int, causes: int, columns: int, trials: int) -> int:

@@ -80,7 +80,7 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
         share = chance[:, jobs > 0].sum(axis=1) + 1 / len(share)
         share /= share.sum()
         alike = chance[-1]
-        few = FEW_JOBS * passing.mean()
+        few = FEW_JOBS * passing.mean() + SMALLEST
         size = ((alike * seen).sum() + few) / ((alike * jobs * passing).sum() + few)
     return np.asarray((chance * mean).sum(axis=0))
 
