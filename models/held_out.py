@@ -152,11 +152,11 @@ class HeldOut:
         self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
         self.losses = job_losses(list(self.opinions.values()), self.pool, self.cause)
 
-    def keep(self, name: str, opinion: np.ndarray, *, from_records: bool = True) -> bool:
+    def keep(self, name: str, opinion: np.ndarray) -> bool:
         """Take an opinion into the pool when it lowers the held-out log-loss enough; say whether it did.
 
-        One learned from records must do so on the jobs told as calls as well: a record holds what was looked at on the
-        way to the cause, and who has learned that way answers records better and calls worse.
+        Beside lists it must do so on the jobs told as calls as well: a record holds what was looked at on the way to the
+        cause, and who has learned that way answers records better and calls worse.
         """
         if not opinion.any():
             return False
@@ -164,7 +164,7 @@ class HeldOut:
         weights = self.weigh({**self.opinions, name: opinion[self.scored]})
         losses = job_losses(tried, weights, self.cause)
         gain = self.losses - losses
-        judges = [np.ones(len(gain), dtype=bool), self.is_call] if from_records else [np.ones(len(gain), dtype=bool)]
+        judges = [np.ones(len(gain), dtype=bool)] + ([self.is_call] if "ways" in self.opinions else [])
         if weights[-1] == 0 or not all(_is_won(gain[who], self.weight[who]) for who in judges):
             return False
         self.opinions[name] = opinion[self.scored]
@@ -190,7 +190,7 @@ class HeldOut:
             ways = ways_of(jobs, ~mine)
             if ways is not None:
                 opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
-        self.keep("ways", opinion, from_records=False)
+        self.keep("ways", opinion)
 
     def try_linear(self) -> float:
         """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""

@@ -14,6 +14,7 @@ TURNS = 15
 SMALLEST = 1e-6
 RARE = 0.01  # jobs of a value where nothing makes it expected
 FEW_JOBS = 20.0  # that the rate of what is said in passing counts for before any job
+TELLING, FEW_CELLS = 0.05, 50.0  # share of things said that tell, before any job, and the cells it counts for
 
 
 def lean(seen: np.ndarray, base: np.ndarray, starts: np.ndarray, alike: np.ndarray | None = None) -> np.ndarray:
@@ -70,14 +71,14 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
         told = log_gamma(yes + seen) - log_gamma(yes) + log_gamma(no + jobs - seen) - log_gamma(no)
         likely[place] = told + log_gamma(strength) - log_gamma(strength + jobs)
         mean[place] = (yes + seen) / (strength + jobs)
-    share = np.append(np.full(len(STRENGTHS), 0.5 / len(STRENGTHS)), 0.5)
-    size = 1.0
+    before = np.append(np.full(len(STRENGTHS), TELLING / len(STRENGTHS)), 1 - TELLING)
+    share, size = before, 1.0
     for _ in range(TURNS):
         rate = np.clip(size * passing, SMALLEST, 0.5)
         likely[-1], mean[-1] = seen * np.log(rate) + (jobs - seen) * np.log1p(-rate), rate
         chance = np.exp(likely - likely.max(axis=0)) * share[:, None, None]
         chance /= chance.sum(axis=0)
-        share = chance[:, jobs > 0].sum(axis=1) + 1 / len(share)
+        share = chance[:, jobs > 0].sum(axis=1) + FEW_CELLS * before
         share /= share.sum()
         alike = chance[-1]
         few = FEW_JOBS * passing.mean() + SMALLEST

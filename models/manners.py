@@ -1,4 +1,4 @@
-"""In which manner a way to fail comes with age: early or late, each manner learned from all ways that follow it."""
+"""In which manner a way to fail comes with age: early, at any age or late; early and late are learned from all ways."""
 
 from __future__ import annotations
 
@@ -6,15 +6,16 @@ import numpy as np
 
 from models.lean import SMALLEST
 
-SLOPES = (-0.5, 0.5)  # of log risk over the range of the bins, to begin with: early failure, wear
+SLOPES = np.array([-0.5, 0.0, 0.5])  # of log risk over the bins, to begin with: early failure, chance, wear
+USUAL = np.array([0.25, 0.5, 0.25])  # share of ways in each manner before any job (common practice, no source)
+FEW_WAYS, HELD = 3.0, 60.0  # ways it counts for; jobs by which each bin of a manner leans on no change
 TURNS = 20
-HELD = 5.0  # jobs by which each bin of a manner leans on no change
 
 
 def by_manner(seen: np.ndarray, expected: np.ndarray) -> np.ndarray:
     """Log of P(bin | way) over what was expected, averaged over the manners by how likely each is for the way.
 
-    A mixture fitted by expectation and maximisation: a manner is one factor a bin, common to its ways.
+    A mixture fitted by expectation and maximisation: a manner is one factor a bin, common to its ways; chance has none.
 
     Parameters
     ----------
@@ -25,15 +26,15 @@ def by_manner(seen: np.ndarray, expected: np.ndarray) -> np.ndarray:
     jobs, total = seen.sum(axis=0), expected.sum(axis=0)
     usual = expected / np.maximum(total, SMALLEST)
     factor = np.exp(np.outer(SLOPES, np.linspace(-1, 1, len(seen))))
-    share = np.full(len(SLOPES), 1 / len(SLOPES))
+    share = USUAL
     for _ in range(TURNS):
         follows = _follows(seen, usual, factor, share) * (jobs > 0)
-        share = (follows.sum(axis=1) + 1) / (follows.sum() + len(share))
+        share = (follows.sum(axis=1) + FEW_WAYS * USUAL) / (follows.sum() + FEW_WAYS)
         hoped = factor * ((follows * jobs / np.maximum(factor @ usual, SMALLEST)) @ usual.T)
-        factor = factor * (follows @ seen.T + HELD) / (hoped + HELD)
+        factor = np.where(SLOPES[:, None] == 0, 1.0, factor * (follows @ seen.T + HELD) / (hoped + HELD))
     follows = _follows(seen, usual, factor, share)
     ratio = factor.T @ (follows / np.maximum(factor @ usual, SMALLEST))
-    return np.where(total > 0, np.log(np.maximum(ratio, SMALLEST)), 0.0)
+    return np.where(total > SMALLEST, np.log(np.maximum(ratio, SMALLEST)), 0.0)
 
 
 def _follows(seen: np.ndarray, usual: np.ndarray, factor: np.ndarray, share: np.ndarray) -> np.ndarray:
