@@ -162,14 +162,24 @@ def _log_shares(heard: Heard, part: np.ndarray) -> np.ndarray:
     own = heard.count(kind_of(heard.codes, heard.places), kinds, part)
     base = written.share if heard.places.kinds else np.ones((1, heard.ways))
     is_listed = base > 0
-    seen = np.where(is_listed, own, 0.0)
-    mass = _leaning_on_lists(seen, own.sum(axis=0) - own, base, written.group)
+    is_counted = is_listed & ~written.is_handed_on
+    seen = np.where(is_counted, own, 0.0)
+    mass = _leaning_on_lists(seen, own.sum(axis=0) - own, np.where(is_counted, base, 0.0), written.group)
     mass *= _within(seen, written.group) + FIRST_JOB
+    mass += np.where(is_listed & ~is_counted, _uncounted(own, mass, base, written), 0.0)
     by_way = own.sum(axis=0)
     mass += np.where(is_listed, 0.0, own + ELSEWHERE * by_way / max(by_way.sum(), 1.0)) + SMALLEST
     mass = mass / mass.sum(axis=1, keepdims=True)
     by_kind = own.sum(axis=1, keepdims=True) + FIRST_JOB
     return np.asarray(np.log(np.vstack([mass, (mass * by_kind).sum(axis=0) / by_kind.sum()])))
+
+
+def _uncounted(own: np.ndarray, mass: np.ndarray, base: np.ndarray, written: Written) -> np.ndarray:
+    """Jobs of ways that are handed on: as many as their written share beside the others, for few are ever cured."""
+    handed_on = np.where(written.is_handed_on, base, 0.0)
+    share = np.minimum(_within(handed_on, written.group), 0.9)
+    others = _within(mass, written.group) + FIRST_JOB * (share == 0.9)
+    return np.maximum(own, handed_on / (1 - share) * others)
 
 
 def _leaning_on_lists(seen: np.ndarray, others: np.ndarray, base: np.ndarray, group: np.ndarray) -> np.ndarray:

@@ -27,6 +27,7 @@ FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
 LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept, and one standard error
+LEAST_BESIDE_LISTS = 0.005  # the same for what only records teach: they hold cured jobs, questions come from all
 JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below,
 FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
@@ -164,12 +165,17 @@ class HeldOut:
         weights = self.weigh({**self.opinions, name: opinion[self.scored]})
         losses = job_losses(tried, weights, self.cause)
         gain = self.losses - losses
-        judges = [np.ones(len(gain), dtype=bool)] + ([self.is_call] if "ways" in self.opinions else [])
-        if weights[-1] == 0 or not all(_is_won(gain[who], self.weight[who]) for who in judges):
+        if weights[-1] == 0 or not self._is_won(gain, beside_lists="ways" in self.opinions):
             return False
         self.opinions[name] = opinion[self.scored]
         self.pool, self.losses = weights, losses
         return True
+
+    def _is_won(self, gain: np.ndarray, *, beside_lists: bool) -> bool:
+        """Whether a gain is worth its part and more than chance, beside lists on the jobs told as calls too."""
+        judges = [np.ones(len(gain), dtype=bool)] + ([self.is_call] if beside_lists else [])
+        least = LEAST_BESIDE_LISTS if beside_lists else LEAST_GAIN
+        return all(_mean_is_at_least(least, gain[who], self.weight[who]) for who in judges)
 
     def weigh(self, opinions: dict[str, np.ndarray]) -> np.ndarray:
         """Weights of opinions; those of few jobs stay near the lists alone."""
@@ -190,7 +196,16 @@ class HeldOut:
             ways = ways_of(jobs, ~mine)
             if ways is not None:
                 opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
-        self.keep("ways", opinion)
+        if self.keep("ways", opinion):
+            self._leave_lists_alone()
+
+    def _leave_lists_alone(self) -> None:
+        """Leave out share and Bayes layer where they add too little to the lists."""
+        alone = [self.opinions["ways"]]
+        weights = np.ones(1)
+        losses = job_losses(alone, weights, self.cause)
+        if not self._is_won(losses - self.losses, beside_lists=True):
+            self.opinions, self.pool, self.losses = {"ways": alone[0]}, weights, losses
 
     def try_linear(self) -> float:
         """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""
@@ -236,12 +251,11 @@ class HeldOut:
         return rounds if self.keep("boosting", opinion) else 0
 
 
-def _is_won(gain: np.ndarray, weight: np.ndarray) -> bool:
-    """Whether the mean gain is worth keeping a part and more than chance; of no jobs it is not."""
+def _mean_is_at_least(least: float, gain: np.ndarray, weight: np.ndarray) -> bool:
     if not weight.sum():
         return False
     won = float(np.average(gain, weights=weight))
-    return won >= LEAST_GAIN and won >= float(gain.std()) / np.sqrt(len(gain))
+    return won >= least and won >= float(gain.std()) / np.sqrt(len(gain))
 
 
 def affordable_rounds(jobs: int, causes: int, columns: int, trials: int) -> int:

@@ -11,7 +11,7 @@ from models.encoding import NOT_KNOWN, cells, encode, learn_columns, offsets
 from models.features import FINDING, SYMPTOM
 from models.fit_ways import fit_ways
 from models.ways import places_of
-from models.written import PART, read_background
+from models.written import HANDED_ON, PART, read_background
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,7 +68,7 @@ def code_jobs(
     """Code jobs; values only the background knows get codes too."""
     also: dict[str, set[str]] = {}
     if background is not None:
-        told = background[background["column"] != PART].groupby("column")["value"]
+        told = background[~background["column"].isin([PART, HANDED_ON])].groupby("column")["value"]
         also = {str(name): set(values) for name, values in told}
         also |= {name: values | {"no"} for name, values in also.items() if name.startswith(SYMPTOM)}
     columns = learn_columns(frame, also=also)

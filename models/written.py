@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from models.ways import Places
 
 PART = "part"  # no column of the jobs: what a way needs
+HANDED_ON = "handed on"  # nor this: the workshop advises or refers, so no cure of its own will tell how often it comes
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,8 @@ class Written:
         Of each way: ways of one group have the same complaints and compete for them; 0 = not written.
     part
         Of each way: ways of one number need the same parts; one that needs none stands alone.
+    is_handed_on
+        Of each way: seldom or never cured by the workshop, however often it comes.
     share
         kinds × ways: written share within kind and group; 0 = not written for the kind.
     main
@@ -45,6 +48,7 @@ class Written:
     cause: np.ndarray
     group: np.ndarray
     part: np.ndarray
+    is_handed_on: np.ndarray
     share: np.ndarray
     main: np.ndarray
     stated: np.ndarray
@@ -60,7 +64,7 @@ def read_background(
     ----------
     background
         One row a way and value: way, cause, column, value, chance. Rows of the scope column hold the way's share, rows
-        of ``part`` what it needs.
+        of ``part`` what it needs; a row of ``handed on`` says that the workshop does not cure it.
     classes
         Causes in order, those of the background among them.
     """
@@ -91,7 +95,9 @@ def read_background(
         share[:, group == one] /= np.where(total > 0, total, 1.0)
     main /= np.where(main.sum(axis=0) > 0, main.sum(axis=0), 1.0)
     part = _parts(background, list(way_at), len(cause))
-    return Written(np.array(cause), group, part, share, main, stated, _usual(columns, starts, stated))
+    is_handed_on = np.zeros(len(cause), dtype=bool)
+    is_handed_on[[way_at[way] for way in background.loc[background["column"] == HANDED_ON, "way"]]] = True
+    return Written(np.array(cause), group, part, is_handed_on, share, main, stated, _usual(columns, starts, stated))
 
 
 def _usual(columns: Sequence[Column], starts: np.ndarray, stated: np.ndarray) -> np.ndarray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.trade import expectations, number, split
+from pipeline.trade import expectations, is_handed_on, number, split
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,11 +20,13 @@ def background(words: Words) -> pd.DataFrame:
     Returns
     -------
     way (place in the list), cause, column (``kind``: chance holds the way's share; ``part``: what it needs;
-    ``symptom: s``; ``finding: f``), value, chance. A way without a share counts like the least of those written.
+    ``handed on``: the workshop advises or refers; ``symptom: s``; ``finding: f``), value, chance. A way without a share
+    counts like the least of those written.
     """
     import pandas as pd
 
     from models.features import FINDING, SYMPTOM
+    from models.written import HANDED_ON
 
     rows: list[tuple[int, str, str, str, float]] = []
     for way, fault in enumerate(words.faults().to_dict("records")):
@@ -33,4 +35,6 @@ def background(words: Words) -> pd.DataFrame:
         rows += [(way, cause, "part", part, 1.0) for part in split(fault["parts"])]
         rows += [(way, cause, SYMPTOM + symptom, "yes", 1 / len(symptoms)) for symptom in symptoms]
         rows += [(way, cause, FINDING + f, value, p) for f, value, p in expectations(fault["expected"])]
+        if is_handed_on(fault["action"]):
+            rows.append((way, cause, HANDED_ON, "yes", 1.0))
     return pd.DataFrame(rows, columns=COLUMNS)

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
+HANDING_ON = frozenset({"advise", "refer"})  # an action that begins so is no cure of the workshop's own
 LICENSED_WORDS = frozenset({"gas", "refrigerant", "sealed", "refer"})
 
 
@@ -179,3 +180,9 @@ def number(cell: Any) -> float | None:
     if cell is None or cell == "" or cell != cell:
         return None
     return float(cell)
+
+
+def is_handed_on(action: Any) -> bool:
+    """Whether an action is no cure by the workshop: it advises, or refers to somebody licensed."""
+    first, _, _ = str(action or "").strip().lower().replace(":", " ").partition(" ")
+    return first in HANDING_ON
