@@ -179,7 +179,7 @@ def _uncounted(own: np.ndarray, mass: np.ndarray, base: np.ndarray, written: Wri
     handed_on = np.where(written.is_handed_on, base, 0.0)
     share = np.minimum(_within(handed_on, written.group), 0.9)
     others = _within(mass, written.group) + FIRST_JOB * (share == 0.9)
-    return np.maximum(own, handed_on / (1 - share) * others)
+    return np.asarray(np.maximum(own, handed_on / (1 - share) * others))
 
 
 def _leaning_on_lists(seen: np.ndarray, others: np.ndarray, base: np.ndarray, group: np.ndarray) -> np.ndarray:

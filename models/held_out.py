@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -156,8 +156,8 @@ class HeldOut:
     def keep(self, name: str, opinion: np.ndarray) -> bool:
         """Take an opinion into the pool when it lowers the held-out log-loss enough; say whether it did.
 
-        Beside lists it must do so on the jobs told as calls as well: a record holds what was looked at on the way to the
-        cause, and who has learned that way answers records better and calls worse.
+        Beside lists it must do so on the jobs told as calls as well: a record holds what was looked at on the way to
+        the cause, and who has learned that way answers records better and calls worse.
         """
         if not opinion.any():
             return False
@@ -188,8 +188,10 @@ class HeldOut:
         return np.array([fitted.get(name, 0.0) for name in ORDER])
 
     def try_ways(self) -> None:
-        """Try what the lists say."""
+        """Try what the lists say; the jobs are cured ones, so ways handed on count as often as they were cured."""
         jobs = self.jobs
+        if jobs.written is not None:
+            jobs = replace(jobs, written=replace(jobs.written, is_handed_on=np.zeros_like(jobs.written.is_handed_on)))
         opinion = np.zeros_like(self.share)
         for part in np.unique(self.fold[self.scored]) if jobs.written is not None else ():
             mine = self.fold == part

@@ -177,3 +177,28 @@ def test_a_lamp_told_beside_its_code_is_told_once() -> None:
     assert told["code"].tolist() == ["F05", "none"]
     asked = features.question(kind="washer", symptoms=["lamps or code shown"], codes=["F05"])
     assert "symptom: lamps or code shown" not in asked
+
+
+def test_what_was_looked_at_is_not_taken_for_a_sign_when_the_telephone_rings() -> None:
+    past, cause = jobs(3000, 1)
+    for look in range(3):  # recorded by those who had found the cause already
+        past[f"finding: look {look}"] = np.where(cause == look, "yes", None)
+    fitted = CauseClassifier(scope="kind", background=lists(), boosting=False).fit(past, np.array(CAUSES)[cause])
+    call = past.iloc[:1].assign(**{f"finding: look {look}": None for look in range(3)})
+    order = [list(fitted.classes_).index(name) for name in CAUSES]
+    assert fitted.predict_proba(call)[0, order] == pytest.approx(np.bincount(cause) / len(cause), abs=0.03)
+
+
+def test_a_cause_that_is_only_ever_advised_on_keeps_its_written_share() -> None:
+    table = lists()
+    past, cause = jobs(2000, 1)
+    past, cause = past[cause != 2], cause[cause != 2]  # never cured
+    call = past.iloc[:1].assign(**{f"finding: look {look}": None for look in range(3)})
+
+    def share(background: pd.DataFrame) -> float:
+        model = from_lists(past, np.array(CAUSES)[cause], background, "kind")
+        return float(model.predict_proba(call)[0, list(model.classes_).index(CAUSES[2])])
+
+    advised = pd.DataFrame([(2, CAUSES[2], "handed on", "yes", 1.0)], columns=table.columns)
+    assert share(table) < 0.03
+    assert share(pd.concat([table, advised])) == pytest.approx(SHARES[2], abs=0.03)
