@@ -246,7 +246,7 @@ class HeldOut:
         unknown = self.asked.codes == NOT_KNOWN
         for part in parts:
             mine = self.fold == part
-            others = np.flatnonzero(~mine)[:MOST_FOR_TRIAL]
+            others = np.flatnonzero(~mine)[-MOST_FOR_TRIAL:]
             cause, weight = jobs.cause[others], jobs.weight[others]
             trees = fit_trees(inputs[others], columns, cause, weight, jobs.causes, rounds=rounds, seed=seed)
             opinion[mine] = trees.scores(np.where(unknown[mine], np.nan, inputs[mine]))
