@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 Told = Callable[[str], None]
-MEMORY_LIMIT = "700MB"  # of DuckDB while it loads; what is beyond goes to disk
+MEMORY_LIMIT = "1100MB"  # of DuckDB while it loads; what is beyond goes to disk
 
 
 class _NothingKept(Exception):
