@@ -40,8 +40,8 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     boosting
         False leaves gradient boosting out.
     folds
-        Parts into which the jobs are dealt, twice as many below 2,000 jobs; each opinion about a part comes from the
-        others.
+        Parts into which the jobs are dealt, twice as many from 500 to 2,000 jobs; each opinion about a part comes from
+        the others.
     background
         What is known before any job: one row a way to fail and value (way, cause, column, value, chance); the rows of
         the ``kind`` column hold the way's share among those of the same complaints. None = nothing.

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
+SEVERAL = 500  # jobs from which more folds cost little and tell more
 LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept, and one standard error
 LEAST_BESIDE_LISTS = 0.005  # the same for what only records teach: they hold cured jobs, questions come from all
 JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below,

@@ -32,9 +32,9 @@ def chosen(jobs: pd.DataFrame, lists: pd.DataFrame | None) -> float | None:
     return years
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_a_half_life_is_chosen_where_shares_turned_and_none_where_they_did_not(lists: pd.DataFrame, seed: int) -> None:
-    assert chosen(training_table(1500, seed, days=TEN_YEARS, turns=True), lists) in HALF_LIVES
+    assert chosen(training_table(3000, seed, days=TEN_YEARS, turns=True), lists) in HALF_LIVES
     assert chosen(training_table(1500, seed, days=TEN_YEARS), lists) is None
     assert chosen(training_table(400, seed), lists) is None
 
