@@ -50,6 +50,8 @@ def naive_bayes(facts: pd.DataFrame, cause: np.ndarray, causes: int, asked: pd.D
     counts = count_cells(at, cause, np.ones(len(cause)), int(starts[-1]), causes) + 1.0
     table = np.zeros_like(counts)
     for first, end in itertools.pairwise(starts):
+        if first == end:
+            continue
         table[first:end] = np.log(counts[first:end]) - np.log(counts[first:end].sum(axis=0))
     prior = np.log(np.bincount(cause, minlength=causes) + 1.0)
     return softmax(prior + gather(table, cells(encode(asked, columns), starts)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -101,7 +102,9 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         y = column_or_1d(y, warn=True)
         assert_all_finite(y, input_name="y")
         check_consistent_length(frame, y)
-        check_classification_targets(y)
+        with warnings.catch_warnings():  # many causes for few jobs are the usual case here, not a slip
+            warnings.filterwarnings("ignore", "The number of unique classes", UserWarning)
+            check_classification_targets(y)
         weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
         self.classes_, cause = all_causes(y, self.background)
         with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):  # small products only wait for one another

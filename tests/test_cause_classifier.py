@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -193,3 +195,11 @@ def test_an_answer_needs_no_scikit_learn(tmp_path: object) -> None:
         [sys.executable, "-c", code, str(folder)], cwd=root, capture_output=True, text=True, check=True
     )
     assert done.stdout.splitlines()[1] == "[]"
+
+
+def test_more_causes_than_half_of_the_jobs_is_no_cause_for_a_warning() -> None:
+    facts = pd.DataFrame({"kind": ["washer"] * 30, "symptom: leaks": ["yes", "no", None] * 10})
+    causes = np.array([f"cause {k}" for k in range(25)] + ["cause 0"] * 5)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        CauseClassifier().fit(facts, causes)
