@@ -178,7 +178,7 @@ def _uncounted(own: np.ndarray, mass: np.ndarray, base: np.ndarray, written: Wri
     """Jobs of ways that are handed on: as many as their written share beside the others, for few are ever cured."""
     handed_on = np.where(written.is_handed_on, base, 0.0)
     share = np.minimum(_within(handed_on, written.group), 0.9)
-    others = _within(mass, written.group) + FIRST_JOB * (share == 0.9)
+    others = np.maximum(_within(mass, written.group), FIRST_JOB)
     return np.asarray(np.maximum(own, handed_on / (1 - share) * others))
 
 

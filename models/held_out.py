@@ -114,9 +114,8 @@ class HeldOut:
 
     def __init__(self, jobs: Jobs, folds: int, seed: int) -> None:
         self.jobs = jobs
-        folds *= (
-            2 if len(jobs.cause) < ENOUGH and len(jobs.cause) >= 4 * folds else 1
-        )  # few jobs miss each one left out
+        if SEVERAL <= len(jobs.cause) < ENOUGH:
+            folds *= 2  # so few jobs miss each one left out
         self.fold = np.random.default_rng(seed).permutation(len(jobs.cause)) % folds
         few = min(folds, -(-ENOUGH * folds // len(jobs.cause)))
         self.scored = self.fold < few
