@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from models.cause_classifier import CauseClassifier
+    from models.causes.classifier import CauseClassifier
     from models.text_coder import TextCoder
 
 __all__ = ["CauseClassifier", "TextCoder"]
@@ -17,7 +17,7 @@ __all__ = ["CauseClassifier", "TextCoder"]
 def __getattr__(name: str) -> Any:
     """Import an estimator at first use."""
     if name == "CauseClassifier":
-        from models.cause_classifier import CauseClassifier
+        from models.causes.classifier import CauseClassifier
 
         return CauseClassifier
     if name == "TextCoder":

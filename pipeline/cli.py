@@ -10,10 +10,10 @@ from typing import Annotated, Any
 
 import typer
 
-from pipeline import show
-from pipeline.database import beside
-from pipeline.ending import ended
 from pipeline.errors import UsageError, shown
+from pipeline.store.database import beside
+from pipeline.terminal import views
+from pipeline.terminal.ending import ended
 from pipeline.workshop import Workshop
 
 app = typer.Typer(
@@ -43,11 +43,11 @@ def _tell(quiet: bool) -> Callable[[str], None]:
 
     def tell(line: str) -> None:
         nonlocal drawn
-        is_bar = line.startswith((show.DONE, show.TO_DO))
+        is_bar = line.startswith((views.DONE, views.TO_DO))
         if is_bar and not sys.stderr.isatty():
             return
-        end = "\n" if not is_bar or show.TO_DO not in line else "\r"
-        print(show.safe(line).ljust(drawn), file=sys.stderr, end=end, flush=True)  # noqa: T201
+        end = "\n" if not is_bar or views.TO_DO not in line else "\r"
+        print(views.safe(line).ljust(drawn), file=sys.stderr, end=end, flush=True)  # noqa: T201
         drawn = len(line) if end == "\r" else 0
 
     return (lambda _: None) if quiet else tell
@@ -59,7 +59,7 @@ def _tell_on_terminal(quiet: bool, as_json: bool) -> Callable[[str], None]:
 
 
 def _print(data: dict[str, Any], lines: list[str], as_json: bool) -> None:
-    text = json.dumps(data, ensure_ascii=False, default=str) if as_json else "\n".join(show.safe(x) for x in lines)
+    text = json.dumps(data, ensure_ascii=False, default=str) if as_json else "\n".join(views.safe(x) for x in lines)
     sys.stdout.write(text + "\n")
 
 
@@ -76,7 +76,7 @@ def demo(
     from pipeline.demo import run_demo
 
     told = run_demo(folder, _tell(quiet))
-    _print(told, show.demo(told), as_json)
+    _print(told, views.demo(told), as_json)
 
 
 @app.command()
@@ -128,7 +128,7 @@ def train(
     """
     with Workshop.open(db, read_only=True) as workshop:
         scored = workshop.train(anyway=anyway, tell=_tell_on_terminal(quiet, as_json))
-    _print(scored, show.scores(scored), as_json)
+    _print(scored, views.scores(scored), as_json)
 
 
 @app.command()
@@ -160,12 +160,12 @@ def causes(
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:
-            from pipeline.conversation import run
+            from pipeline.visit.conversation import run
 
             run(workshop.database, workshop.words, workshop.settings, **asked, found=found or (), record=record)
             return
         answer = workshop.causes(**asked, found=found or ())
-        _print(answer.as_json(), show.wrapped(answer.lines()), as_json)
+        _print(answer.as_json(), views.wrapped(answer.lines()), as_json)
 
 
 @app.command(name="round")
@@ -183,7 +183,7 @@ def round_(
     """
     with Workshop.open(db, read_only=True) as workshop:
         planned = workshop.round(file, out, stock=stock)
-    _print(planned, show.round_(planned, out), as_json)
+    _print(planned, views.round_(planned, out), as_json)
 
 
 @app.command()
@@ -233,7 +233,7 @@ def backtest(
     """
     with Workshop.open(db, read_only=True) as workshop:
         scored = workshop.backtest(out, tell=_tell_on_terminal(quiet, as_json))
-    _print(scored, show.backtest(scored), as_json)
+    _print(scored, views.backtest(scored), as_json)
 
 
 @models_app.callback(invoke_without_command=True)
@@ -245,7 +245,7 @@ def models(context: typer.Context, db: Db = DEFAULT_DB, as_json: Json = False, q
     if context.invoked_subcommand is None:
         with Workshop.open(db, read_only=True) as workshop:
             listed = workshop.models()
-        _print({"models": listed.to_dict("records")}, show.frame(listed), as_json)
+        _print({"models": listed.to_dict("records")}, views.frame(listed), as_json)
 
 
 @models_app.command()
@@ -256,7 +256,7 @@ def compare(first: Model, second: Model, db: Db = DEFAULT_DB, as_json: Json = Fa
     """
     with Workshop.open(db, read_only=True) as workshop:
         compared = workshop.compare_models(first, second)
-    _print({"scores": compared.to_dict("records")}, show.frame(compared), as_json)
+    _print({"scores": compared.to_dict("records")}, views.frame(compared), as_json)
 
 
 @models_app.command()
@@ -267,7 +267,7 @@ def use(model: Model, db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet =
     """
     with Workshop.open(db, read_only=True) as workshop:
         used = workshop.use_model(model)
-    _print(used, show.pairs(used), as_json)
+    _print(used, views.pairs(used), as_json)
 
 
 @app.command()
@@ -290,12 +290,12 @@ def review(
             told = workshop.take_decisions(decisions)
         else:
             told = {"words": workshop.write_review(out), "file": str(out)}
-    _print(told, show.pairs(told), as_json)
+    _print(told, views.pairs(told), as_json)
 
 
 def _tables_from(incomplete: str) -> list[str]:
     """Names of tables for the shell to complete."""
-    from pipeline.export import tables
+    from pipeline.store.export import tables
 
     return [name for name in tables() if name.startswith(incomplete)]
 
@@ -319,7 +319,7 @@ def advice(
             _print(told, [said], as_json)
             return
         told = workshop.advice()
-    _print(told, show.wrapped(show.advice(told)), as_json)
+    _print(told, views.wrapped(views.advice(told)), as_json)
 
 
 @app.command()
@@ -354,7 +354,7 @@ def forget(
     """
     with Workshop.open(db) as workshop:
         told = workshop.forget(customer_ref)
-    _print(told, show.pairs(told), as_json)
+    _print(told, views.pairs(told), as_json)
 
 
 @app.command()
@@ -365,7 +365,7 @@ def status(db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> 
     """
     with Workshop.open(db, read_only=True) as workshop:
         told = workshop.status()
-    _print(told, show.status(told), as_json)
+    _print(told, views.status(told), as_json)
 
 
 @app.command()
@@ -379,10 +379,10 @@ def backup(
 
     Example: priorjobs backup shop-2026-11.zip
     """
-    from pipeline.backup import write_backup
+    from pipeline.store.backup import write_backup
 
     told = write_backup(db, file)
-    _print(told, show.pairs(told), as_json)
+    _print(told, views.pairs(told), as_json)
 
 
 @app.command()
@@ -396,10 +396,10 @@ def restore(
 
     Example: priorjobs restore shop-2026-11.zip --db shop.duckdb
     """
-    from pipeline.backup import restore_backup
+    from pipeline.store.backup import restore_backup
 
     told = restore_backup(file, db)
-    _print(told, show.pairs(told), as_json)
+    _print(told, views.pairs(told), as_json)
 
 
 if __name__ == "__main__":

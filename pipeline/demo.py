@@ -84,7 +84,7 @@ def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
 
 
 def _clear(db: Path) -> None:
-    from pipeline.database import beside
+    from pipeline.store.database import beside
 
     left = [path for path in (db, db.with_suffix(".duckdb.wal"), *beside(db).values()) if path.exists()]
     if left and not (db.parent / MARK).exists():

@@ -8,16 +8,16 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.database import READER_WAITS, Database
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings
+from pipeline.store.database import READER_WAITS, Database
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from pipeline.answer import Answer
-    from pipeline.load_report import LoadReport
-    from pipeline.report import MonthReport
+    from pipeline.load.report import LoadReport
+    from pipeline.month.month import MonthReport
+    from pipeline.visit.answer import Answer
     from pipeline.words import Words
 
 Told = Callable[[str], None]
@@ -119,7 +119,7 @@ class Workshop:
         >>> workshop.table("visit")["outcome"].value_counts().to_dict()
         {'fixed': 60}
         """
-        from pipeline.export import tables
+        from pipeline.store.export import tables
 
         if name not in tables():
             raise UsageError(f"There is no table {shown(name)}.", f"Tables are {', '.join(tables())}.")
@@ -139,14 +139,14 @@ class Workshop:
 
         See Also
         --------
-        pipeline.load.load_files
+        pipeline.load.load.load_files
 
         Examples
         --------
         >>> workshop.load(["jobs.csv"]).totals
         {'read': 60, 'loaded': 0, 'unchanged': 60, 'replaced': 0, 'rejected': 0}
         """
-        from pipeline.load import load_files
+        from pipeline.load.load import load_files
 
         return load_files(
             self.database,
@@ -169,7 +169,7 @@ class Workshop:
         >>> learned["causes"], learned["scores"]["log_loss"] < learned["baselines"]["share by complaint"]["log_loss"]
         (2, True)
         """
-        from pipeline.learning import train
+        from pipeline.train.train import train
 
         return train(self.database, self.words, self.settings, anyway=anyway, tell=tell)
 
@@ -181,9 +181,9 @@ class Workshop:
         >>> workshop.backtest()["scores"] is None  # sixty calls are too few to be asked month by month
         True
         """
-        from pipeline.learning import backtest
-        from pipeline.whole_file import whole
-        from reports.backtest_page import backtest_page
+        from pipeline.store.atomic_write import whole
+        from pipeline.train.train import backtest
+        from reports.pages.backtest import backtest_page
 
         told = backtest(self.database, self.words, self.settings, tell=tell)
         if out is None or not told["scores"]:
@@ -200,7 +200,7 @@ class Workshop:
         >>> workshop.models()[["model", "is_in_use"]].values.tolist()
         [['0001', True]]
         """
-        from pipeline.learning import list_models
+        from pipeline.train.train import list_models
 
         return list_models(self.database)
 
@@ -213,7 +213,7 @@ class Workshop:
         >>> workshop.compare_models("0001", second).columns.tolist()
         ['measure', '0001', '0002']
         """
-        from pipeline.learning import compare_models
+        from pipeline.train.train import compare_models
 
         return compare_models(self.database, first, second)
 
@@ -225,7 +225,7 @@ class Workshop:
         >>> workshop.use_model("0001")["in_use"]
         '0001'
         """
-        from pipeline.learning import use_model
+        from pipeline.train.train import use_model
 
         return use_model(self.database, name)
 
@@ -252,7 +252,7 @@ class Workshop:
         >>> print(answer.lines()[0])
         washing machine; 6 years; does not drain; pump filter blocked. 45 similar jobs.
         """
-        from pipeline.answer import causes
+        from pipeline.visit.answer import causes
 
         return causes(
             self.database,
@@ -279,7 +279,7 @@ class Workshop:
         >>> len(plan["calls"]), sorted(plan["van"][0])
         (1, ['carry', 'expected_use', 'part'])
         """
-        from pipeline.round import plan_round
+        from pipeline.visit.round import plan_round
 
         return plan_round(
             self.database, self.words, self.settings, Path(path), Path(out), stock=Path(stock) if stock else None
@@ -294,7 +294,7 @@ class Workshop:
         >>> report.as_json()["first_time_fix"]["fixed"], report.path.name
         (14, 'report.html')
         """
-        from pipeline.report import month_report
+        from pipeline.month.month import month_report
 
         return month_report(
             self.database, self.settings, month, out=Path(out) if out else None, words=self.words, **view
@@ -308,7 +308,7 @@ class Workshop:
         >>> [month["month"] for month in workshop.all_reports("pages")["months"]][:2]
         ['2025-01', '2025-02']
         """
-        from pipeline.report import all_reports
+        from pipeline.month.month import all_reports
 
         return all_reports(self.database, self.settings, Path(out), words=self.words, **view)
 
@@ -320,7 +320,7 @@ class Workshop:
         >>> workshop.to_review()[["list", "written"]].values.tolist()
         [['part', 'grommet plate']]
         """
-        from pipeline.review import to_review
+        from pipeline.upkeep.review import to_review
 
         return to_review(self.database, self.words)
 
@@ -332,7 +332,7 @@ class Workshop:
         >>> workshop.write_review("words.csv")
         1
         """
-        from pipeline.review import write_review
+        from pipeline.upkeep.review import write_review
 
         return write_review(self.database, self.words, Path(path))
 
@@ -346,8 +346,8 @@ class Workshop:
         >>> workshop.take_decisions("words.csv")["taken"]
         1
         """
-        from pipeline.review import take_decisions
-        from pipeline.stage import restage
+        from pipeline.load.stage import restage
+        from pipeline.upkeep.review import take_decisions
 
         with self._new_words():
             taken = take_decisions(self.database, self.words, Path(path))
@@ -367,8 +367,8 @@ class Workshop:
         >>> len(workshop.to_review())
         1
         """
-        from pipeline.review import undo
-        from pipeline.stage import restage
+        from pipeline.load.stage import restage
+        from pipeline.upkeep.review import undo
 
         with self._new_words():
             undone = undo(self.database, correction_id)
@@ -384,7 +384,7 @@ class Workshop:
         >>> sorted(workshop.advice())
         ['adopted', 'cautions', 'currency', 'rows']
         """
-        from pipeline.adopted import list_advice
+        from pipeline.advice.adopted import list_advice
 
         return list_advice(self.database, self.words, self.settings.currency)
 
@@ -400,7 +400,7 @@ class Workshop:
         ...     print(fault.what)
         There is no advice number 1.
         """
-        from pipeline.adopted import adopt, day
+        from pipeline.advice.adopted import adopt, day
 
         return adopt(self.database, self.words, number, day(on))
 
@@ -412,7 +412,7 @@ class Workshop:
         >>> workshop.export("month_summary", "months.csv")
         5
         """
-        from pipeline.export import export_table
+        from pipeline.store.export import export_table
 
         return export_table(self.database, table, Path(path))
 
@@ -424,7 +424,7 @@ class Workshop:
         >>> workshop.forget("C-7")["visits"]
         1
         """
-        from pipeline.forget import forget
+        from pipeline.upkeep.forget import forget
 
         return forget(self.database, customer_ref)
 
@@ -436,7 +436,7 @@ class Workshop:
         >>> workshop.status()["loaded"]["visits"]
         60
         """
-        from pipeline.status import status
+        from pipeline.upkeep.status import status
 
         return status(self.database, self.settings)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports import theme
 from reports.charts.drawn import finished, said, share_axis
-from reports.page import Picture
-from reports.wording import Wording
+from reports.render import theme
+from reports.render.page import Picture
+from reports.render.wording import Wording
 
 NAME = "callback-curve"
 LAST_DAY = 90

@@ -10,8 +10,8 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from reports import theme
-from reports.page import Picture, plain_frame
+from reports.render import theme
+from reports.render.page import Picture, plain_frame
 
 PART_LIMIT = 400
 ROOM = 1.9

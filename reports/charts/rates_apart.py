@@ -6,8 +6,8 @@ import altair as alt
 import pandas as pd
 
 from reports.charts.drawn import finished, rows_chart
-from reports.page import Picture
-from reports.wording import Wording
+from reports.render.page import Picture
+from reports.render.wording import Wording
 
 FEWEST_FOR_RATE = 10
 

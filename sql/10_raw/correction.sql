@@ -1,6 +1,6 @@
 -- one row a human decision on a written word
 -- key:        correction_id
--- written by: pipeline/review.py, append-only; an undone decision keeps its row
+-- written by: pipeline/upkeep/review.py, append-only; an undone decision keeps its row
 create table if not exists correction (
     correction_id integer primary key,  -- running number of the decision
     decided_at timestamp not null,      -- when it was decided

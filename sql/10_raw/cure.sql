@@ -1,6 +1,6 @@
 -- one row a part that cures a cause in a kind of appliance; several parts of one cause are all needed
 -- key:        kind, cause, part
--- written by: pipeline/stage.py, replaced as a whole
+-- written by: pipeline/load/stage.py, replaced as a whole
 create table if not exists cure (
     kind varchar not null,              -- kind of appliance
     cause varchar not null,             -- what was wrong

@@ -1,6 +1,6 @@
 -- one row a file load
 -- key:        batch_id
--- written by: pipeline/load.py, append-only
+-- written by: pipeline/load/load.py, append-only
 create table if not exists load_batch (
     batch_id integer primary key,       -- running number of the load
     file_name varchar not null,         -- path name as given, without its folder

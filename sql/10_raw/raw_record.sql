@@ -1,6 +1,6 @@
 -- one row a source line, verbatim but for personal data (customer_ref is a keyed hash, contact details in free text are masked)
 -- key:        record_id
--- written by: pipeline/load.py, append-only; the newest batch of a visit_key is the version in force
+-- written by: pipeline/load/load.py, append-only; the newest batch of a visit_key is the version in force
 -- Keys and hashes hardly repeat; they are not packed, which costs time at every load and saves little room.
 create table if not exists raw_record (
     record_id bigint not null,          -- running number of the line

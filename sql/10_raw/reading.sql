@@ -1,6 +1,6 @@
 -- one row: with which word lists the staged lines were read
 -- key:        none, one row
--- written by: pipeline/stage.py
+-- written by: pipeline/load/stage.py
 create table if not exists reading (
     edition varchar not null            -- fingerprint of the word lists, shipped and the workshop's own
 );

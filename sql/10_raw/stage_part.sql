@@ -1,6 +1,6 @@
 -- one row a part line of a visit
 -- key:        visit_id, part_no
--- written by: pipeline/stage.py, replaced as a whole
+-- written by: pipeline/load/stage.py, replaced as a whole
 create table if not exists stage_part (
     visit_id bigint not null,           -- visit
     part_no integer not null,           -- position of the part within the visit, from 1

@@ -1,6 +1,6 @@
 -- one row a symptom of a visit
 -- key:        visit_id, symptom, source
--- written by: pipeline/stage.py, replaced as a whole
+-- written by: pipeline/load/stage.py, replaced as a whole
 create table if not exists stage_symptom (
     visit_id bigint not null,           -- visit
     symptom varchar not null,           -- complaint term, or the fault code normalised ("F05", "lamps 1+3", "4 flashes")

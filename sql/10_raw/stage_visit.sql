@@ -1,6 +1,6 @@
 -- one row a visit, the newest version of it read into values and terms
 -- key:        visit_id
--- written by: pipeline/stage.py, replaced as a whole when words or decisions change; it reads raw_record and correction
+-- written by: pipeline/load/stage.py, replaced as a whole when words or decisions change; it reads raw_record and correction
 create table if not exists stage_visit (
     visit_id bigint not null,           -- record_id of the first version of this visit ever loaded: stable over corrections
     record_id bigint not null,          -- first line of the version in force

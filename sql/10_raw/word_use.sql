@@ -1,6 +1,6 @@
 -- one row a written word or cell and what it became
 -- key:        list, written
--- written by: pipeline/stage.py, replaced as a whole
+-- written by: pipeline/load/stage.py, replaced as a whole
 create table if not exists word_use (
     list varchar not null,              -- kind, complaint, finding, cause, part, outcome, make
     written varchar not null,           -- a whole cell for coded columns, a word or phrase for free text

@@ -2,7 +2,7 @@
 
 ``version-1.zip`` was written by the program of commit baba31a, the last whose tables were version 1, ``version-2.zip``
 by that of 585bc72, before ``visit`` and other tables became views. Before a change that raises
-``sql.SCHEMA_VERSION``: ``python tests/old_workshops/make.py tests/old_workshops/version-N.zip``
+``sql.SCHEMA_VERSION``: ``python -m tests.old_workshops.make tests/old_workshops/version-N.zip``
 """
 
 from __future__ import annotations
@@ -12,11 +12,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-
 import demo_data  # the checkout goes first on the path
 from pipeline import Workshop
-from pipeline.backup import write_backup
+from pipeline.store.backup import write_backup
 
 LINES = 160
 REFUSED = ["someday", "oven", "J-refused"]  # its date says no day

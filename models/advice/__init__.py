@@ -1,0 +1,1 @@
+"""Where a part is often not the cause, and whether advice helped."""

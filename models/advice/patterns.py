@@ -1,0 +1,161 @@
+"""Which conditions stand out among lines marked wrong: every cell looked at, tested, corrected, merged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import pandas as pd
+from scipy.special import betainc, xlogy
+
+from models.statistics.intervals import benjamini_hochberg
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Counts = NDArray[np.int64]
+
+DEEPEST = 3
+NATS_A_CONDITION = 1.5
+
+
+class Pattern(NamedTuple):
+    """One cell: its conditions (the subject's name first among them), its lines (positions), its adjusted p-value."""
+
+    where: dict[str, str]
+    lines: Counts
+    p_adjusted: float
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """All cells of one set of conditions: ``lines`` cell by cell (from ``rows``), where each starts, its counts."""
+
+    names: tuple[str, ...]
+    lines: Counts
+    rows: Counts
+    starts: Counts
+    sizes: Counts
+    wrong: Counts
+    prints: NDArray[np.uint64]
+
+
+def stand_out(
+    cases: pd.DataFrame,
+    wrong: NDArray[np.bool_],
+    seen: pd.DataFrame,
+    *,
+    fewest: int,
+    usual_share: float,
+    false_finds: float,
+) -> list[Pattern]:
+    """Find the cells whose share of wrong lines is higher than usual, overlapping ones merged.
+
+    Parameters
+    ----------
+    cases
+        One row a line: first the subject (part), then the plain conditions; a missing value meets no condition.
+    wrong
+        Whether each line is wrong.
+    seen
+        line (position), finding: any number a line. Findings are not crossed with makes: such cells are many and small,
+        and what fails in one make shows without them.
+    fewest, usual_share, false_finds
+        As in `models.advice.find.find_advice`.
+
+    Returns
+    -------
+    list
+        The pattern that explains most first. Cells with the same lines are one test, under the fewest conditions. A
+        cell is tested again without the lines of those before it, at the bar that all cells had to pass.
+    """
+    sets = list(_cells(cases, wrong, seen, fewest))
+    if not sets:
+        return []
+    which = np.concatenate([np.full(len(cells.starts), number) for number, cells in enumerate(sets)])
+    inside = np.concatenate([np.arange(len(cells.starts)) for cells in sets])
+    _, first = np.unique(np.concatenate([cells.prints for cells in sets]), return_index=True)
+    which, inside = which[np.sort(first)], inside[np.sort(first)]
+    size = np.concatenate([cells.sizes for cells in sets])[np.sort(first)]
+    count = np.concatenate([cells.wrong for cells in sets])[np.sort(first)]
+    depth = np.array([len(cells.names) for cells in sets])[which] - 1
+    usual = _usual(count, size, wrong, usual_share)
+    p = _p_value(count, size, usual)
+    adjusted = benjamini_hochberg(p)
+    sure = np.flatnonzero(adjusted <= false_finds)
+    patterns = [_pattern(sets[which[place]], inside[place], cases, seen, float(adjusted[place])) for place in sure]
+    gain = _gain(count[sure], size[sure], usual[sure]) - NATS_A_CONDITION * depth[sure]
+    order = sorted(range(len(sure)), key=lambda at: (-gain[at], depth[sure][at], str(patterns[at].where)))
+    bar = float(p[sure].max()) if len(sure) else 0.0
+    explained = np.zeros(len(wrong), dtype=bool)
+    taken: list[Pattern] = []
+    for at in order:
+        left = patterns[at].lines[~explained[patterns[at].lines]]
+        hits = int(wrong[left].sum())
+        if len(left) >= fewest and hits >= 2 and _p_value(hits, len(left), usual[sure[at]]) <= bar:
+            taken.append(patterns[at])
+            explained[patterns[at].lines] = True
+    return taken
+
+
+def _cells(cases: pd.DataFrame, wrong: NDArray[np.bool_], seen: pd.DataFrame, fewest: int) -> Iterator[_Cells]:
+    """Every cell of up to three conditions on one subject, set by set, the fewest conditions first."""
+    codes = {name: pd.factorize(cases[name], sort=True)[0].astype(np.int64) for name in cases.columns}
+    every = np.arange(len(cases), dtype=np.int64)
+    found = pd.factorize(seen["finding"], sort=True)[0].astype(np.int64)
+    seen_lines = seen["line"].to_numpy(dtype=np.int64)
+    # equal lines give equal sums, different ones practically never: 64 random bits a line
+    marks = np.random.default_rng(0).integers(0, 2**63, len(cases), dtype=np.uint64)
+    subject, *plain = cases.columns
+    for depth in range(DEEPEST + 1):
+        for names in combinations([*plain, "finding"], depth):
+            if {"make", "finding"} <= set(names):
+                continue
+            lines = seen_lines if "finding" in names else every
+            columns = [found if name == "finding" else codes[name][lines] for name in (subject, *names)]
+            meets = np.logical_and.reduce([column >= 0 for column in columns])
+            if not meets.any():
+                continue
+            rows = np.flatnonzero(meets)
+            rows = rows[np.lexsort((lines[rows], *(column[rows] for column in columns[::-1])))]
+            lines, columns = lines[rows], [column[rows] for column in columns]
+            breaks = np.logical_or.reduce([np.diff(column) != 0 for column in columns])
+            starts = np.concatenate([[0], np.flatnonzero(breaks) + 1])
+            sizes = np.diff(np.append(starts, len(lines)))
+            hits = np.add.reduceat(wrong[lines].astype(np.int64), starts)
+            prints = np.add.reduceat(marks[lines], starts)
+            keep = sizes >= fewest
+            yield _Cells((subject, *names), lines, rows, starts[keep], sizes[keep], hits[keep], prints[keep])
+
+
+def _pattern(cells: _Cells, inside: int, cases: pd.DataFrame, seen: pd.DataFrame, p_adjusted: float) -> Pattern:
+    start, size = cells.starts[inside], cells.sizes[inside]
+    lines = cells.lines[start : start + size]
+    where = {
+        name: str(seen["finding"].iloc[cells.rows[start]] if name == "finding" else cases[name].iloc[lines[0]])
+        for name in cells.names
+    }
+    return Pattern(where, lines, p_adjusted)
+
+
+def _usual(count: Counts, size: Counts, wrong: NDArray[np.bool_], usual_share: float) -> Floats:
+    """Share of wrong lines outside each cell, not below the usual one."""
+    outside = np.maximum(len(wrong) - size, 1)
+    return np.maximum((int(wrong.sum()) - count) / outside, usual_share)
+
+
+def _p_value(count: Counts | int, size: Counts | int, usual: Floats | float) -> Floats:
+    """Chance of as many or more wrong lines at the usual share (exact binomial)."""
+    least = np.maximum(count, 1)
+    return np.where(np.asarray(count) > 0, betainc(least, np.asarray(size) - least + 1, usual), 1.0)
+
+
+def _gain(count: Counts, size: Counts, usual: Floats) -> Floats:
+    """Log-likelihood won by giving a cell its own share."""
+    share = count / size
+    return np.asarray(xlogy(count, share / usual) + xlogy(size - count, (1 - share) / (1 - usual)), dtype=float)

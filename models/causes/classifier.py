@@ -1,0 +1,199 @@
+"""Which cause a job has: an estimator that is honest with few jobs and learns what many can teach."""
+
+from __future__ import annotations
+
+import warnings
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from sklearn.base import BaseEstimator, ClassifierMixin
+from sklearn.utils import assert_all_finite, check_consistent_length, column_or_1d
+from sklearn.utils.multiclass import check_classification_targets
+from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
+from threadpoolctl import threadpool_limits
+
+from models.causes.boosting import boosting_inputs, fit_trees
+from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers, linear_layer
+from models.causes.jobs import all_causes, code_jobs, ways_of
+from models.causes.linear import one_hot
+from models.causes.model import CauseModel
+from models.causes.new_causes import count_unseen
+
+if TYPE_CHECKING:
+    from models.causes.jobs import Jobs
+
+
+class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
+    """Probabilities of causes from facts of which most are not known.
+
+    A smoothed Bayes layer carries small counts; a linear layer may move away from it; gradient boosting stands beside
+    them; a
+    log-linear pool, fitted on jobs that none of them has seen, gives each its weight. A part that does not lower the
+    held-out
+    log-loss is left out of the fitted model.
+
+    Parameters
+    ----------
+    scope
+        Column whose values have causes of their own (``"kind"``), for :meth:`none_of_these`; None = one estimate for
+        all.
+    boosting
+        False leaves gradient boosting out.
+    folds
+        Parts into which the jobs are dealt, twice as many from 500 to 2,000 jobs; each opinion about a part comes from
+        the others.
+    background
+        What is known before any job: one row a way to fail and value (way, cause, column, value, chance); the rows of
+        the ``kind`` column hold the way's share among those of the same complaints. None = nothing.
+    random_state
+        Seed of the deal. The same seed and jobs give the same model.
+    threads
+        Most threads used while fitting; one is no slower on a machine with other work.
+
+    Attributes
+    ----------
+    classes_
+        Causes, sorted; those of the background are among them.
+    decided_
+        What held-out jobs decided: weight of each column and opinion, freedom of the linear layer, rounds of boosting.
+    model_
+        The fitted :class:`models.causes.model.CauseModel`, which predicts without scikit-learn.
+
+    Notes
+    -----
+    X is a DataFrame (or array) of categorical, boolean and number columns; NaN = not known and is the usual case.
+    ``sample_weight``
+    counts a job as several or as part of one. With one cause only, that cause gets probability one.
+    """
+
+    def __init__(
+        self,
+        *,
+        scope: str | None = None,
+        boosting: bool = True,
+        folds: int = 5,
+        background: pd.DataFrame | None = None,
+        random_state: int = 0,
+        threads: int = 1,
+    ) -> None:
+        self.scope = scope
+        self.boosting = boosting
+        self.folds = folds
+        self.background = background
+        self.random_state = random_state
+        self.threads = threads
+
+    def fit(self, X: Any, y: Any, sample_weight: Any = None) -> CauseClassifier:
+        """Learn from jobs whose cause is known.
+
+        Parameters
+        ----------
+        X
+            One row a job.
+        y
+            Its cause.
+        sample_weight
+            How much each job counts; None = one each.
+        """
+        frame = self._frame(X, reset=True)
+        if y is None:
+            raise ValueError("This CauseClassifier estimator requires y to be passed, but the target y is None.")
+        y = column_or_1d(y, warn=True)
+        assert_all_finite(y, input_name="y")
+        check_consistent_length(frame, y)
+        with warnings.catch_warnings():  # many causes for few jobs are the usual case here, not a slip
+            warnings.filterwarnings("ignore", "The number of unique classes", UserWarning)
+            check_classification_targets(y)
+        weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
+        self.classes_, cause = all_causes(y, self.background)
+        with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):  # small products only wait for one another
+            self.model_ = self._learn(frame, cause, weight)
+        return self
+
+    def refit(self, X: Any, y: Any, sample_weight: Any = None) -> CauseClassifier:
+        """Learn again from more jobs, keeping what held-out jobs decided in the last :meth:`fit`.
+
+        Costs a small part of a fit. Returns a new fitted estimator; this one is not changed.
+        """
+        check_is_fitted(self, "model_")
+        again = CauseClassifier(**self.get_params())
+        frame = again._frame(X, reset=True)
+        again.classes_, cause = all_causes(np.asarray(y), self.background)
+        again.decided_ = self.decided_
+        weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
+        with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):
+            again.model_ = again._fit_as_decided(frame, cause, weight)
+        return again
+
+    def predict_proba(self, X: Any) -> np.ndarray:
+        """Probability of each of ``classes_``, one row a job, adding to one."""
+        check_is_fitted(self, "model_")
+        return self.model_.predict_proba(self._frame(X, reset=False))
+
+    def predict(self, X: Any) -> np.ndarray:
+        """Return the likeliest cause of each job."""
+        chance = self.predict_proba(X)
+        return np.asarray(self.classes_[chance.argmax(axis=1)])
+
+    def none_of_these(self, X: Any) -> np.ndarray:
+        """Probability, one a job, that the cause is one never seen for its kind."""
+        check_is_fitted(self, "model_")
+        return self.model_.none_of_these(self._frame(X, reset=False))
+
+    def __sklearn_tags__(self) -> Any:
+        """Say what scikit-learn's checks may expect: not-known cells and text are welcome."""
+        tags = super().__sklearn_tags__()
+        tags.input_tags.allow_nan = True
+        tags.input_tags.categorical = True
+        tags.input_tags.string = True
+        return tags
+
+    def _frame(self, X: Any, *, reset: bool) -> pd.DataFrame:
+        if isinstance(X, pd.DataFrame):
+            validate_data(self, X, reset=reset, skip_check_array=True)
+            if X.shape[0] == 0:
+                raise ValueError("Found array with 0 sample(s) while a minimum of 1 is required.")
+            return X.reset_index(drop=True).set_axis([str(name) for name in X.columns], axis=1)
+        checked = validate_data(self, X, reset=reset, dtype=None, ensure_all_finite="allow-nan")
+        return pd.DataFrame(checked, columns=[f"x{k}" for k in range(checked.shape[1])]).infer_objects()
+
+    def _coded(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> Jobs:
+        return code_jobs(frame, self.classes_, cause, weight, self.background)
+
+    def _learn(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
+        """Let held-out jobs decide what each part is worth, then fit the parts on all jobs."""
+        jobs = self._coded(frame, cause, weight)
+        self.decided_ = NOTHING_DECIDED if jobs.written is None else LISTS_ALONE
+        if jobs.causes > 1 and len(frame) >= 2 * self.folds:
+            inputs = boosting_inputs(frame, jobs.columns) if self.boosting else None
+            self.decided_ = decide(jobs, inputs, self.folds, self.random_state)
+        return self._fit_as_decided(frame, cause, weight)
+
+    def _fit_as_decided(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
+        jobs = self._coded(frame, cause, weight)
+        decided, columns = self.decided_, jobs.columns
+        everyone = np.ones(len(cause), dtype=bool)
+        tables, pairs = fit_layers(jobs, everyone)
+        heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
+        linear = trees = None
+        if decided.weights[3]:
+            linear = linear_layer(jobs, one_hot(jobs.at, int(jobs.starts[-1])), everyone, decided.freedom)
+        if decided.weights[4]:
+            inputs = boosting_inputs(frame, columns)
+            trees = fit_trees(
+                inputs, columns, cause, weight, jobs.causes, rounds=decided.rounds, seed=self.random_state
+            )
+        return CauseModel(
+            classes_=self.classes_,
+            columns=columns,
+            log_share=tables.log_share,
+            log_ratio=tables.log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
+            pairs=pairs if decided.weights[2] else None,
+            linear=linear,
+            trees=trees,
+            ways=ways_of(jobs, everyone) if decided.weights[5] else None,
+            weights=np.where([True, True, pairs is not None, True, True, True], decided.weights, 0.0),
+            jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
+            unseen=count_unseen(frame, cause, self.classes_, self.scope, self.background),
+        )

@@ -1,0 +1,270 @@
+"""Each part of the cause model earns its weight on jobs it has not seen, or is left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from models.causes.bayes import BayesTables, count_cells, fit_tables, log_shares
+from models.causes.boosting import fit_trees
+from models.causes.column_weights import Unseen, column_weights
+from models.causes.encoding import NOT_KNOWN
+from models.causes.jobs import as_asked, ways_of
+from models.causes.linear import fit_linear, one_hot
+from models.causes.pairs import Pairs, find_pairs
+from models.causes.pool import job_losses, pool_loss, pool_weights
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
+
+    from models.causes.encoding import Column
+    from models.causes.jobs import Jobs
+
+FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
+MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
+ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
+SEVERAL = 500  # jobs from which more folds cost little and tell more
+LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept, and one standard error
+LEAST_BESIDE_LISTS = 0.005  # the same for what only records teach: they hold cured jobs, questions come from all
+JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below,
+FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
+MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
+BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
+ORDER = ("share", "bayes", "pairs", "linear", "boosting", "ways")
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What held-out jobs decided.
+
+    Attributes
+    ----------
+    heard
+        Weight of each column by name.
+    usual
+        Weight of a column not met then.
+    weights
+        Of each opinion, in the order of ``ORDER``; zero = left out.
+    freedom
+        Standard deviation of the linear layer's weights.
+    rounds
+        Of boosting.
+    """
+
+    heard: dict[str, float]
+    usual: float
+    weights: np.ndarray
+    freedom: float = 0.0
+    rounds: int = 0
+
+
+NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0]))
+LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
+
+
+def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
+    """Let held-out jobs decide what each part is worth; ``inputs`` None leaves boosting out."""
+    held = HeldOut(jobs, folds, seed)
+    held.try_ways()
+    held.keep("pairs", held.paired)
+    freedom = held.try_linear()
+    rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
+    heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
+    return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds)
+
+
+def linear_layer(
+    jobs: Jobs, shown: csr_matrix, used: np.ndarray, freedom: float, start: np.ndarray | None = None
+) -> np.ndarray:
+    """Fit the linear layer, which starts from the shares alone, on the jobs marked ``used``: cells × causes."""
+    share = np.tile(log_shares(jobs.cause[used], jobs.weight[used], jobs.causes), (int(used.sum()), 1))
+    return fit_linear(shown[used], share, jobs.cause[used], jobs.weight[used], freedom, start)
+
+
+def fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
+    """Fit the Bayes layer and the pairs on the jobs marked ``used``."""
+    with threadpool_limits(limits=1, user_api="blas"):  # many small products: more threads only wait for one another
+        return _fit_layers(jobs, used)
+
+
+def _fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
+    at, cause, weight = jobs.at[used], jobs.cause[used], jobs.weight[used]
+    counts = count_cells(at, cause, weight, int(jobs.starts[-1]), jobs.causes)
+    tables = fit_tables(counts, log_shares(cause, weight, jobs.causes), jobs.starts)
+    if jobs.causes < 2:
+        return tables, None
+    return tables, find_pairs(jobs.codes[used], at, cause, weight, jobs.starts, tables.chance)
+
+
+class HeldOut:
+    """Opinions on each job by parts fitted without it, and the pool's weights.
+
+    Parameters
+    ----------
+    jobs
+        The training jobs.
+    folds
+        Parts into which they are dealt.
+    seed
+        Of the deal.
+    """
+
+    def __init__(self, jobs: Jobs, folds: int, seed: int) -> None:
+        self.jobs = jobs
+        if SEVERAL <= len(jobs.cause) < ENOUGH:
+            folds *= 2  # so few jobs miss each one left out
+        self.fold = np.random.default_rng(seed).permutation(len(jobs.cause)) % folds
+        few = min(folds, -(-ENOUGH * folds // len(jobs.cause)))
+        self.scored = self.fold < few
+        shape = (len(jobs.cause), jobs.causes)
+        self.shown = one_hot(jobs.at, int(jobs.starts[-1]))
+        self.asked, is_call = as_asked(jobs, seed)
+        self.is_call = is_call[self.scored]
+        self.told_of = one_hot(self.asked.at, int(jobs.starts[-1]))
+        self.share, self.told, self.paired = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        unseen = []
+        for part in range(folds):
+            mine = self.fold == part
+            tables, pairs = fit_layers(jobs, ~mine)
+            self.share[mine] = tables.log_share
+            self.told[mine] = self.told_of[mine] @ tables.log_ratio
+            if pairs is not None:
+                self.paired[mine] = pairs.scores(self.asked.codes[mine])
+            unseen.append(
+                Unseen(self.told_of[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
+            )
+        self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
+        self.heard = np.ones(len(jobs.starts) - 1)
+        self._hear(unseen)
+
+    def _hear(self, unseen: list[Unseen]) -> None:
+        """Fit the weight of each column and rescale the Bayes layer's opinion by it."""
+        self.opinions = {"share": self.share[self.scored], "bayes": self.told[self.scored]}
+        self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
+        enough = max(1, min(len(unseen), MOST_FOR_WEIGHTS // max(len(unseen[0].cause), 1)))
+        self.heard = column_weights(unseen[:enough], self.jobs.starts, float(self.pool[1]))
+        by_cell = np.repeat(self.heard, np.diff(self.jobs.starts))[:, None]
+        for part, one in enumerate(unseen):
+            self.told[self.fold == part] = one.shown @ (one.log_ratio * by_cell)
+        self.opinions["bayes"] = self.told[self.scored]
+        self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
+        self.losses = job_losses(list(self.opinions.values()), self.pool, self.cause)
+
+    def keep(self, name: str, opinion: np.ndarray) -> bool:
+        """Take an opinion into the pool when it lowers the held-out log-loss enough; say whether it did.
+
+        Beside lists it must do so on the jobs told as calls as well: a record holds what was looked at on the way to
+        the cause, and who has learned that way answers records better and calls worse.
+        """
+        if not opinion.any():
+            return False
+        tried = [*self.opinions.values(), opinion[self.scored]]
+        weights = self.weigh({**self.opinions, name: opinion[self.scored]})
+        losses = job_losses(tried, weights, self.cause)
+        gain = self.losses - losses
+        if weights[-1] == 0 or not self._is_won(gain, beside_lists="ways" in self.opinions):
+            return False
+        self.opinions[name] = opinion[self.scored]
+        self.pool, self.losses = weights, losses
+        return True
+
+    def _is_won(self, gain: np.ndarray, *, beside_lists: bool) -> bool:
+        """Whether a gain is worth its part and more than chance, beside lists on the jobs told as calls too."""
+        judges = [np.ones(len(gain), dtype=bool)] + ([self.is_call] if beside_lists else [])
+        least = LEAST_BESIDE_LISTS if beside_lists else LEAST_GAIN
+        return all(_mean_is_at_least(least, gain[who], self.weight[who]) for who in judges)
+
+    def weigh(self, opinions: dict[str, np.ndarray]) -> np.ndarray:
+        """Weights of opinions; those of few jobs stay near the lists alone."""
+        usual = np.array([float(name == "ways") for name in opinions]) if "ways" in opinions else None
+        return pool_weights(list(opinions.values()), self.cause, self.weight, usual)
+
+    def weights(self) -> np.ndarray:
+        """Weights of the pool in the order of the model's opinions, zero for what was left out."""
+        fitted = dict(zip(self.opinions, self.pool, strict=True))
+        return np.array([fitted.get(name, 0.0) for name in ORDER])
+
+    def try_ways(self) -> None:
+        """Try what the lists say; the jobs are cured ones, so ways handed on count as often as they were cured."""
+        jobs = self.jobs
+        if jobs.written is not None:
+            jobs = replace(jobs, written=replace(jobs.written, is_handed_on=np.zeros_like(jobs.written.is_handed_on)))
+        opinion = np.zeros_like(self.share)
+        for part in np.unique(self.fold[self.scored]) if jobs.written is not None else ():
+            mine = self.fold == part
+            ways = ways_of(jobs, ~mine)
+            if ways is not None:
+                opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
+        if self.keep("ways", opinion):
+            self._leave_lists_alone()
+
+    def _leave_lists_alone(self) -> None:
+        """Leave out share and Bayes layer where they add too little to the lists."""
+        alone = [self.opinions["ways"]]
+        weights = np.ones(1)
+        losses = job_losses(alone, weights, self.cause)
+        if not self._is_won(losses - self.losses, beside_lists=True):
+            self.opinions, self.pool, self.losses = {"ways": alone[0]}, weights, losses
+
+    def try_linear(self) -> float:
+        """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""
+        freedom, opinion = self._freest()
+        for part in np.unique(self.fold[self.scored])[1:]:
+            mine = self.fold == part
+            opinion[mine] = self.told_of[mine] @ linear_layer(self.jobs, self.shown, ~mine, freedom)
+        return freedom if self.keep("linear", opinion) else 0.0
+
+    def _freest(self) -> tuple[float, np.ndarray]:
+        """Choose on the first fold how far the layer may move: freedom, opinion on that fold."""
+        mine = self.fold == 0
+        cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
+        best, best_loss, weights = FREEDOMS[0], np.inf, None
+        for freedom in FREEDOMS:
+            tried = linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
+            told = self.told_of[mine] @ tried
+            others = [opinion[mine[self.scored]] for opinion in self.opinions.values()]
+            pool = pool_weights([*others, told], cause, weight)
+            loss = pool_loss([*others, told], pool, cause, weight)
+            if loss > best_loss:
+                break
+            best, best_loss, weights = freedom, loss, tried
+        opinion = np.zeros_like(self.share)
+        opinion[mine] = self.told_of[mine] @ weights
+        return best, opinion
+
+    def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> int:
+        """Try gradient boosting; rounds, 0 when there are too few jobs to try or it did not earn its keep."""
+        jobs = self.jobs
+        parts = np.unique(self.fold[self.scored])
+        rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), jobs.causes, len(columns), len(parts))
+        if not rounds:
+            return 0
+        opinion = np.zeros_like(self.share)
+        unknown = self.asked.codes == NOT_KNOWN
+        for part in parts:
+            mine = self.fold == part
+            others = np.flatnonzero(~mine)[-MOST_FOR_TRIAL:]
+            cause, weight = jobs.cause[others], jobs.weight[others]
+            trees = fit_trees(inputs[others], columns, cause, weight, jobs.causes, rounds=rounds, seed=seed)
+            opinion[mine] = trees.scores(np.where(unknown[mine], np.nan, inputs[mine]))
+        return rounds if self.keep("boosting", opinion) else 0
+
+
+def _mean_is_at_least(least: float, gain: np.ndarray, weight: np.ndarray) -> bool:
+    if not weight.sum():
+        return False
+    won = float(np.average(gain, weights=weight))
+    return won >= least and won >= float(gain.std()) / np.sqrt(len(gain))
+
+
+def affordable_rounds(jobs: int, causes: int, columns: int, trials: int) -> int:
+    """Rounds of boosting within about ``BOOSTING_SECONDS`` for all trials; 0 = not tried."""
+    if jobs < (JOBS_PER_FEW if causes <= FEW_CAUSES else JOBS_PER_CAUSE) * causes:
+        return 0
+    per_tree = 0.001 + 4e-9 * jobs * columns
+    trees = 1 if causes == 2 else causes
+    rounds = int(BOOSTING_SECONDS / (per_tree * trees * trials))
+    return min(rounds, 150) if rounds >= 10 else 0

@@ -1,0 +1,167 @@
+"""A fitted cause model as plain arrays: everything an answer needs, without the machinery that fitted it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from models.causes.boosting import boosting_inputs
+from models.causes.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
+from models.causes.linear import softmax
+from models.causes.ways import places_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from models.causes.boosting import Trees
+    from models.causes.encoding import Column
+    from models.causes.new_causes import Unseen
+    from models.causes.pairs import Pairs
+    from models.causes.ways import Ways
+
+OPINIONS = ("share", "bayes", "pairs", "linear", "boosting", "ways")
+
+
+@dataclass(frozen=True)
+class CauseModel:
+    """A fitted cause model.
+
+    Attributes
+    ----------
+    classes_
+        Causes in the order of the columns of :meth:`predict_proba`.
+    columns
+        What was learned of each column.
+    log_share, log_ratio
+        The Bayes layer: causes; cells × causes.
+    pairs
+        Facts that go together, or None when silent.
+    linear
+        The linear layer around them, cells × causes, or None when silent.
+    trees
+        Boosted trees, or None when silent.
+    ways
+        What the lists write of each way to fail, corrected by the jobs; None without lists or when silent.
+    weights
+        Weight of each opinion in the pool, in the order of ``OPINIONS``.
+    jobs
+        Weighted training jobs of each cause.
+    unseen
+        The chance of a cause never met.
+    card
+        What a model card says: data, scores, settings.
+    """
+
+    classes_: np.ndarray
+    columns: list[Column]
+    log_share: np.ndarray
+    log_ratio: np.ndarray
+    pairs: Pairs | None
+    linear: np.ndarray | None
+    trees: Trees | None
+    ways: Ways | None
+    weights: np.ndarray
+    jobs: np.ndarray
+    unseen: Unseen
+    card: dict[str, Any] = field(default_factory=dict)
+
+    def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
+        """Probability of each cause, each row adding to one; missing columns and values never seen say nothing."""
+        return softmax(self.scores(frame))
+
+    def scores(self, frame: pd.DataFrame) -> np.ndarray:
+        """Log score of each cause, up to a constant a row."""
+        starts = offsets(self.columns)
+        codes = encode(frame, self.columns)
+        at = cells(codes, starts)
+        total = self.weights[0] * self.log_share + self.weights[1] * gather(self.log_ratio, at)
+        if self.pairs is not None:
+            total += self.weights[2] * self.pairs.scores(codes)
+        if self.linear is not None:
+            total += self.weights[3] * gather(self.linear, at)
+        if self.trees is not None:
+            total += self.weights[4] * self.trees.scores(boosting_inputs(frame, self.columns))
+        if self.ways is not None:
+            total += self.weights[5] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
+        return np.asarray(total)
+
+    def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
+        """Probability that the cause is none of those known for this kind, one a job.
+
+        It is kept beside :meth:`predict_proba`, whose rows add to one: multiply those by one minus this.
+        """
+        column = self._scope_column()
+        if column is None or column.name not in frame.columns:
+            return np.full(len(frame), self.unseen.overall)
+        values = frame[column.name]
+        codes = encode_column(values, column)
+        known = values.notna().to_numpy()
+        chances = np.array([self.unseen.chance(value) for value in column.values] + [self.unseen.chance("")])
+        found: np.ndarray = np.where(known, chances[codes], self.unseen.overall)
+        return found
+
+    def _scope_column(self) -> Column | None:
+        return next(
+            (column for column in self.columns if column.name == self.unseen.scope and not column.is_number), None
+        )
+
+    def contributions(self, frame: pd.DataFrame) -> dict[str, np.ndarray]:
+        """Split the log score of a one-row question by its known facts: Bayes layer, pairs and linear layer together.
+
+        Returns
+        -------
+        Column name → one number a cause; facts not known or never seen are left out. A pair's part is halved between
+        its two facts. What boosting adds cannot be split and stands under ``"together"`` when it is not silent.
+        """
+        starts = offsets(self.columns)
+        codes = encode(frame.iloc[:1], self.columns)[0]
+        table = self.weights[1] * self.log_ratio
+        if self.linear is not None:
+            table = table + self.weights[3] * self.linear
+        told = {
+            column.name: table[starts[position] + codes[position]].copy()
+            for position, column in enumerate(self.columns)
+            if codes[position] != NOT_KNOWN
+        }
+        for one, other, adds in self.pairs.parts(codes) if self.pairs is not None else ():
+            told[self.columns[one].name] += self.weights[2] / 2 * adds
+            told[self.columns[other].name] += self.weights[2] / 2 * adds
+        if self.ways is not None:
+            at, places = cells(codes[None], starts), places_of(self.columns)
+            for position, adds in self.ways.parts(codes[None], at, places, len(self.classes_)).items():
+                told[self.columns[position].name] += self.weights[5] * adds
+        if self.trees is not None:
+            told["together"] = self.weights[4] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
+        return told
+
+
+def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame, scope: str) -> CauseModel:
+    """Answer from what the lists say, corrected by the jobs there are, be they none; fitted without an exam.
+
+    Parameters
+    ----------
+    frame, cause
+        Facts and causes of the jobs; columns as :func:`models.causes.features.wide` gives them.
+    background
+        As for :class:`models.CauseClassifier`.
+    """
+    from models.causes.jobs import all_causes, code_jobs, ways_of
+    from models.causes.new_causes import count_unseen
+
+    names, place = all_causes(np.asarray(cause, dtype=str), background)
+    jobs = code_jobs(frame, names, place, np.ones(len(place)), background)
+    return CauseModel(
+        classes_=names,
+        columns=jobs.columns,
+        log_share=np.zeros(jobs.causes),
+        log_ratio=np.zeros((int(jobs.starts[-1]), jobs.causes)),
+        pairs=None,
+        linear=None,
+        trees=None,
+        ways=ways_of(jobs, np.ones(len(place), dtype=bool)),
+        weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
+        jobs=np.bincount(place, minlength=jobs.causes).astype(float),
+        unseen=count_unseen(frame, place, names, scope, background),
+    )

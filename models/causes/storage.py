@@ -1,0 +1,186 @@
+"""A fitted model as a folder: words as JSON, numbers as npz, and its card. Reading it runs no code."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zipfile
+import zlib
+from dataclasses import asdict, fields
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from models.causes.boosting import Trees
+from models.causes.encoding import Column
+from models.causes.model import CauseModel
+from models.causes.new_causes import Unseen
+from models.causes.pairs import Pairs
+from models.causes.ways import Ways, places_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+FORMAT = 2
+MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
+_PAIRS = ("columns", "starts", "widths", "table")
+_WAYS = tuple(one.name for one in fields(Ways))
+_ARRAYS = ("log_share", "log_ratio", "linear", "weights", "jobs")
+
+
+class ModelUnreadable(ValueError):
+    """A model folder that is missing a file, damaged, or of a newer format."""
+
+
+def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
+    """Write a fitted model into ``folder`` (made if missing).
+
+    Parameters
+    ----------
+    model
+        A :class:`CauseModel`, for instance ``CauseClassifier.model_``.
+    folder
+        Where it goes; files of the same names are replaced.
+    card
+        What the model card says; must be plain JSON.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    told = {
+        "format": FORMAT,
+        "classes": [str(name) for name in model.classes_],
+        "columns": [_plain(asdict(column)) for column in model.columns],
+        "unseen": asdict(model.unseen),
+        "depth": model.trees.depth if model.trees is not None else None,
+    }
+    arrays = {name: getattr(model, name) for name in _ARRAYS if getattr(model, name) is not None}
+    if model.pairs is not None:
+        arrays |= {f"pairs_{name}": getattr(model.pairs, name) for name in _PAIRS}
+    if model.ways is not None:
+        arrays |= {f"ways_{name}": getattr(model.ways, name) for name in _WAYS}
+    if model.trees is not None:
+        arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
+    with (folder / WEIGHTS).open("wb") as out:
+        np.savez_compressed(out, **arrays)
+    told["weights_sha256"] = _fingerprint(folder / WEIGHTS)
+    (folder / MODEL).write_text(json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
+    (folder / CARD).write_text(json.dumps(card, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
+
+
+def _plain(column: dict[str, Any]) -> dict[str, Any]:
+    return {
+        key: None if isinstance(value, float) and not np.isfinite(value) else value for key, value in column.items()
+    }
+
+
+def _tree_arrays() -> list[str]:
+    return [one.name for one in fields(Trees) if one.name != "depth"]
+
+
+def read_card(folder: Path) -> dict[str, Any]:
+    """Read the model card alone.
+
+    Raises
+    ------
+    ModelUnreadable
+        The card is missing or is not what :func:`save` writes.
+    """
+    return _read_json(folder / CARD)
+
+
+def open_model(folder: Path) -> CauseModel:
+    """Read a model back; only JSON and plain arrays are accepted.
+
+    Raises
+    ------
+    ModelUnreadable
+        A file is missing, damaged, of a newer format, or its parts do not fit one another.
+    """
+    told = _read_json(folder / MODEL)
+    if told.get("format") not in (1, FORMAT):
+        raise ModelUnreadable(f"model format {told.get('format')!r} is not the one this version reads ({FORMAT})")
+    try:
+        if told["weights_sha256"] != _fingerprint(folder / WEIGHTS):
+            raise ValueError(f"it is not the file that {MODEL} was written with")
+        with (folder / WEIGHTS).open("rb") as file, np.load(file, allow_pickle=False) as packed:
+            arrays = {name: packed[name] for name in packed.files}
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile, zlib.error, EOFError) as fault:
+        raise ModelUnreadable(f"{WEIGHTS} cannot be read: {fault}") from fault
+    try:
+        model = _built(told, arrays, _read_json(folder / CARD))
+        _check(model)
+    except (KeyError, TypeError, AttributeError, ValueError, IndexError, OverflowError) as fault:
+        raise ModelUnreadable(f"{MODEL} and {WEIGHTS} do not belong together: {fault}") from fault
+    return model
+
+
+def _fingerprint(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _read_json(path: Path) -> dict[str, Any]:
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError) as fault:
+        raise ModelUnreadable(f"{path.name} cannot be read: {fault}") from fault
+    if not isinstance(told, dict):
+        raise ModelUnreadable(f"{path.name} does not hold an object")
+    return told
+
+
+def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, Any]) -> CauseModel:
+    trees = None
+    if told["depth"] is not None:
+        trees = Trees(**{name: arrays[f"trees_{name}"] for name in _tree_arrays()}, depth=int(told["depth"]))
+    return CauseModel(
+        classes_=np.array(told["classes"], dtype=object),
+        columns=[_column(column) for column in told["columns"]],
+        log_share=arrays["log_share"],
+        log_ratio=arrays["log_ratio"],
+        pairs=Pairs(**{name: arrays[f"pairs_{name}"] for name in _PAIRS}) if "pairs_table" in arrays else None,
+        linear=arrays.get("linear"),
+        trees=trees,
+        ways=Ways(**{name: arrays[f"ways_{name}"] for name in _WAYS}) if "ways_cause" in arrays else None,
+        weights=np.pad(arrays["weights"], (0, 1)) if told["format"] == 1 else arrays["weights"],
+        jobs=arrays["jobs"],
+        unseen=Unseen(**told["unseen"]),
+        card=card,
+    )
+
+
+def _column(told: dict[str, Any]) -> Column:
+    lowest, highest = (float("nan") if told[key] is None else float(told[key]) for key in ("lowest", "highest"))
+    return Column(str(told["name"]), tuple(told["values"]), tuple(told["edges"]), lowest, highest)
+
+
+def _check(model: CauseModel) -> None:
+    """Refuse parts whose sizes do not fit, so that a damaged folder fails here and not in an answer."""
+    causes, size = len(model.classes_), sum(column.size for column in model.columns)
+    right = (
+        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (6,)
+    )
+    right = right and (model.linear is None or model.linear.shape == (size, causes))
+    right = right and (model.ways is None or _ways_fit(model, causes, size))
+    if model.trees is not None:
+        nodes = len(model.trees.value)
+        inside = all(
+            len(part) == nodes and part.min(initial=0) >= 0 and part.max(initial=0) < nodes
+            for part in (model.trees.left, model.trees.right)
+        )
+        right = right and inside and model.trees.baseline.shape == (causes,)
+    if not right:
+        raise ModelUnreadable("the sizes of the weights do not fit one another")
+
+
+def _ways_fit(model: CauseModel, causes: int, size: int) -> bool:
+    ways, places = model.ways, places_of(model.columns)
+    if ways is None:
+        return True
+    number, said = len(ways.cause), len(places.said)
+    return (
+        np.array_equal(np.unique(ways.cause), np.arange(causes))
+        and ways.log_share.shape == (max(places.kinds, 1) + 1, number)
+        and ways.ratio.shape == (size, number)
+        and ways.main.shape == ways.extra.shape == (said, number)
+        and ways.pair_ratio.shape == (len(ways.pairs), number)
+    )

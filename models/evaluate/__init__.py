@@ -1,0 +1,1 @@
+"""How good the answers were, by time, beside plain baselines."""

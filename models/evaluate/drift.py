@@ -1,0 +1,94 @@
+"""Whether the work has moved away from what the model learned: new words, a shifted mix, a falling score."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from models.causes.encoding import encode
+from models.causes.features import wide
+from models.evaluate.backtest import codes_of
+from models.evaluate.scores import log_loss
+
+if TYPE_CHECKING:
+    from models.causes.model import CauseModel
+
+ENOUGH = 50  # newer jobs before a shift is called (common practice, no source)
+SHIFTED = 0.25  # population stability index from which a mix counts as shifted (common practice, no source)
+NEW_WORDS = 0.10  # share of jobs with a fact never seen from which it is said
+
+
+def profile(cause_example: pd.DataFrame) -> dict[str, dict[str, float]]:
+    """Shares of kinds, makes and causes, to be kept with the model."""
+    return {
+        name: {
+            str(k): float(v)
+            for k, v in cause_example[name].astype(str).value_counts(normalize=True, sort=False).sort_index().items()
+        }
+        for name in ("kind", "make", "cause")
+    }
+
+
+def stability_index(before: dict[str, float], after: dict[str, float], least: float = 1e-3) -> float:
+    """Σ (after − before)·ln(after / before) over categories, shares no smaller than ``least``: 0 = same mix."""
+    names = sorted(set(before) | set(after))
+    b = np.array([max(before.get(name, 0.0), least) for name in names])
+    a = np.array([max(after.get(name, 0.0), least) for name in names])
+    b, a = b / b.sum(), a / a.sum()
+    return float(((a - b) * np.log(a / b)).sum())
+
+
+def check(model: CauseModel, newer: pd.DataFrame) -> dict[str, Any]:
+    """Compare jobs cured since the model was fitted with what it learned.
+
+    Parameters
+    ----------
+    model
+        The model in use; its card holds ``profile`` and ``scores``.
+    newer
+        ``cause_example`` rows cured after the model's last job.
+
+    Returns
+    -------
+    jobs, new_words (share of jobs with a value never seen), shift (name → index), log_loss (None when too few), said
+    (sentences;
+    empty = nothing to say).
+    """
+    result: dict[str, Any] = {"jobs": len(newer), "new_words": None, "shift": {}, "log_loss": None, "said": []}
+    if len(newer) < ENOUGH:
+        return result
+    facts = wide(newer)
+    known = {column.name for column in model.columns}
+    coded = encode(facts, model.columns)
+    told = facts.reindex(columns=[column.name for column in model.columns]).notna().to_numpy()
+    strange = ((coded < 0) & told).any(axis=1)
+    new_columns = [name for name in facts.columns if name not in known]
+    strange |= facts[new_columns].isin(["no"]).eq(False).where(facts[new_columns].notna(), False).any(axis=1).to_numpy()
+    result["new_words"] = float(strange.mean())
+    result["shift"] = {
+        name: stability_index(before, profile(newer)[name]) for name, before in model.card.get("profile", {}).items()
+    }
+    cause = codes_of(newer["cause"], [str(name) for name in model.classes_])
+    seen = cause >= 0
+    if seen.any():
+        result["log_loss"] = log_loss(model.predict_proba(facts)[seen], cause[seen])
+    result["said"] = _sentences(result, (model.card.get("scores") or {}).get("log_loss"))
+    return result
+
+
+def _sentences(result: dict[str, Any], promised: float | None) -> list[str]:
+    said = []
+    if result["new_words"] > NEW_WORDS:
+        said.append(
+            f"{result['new_words']:.0%} of the {result['jobs']} newer jobs hold a word the model has never seen."
+        )
+    said += [
+        f"The mix of {name}s has shifted since the model was fitted."
+        for name, index in result["shift"].items()
+        if index > SHIFTED
+    ]
+    if promised is not None and result["log_loss"] is not None and result["log_loss"] > promised + 0.15:
+        said.append(f"The score on newer jobs ({result['log_loss']:.2f}) is worse than on the card ({promised:.2f}).")
+    return said

@@ -1,0 +1,1 @@
+"""Intervals, survival and fair comparison: what figures of a workshop can bear."""

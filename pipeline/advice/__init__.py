@@ -1,0 +1,1 @@
+"""Parts that were often not the cause: found, kept, taken up."""

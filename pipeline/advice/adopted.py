@@ -1,0 +1,145 @@
+"""Advice taken up: which row, since when, and whether it helped."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import json
+from typing import TYPE_CHECKING, Any
+
+from pipeline.advice.find import advice, did_it_help
+from pipeline.errors import UsageError, shown
+from pipeline.words.appliance import ALWAYS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pipeline.store.database import Database
+    from pipeline.words import Words
+
+LIST = "advice"  # its decisions in the table correction: the row as JSON, and the day it was taken up
+PATTERN = ("part", "kind", "make", "complaint", "code", "finding", "look_first")
+
+
+def list_advice(database: Database, words: Words, currency: str) -> dict[str, Any]:
+    """List the advice of all verdicts so far, and what was taken up, with the wrong parts before and since.
+
+    Returns
+    -------
+    rows
+        number, says, part, count, of, low, money, look_first, cautions (full texts), adopted_on (None = not taken up);
+        worth most first.
+    adopted
+        correction_id, says, adopted_on, before, before_of, after, after_of, change, low, high, expected_anyway, said
+        and cautions; a row that no longer stands out stays here.
+    cautions
+        All of them, and that local rules come first.
+    currency
+        Of all money.
+    """
+    found = advice(database.connection, words).to_dict("records")
+    taken = _taken(database)
+    since = {json.dumps(pattern): on for _, pattern, on in taken}
+    rows = [
+        {
+            "number": number,
+            **{name: row[name] for name in ("says", "part", "count", "of", "low", "money", "look_first", "cautions")},
+            "adopted_on": since.get(json.dumps(_pattern(row))),
+        }
+        for number, row in enumerate(found, start=1)
+    ]
+    cautions = {json.dumps(_pattern(row)): row["cautions"] for row in found}
+    adopted = [
+        {
+            "correction_id": correction_id,
+            "says": _says(pattern),
+            "adopted_on": on,
+            **dataclasses.asdict(did_it_help(database.connection, pattern, dt.date.fromisoformat(on))),
+            "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern),
+        }
+        for correction_id, pattern, on in taken
+    ]
+    every = [text for row in [*rows, *adopted] for text in row["cautions"]]
+    local = [text for name, text in words.cautions()[["caution", "text"]].itertuples(index=False) if name == ALWAYS]
+    return {
+        "rows": rows,
+        "adopted": [_plain(row) for row in adopted],
+        "cautions": list(dict.fromkeys([*every, *local])),
+        "currency": currency,
+    }
+
+
+def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[str, Any]:
+    """Write down that the advice with this number is followed from a day on.
+
+    Raises
+    ------
+    UsageError
+        There is no such row, or it was taken up already.
+    """
+    found = advice(database.connection, words).to_dict("records")
+    if not 1 <= number <= len(found):
+        raise UsageError(
+            f"There is no advice number {number}.",
+            "Their numbers: priorjobs advice." if found else "No part stands out as often not the cause.",
+        )
+    pattern = _pattern(found[number - 1])
+    if pattern in (known for _, known, _ in _taken(database)):
+        raise UsageError(
+            f"Advice {number} is taken up already.",
+            "To change the day, undo it first: priorjobs advice names its number.",
+        )
+    with database.transaction() as changing:
+        ((last,),) = changing.execute("select coalesce(max(correction_id), 0) from correction").fetchall()
+        changing.execute(
+            "insert into correction values (?, now()::timestamp, ?, ?, ?, null)",
+            [last + 1, LIST, json.dumps(pattern), on.isoformat()],
+        )
+    return {"correction_id": last + 1, "says": _says(pattern), "adopted_on": on.isoformat()}
+
+
+def day(written: str | None) -> dt.date:
+    """Read the day given with ``--on``; today when none is.
+
+    Raises
+    ------
+    UsageError
+        It is no day as YYYY-MM-DD.
+    """
+    if written is None:
+        return dt.date.today()
+    try:
+        return dt.date.fromisoformat(written)
+    except ValueError as fault:
+        raise UsageError(f"{shown(written)} is no day.", "Write it like 2026-09-01.") from fault
+
+
+def _pattern(row: Mapping[Any, Any]) -> dict[str, Any]:
+    return {name: None if row[name] is None or row[name] != row[name] else str(row[name]) for name in PATTERN}
+
+
+def _taken(database: Database) -> list[tuple[int, dict[str, Any], str]]:
+    rows = database.connection.execute(
+        "select correction_id, written, term from correction "
+        "where list = ? and undone_at is null order by correction_id",
+        [LIST],
+    ).fetchall()
+    return [(number, json.loads(written), on) for number, written, on in rows]
+
+
+def _says(pattern: Mapping[str, Any]) -> str:
+    """The advice without its numbers, which change as jobs come in."""
+    where = [str(pattern[name]) for name in ("kind", "complaint", "make", "code", "finding") if pattern[name]]
+    return f"{', '.join(where)}: " * bool(where) + f"{pattern['look_first']} before fitting {pattern['part']}"
+
+
+def _cautions(words: Words, pattern: Mapping[str, Any]) -> list[str]:
+    """Cautions of a check whose row no longer stands out: those of every kind that knows it."""
+    checks, texts = words.checks(), dict(words.cautions()[["caution", "text"]].itertuples(index=False, name=None))
+    named = checks.loc[checks["check"] == pattern["look_first"], "cautions"]
+    names = [name for cell in named for name in (cell if isinstance(cell, list) else str(cell).split(";"))]
+    return [texts[name.strip()] for name in dict.fromkeys(names) if name.strip() in texts]
+
+
+def _plain(row: dict[str, Any]) -> dict[str, Any]:
+    return {name: None if isinstance(value, float) and value != value else value for name, value in row.items()}

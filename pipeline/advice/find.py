@@ -1,0 +1,132 @@
+"""The advice rows of a workshop: its verdicts, what was known when each part went in, and what to look at first."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+from pipeline.words.appliance import Trade, about
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import duckdb
+    import pandas as pd
+
+    from models.advice.adopted import BeforeAndAfter
+    from pipeline.words import Words
+
+_VERDICTS = """
+    select part_verdict.*, visit.job_no
+    from part_verdict
+    inner join visit on visit.visit_id = part_verdict.visit_id
+    inner join episode on episode.episode_id = part_verdict.episode_id
+    where part_verdict.verdict in ('cured', 'not the cause')
+        and not episode.is_left_truncated
+        and ($until is null or part_verdict.visit_date <= $until)
+        and ($since is null or part_verdict.visit_date >= $since)
+    order by part_verdict.part_line_id
+"""
+
+# what was known when the part went in: sure findings of that visit and of the episode's earlier ones
+_FINDINGS = """
+    select distinct here.visit_id, visit_finding.finding, visit_finding.value
+    from episode_visit as here
+    inner join episode_visit as earlier
+        on earlier.episode_id = here.episode_id
+        and earlier.visit_no <= here.visit_no
+    inner join visit_finding on visit_finding.visit_id = earlier.visit_id
+    where here.visit_id in (
+            select part_verdict.visit_id
+            from part_verdict
+            where ($until is null or part_verdict.visit_date <= $until)
+                and ($since is null or part_verdict.visit_date >= $since)
+        )
+        and not visit_finding.is_doubtful
+    order by here.visit_id, visit_finding.finding, visit_finding.value
+"""
+
+
+def advice(
+    connection: duckdb.DuckDBPyConnection,
+    words: Words | None = None,
+    *,
+    since: dt.date | None = None,
+    until: dt.date | None = None,
+) -> pd.DataFrame:
+    """Find what to look at before fitting a part, from all verdicts so far.
+
+    Parameters
+    ----------
+    connection
+        The workshop's database.
+    words
+        Names what to look at first by the check that shows the usual cause, with its cautions; without it the cause
+        itself is named.
+    since, until
+        Leave out parts fitted earlier or later.
+
+    Returns
+    -------
+    DataFrame
+        As `models.advice.find.find_advice`, with ``says`` (the row as a sentence) and ``cautions`` (their texts,
+        those of the kinds and of the check).
+    """
+    from models.advice.find import find_advice, said
+
+    verdicts, findings = _frames(connection, since, until)
+    trades = {kind: about(words, kind) for kind in sorted(verdicts["kind"].unique())} if words is not None else {}
+    looks = {(kind, cause): look for kind, trade in trades.items() for cause, look in _looks(trade).items()}
+    table = find_advice(verdicts, findings, look_first=looks)
+    rows: list[dict[str, Any]] = [dict(zip(table.columns, row, strict=True)) for row in table.itertuples(index=False)]
+    return table.assign(
+        says=_objects([said(row) for row in rows]),
+        cautions=_objects(
+            [_cautions([trades[kind] for kind in row["kinds"] if kind in trades], row["look_first"]) for row in rows]
+        ),
+    )
+
+
+def did_it_help(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], adopted_on: dt.date) -> BeforeAndAfter:
+    """Compare the wrong parts of an advice row before and since the day it was adopted."""
+    import pandas as pd
+
+    from models.advice import adopted
+
+    verdicts, findings = _frames(connection, None, None)
+    return adopted.did_it_help(verdicts, row, pd.Timestamp(adopted_on), findings)
+
+
+def _objects(values: list[Any]) -> pd.Series:
+    """A column of objects, also when it is empty or holds lists."""
+    import pandas as pd
+
+    return pd.Series(values, dtype=object)
+
+
+def _frames(
+    connection: duckdb.DuckDBPyConnection, since: dt.date | None, until: dt.date | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    span = {"since": since, "until": until}
+    return connection.execute(_VERDICTS, span).df(), connection.execute(_FINDINGS, span).df()
+
+
+def _looks(trade: Trade) -> dict[str, str]:
+    """Cause → the check whose finding tells it best from the kind's other causes."""
+    expected = trade.expected
+    if expected.empty:
+        return {}
+    causes = expected["cause"].nunique()
+    others = expected.groupby(["finding", "value"])["probability"].transform("sum") - expected["probability"]
+    ranked = expected.assign(tells=expected["probability"] - others / max(causes - 1, 1)).sort_values(
+        ["cause", "tells", "finding"], ascending=[True, False, True]
+    )
+    check_of = {card.finding: card.name for card in trade.checks}
+    best = ranked[ranked["finding"].isin(list(check_of))].drop_duplicates("cause")
+    return dict(zip(best["cause"], best["finding"].map(check_of), strict=True))
+
+
+def _cautions(trades: list[Trade], look_first: str) -> list[str]:
+    names = [name for trade in trades for name in trade.kind_cautions]
+    names += [name for trade in trades for card in trade.checks if card.name == look_first for name in card.cautions]
+    return [trades[0].cautions[name] for name in dict.fromkeys(names) if name in trades[0].cautions]

@@ -1,0 +1,124 @@
+"""How a layout turns a line of an export into the fields of a visit, as SQL over the table ``incoming``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.load.layout import FIELDS, PART_FIELDS, Layout, Rule, position
+
+if TYPE_CHECKING:
+    from collections.abc import Container
+
+    import duckdb
+
+WHITE = " \t\r\n\v\f\u00a0\u2007\u202f\u2009\u200b\ufeff"
+WIDE = 40  # columns without a field
+
+
+def map_lines(connection: duckdb.DuckDBPyConnection, layout: Layout, header: tuple[str, ...]) -> None:
+    """Make view (of a wide file: table) ``line``: line_no, every field as text, and other_columns as a JSON object.
+
+    null = not given.
+
+    With separate part columns the field parts is composed in the tool's own notation, "drain pump x2 @ 34.50".
+    Columns the layout calls personal must stand hashed in table ``personal_hash`` (written, hashed).
+    """
+    bare = _bare_columns(connection, len(header))
+    sql = {name: _field(layout, header, name, bare) for name in (*FIELDS, *PART_FIELDS)}
+    if sql["part"] != "null":
+        part = (
+            f"replace({sql['part']}, ';', ',') || coalesce(' x' || {sql['part_quantity']}, '')"
+            f" || coalesce(' @ ' || {sql['part_unit_cost']}, '')"
+        )
+        sql["parts"] = f"nullif(concat_ws('; ', {sql['parts']}, {part}), '')"
+    selected = ", ".join(f"({sql[name]})::varchar as {name}" for name in FIELDS)
+    form = "table" if len(unmapped(layout, header)) > WIDE else "view"  # planning a wide view costs seconds, every time
+    connection.execute(
+        f"create or replace temp {form} line as select line_no, {selected}, "
+        f"({_others(layout, header, bare)})::varchar as other_columns from incoming"
+    )
+
+
+def _bare_columns(connection: duckdb.DuckDBPyConnection, width: int) -> frozenset[int]:
+    """Positions of the columns in which every cell begins and ends with a plain character: nothing to trim."""
+    tests = ", ".join(f"bool_and({_is_plain(f'c{i + 1}')})" for i in range(width))
+    (found,) = connection.execute(f"select {tests} from incoming").fetchall()
+    return frozenset(i for i, is_bare in enumerate(found) if is_bare is not False)
+
+
+def _is_plain(c: str) -> str:
+    return f"{c} >= '!' and {c} < chr(127) and {c}[-1] between '!' and '~'"
+
+
+def literal(text: str) -> str:
+    """SQL of a text: DuckDB reads nothing but the doubled quote in it, so text from files never becomes SQL."""
+    return "'" + text.replace("'", "''").replace("\0", "' || chr(0) || '") + "'"
+
+
+def cell(header: tuple[str, ...], column: str, bare: Container[int] = ()) -> str | None:
+    """SQL of a column's cell without white space around it, blank as null; None where there is no such column.
+
+    Trimming a set of characters is slow, and hardly any cell needs it: its first and last characters tell, and of the
+    ``bare`` columns it is known beforehand.
+    """
+    at = position(header, column)
+    if at is None:
+        return None
+    c = f"c{at + 1}"
+    if at in bare:
+        return c
+    has_white = f"contains({literal(WHITE)}, left({c}, 1)) or contains({literal(WHITE)}, right({c}, 1))"
+    trimmed = f"nullif(trim({c}, {literal(WHITE)}), '')"
+    return f"case when {_is_plain(c)} then {c} when {has_white} then {trimmed} else {c} end"
+
+
+def _field(layout: Layout, header: tuple[str, ...], name: str, bare: Container[int]) -> str:
+    found = [sql for rule in layout.columns.get(name, ()) if (sql := _rule(header, rule, bare))]
+    if name in layout.constants:
+        found.append(literal(layout.constants[name]))
+    if not found:
+        return "null"
+    sql = found[0] if len(found) == 1 else f"coalesce({', '.join(found)})"
+    if mapped := layout.values.get(name):
+        cases = " ".join(f"when {literal(written)} then {literal(meant)}" for written, meant in mapped.items())
+        sql = f"case lower({sql}) {cases} else {sql} end"
+    return sql
+
+
+def _rule(header: tuple[str, ...], rule: Rule, bare: Container[int]) -> str | None:
+    sql = cell(header, rule.column, bare)
+    if sql is None:
+        return None
+    if rule.after is not None:
+        sql = f"nullif(trim(split_part({sql}, {literal(rule.after)}, -1), '{WHITE}'), '')"
+    if rule.ignore:
+        sql = f"case when lower({sql}) in ({', '.join(literal(v) for v in rule.ignore)}) then null else {sql} end"
+    return sql
+
+
+def unmapped(layout: Layout, header: tuple[str, ...]) -> list[str]:
+    """Columns of the header that give no field."""
+    used = {position(header, rule.column) for rules in layout.columns.values() for rule in rules}
+    return [name for i, name in enumerate(header) if i not in used]
+
+
+def personal_columns(layout: Layout, header: tuple[str, ...]) -> list[str]:
+    """Columns without a field whose values are kept as keyed hashes only."""
+    from pipeline.load.privacy import is_personal
+
+    named = {position(header, column) for column in layout.personal}
+    return [name for name in unmapped(layout, header) if position(header, name) in named or is_personal(name)]
+
+
+def _others(layout: Layout, header: tuple[str, ...], bare: Container[int]) -> str:
+    names = unmapped(layout, header)
+    if not names:
+        return "null"
+    personal = set(personal_columns(layout, header))
+    pairs = []
+    for name in names:
+        sql = cell(header, name, bare)
+        if name in personal:
+            sql = f"(select hashed from personal_hash where written = {sql})"
+        pairs.append(f"{literal(name)}, {sql}")
+    return f"nullif(json_merge_patch('{{}}', json_object({', '.join(pairs)}))::varchar, '{{}}')"

@@ -1,0 +1,184 @@
+"""What became of every line of a load: counts that balance, reasons of refusal, and how columns were read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import LayoutError, UsageError, shown
+from pipeline.load.layout import Layout, as_toml
+from pipeline.terminal.views import Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipeline.load.guess import Proposal
+
+COUNTS = ("read", "loaded", "unchanged", "replaced", "rejected")
+MOST_LINES = 10  # refused lines told in the terminal; all are in the database
+
+
+@dataclass
+class FileReport:
+    """One file of a load; read = loaded + unchanged + rejected, and replaced lines are among the loaded.
+
+    Attributes
+    ----------
+    reasons
+        How often each column and rule refused a line: {"column", "rule", "lines"}.
+    rejected_lines
+        The first refused lines: {"line_no", "column", "value", "rule", "remedy"}.
+    layout_used
+        The layout itself, None where the very file had been loaded before.
+    is_refused_whole
+        ``strict`` was asked for and a line was refused: nothing was taken.
+    """
+
+    file: str
+    sha256: str
+    layout: str
+    read: int
+    loaded: int = 0
+    unchanged: int = 0
+    replaced: int = 0
+    rejected: int = 0
+    reasons: list[dict[str, Any]] = field(default_factory=list)
+    rejected_lines: list[dict[str, Any]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    proposal: Proposal | None = None
+    layout_used: Layout | None = None
+    is_refused_whole: bool = False
+
+    def counts(self) -> dict[str, int]:
+        """Counts by name."""
+        return {name: getattr(self, name) for name in COUNTS}
+
+
+@dataclass(repr=False)
+class LoadReport(Shown):
+    """A load, file by file; notes tell what belongs to no file."""
+
+    dry_run: bool = False
+    strict: bool = False
+    files: list[FileReport] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def totals(self) -> dict[str, int]:
+        """Counts over all files."""
+        return {name: sum(getattr(f, name) for f in self.files) for name in COUNTS}
+
+    @property
+    def proposals(self) -> list[Proposal]:
+        """Mappings that were guessed."""
+        return [f.proposal for f in self.files if f.proposal]
+
+    @property
+    def rejected(self) -> pd.DataFrame:
+        """The first refused lines of every file: file, line_no, column, value, rule, remedy."""
+        import pandas as pd
+
+        columns = ["file", "line_no", "column", "value", "rule", "remedy"]
+        return pd.DataFrame(
+            [{"file": f.file, **line} for f in self.files for line in f.rejected_lines], columns=columns
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        """Give the JSON object that scripts may rely on."""
+        return {
+            "dry_run": self.dry_run,
+            "files": [
+                {
+                    "file": f.file,
+                    "sha256": f.sha256,
+                    "layout": f.layout,
+                    **f.counts(),
+                    "refused_whole": f.is_refused_whole,
+                    "reasons": f.reasons,
+                    "rejected_lines": f.rejected_lines[:100],
+                    "guessed": f.proposal.as_json() if f.proposal else None,
+                    "notes": f.notes,
+                }
+                for f in self.files
+            ],
+            "notes": self.notes,
+            "totals": self.totals,
+        }
+
+    def save_layout(self, path: Path | str) -> None:
+        """Save the mapping that was used, to be edited and used again.
+
+        Raises
+        ------
+        UsageError
+            No file, or files read with different layouts, or the place is taken.
+        LayoutError
+            The place cannot be written.
+        """
+        used = {f.layout_used.label: f.layout_used for f in self.files if f.layout_used}
+        if len(used) != 1:
+            raise UsageError(
+                f"{len(used)} layouts were used, so there is not one to save.",
+                "Load one file that was not loaded before, or add --dry-run to look only.",
+            )
+        path = Path(path)
+        if path.exists():
+            raise UsageError(f"{shown(path)} exists already.", "Name a new file: nothing is written over.")
+        try:
+            path.write_text(as_toml(next(iter(used.values()))), encoding="utf-8")
+        except OSError as fault:
+            raise LayoutError(f"{shown(path)} cannot be written.", "Name a place that can.") from fault
+
+    def lines(self) -> list[str]:
+        """Say it in the terminal."""
+        told: list[str] = []
+        for f in self.files:
+            told += _file_lines(f)
+        told += self.notes
+        totals = self.totals
+        if len(self.files) != 1:
+            told.append(f"Together: {_counts(totals)}.")
+        if self.dry_run:
+            told.append("Nothing was changed: this was a dry run.")
+        elif totals["rejected"] and not self.strict:
+            told.append("Refused lines are kept with their reasons: priorjobs export rejected_record refused.csv")
+        return told
+
+
+def _counts(counts: dict[str, int]) -> str:
+    replaced = f" ({counts['replaced']:,} of them new versions)" if counts["replaced"] else ""
+    return (
+        f"{counts['read']:,} lines read, {counts['loaded']:,} loaded{replaced}, "
+        f"{counts['unchanged']:,} unchanged, {counts['rejected']:,} refused"
+    )
+
+
+def _file_lines(f: FileReport) -> list[str]:
+    told = [f"{f.file}: {_counts(f.counts())}."]
+    if f.is_refused_whole:
+        told.append("  Nothing of this file was taken, as --strict asks.")
+    if f.proposal:
+        told.append(
+            "  How its columns were read (a guess; save it with --save-layout FILE, edit, and load with --layout):"
+        )
+        width = max((len(g.column) for g in f.proposal.guesses), default=0)
+        for g in f.proposal.guesses:
+            samples = ", ".join(shown(s, 30) for s in g.samples)
+            told.append(f"    {shown(g.column, 40):{min(width, 40) + 2}} → {g.field:15} {g.confidence:4.0%}  {samples}")
+        if f.proposal.left:
+            told.append(f"    kept as they are: {', '.join(shown(c, 30) for c in f.proposal.left)}")
+        if f.proposal.layout.personal:
+            told.append(f"    kept only as keyed hash: {', '.join(shown(c, 30) for c in f.proposal.layout.personal)}")
+        if f.proposal.layout.grain == "part":
+            told.append("    one line a part: lines of one job and day are one visit")
+    told += [f"  {note}" for note in f.notes]
+    for line in f.rejected_lines[:MOST_LINES]:
+        column = f", column {line['column']}" if line["column"] else ""
+        value = f"{shown(line['value'])} " if line["value"] else ""
+        told += [f"  {f.file}, line {line['line_no']}{column}: {value}{line['rule']}", f"    {line['remedy']}"]
+    more = sum(r["lines"] for r in f.reasons) - min(len(f.rejected_lines), MOST_LINES)
+    if more > 0 and f.reasons:
+        told.append(f"  and {more:,} more; in all:")
+        told += [f"    {r['lines']:,} × column {r['column'] or '–'}: {r['rule']}" for r in f.reasons[:MOST_LINES]]
+    return told

@@ -1,0 +1,392 @@
+"""Which lines can be taken as visits, personal data hashed and masked at the door; refused lines keep their reasons."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from pipeline.load import identity
+from pipeline.load.layout import FIELDS, Layout, position
+from pipeline.load.mapping import cell, literal, map_lines, personal_columns
+from pipeline.read.incoming import Records
+from pipeline.store.batches import batches, insert
+from pipeline.values import dates, durations, money
+from pipeline.values.distinct import NOT_KNOWN, plain
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from pipeline.settings import Settings
+
+FREE_TEXTS = ("complaint", "findings", "cause", "work_done", "other_columns")
+MONEY = ("labour_charge", "parts_cost")
+LONGEST_REASON = 200  # characters of a refused value that are repeated in its reason
+MOST_DAYS_AHEAD = 1096  # a planned visit may lie ahead, a mistyped year lies far ahead
+SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts
+MOST_REPEATS = 20_000
+SHOWN = 1_000  # refused lines of a file held for the report; all are kept in the database
+RULES = {
+    "visit_date": ("is missing", "Give the day of the visit."),
+    "appliance_kind": ("is missing", "Say what kind of appliance it is."),
+    "job_no": (
+        "is missing, and so are serial and customer_ref",
+        "Give one of serial, customer_ref and job_no: without them no later visit can be joined to this one.",
+    ),
+    "future": ("lies more than three years ahead", "Correct the year."),
+}
+
+
+@dataclass
+class Screened:
+    """What screening found.
+
+    Attributes
+    ----------
+    lines
+        Lines of the file that are not blank.
+    how
+        How the columns are read: date_order, decimal_mark of each money column, what a duration without a unit is
+        (minutes, as the field is called, where the column does not show it), currency.
+    rejected
+        Lines that were refused.
+    reasons
+        Count of each (column, rule) among them.
+    shown
+        The first refused lines: line_no, column, value, rule, remedy.
+    """
+
+    lines: int
+    how: dict[str, Any]
+    rejected: int = 0
+    reasons: Counter[tuple[str, str]] = field(default_factory=Counter)
+    shown: list[dict[str, Any]] = field(default_factory=list)
+
+
+def screen(
+    connection: duckdb.DuckDBPyConnection, layout: Layout, records: Records, settings: Settings, key: bytes
+) -> Screened:
+    """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
+
+    Reads ``incoming``. candidate: line_no, day, base_key (what the visit is known by), serial_term. Its texts stand in
+    view ``screened``: line_no, the fields (customer hashed, contacts masked), other_columns, and line_hash of them all.
+    refusal: line_no, line_text, reasons, as in rejected_record.
+    """
+    header = records.header
+    _hash_table(connection, "personal_hash", [f"select {cell(header, c)} as w from incoming"
+                                              for c in personal_columns(layout, header)], key)  # fmt: skip
+    map_lines(connection, layout, header)
+    if layout.grain == "part":
+        _carry_down(connection)
+    _hash_table(connection, "customer_hash", ["select customer_ref as w from line"], key)
+    technicians = ["select technician as w from line"] if settings.hash_technicians else []
+    _hash_table(connection, "technician_hash", technicians, key)
+    how = {
+        "date_order": _read_days(connection, layout),
+        "decimal_mark": _read_marks(connection, layout),
+        "bare_durations": durations.decide_unit(_spread(*_counted(connection, "minutes"))) or "minutes",
+        "currency": layout.currency,
+    }
+    masked = _mask(connection) if settings.mask_contacts else set()
+    read_serials(connection, "line")
+    (lines,) = connection.execute("select count(*) from line").fetchall()[0]
+    _candidates(connection, settings, masked)
+    screened = Screened(lines + len(records.refused), how)
+    connection.execute("create or replace temp table refusal (line_no bigint, line_text varchar, reasons varchar)")
+    _keep_unreadable(connection, records, screened, settings)
+    _keep_refused(connection, layout, records, screened, settings, key)
+    return screened
+
+
+def read_serials(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
+    """Make table ``serial_read`` of the serials in a table of lines: written, serial."""
+    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
+    for rows in batches(connection, f"select distinct serial as w from {lines} where serial is not null"):
+        insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
+
+
+def _hash_table(connection: duckdb.DuckDBPyConnection, name: str, sources: list[str], key: bytes) -> None:
+    from pipeline.load.privacy import hash_customers
+
+    connection.execute(f"create or replace temp table {name} (written varchar, hashed varchar)")
+    for source in sources:
+        for rows in batches(connection, f"select distinct w from ({source}) where w is not null"):
+            insert(connection, name, rows.assign(hashed=hash_customers(rows["w"], key)))
+    if len(sources) > 1:
+        connection.execute(f"create or replace temp table {name} as select distinct * from {name}")
+
+
+def _carry_down(connection: duckdb.DuckDBPyConnection) -> None:
+    """Fill the visit of a line that names none: exports write it once above the lines of its parts."""
+    is_bare = "visit_date is null and appliance_kind is null and job_no is null and serial is null"
+    if not connection.execute(f"select count(*) from line where {is_bare}").fetchall()[0][0]:
+        return
+    filled = ", ".join(
+        f"case when {is_bare} then last_value({n} ignore nulls) over w else {n} end as {n}"
+        for n in ("visit_date", "appliance_kind", "job_no", "serial", "customer_ref", "make", "model")
+    )
+    connection.execute(
+        f"create or replace temp table carried as select * replace ({filled}) from line "
+        "window w as (order by line_no rows between unbounded preceding and current row)"
+    )
+    connection.execute("create or replace temp view line as select * from carried")
+
+
+def _counted(connection: duckdb.DuckDBPyConnection, column: str) -> tuple[list[str], list[int]]:
+    rows = connection.execute(
+        f"select {column}, count(*) from line where {column} is not null group by 1 order by 1"
+    ).fetchall()
+    return [w for w, _ in rows], [n for _, n in rows]
+
+
+def _spread(written: list[str], counts: list[int]) -> pd.Series[str]:
+    """Repeat each value as often as it stands in the column, scaled down in long columns: shares decide."""
+    import pandas as pd
+
+    scale = max(1, sum(counts) // MOST_REPEATS)
+    return pd.Series(written, dtype="str").repeat([-(-n // scale) for n in counts])
+
+
+def _read_days(connection: duckdb.DuckDBPyConnection, layout: Layout) -> str | None:
+    written, counts = _counted(connection, "visit_date")
+    order = layout.date_format or dates.decide_order(_spread(written, counts))
+    days, problems, remedies = dates.read_values([plain(w) for w in written], counts, order)
+    connection.execute(
+        "create or replace temp table day_read (written varchar, day date, problem varchar, remedy varchar)"
+    )
+    insert(connection, "day_read", {"w": written, "d": days, "p": problems, "r": remedies})
+    return order
+
+
+def _read_marks(connection: duckdb.DuckDBPyConnection, layout: Layout) -> dict[str, str | None]:
+    marks = {c: layout.decimal_mark or money.decide_mark(_spread(*_counted(connection, c))) for c in MONEY}
+    shown = {mark for mark in marks.values() if mark}
+    agreed = shown.pop() if len(shown) == 1 else None  # one program wrote both columns
+    return {column: mark or agreed for column, mark in marks.items()}
+
+
+def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
+    """Make table ``mask`` (written, masked) of the free texts that change; returns the columns they stand in."""
+    from pipeline.load.privacy import FIRST_LOOK, mask_contacts
+
+    connection.execute("create or replace temp table mask (written varchar, masked varchar)")
+    changed: set[str] = set()
+    suspect = literal(FIRST_LOOK)
+    for column in FREE_TEXTS:
+        query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
+        for rows in batches(connection, query):
+            _keep_masked(connection, rows["w"], mask_contacts(rows["w"]), changed, column)
+    query = f"select {', '.join(FREE_TEXTS)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
+    for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, FREE_TEXTS))})"):
+        for column in FREE_TEXTS:
+            held = rows[rows[column].notna()]
+            _keep_masked(connection, held[column], mask_contacts(held[column], held["customer_ref"]), changed, column)
+    connection.execute(
+        "create or replace temp table mask as select distinct on (written) * from mask order by written, length(masked)"
+    )
+    return changed
+
+
+def _names_customer(column: str) -> str:
+    """SQL that finds the customer's reference in a text; white space is looked at where the reference holds any."""
+    is_there = f"contains(lower({column}), lower(customer_ref))"
+    with_one_space = f"contains({_one_space(column)}, {_one_space('customer_ref')})"
+    return f"case when contains(customer_ref, ' ') then {with_one_space} else {is_there} end"
+
+
+def _one_space(column: str) -> str:
+    return f"lower(replace({column}, '  ', ' '))"
+
+
+def _keep_masked(
+    connection: duckdb.DuckDBPyConnection,
+    written: pd.Series[str],
+    masked: pd.Series[str],
+    changed: set[str],
+    column: str,
+) -> None:
+    differs = masked != written
+    if differs.any():
+        changed.add(column)
+        insert(connection, "mask", {"w": written[differs].tolist(), "m": masked[differs].tolist()})
+
+
+def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
+    clean = {
+        "customer_ref": "customer_hash.hashed",
+        "appliance_kind": r"case when regexp_matches(line.appliance_kind, '[\p{L}\p{N}]') then line.appliance_kind end",
+    }
+    joins = "left join customer_hash on customer_hash.written = line.customer_ref"
+    if settings.hash_technicians:
+        clean["technician"] = "technician_hash.hashed"
+        joins += " left join technician_hash on technician_hash.written = line.technician"
+    cleaned = ", ".join(f"{sql} as {name}" for name, sql in clean.items())
+    connection.execute(f"create or replace temp view hashed as select line.* replace ({cleaned}) from line {joins}")
+    columns, masks = [], []
+    for name in (*FIELDS, "other_columns"):
+        if name in masked:
+            masks.append(f"left join mask as mask_{name} on mask_{name}.written = hashed.{name}")
+            columns.append(f"coalesce(mask_{name}.masked, hashed.{name}) as {name}")
+        else:
+            columns.append(f"hashed.{name}")
+    content = ", ".join(f"coalesce({name}, chr(31))" for name in (*FIELDS, "other_columns"))
+    connection.execute(
+        f"create or replace temp view screened as select *, md5(concat_ws(chr(30), {content})) as line_hash from "
+        f"(select hashed.line_no, {', '.join(columns)} from hashed {' '.join(masks)})"
+    )
+    connection.execute(
+        "create or replace temp table candidate as select line_no, day, is_ahead, serial_term, "
+        f"{_base_key()} as base_key, job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
+        "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
+        f"select *, {plain_sql('job_no')} as job_key, "
+        f"day_read.day, coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
+        "serial_read.serial as serial_term from hashed "
+        "left join serial_read on serial_read.written = hashed.serial "
+        "left join day_read on day_read.written = hashed.visit_date)"
+    )
+
+
+def _base_key() -> str:
+    """SQL of what a visit is known by: job number and day, else appliance and day; null where it names no unit."""
+    machine = " || '/' || ".join(f"coalesce({plain_sql(name)}, '')" for name in ("appliance_kind", "make", "model"))
+    unit = f"'unit:' || customer_ref || '/' || {machine}"
+    return f"coalesce('job:' || job_key, 'serial:' || serial_term, {unit}) || '|' || day"
+
+
+def unit_sql(serial: str, kind: str) -> str:
+    """SQL of the appliance within a job: its serial, else its kind."""
+    return f"coalesce('serial:' || {serial}, 'unit:' || {kind}, '')"
+
+
+def plain_sql(column: str) -> str:
+    """SQL of a name made comparable: small letters, no white space, null where it says nothing."""
+    blanks = ", ".join(f"'{word}'" for word in sorted(NOT_KNOWN))
+    plain_name = f"lower(regexp_replace({column}, '[\\s|]+', '', 'g'))"
+    return f"case when {plain_name} in ({blanks}) then null else {plain_name} end"
+
+
+def _keep_unreadable(
+    connection: duckdb.DuckDBPyConnection, records: Records, screened: Screened, settings: Settings
+) -> None:
+    import pandas as pd
+
+    from pipeline.load.privacy import mask_contacts
+
+    if not records.refused:
+        return
+    texts = pd.Series([r.line_text for r in records.refused], dtype="str")
+    values = pd.Series([r.value[:LONGEST_REASON] for r in records.refused], dtype="str")
+    if settings.mask_contacts:
+        texts, values = mask_contacts(texts), mask_contacts(values)
+    lines = [
+        (r.line_no, json.dumps({"line": text}, ensure_ascii=False), [_reason(r.column, value, r.rule, r.remedy)])
+        for r, text, value in zip(records.refused, texts, values, strict=True)
+    ]
+    _keep(connection, lines, screened)
+
+
+def _keep_refused(
+    connection: duckdb.DuckDBPyConnection,
+    layout: Layout,
+    records: Records,
+    screened: Screened,
+    settings: Settings,
+    key: bytes,
+) -> None:
+    """Move the bad candidates to ``refusal``, each with all its faults and the whole line."""
+    cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(records.header)))
+    query = (
+        "select candidate.line_no, day_read.problem, day_read.remedy, candidate.day, candidate.is_ahead, "
+        f"screened.visit_date, screened.appliance_kind, candidate.has_no_unit, {cells} from candidate "
+        "join screened on screened.line_no = candidate.line_no "
+        "join incoming on incoming.line_no = candidate.line_no "
+        "left join day_read on day_read.written = screened.visit_date "
+        "where candidate.is_refused order by candidate.line_no"
+    )
+    for rows in batches(connection, query, 20_000):
+        texts = _line_texts(rows, layout, records.header, settings, key)
+        found = rows[["line_no", "problem", "remedy", "day", "is_ahead", "visit_date", "appliance_kind", "has_no_unit"]]
+        lines = [
+            (line_no, text, _reasons(row, layout))
+            for line_no, row, text in zip(
+                rows["line_no"].tolist(),
+                found.astype(object).where(found.notna(), None).itertuples(),
+                texts,
+                strict=True,
+            )
+        ]
+        _keep(connection, lines, screened)
+    if screened.rejected > len(records.refused):
+        connection.execute("delete from candidate where is_refused")
+
+
+def _line_texts(
+    rows: pd.DataFrame, layout: Layout, header: tuple[str, ...], settings: Settings, key: bytes
+) -> list[str]:
+    from pipeline.load.privacy import hash_customers, mask_contacts
+
+    customer = {position(header, rule.column) for rule in layout.columns.get("customer_ref", ())}
+    hidden = customer | {position(header, name) for name in personal_columns(layout, header)}
+    columns = {}
+    references = [rows[f"c{i + 1}"] for i in sorted(at for at in customer if at is not None)]
+    for i, name in enumerate(header):
+        written = rows[f"c{i + 1}"]
+        if i in hidden:
+            written = hash_customers(written, key)
+        elif settings.mask_contacts:
+            written = mask_contacts(written)
+            for reference in references:
+                written = mask_contacts(written, reference)
+        columns[name] = written.astype(object).where(written.notna(), None).tolist()
+    return [
+        json.dumps({n: v for n, v in zip(columns, values, strict=True) if v is not None}, ensure_ascii=False)
+        for values in zip(*columns.values(), strict=True)
+    ]
+
+
+def _reason(column: str, value: str | None, rule: str, remedy: str) -> dict[str, str]:
+    return {"column": column, "value": (value or "")[:LONGEST_REASON], "rule": rule, "remedy": remedy}
+
+
+def _reasons(row: Any, layout: Layout) -> list[dict[str, str]]:
+    reasons = []
+    if row.problem:
+        reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, row.problem, row.remedy))
+    elif row.is_ahead:
+        reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, *RULES["future"]))
+    elif row.day is None:
+        reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, *RULES["visit_date"]))
+    if row.appliance_kind is None:
+        reasons.append(_reason(_column(layout, "appliance_kind"), None, *RULES["appliance_kind"]))
+    if row.has_no_unit:
+        reasons.append(_reason(_column(layout, "job_no"), None, *RULES["job_no"]))
+    return reasons
+
+
+def _column(layout: Layout, name: str) -> str:
+    """Name a field as the user's file does."""
+    rules = layout.columns.get(name, ())
+    return rules[0].column if rules else name
+
+
+def _keep(
+    connection: duckdb.DuckDBPyConnection, lines: Iterable[tuple[int, str, list[dict[str, str]]]], screened: Screened
+) -> None:
+    kept = list(lines)
+    insert(
+        connection,
+        "refusal",
+        {
+            "line_no": [line_no for line_no, _, _ in kept],
+            "line_text": [text for _, text, _ in kept],
+            "reasons": [json.dumps(reasons, ensure_ascii=False) for _, _, reasons in kept],
+        },
+    )
+    screened.rejected += len(kept)
+    for line_no, _, reasons in kept:
+        screened.reasons.update((r["column"], r["rule"]) for r in reasons)
+        if len(screened.shown) < SHOWN:
+            screened.shown += [{"line_no": line_no, **reason} for reason in reasons]

@@ -1,0 +1,1 @@
+"""A period becomes its figures and its page."""

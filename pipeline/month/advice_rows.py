@@ -1,0 +1,80 @@
+"""The advice rows of a report: on which complaint a part is often not the cause, with the faults behind each row."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.advice.find import advice
+from pipeline.month.scope import Scope
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from pipeline.words import Words
+
+MOST_JOBS = 100
+
+
+def advice_rows(
+    connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Find the advice rows in the verdicts of the months shown (two years), and the faults behind each.
+
+    A view of one kind gets the rows that speak of it; a technician's view gets the whole workshop's, since one person's
+    verdicts are too few to find a pattern in.
+
+    Parameters
+    ----------
+    connection
+        The database.
+    scope
+        The report's scope.
+    words
+        Name what to look at first, and its cautions; without them the usual cause is named.
+
+    Returns
+    -------
+    tuple of DataFrame
+        The rows of ``pipeline.advice.find.advice``, worth most first, with ``jobs`` the key of the row's list and
+        ``job_nos`` its job numbers. And one row a list and fault: key, episode_id, total.
+    """
+    import pandas as pd
+
+    found = advice(connection, words, since=scope.shown_from, until=scope.end)
+    if scope.kind is not None:
+        found = found[[scope.kind in kinds for kinds in found["kinds"]]].reset_index(drop=True)
+    keys = [f"advice-{place}" for place in range(1, len(found) + 1)]
+    rows = found.drop(columns=["part_line_ids"]).assign(job_nos=found["jobs"], jobs=keys)
+    lines = pd.DataFrame(
+        {"key": pd.Series(keys, dtype=object), "part_line_id": found["part_line_ids"].astype(object)}
+    ).explode("part_line_id")
+    connection.register("report_advice", lines.astype({"part_line_id": "int64"}))
+    try:
+        lists = connection.execute(
+            """
+            with
+                listed as (
+                    select distinct report_advice.key, part_verdict.episode_id
+                    from report_advice
+                    inner join part_verdict on part_verdict.part_line_id = report_advice.part_line_id
+                    where part_verdict.verdict = 'not the cause'
+                ),
+                placed as (
+                    select
+                        key,
+                        episode_id,
+                        row_number() over (partition by key order by episode_id desc) as place,
+                        count(*) over (partition by key) as total
+                    from listed
+                )
+            select key, episode_id, total
+            from placed
+            where place <= $most
+            order by key, place
+            """,
+            {"most": MOST_JOBS},
+        ).df()
+    finally:
+        connection.unregister("report_advice")
+    return rows, lists

@@ -1,0 +1,125 @@
+"""A report's numbers as JSON: names and meanings that scripts may rely on."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipeline.month.scope import Scope
+    from reports.pages.month import MonthFigures
+
+
+def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
+    """Give the figures of a report.
+
+    Returns
+    -------
+    dict
+        month, window_days, as_of, first_time_fix, callbacks, wrong_swaps, days_to_cure, advice, technicians, kinds,
+        ...; shares from 0 to 1, money in the workshop's currency, None where a figure is not known or too few for a
+        rate.
+    """
+    now, frames = figures.now, figures.frames
+    fix, back, swaps = now["first_time_fix"], now["callbacks"], now["wrong_swaps"]
+    is_open = fix["is_provisional"]
+    made = {
+        "month": f"{scope.last:%Y-%m}",
+        "first_month": f"{scope.first:%Y-%m}",
+        "compared_with": [f"{scope.before_first:%Y-%m}", f"{scope.before_last:%Y-%m}"],
+        "kind": scope.kind,
+        "technician": scope.technician,
+        "window_days": scope.window_days,
+        "as_of": scope.as_of,
+        "visits": figures.visits,
+        "first_time_fix": {
+            "fixed": fix["fixed"],
+            "known": fix["known"],
+            "not_yet_known": fix["not_yet_known"],
+            "rate": None if is_open else fix["value"],
+            "low": fix["low"],
+            "high": fix["high"],
+            "provisional_rate": fix["value"] if is_open else None,
+        },
+        "callbacks": {
+            "fixes": back["fixes"],
+            "returns": back["returns"],
+            "rate": back["value"],
+            "low": back["low"],
+            "high": back["high"],
+            "is_provisional": back["is_provisional"],
+            "by_day": back["by_day"],
+        },
+        "wrong_swaps": {
+            "parts": swaps["parts"],
+            "judged": swaps["judged"],
+            "not_yet_judged": swaps["open"],
+            "money": swaps["value"],
+            "low": swaps["low"],
+            "high": swaps["high"],
+            "minutes": swaps["minutes"],
+            "rows": _records(frames["month_swaps"], ["part", "instead_of", "count", "of", "money", "minutes"]),
+        },
+        "days_to_cure": {
+            "faults": now["days_to_cure"]["faults"],
+            "open": now["days_to_cure"]["open"],
+            "median": now["days_to_cure"]["value"],
+            "low": now["days_to_cure"]["low"],
+            "high": now["days_to_cure"]["high"],
+            "nine_in_ten": now["days_to_cure"]["ninety"],
+        },
+        "changes": {
+            measure: {"difference": change[0], "low": change[1], "high": change[2]}
+            for measure, change in figures.changes.items()
+        },
+        "advice": _records(frames["advice"], [name for name in frames["advice"].columns if name != "jobs"]),
+        "year": {
+            "from": scope.weighed_from,
+            "wrong_swaps": _records(frames["wrong_swaps"], ["part", "instead_of", "count", "of", "money", "minutes"]),
+        },
+        "by_month": _records(
+            frames["fix_by_month"], [name for name in frames["fix_by_month"].columns if name != "jobs"]
+        ),
+        "technicians": _records(
+            frames["technicians"],
+            ["technician", "known", "fixed", "expected", "adjusted", "rate", "low", "high", "words"],
+        ),
+        "kinds": _records(frames["kinds"], ["kind", "fixed", "known", "not_yet_known", "rate", "low", "high"]),
+        "makes": _records(frames["makes"], ["value", "fixed", "known", "rate", "low", "high", "words"]),
+        "ages": _records(frames["ages"], ["value", "fixed", "known", "rate", "low", "high"]),
+        "causes": _records(frames["causes"], ["kind", "complaint", "cause", "count", "of", "share", "low", "high"]),
+        "parts": _records(frames["parts"], ["part", "fitted", "cured", "missing"]),
+        "next_fault": _records(frames["again"], ["kind", "chance", "low", "high"]),
+        "data_quality": {
+            row["name"]: {"count": row["count"], "of": row["of"]}
+            for row in _records(frames["quality"], ["name", "count", "of"])
+        },
+    }
+    plain: dict[str, Any] = _plain(made)
+    return plain
+
+
+def _records(frame: pd.DataFrame, columns: list[str]) -> list[dict[str, Any]]:
+    return [
+        {str(name): value for name, value in row.items()} for row in frame[columns].astype(object).to_dict("records")
+    ]
+
+
+def _plain(value: Any) -> Any:
+    """Turn numbers of any library into JSON's own, dates into ISO text, NaN and infinity into None."""
+    if isinstance(value, dict):
+        return {key: _plain(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    if value is None or value is True or value is False or isinstance(value, str):
+        return value
+    if isinstance(value, dt.date):
+        return value.isoformat()[:10]
+    if hasattr(value, "tolist"):
+        return _plain(value.tolist())
+    if isinstance(value, int):
+        return value
+    return float(value) if isinstance(value, float) and math.isfinite(value) else None

@@ -1,0 +1,368 @@
+"""The month's report: gather the figures from the marts, write the page, and give the same numbers as JSON."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import UsageError, shown
+from pipeline.month import comparisons, sections
+from pipeline.month import figures as gathered
+from pipeline.month.advice_rows import advice_rows
+from pipeline.month.jobs import job_details, job_lists
+from pipeline.month.scope import Scope, find_scope, laid_out, months_with_visits
+from pipeline.store.atomic_write import whole
+from pipeline.terminal.views import Shown, bar
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from pipeline.settings import Settings
+    from pipeline.store.database import Database
+    from pipeline.words import Words
+    from reports.pages.month import MonthFigures
+    from reports.render.page import Picture
+    from reports.render.wording import Wording
+
+
+@dataclass(frozen=True, repr=False)
+class MonthReport(Shown):
+    """A report as made: its numbers, its page, and where it was written.
+
+    Attributes
+    ----------
+    scope
+        What it is about.
+    figures
+        The numbers and frames behind the page.
+    html
+        The page.
+    path
+        Where the page was written; None = it was not.
+    files
+        Every file written, the page first.
+    seconds
+        Time spent on queries, charts and writing.
+    """
+
+    scope: Scope
+    figures: MonthFigures
+    pictures: list[Picture]
+    wording: Wording
+    html: str
+    path: Path | None
+    files: list[Path] = field(default_factory=list)
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        """Give the numbers in the agreed form: shares from 0 to 1, money in the workshop's currency, None = unknown."""
+        from pipeline.month.as_json import report_json
+
+        made = report_json(self.scope, self.figures)
+        return {**made, "files": [str(path) for path in self.files], "currency": self.wording.currency}
+
+    def lines(self) -> list[str]:
+        """Give the report in a few lines for a terminal."""
+        from reports.pages.headline import figures, sentence
+
+        made, wording = self.figures, self.wording
+        said = [sentence(made.now, made.before, made.changes, made.period, wording), ""]
+        for figure in figures(made.now, made.before, made.changes, made.period, wording, made.window_days):
+            said += [
+                f"{figure.label}: {figure.value} ({figure.interval})",
+                f"    {figure.basis}",
+                f"    {figure.change}",
+            ]
+        from reports.pages.month import ADVICE_FIRST, advice_rows
+
+        said += [""] + [
+            f"{number}. {row['do']} ({row['money']})"
+            for number, row in enumerate(advice_rows(made.frames["advice"].head(ADVICE_FIRST), wording), start=1)
+        ]
+        return [*said, *(f"Written: {path}" for path in self.files)]
+
+    def _repr_html_(self) -> str:
+        """Show the page in a notebook, in a frame of its own."""
+        page = f'<iframe sandbox="allow-scripts" style="width: 100%; height: 40em" srcdoc="{escape(self.html)}">'
+        return f"{page}</iframe>"
+
+
+def month_report(
+    database: Database,
+    settings: Settings,
+    month: str | None = None,
+    *,
+    out: Path | None = None,
+    words: Words | None = None,
+    to: str | None = None,
+    against: str | None = None,
+    against_to: str | None = None,
+    kind: str | None = None,
+    technician: str | None = None,
+    language: str | None = None,
+    pdf: Path | None = None,
+    xlsx: Path | None = None,
+    png: Path | None = None,
+    charts: Sequence[str] = (),
+) -> MonthReport:
+    """Make the report of a month, or of a longer period.
+
+    Parameters
+    ----------
+    database, settings
+        The workshop.
+    month
+        YYYY-MM; None means the last month that is over.
+    out
+        The page to write; None means ``report-YYYY-MM.html`` in the current folder.
+    words
+        The words in force: they name what to look at first in the advice, with its cautions.
+    to
+        Last month of a longer period.
+    against, against_to
+        The period to compare with; the one just before when left out.
+    kind, technician
+        A view narrowed to one kind, or one technician's own.
+    language
+        Catalogue of the page's words; ``settings.locale`` when left out.
+    pdf, xlsx
+        Also write the printed page (needs a browser on this machine), or a workbook with a sheet a section.
+    png
+        A folder for single charts as PNG; ``charts`` names the ones wanted, all when empty.
+
+    Raises
+    ------
+    UsageError
+        A month, kind, technician, language or chart that there is not; no browser for the PDF.
+    """
+    begun = time.perf_counter()
+    wording = _wording(settings, language)
+    scope = find_scope(
+        database.connection, month, to=to, against=against, against_to=against_to, kind=kind, technician=technician
+    )
+    figures = gather(database.connection, scope, words)
+    queried = time.perf_counter()
+    from reports.pages import month as month_page
+
+    pictures = month_page.pictures_of(figures, wording)
+    _know_charts(charts, pictures)
+    drawn = time.perf_counter()
+    html = month_page.page(figures, pictures, wording)
+    path = out or Path(f"report-{scope.name}.html")
+    with whole(path) as draft:
+        draft.write_text(html, encoding="utf-8", newline="\n")
+    files = [path]
+    if xlsx is not None:
+        from reports.pages.workbook import write_workbook
+
+        with whole(xlsx) as draft:
+            write_workbook(draft, figures, wording)
+        files.append(xlsx)
+    if png is not None:
+        from reports.render.png import write_png
+
+        png.mkdir(parents=True, exist_ok=True)
+        files += [
+            write_png(picture, png / f"{picture.name}.png")
+            for picture in pictures
+            if not charts or picture.name in charts
+        ]
+    if pdf is not None:
+        files.append(_print(path, pdf))
+    written = time.perf_counter()
+    seconds = {"queries": queried - begun, "charts": drawn - queried, "writing": written - drawn}
+    return MonthReport(scope, figures, pictures, wording, html, path, files, seconds)
+
+
+def all_reports(
+    database: Database,
+    settings: Settings,
+    out: Path,
+    *,
+    language: str | None = None,
+    tell: Callable[[str], None] = lambda _: None,
+    **view: Any,
+) -> dict[str, Any]:
+    """Make the reports of all months there are visits in, and an index page.
+
+    Parameters
+    ----------
+    database, settings
+        The workshop.
+    out
+        The folder to write in: ``index.html`` and ``YYYY-MM.html``.
+    tell
+        Told how far it is after every month.
+    language, **view
+        As in ``month_report``.
+
+    Returns
+    -------
+    dict
+        index (path) and months (list of month and path).
+    """
+    from reports.pages.index import index_page
+
+    out.mkdir(parents=True, exist_ok=True)
+    months = months_with_visits(database.connection)
+    made = []
+    for number, month in enumerate(months, start=1):
+        name = f"{month:%Y-%m}"
+        made.append(month_report(database, settings, name, out=out / f"{name}.html", language=language, **view))
+        tell(bar(number, len(months), "months"))
+    index = out / "index.html"
+    listed = [(report.figures, report.path.name) for report in made if report.path]
+    with whole(index) as draft:
+        draft.write_text(index_page(listed, _wording(settings, language)), encoding="utf-8", newline="\n")
+    return {
+        "index": str(index),
+        "months": [{"month": report.scope.name, "path": str(report.path)} for report in made],
+    }
+
+
+def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | None = None) -> MonthFigures:
+    """Gather everything a report shows."""
+    import pandas as pd
+
+    from reports.pages.headline import MEASURES, Period
+    from reports.pages.month import MonthFigures
+
+    with laid_out(connection, scope):
+        now, before = (
+            {
+                "first_time_fix": gathered.first_time_fix(connection, first, last, scope.window_days),
+                "callbacks": gathered.callbacks(connection, first, end, scope.window_days),
+                "wrong_swaps": gathered.wrong_swap_money(connection, first, end),
+                "days_to_cure": gathered.days_to_cure(connection, first, end),
+            }
+            for first, last, end in (
+                (scope.first, scope.last, scope.end),
+                (scope.before_first, scope.before_last, scope.before_end),
+            )
+        )
+        technicians, funnel = comparisons.technicians(connection, scope)
+        if scope.technician is not None:
+            technicians = technicians[technicians["technician"] == scope.technician].reset_index(drop=True)
+        curve, again = comparisons.next_fault(connection, scope)
+        frames = {
+            "fix_by_month": gathered.fix_by_month(connection, scope),
+            "callback_curve": gathered.callback_curve(connection, scope),
+            "wrong_swaps": sections.wrong_swaps(connection, scope.weighed_from, scope.end),
+            "month_swaps": sections.wrong_swaps(connection, scope.first, scope.end),
+            "causes": sections.causes(connection, scope),
+            "kinds": sections.kinds(connection, scope),
+            "ages": comparisons.ages(connection, scope),
+            "makes": comparisons.makes(connection, scope),
+            "technicians": technicians,
+            "funnel": funnel,
+            "parts": sections.parts(connection, scope),
+            "next_fault": curve,
+            "again": again,
+            "quality": sections.quality(connection, scope),
+        }
+        frames = _with_keys(frames)
+        frames["advice"], advice_lists = advice_rows(connection, scope, words)
+        keys = {str(key) for frame in frames.values() if "jobs" in frame for key in frame["jobs"].dropna()}
+        lists = job_lists(connection, scope, keys | set(MEASURES) | {"quality-no_cause", "quality-left_truncated"})
+        lists = pd.concat([advice_lists, lists], ignore_index=True) if len(advice_lists) else lists
+        units, visits_of_lists = job_details(connection, [int(episode) for episode in lists["episode_id"]])
+    visits = frames["quality"].set_index("name")["count"]["visits"]
+    return MonthFigures(
+        period=Period(scope.first, scope.last, scope.before_first, scope.before_last),
+        as_of=scope.as_of,
+        window_days=scope.window_days,
+        waiting_days=scope.waiting_days,
+        visits=int(visits),
+        kind=scope.kind,
+        technician=scope.technician,
+        is_against=scope.is_against,
+        now=now,
+        before=before,
+        changes=_changes(now, before),
+        frames=frames,
+        lists=lists,
+        units=units,
+        visits_of_lists=visits_of_lists,
+    )
+
+
+def _changes(
+    now: dict[str, dict[str, Any]], before: dict[str, dict[str, Any]]
+) -> dict[str, tuple[float, float, float]]:
+    """Compare each figure with the period before, where both are known well enough."""
+    from models.statistics.change import difference
+
+    made = {}
+    for measure, figure in now.items():
+        other = before[measure]
+        if measure == "wrong_swaps" and (figure["is_provisional"] or other["is_provisional"]):
+            continue
+        values = [part[name] for part in (figure, other) for name in ("value", "low", "high")]
+        if all(value == value and abs(value) != float("inf") for value in values):
+            made[measure] = difference(*values)
+    return made
+
+
+def _with_keys(frames: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Give the rows that open to jobs the key of their list."""
+
+    def joined(family: str, *columns: pd.Series) -> list[str]:
+        return [
+            f"{family}-" + "\x1f".join("" if part is None or part != part else str(part) for part in row)
+            for row in zip(*columns, strict=True)
+        ]
+
+    swaps, causes, ages = frames["wrong_swaps"], frames["causes"], frames["ages"]
+    months = frames["fix_by_month"]
+    return {
+        **frames,
+        "fix_by_month": months.assign(jobs=[f"month-{month:%Y-%m}" for month in months["month"]]),
+        "wrong_swaps": swaps.assign(jobs=joined("swap", swaps["part"], swaps["instead_of"])),
+        "causes": causes.assign(jobs=joined("cause", causes["kind"], causes["complaint"], causes["cause"])),
+        "ages": ages.assign(jobs=joined("age", ages["value"].fillna("not known"))),
+        "makes": frames["makes"].assign(jobs=joined("make", frames["makes"]["value"])),
+        "technicians": frames["technicians"].assign(jobs=joined("technician", frames["technicians"]["technician"])),
+        "parts": frames["parts"].assign(jobs=joined("part", frames["parts"]["part"])),
+    }
+
+
+def _wording(settings: Settings, language: str | None) -> Wording:
+    from reports.render.wording import Wording, languages
+
+    code = language or settings.locale
+    if code not in languages():
+        raise UsageError(
+            f"There is no catalogue for the language {shown(code)}.", f"There is one for: {', '.join(languages())}."
+        )
+    return Wording(code, settings.currency)
+
+
+def _know_charts(charts: Sequence[str], pictures: list[Picture]) -> None:
+    unknown = sorted(set(charts) - {picture.name for picture in pictures})
+    if unknown:
+        raise UsageError(
+            f"There is no chart {shown(unknown[0])}.",
+            f"There are: {', '.join(picture.name for picture in pictures)}.",
+        )
+
+
+def _print(page: Path, pdf: Path) -> Path:
+    from reports.render.paper import find_browser, print_page
+
+    browser = find_browser()
+    if browser is None:
+        raise UsageError(
+            "There is no browser on this machine to print with.",
+            "Install Chromium, or open the page in any browser and print it there.",
+        )
+    try:
+        return print_page(browser, page, pdf)
+    except RuntimeError as failed:
+        raise UsageError(
+            f"The page could not be printed: {failed}.", f"Open {page} in a browser and print it."
+        ) from failed

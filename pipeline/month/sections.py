@@ -1,0 +1,283 @@
+"""The sections of a report: wrong swaps, causes, parts, kinds and the records themselves, counted from the marts.
+
+Every function expects the scope's tables to be laid out (``report_scope.laid_out``) and gives one tidy frame.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from pipeline.month.figures import FEWEST_FOR_RATE
+from pipeline.month.scope import Scope
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+COMPLAINTS_SHOWN = 3
+CAUSES_SHOWN = 4
+LEAST_SHARE = 0.03
+KINDS_SHOWN = 3
+
+
+def wrong_swaps(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date) -> pd.DataFrame:
+    """Give wrongly swapped parts with what it really was.
+
+    Returns
+    -------
+    DataFrame
+        One row a part and true cause, dearest first: part, instead_of, count, of (verdicts cured or not the cause on
+        this part), money, minutes.
+    """
+    return connection.execute(
+        """
+        with judged as (
+            select part, count(*) as of
+            from report_part
+            where visit_date between $first and $end and verdict in ('cured', 'not the cause')
+            group by part
+        )
+        select
+            report_part.part as part,
+            report_part.confirmed_cause as instead_of,
+            count(*) as count,
+            max(judged.of) as of,
+            sum(report_part.total_cost) as money,
+            sum(coalesce(report_part.labour_minutes, 0) + coalesce(report_part.trip_minutes, 0)) as minutes
+        from report_part
+        inner join judged on judged.part = report_part.part
+        where report_part.visit_date between $first and $end and report_part.verdict = 'not the cause'
+        group by report_part.part, report_part.confirmed_cause
+        order by money desc, part, instead_of
+        """,
+        {"first": first, "end": end},
+    ).df()
+
+
+def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Give the causes within complaint for the main kinds, from cured faults with a confirmed cause.
+
+    Returns
+    -------
+    DataFrame
+        One row a kind, complaint and cause, most frequent first: kind, complaint, cause (missing = all others),
+        count, of (of the complaint), share, low, high.
+    """
+    from models.statistics.intervals import wilson
+
+    counted = connection.execute(
+        """
+        with
+            cured as (
+                select kind, main_symptom as complaint, cause
+                from report_fault
+                where month between $first and $last
+                    and state = 'cured'
+                    and cause is not null
+                    and main_symptom is not null
+            ),
+            counted as (
+                select kind, complaint, cause, count(*) as times
+                from cured
+                group by kind, complaint, cause
+            ),
+            placed as (
+                select
+                    *,
+                    sum(times) over (partition by kind, complaint) as of,
+                    sum(times) over (partition by kind) as of_kind,
+                    row_number() over (partition by kind, complaint order by times desc, cause) as place
+                from counted
+            ),
+            ranked as (
+                select
+                    *,
+                    place <= $causes and (place = 1 or times >= $least * of) as is_shown,
+                    dense_rank() over (partition by kind order by of desc, complaint) as complaint_place,
+                    dense_rank() over (order by of_kind desc, kind) as kind_place
+                from placed
+            )
+        select
+            kind,
+            complaint,
+            case when is_shown then cause end as cause,
+            sum(times) as count,
+            max(of) as of,
+            kind_place,
+            complaint_place,
+            is_shown
+        from ranked
+        where kind_place <= $kinds and complaint_place <= $complaints
+        group by all
+        order by kind_place, complaint_place, is_shown desc, count desc, cause
+        """,
+        {
+            "first": scope.weighed_from,
+            "last": scope.last,
+            "causes": CAUSES_SHOWN,
+            "least": LEAST_SHARE,
+            "kinds": KINDS_SHOWN,
+            "complaints": COMPLAINTS_SHOWN,
+        },
+    ).df()
+    counted = counted.drop(columns=["kind_place", "complaint_place", "is_shown"]).astype({"count": int, "of": int})
+    limits = [wilson(count, of) for count, of in zip(counted["count"], counted["of"], strict=True)]
+    return counted.assign(
+        share=counted["count"] / counted["of"],
+        low=[float(low) for low, _ in limits],
+        high=[float(high) for _, high in limits],
+    )
+
+
+def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Give parts used, and parts missing from the van.
+
+    Returns
+    -------
+    DataFrame
+        One row a part: part, fitted (visits), cured (of them), missing (visits that ended in "part needed" and had this
+        part fitted later in the same fault).
+    """
+    return connection.execute(
+        """
+        with
+            used as (
+                select
+                    part,
+                    count(distinct visit_id) as fitted,
+                    count(distinct visit_id) filter (where verdict = 'cured') as cured
+                from report_part
+                where visit_date between $first and $end
+                group by part
+            ),
+            fitted_later as (
+                select distinct report_part.part as part, waited.visit_id as visit_id
+                from report_part
+                inner join episode_visit as later on later.visit_id = report_part.visit_id
+                inner join episode_visit as earlier
+                    on earlier.episode_id = report_part.episode_id
+                    and earlier.visit_no = later.visit_no - 1
+                inner join visit as waited on waited.visit_id = earlier.visit_id
+                where waited.outcome = 'part needed' and report_part.visit_date between $first and $end
+            ),
+            missing as (
+                select part, count(*) as missing
+                from fitted_later
+                group by part
+            )
+        select
+            used.part as part,
+            used.fitted as fitted,
+            used.cured as cured,
+            coalesce(missing.missing, 0) as missing
+        from used
+        left join missing on missing.part = used.part
+        order by missing desc, fitted desc, part
+        limit 40
+        """,
+        {"first": scope.weighed_from, "end": scope.end},
+    ).df()
+
+
+def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Count what is missing or weak in the records of the period.
+
+    Returns
+    -------
+    DataFrame
+        One row a fault of the records: name, count, of (missing = no base).
+    """
+    return connection.execute(
+        """
+        with
+            in_scope as (
+                select *
+                from visit
+                where visit_date between $first and $end
+                    and ($kind is null or kind = $kind)
+                    and ($technician is null or technician = $technician)
+            ),
+            visits as (
+                select
+                    count(*) as visits,
+                    count(*) filter (where age_years is null) as no_age,
+                    count(*) filter (where outcome = 'unknown') as unknown_outcome,
+                    count(*) filter (
+                        where visit_id not in (select visit_id from visit_symptom where visit_id is not null)
+                    ) as no_complaint
+                from in_scope
+            ),
+            units as (
+                select
+                    count(distinct appliance_id) as units,
+                    count(distinct appliance_id) filter (where identity <> 'serial') as weak
+                from visit_appliance
+                where visit_id in (select visit_id from in_scope)
+            ),
+            faults as (
+                select
+                    count(*) filter (where state = 'cured') as cured,
+                    count(*) filter (where state = 'cured' and cause is null) as no_cause,
+                    count(*) as faults,
+                    count(*) filter (where why = 'the first visit returns to a job that is not loaded') as truncated
+                from report_fault
+                where month between $first and $last
+            ),
+            lines as (
+                select count(*) as lines, count(*) filter (where part_cost is null) as no_price
+                from report_part
+                where visit_date between $first and $end
+            )
+        select 'visits' as name, visits as count, cast(null as bigint) as of from visits
+        union all select 'no_cause', no_cause, cured from faults
+        union all select 'no_complaint', no_complaint, visits from visits
+        union all select 'no_age', no_age, visits from visits
+        union all select 'unknown_outcome', unknown_outcome, visits from visits
+        union all select 'weak_identity', weak, units from units
+        union all select 'left_truncated', truncated, faults from faults
+        union all select 'no_price', no_price, lines from lines
+        union all select 'unknown_words', count(*) filter (where term is null), count(*) from word_use
+        union all select 'rejected', (select count(*) from rejected_record), cast(null as bigint)
+        """,
+        {
+            "first": scope.first,
+            "last": scope.last,
+            "end": scope.end,
+            "kind": scope.kind,
+            "technician": scope.technician,
+        },
+    ).df()
+
+
+def kinds(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Give first-time fixes by kind over the period.
+
+    Returns
+    -------
+    DataFrame
+        One row a kind, the most frequent first: kind, fixed, known, not_yet_known, not_counted, rate, low, high (NaN
+        under ten known; provisional where some are not yet known).
+    """
+    from models.statistics.intervals import wilson
+
+    counted = connection.execute(
+        """
+        select
+            kind,
+            count(*) filter (where status = 'fixed first time') as fixed,
+            count(*) filter (where status in ('fixed first time', 'not fixed first time')) as known,
+            count(*) filter (where status = 'not yet known') as not_yet_known,
+            count(*) filter (where status = 'not counted') as not_counted
+        from report_fault
+        where month between $first and $last
+        group by kind
+        order by count(*) desc, kind
+        """,
+        {"first": scope.first, "last": scope.last},
+    ).df()
+    is_settled = (counted["known"] >= FEWEST_FOR_RATE) & (counted["not_yet_known"] == 0)
+    low, high = wilson(counted["fixed"].to_numpy(dtype=float), counted["known"].to_numpy(dtype=float))
+    return counted.assign(rate=(counted["fixed"] / counted["known"]).where(is_settled), low=low, high=high).assign(
+        low=lambda frame: frame["low"].where(is_settled), high=lambda frame: frame["high"].where(is_settled)
+    )

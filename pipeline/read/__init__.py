@@ -1,0 +1,1 @@
+"""Any file of records becomes numbered lines of text cells."""

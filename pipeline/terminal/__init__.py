@@ -1,0 +1,1 @@
+"""How answers and endings look in a terminal."""

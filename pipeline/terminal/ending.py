@@ -1,0 +1,90 @@
+"""How a command ends for its user: in one message, with a remedy, and the right exit status; never in a traceback."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sys
+import traceback
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from pipeline.errors import PriorjobsError, UsageError, file_fault, system_fault
+from pipeline.terminal.views import safe
+
+
+def ended(command: Callable[[], Any]) -> int:
+    """Run a command and return its exit status; a fault that a user can mend is told."""
+    if not os.environ.get("PRIORJOBS_TRACE"):
+        warnings.simplefilter("ignore")  # what libraries have to say is for us, not for a technician
+        sys.unraisablehook = lambda _: None
+    try:
+        status = command()
+        sys.stdout.flush()
+    except PriorjobsError as fault:
+        status = _told(fault)
+    except typer.Exit as stop:
+        status = stop.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        sys.stderr.write("Stopped. Nothing is half done: an unfinished change was dropped.\n")
+        status = 130
+    except BrokenPipeError:
+        status = 0
+    except Exception as fault:  # the last door: a bug of ours must not throw a traceback at a technician
+        status = _told(_usage_of_typer(fault) or _of_the_system(fault) or _our_bug(fault))
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _give_up_output()
+    return int(status or 0)
+
+
+def _told(fault: PriorjobsError) -> int:
+    if "--json" in sys.argv:
+        error = {"code": fault.code, "what": fault.what, "remedy": fault.remedy}
+        try:
+            sys.stdout.write(json.dumps({"error": error}, ensure_ascii=False) + "\n")
+            sys.stdout.flush()
+        except OSError:
+            _give_up_output()
+        else:
+            return fault.exit_status
+    with contextlib.suppress(OSError):
+        sys.stderr.write(safe(fault.what) + "\n" + safe(fault.remedy) + "\n")
+    return fault.exit_status
+
+
+def _give_up_output() -> None:
+    """Point standard output at nothing, so that what is left of it fails no second time."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _usage_of_typer(fault: Exception) -> PriorjobsError | None:
+    format_message = getattr(fault, "format_message", None)
+    return UsageError(format_message(), "See: priorjobs --help") if callable(format_message) else None
+
+
+def _of_the_system(fault: Exception) -> PriorjobsError | None:
+    """A full disk, a folder that may not be written: nothing of ours, whatever command met it."""
+    if isinstance(fault, MemoryError):
+        return UsageError("This needs more memory than is free.", "Close other programs, then run this again.")
+    found = system_fault(fault)
+    return None if found is None else file_fault(found)
+
+
+def _our_bug(fault: Exception) -> PriorjobsError:
+    if os.environ.get("PRIORJOBS_TRACE"):
+        traceback.print_exc()
+    place = traceback.extract_tb(fault.__traceback__)[-1]
+    bug = PriorjobsError(
+        f"This is a fault of priorjobs itself, not of your data: {type(fault).__name__} "
+        f"in {Path(place.filename).name}, line {place.lineno}.",
+        "Nothing is half done. Set PRIORJOBS_TRACE=1 and run it again to see the whole trace for a report.",
+    )
+    bug.code, bug.exit_status = "internal", 2
+    return bug

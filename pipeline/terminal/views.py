@@ -1,0 +1,228 @@
+"""How answers look in a terminal: plain aligned text in which nothing from a record can act."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+import unicodedata
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def safe(text: object) -> str:
+    """Replace control characters and direction overrides; line ends stay."""
+    return "".join(
+        c if c == "\n" or unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in str(text)
+    )
+
+
+def wrapped(lines: list[str], width: int | None = None) -> list[str]:
+    """Lines broken between words at the terminal's width, what follows set in; as they are where there is none."""
+    if width is None:
+        if not sys.stdout.isatty():
+            return lines
+        width = max(shutil.get_terminal_size().columns, 40)
+    return [
+        piece
+        for line in lines
+        for piece in textwrap.wrap(line, width, subsequent_indent="     ", break_on_hyphens=False, drop_whitespace=True)
+        or [""]
+    ]
+
+
+class Shown:
+    """What shows in a notebook, and at a Python prompt, as its lines do in a terminal."""
+
+    def lines(self) -> list[str]:
+        """Give it in lines of plain text."""
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        return safe("\n".join(self.lines()))
+
+    def _repr_html_(self) -> str:
+        return f'<pre style="white-space: pre-wrap">{escape(repr(self))}</pre>'
+
+
+BAR, DONE, TO_DO = 20, "█", "░"
+
+
+def bar(done: int, of: int, what: str) -> str:
+    """How far it is, as a bar and in numbers: ``████████████░░░░░░░░ 29 of 48 months``."""
+    full = BAR * done // max(of, 1)
+    return f"{DONE * full}{TO_DO * (BAR - full)} {done:,} of {of:,} {what}"
+
+
+def table(header: list[str], rows: list[list[Any]]) -> list[str]:
+    """Aligned columns: numbers to the right, words to the left."""
+    cells = [[_cell(value) for value in row] for row in rows]
+    widths = [max(len(row[i]) for row in [header, *cells]) for i in range(len(header))]
+    is_number = [all(isinstance(row[i], int | float) or row[i] is None for row in rows) for i in range(len(header))]
+
+    def line(row: list[str]) -> str:
+        aligned = (c.rjust(w) if number else c.ljust(w) for c, w, number in zip(row, widths, is_number, strict=True))
+        return "  ".join(aligned).rstrip()
+
+    return [line(header), *(line(row) for row in cells)]
+
+
+def frame(data: pd.DataFrame) -> list[str]:
+    """A frame as aligned text; an empty one says so."""
+    if data.empty:
+        return ["Nothing yet."]
+    return table([str(c) for c in data.columns], data.astype(object).where(data.notna(), None).to_numpy().tolist())
+
+
+def pairs(data: dict[str, Any]) -> list[str]:
+    """Names and values, one a line; nested values are indented."""
+    lines: list[str] = []
+    for name, value in data.items():
+        label = str(name).replace("_", " ")
+        if isinstance(value, dict):
+            lines += [f"{label}:", *(f"  {line}" for line in pairs(value))]
+        elif isinstance(value, list):
+            lines += [f"{label}:", *(f"  {_item(item)}" for item in value)]
+        else:
+            lines.append(f"{label}: {_cell(value)}")
+    return lines
+
+
+def _item(item: Any) -> str:
+    if isinstance(item, dict):
+        return ", ".join(f"{str(k).replace('_', ' ')} {_cell(v)}" for k, v in item.items())
+    return _cell(item)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:,.3f}" if abs(value) < 10 else f"{value:,.1f}"
+    if isinstance(value, int):
+        return f"{value:,}"
+    return str(value)
+
+
+SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
+
+
+def scores(told: dict[str, Any]) -> list[str]:
+    """The score of `train` beside its baselines; smaller log-loss, Brier and calibration error are better."""
+    from reports.pages.model_card import half_life_line
+
+    ways = {"this model": told["scores"], **told["baselines"]} if told["scores"] else {}
+    rows = [[name, *(score[s] for s in SCORES)] for name, score in ways.items()]
+    lines = [f"Model {told['model']}: {told['episodes']:,} cured jobs, {told['causes']} causes, as of {told['as_of']}."]
+    if rows:
+        lines += table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
+    else:
+        lines.append("None of the later jobs had a cause met before: how good it is, is not known.")
+    lines.append(half_life_line(told["half_life"]))
+    return lines if told["replaced"] else [*lines, told["note"]]
+
+
+def backtest(told: dict[str, Any]) -> list[str]:
+    """How well it would have done: against plain ways, how honest, by facts, kind and month, and with more jobs."""
+    from reports.pages.backtest import brier_line, headline
+    from reports.pages.model_card import half_life_line
+
+    if not told["scores"]:
+        return [f"{told['episodes']:,} cured jobs are too few to be asked month by month: none could be asked about."]
+    ways = {"priorjobs": told["scores"], **told["baselines"]}
+    bands = [
+        [f"{row['low']:.0%} to {row['high']:.0%}", row["jobs"], f"{row['said']:.0%}", f"{row['came']:.0%}"]
+        for row in told["reliability"]
+    ]
+    columns = ("jobs", "log_loss", "top1", "top3")
+    scored = [[way, *(scores[name] for name in SCORES)] for way, scores in ways.items()]
+    more = [
+        [f"{row['learned_from']:,} jobs", row["asked"], row["log_loss"], row["top1"]] for row in told["learning_curve"]
+    ]
+    return [
+        f"{headline(told)}.",
+        "",
+        *table(["", *(name.replace("_", " ") for name in SCORES)], scored),
+        "",
+        *table(["first cause stated", "jobs", "on average", "came true"], bands),
+        brier_line(told),
+        half_life_line(told["half_life"]),
+        "",
+        *_groups("facts known", told["by_facts"], columns),
+        "",
+        *_groups("kind", told["by_kind"], columns),
+        "",
+        *_groups("month", {row["month"]: row for row in told["months"]}, ("jobs", "learned_from", *columns[1:])),
+        "",
+        *table(["learned from", "asked", "log loss", "top1"], more),
+        f"Page with the charts: {told['page']}",
+    ]
+
+
+def _groups(name: str, groups: dict[str, Any], columns: tuple[str, ...]) -> list[str]:
+    rows = [[group, *(scores[column] for column in columns)] for group, scores in groups.items()]
+    return table([name, *(column.replace("_", " ") for column in columns)], rows)
+
+
+def advice(told: dict[str, Any]) -> list[str]:
+    """Advice by number, what was taken up with its wrong parts before and since, and all cautions."""
+    lines = [
+        f"{row['number']:>2} {row['says']} ({told['currency']} {row['money']:,.0f} lost)"
+        + (f"; taken up {row['adopted_on']}" if row["adopted_on"] else "")
+        for row in told["rows"]
+    ] or ["No part stands out as often not the cause."]
+    if told["adopted"]:
+        lines += ["", "Taken up:"]
+    for row in told["adopted"]:
+        counts = f"before {row['before']} of {row['before_of']}, since {row['after']} of {row['after_of']}"
+        lines += [
+            f"   since {row['adopted_on']}: {row['says']}",
+            f"     not the cause {counts}: {row['said']} (undo: priorjobs review --undo {row['correction_id']})",
+        ]
+    return [*lines, "", *(f"! {text}" for text in told["cautions"])]
+
+
+def round_(planned: dict[str, Any], out: Path) -> list[str]:
+    """The van list and where the sheets are."""
+    van = [[row["part"], row["expected_use"], row["carry"]] for row in planned["van"]]
+    return [f"{len(planned['calls'])} calls. Visit sheets: {out}", *table(["part", "expected use", "carry"], van)]
+
+
+def status(told: dict[str, Any]) -> list[str]:
+    """What is loaded, how well each column is understood, the words most worth reviewing, and the model in use."""
+    loaded = told["loaded"]
+    lines = [
+        f"{told['database']}: {loaded['visits']:,} visits to {loaded['appliances']:,} appliances, "
+        f"{loaded['first_visit'] or '–'} to {loaded['last_visit'] or '–'}, from {loaded['files']} file loads; "
+        f"{loaded['refused_lines']:,} lines refused and kept.",
+        "",
+        *table(
+            ["column", "given", "understood", "share"],
+            [[c["column"], c["given"], c["understood"], _share(c["understood"], c["given"])] for c in told["columns"]],
+        ),
+    ]
+    if told["words_to_review"]:
+        rows = [[w["uses"], w["list"], w["written"], _one_line(w["example"])] for w in told["words_to_review"]]
+        lines += ["", "Most worth reviewing (priorjobs review):", *table(["uses", "list", "written", "example"], rows)]
+    if told["word_lists_changed"]:
+        lines += ["", "The word lists have changed since: the next load reads every visit again with them."]
+    return [*lines, "", *pairs({"model": told["model"]})]
+
+
+def _one_line(text: str | None) -> str:
+    return " ".join((text or "").split())
+
+
+def _share(count: int, of: int) -> str:
+    return f"{count / of:.1%}" if of else "–"
+
+
+def demo(told: dict[str, Any]) -> list[str]:
+    """What the demo made, where it is, and what it found."""
+    return [*told["found"], "", "Where to look:", *(f"  {what}: {where}" for what, where in told["made"].items())]

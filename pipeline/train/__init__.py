@@ -1,0 +1,1 @@
+"""Cured jobs become a model: fitted, scored, kept in versions."""

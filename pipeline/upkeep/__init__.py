@@ -1,0 +1,1 @@
+"""Keeping the books true: words reviewed, customers forgotten, state told."""

@@ -1,0 +1,212 @@
+"""Erase a customer's identity everywhere the workshop's data lies, and prove it by searching."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import sql
+from pipeline.errors import DatabaseUnusable, UsageError, shown
+from pipeline.load.privacy import hash_customers, load_key
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.store.database import Database
+
+ERASED = "[erased]"
+SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts, so texts are not searched for it
+
+
+def forget(database: Database, customer_ref: str) -> dict[str, Any]:
+    """Remove a customer from every table, raw and refused lines and review files included.
+
+    The visits stay, for the appliance's history, under a random name that leads back to nobody. What was derived from
+    the customer (the keyed hash) and the reference itself, where it was written into free text, are gone.
+
+    Parameters
+    ----------
+    database
+        The workshop.
+    customer_ref
+        Reference or name as it stands in the records; case and white space do not matter.
+
+    Returns
+    -------
+    dict
+        visits, raw_lines, refused_lines and texts changed; files changed; proof: places searched, found (0);
+        and what is left to do by hand: exports and backups the workshop made.
+
+    Raises
+    ------
+    UsageError
+        The text names nobody, such as "cash" or a blank.
+    DatabaseUnusable
+        The customer is still found afterwards, or the file cannot be written.
+    """
+    import pandas as pd
+
+    hashed = hash_customers(pd.Series([customer_ref], dtype="str"), load_key(database.key_file))[0]
+    if not isinstance(hashed, str):
+        raise UsageError(f"{shown(customer_ref)} names no customer.", "Give the reference as it stands in the records.")
+    written = " ".join(customer_ref.split())
+    stand_in = f"erased-{secrets.token_hex(8)}"
+    with database.transaction() as connection:
+        counts = _count(connection, hashed)
+        _replace_everywhere(connection, hashed, stand_in)
+        counts["texts"] = _erase_written(connection, written)
+        if any(counts.values()):
+            sql.rebuild(connection)
+    files = _erase_in_files(database, hashed, written)
+    searched = _search(database, hashed, written)
+    if any(counts.values()) or searched["found"]:  # also what a killed forget left in the file's free blocks
+        _rewrite(database)
+        searched = _search(database, hashed, written)
+    if searched["found"]:
+        raise DatabaseUnusable(
+            f"The customer is still found in {', '.join(searched['found'])}.",
+            "Run this again, and tell us if it stays so.",
+        )
+    return {
+        **counts,
+        "files": files,
+        "proof": {"places_searched": searched["places"], "bytes_searched": searched["bytes"], "found": 0},
+        "still_to_do": "Backups and exports made before, and the office's own files, are not touched: "
+        "delete or mend them; loading such a file again brings the customer back.",
+    }
+
+
+def _count(connection: duckdb.DuckDBPyConnection, hashed: str) -> dict[str, int]:
+    visits, lines, refused = connection.execute(
+        "select (select count(*) from stage_visit where customer_hash = $h), "
+        "(select count(*) from raw_record where customer_ref = $h or contains(coalesce(other_columns, ''), $h)), "
+        "(select count(*) from rejected_record where contains(line_text, $h))",
+        {"h": hashed},
+    ).fetchall()[0]
+    return {"visits": visits, "raw_lines": lines, "refused_lines": refused}
+
+
+def _text_columns(connection: duckdb.DuckDBPyConnection, *, raw_only: bool) -> list[tuple[str, str]]:
+    """Table and column of every text; with ``raw_only`` those that are not rebuilt from others."""
+    rebuilt = {file.table for file in sql.table_files() if not file.folder.startswith("10_")}
+    rows = connection.execute(
+        "select table_name, column_name from duckdb_columns() where schema_name = 'main' and not internal "
+        "and table_name in (select table_name from duckdb_tables() where not temporary) "
+        "and data_type like 'VARCHAR%' order by all"
+    ).fetchall()
+    return [(t, c) for t, c in rows if not (raw_only and t in rebuilt)]
+
+
+def _replace_everywhere(connection: duckdb.DuckDBPyConnection, hashed: str, stand_in: str) -> None:
+    for table, column, owner in (
+        ("raw_record", "other_columns", "customer_ref = $h"),
+        ("rejected_record", "line_text", "contains(line_text, $h)"),
+    ):  # phones and addresses of the same customer are hashed too
+        connection.execute(
+            f"update {table} set {column} = regexp_replace(replace({column}, $h, $s), '\"[0-9a-f]{{32}}\"', $e, 'g') "
+            f"where {owner}",
+            {"h": hashed, "s": stand_in, "e": f'"{ERASED}"'},
+        )
+    for table, column in _text_columns(connection, raw_only=True):
+        connection.execute(
+            f'update "{table}" set "{column}" = replace("{column}", $h, $s) where contains("{column}", $h)',
+            {"h": hashed, "s": stand_in},
+        )
+
+
+def _erase_written(connection: duckdb.DuckDBPyConnection, written: str) -> int:
+    """Erase the reference where it was written into a text, as a word of its own."""
+    if len(written) < SHORTEST_NAME:
+        return 0
+    pattern = _pattern(written)
+    changed = 0
+    for table, column in _text_columns(connection, raw_only=True):
+        (found,) = connection.execute(
+            f'select count(*) from "{table}" where regexp_matches("{column}", $p)', {"p": pattern}
+        ).fetchall()[0]
+        if found:
+            connection.execute(
+                f'update "{table}" set "{column}" = regexp_replace("{column}", $p, $e, \'g\') '
+                f'where regexp_matches("{column}", $p)',
+                {"p": pattern, "e": rf"\1{ERASED}\2"},
+            )
+            changed += found
+    return changed
+
+
+def _pattern(written: str) -> str:
+    words = r"\s+".join(_literal(word) for word in written.split())
+    return rf"(?i)(^|[^\pL\pN]){words}($|[^\pL\pN])"
+
+
+def _literal(word: str) -> str:
+    return "".join(c if c.isalnum() or ord(c) > 127 else rf"\x{{{ord(c):x}}}" for c in word)
+
+
+def _review_files(database: Database) -> list[Path]:
+    """Review files beside the database and in the current folder, known by their columns, whatever their name."""
+    from pipeline.upkeep.review import COLUMNS
+
+    folders = {database.path.parent.resolve(), Path.cwd()}
+    found = []
+    for path in sorted(p for folder in folders for p in folder.glob("*.csv") if p.is_file()):
+        with path.open("rb") as file:
+            start = file.read(400).removeprefix(b"\xef\xbb\xbf")
+        names = start.splitlines()[0].decode("ascii", "replace") if start else ""
+        if re.split("[,;\t]", names.replace('"', ""))[: len(COLUMNS)] == list(COLUMNS):
+            found.append(path)
+    return found
+
+
+def _erase_in_files(database: Database, hashed: str, written: str) -> list[str]:
+    changed = []
+    for path in _review_files(database):
+        text = path.read_bytes().decode("utf-8", "surrogateescape")
+        cleaned = text.replace(hashed, ERASED)
+        if len(written) >= SHORTEST_NAME:
+            cleaned = _file_pattern(written).sub(ERASED, cleaned)
+        if cleaned != text:
+            draft = path.with_name(path.name + ".new")
+            draft.write_bytes(cleaned.encode("utf-8", "surrogateescape"))
+            shutil.copymode(path, draft)
+            draft.replace(path)
+            changed.append(path.name)
+    return changed
+
+
+def _file_pattern(written: str) -> re.Pattern[str]:
+    words = r"\s+".join(re.escape(word) for word in written.split())
+    return re.compile(rf"(?<!\w){words}(?!\w)", re.IGNORECASE)
+
+
+def _rewrite(database: Database) -> None:
+    """Write the database file anew: the old one still holds what was erased in blocks that are merely free."""
+    database.compact()
+
+
+def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:
+    """Search every text of every table and every review file for hash and name, the database file for the hash."""
+    connection = database.connection
+    found: list[str] = []
+    columns = _text_columns(connection, raw_only=False)
+    for table, column in columns:
+        condition, values = f'contains("{column}"::varchar, $h)', {"h": hashed}
+        if len(written) >= SHORTEST_NAME:
+            condition += f' or regexp_matches("{column}"::varchar, $p)'
+            values["p"] = _pattern(written)
+        (rows,) = connection.execute(f'select count(*) from "{table}" where {condition}', values).fetchall()[0]
+        if rows:
+            found.append(f"{table}.{column}")
+    size = 0
+    files = [database.path, *_review_files(database)]
+    for path in [p for p in (*files, database.path.with_name(database.path.name + ".wal")) if p.exists()]:
+        held = path.read_bytes()
+        size += len(held)
+        is_review = path.suffix == ".csv"
+        names = _file_pattern(written).search(held.decode("utf-8", "replace")) if is_review else None
+        if hashed.encode() in held or (names and len(written) >= SHORTEST_NAME):
+            found.append(path.name)
+    return {"places": len(columns) + len(files), "bytes": size, "found": found}

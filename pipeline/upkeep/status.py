@@ -1,0 +1,110 @@
+"""What is loaded, how well it is understood, which words are most worth reviewing, and whether the model is fresh."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from pipeline.words.edition import is_outdated
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.settings import Settings
+    from pipeline.store.database import Database
+
+MOST_WORDS = 10
+COLUMNS = (
+    "appliance kind", "make", "model", "serial", "age", "complaint", "fault code", "findings", "cause", "outcome",
+    "minutes", "labour charge", "parts cost", "parts",
+)  # fmt: skip
+
+
+def status(database: Database, settings: Settings) -> dict[str, Any]:
+    """Say at a glance what the workshop's database holds.
+
+    Returns
+    -------
+    dict
+        database; loaded (files, lines, visits, appliances, refused lines, first and last visit); columns (for each how
+        many visits give it, how many of those are understood, the share); words_to_review (the ten most used that no
+        list knows); word_lists_changed (since the visits were read); model (name, or that there is none; whether jobs
+        came in since); last_files.
+    """
+    connection = database.connection
+    return {
+        "database": database.path.name,
+        "loaded": _loaded(connection),
+        "last_files": _last_files(connection),
+        "columns": columns_understood(connection),
+        "words_to_review": words_to_review(connection),
+        "word_lists_changed": is_outdated(connection, settings),
+        "model": _model(database),
+    }
+
+
+def _rows(connection: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, Any]]:
+    names = [column[0] for column in connection.execute(query).description or ()]
+    return [dict(zip(names, row, strict=True)) for row in connection.fetchall()]
+
+
+def _loaded(connection: duckdb.DuckDBPyConnection) -> dict[str, Any]:
+    (found,) = _rows(
+        connection,
+        "select (select count(*) from load_batch) as files, (select count(*) from raw_record) as lines, "
+        "count(*) as visits, (select count(*) from visit_on_appliance where visit_no_on_appliance = 1) as appliances, "
+        "(select count(*) from rejected_record) as refused_lines, "
+        "min(visit_date)::varchar as first_visit, max(visit_date)::varchar as last_visit from stage_visit",
+    )
+    return found
+
+
+def _last_files(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
+    return _rows(
+        connection,
+        "select file_name as file, layout, loaded_at::varchar as loaded_at, lines_read as read, loaded, unchanged, "
+        "replaced, rejected from load_batch order by batch_id desc limit 5",
+    )
+
+
+def columns_understood(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
+    """Give for each column of the visits in force how often it is filled and understood.
+
+    Returns
+    -------
+    list of dict
+        column, given, understood (visits), share (None where it is never given). Parts are counted by part lines.
+    """
+    counted = connection.execute("select column_name, given, understood from column_understood").fetchall()
+    found = {name: (given, understood) for name, given, understood in counted}
+    return [
+        {"column": name, "given": given, "understood": understood, "share": _share(understood, given)}
+        for name in COLUMNS
+        for given, understood in [found.get(name, (0, 0))]
+    ]
+
+
+def _share(part: int, whole: int) -> float | None:
+    return round(part / whole, 4) if whole else None
+
+
+def words_to_review(connection: duckdb.DuckDBPyConnection, most: int = MOST_WORDS) -> list[dict[str, Any]]:
+    """Give the most used words and cells that no list knows: list, written, uses, example."""
+    return _rows(
+        connection,
+        "select list, written, uses, example from word_use where term is null and list <> 'make' "
+        f"order by uses desc, list, written limit {int(most)}",
+    )
+
+
+def _model(database: Database) -> dict[str, Any]:
+    pointer = database.folder_of_models / "in_use.json"
+    try:
+        name = json.loads(pointer.read_text(encoding="utf-8"))["model"]
+        card = json.loads((database.folder_of_models / name / "card.json").read_text(encoding="utf-8"))
+        learned = int(card["episodes"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return {"name": None, "note": "No model is trained: priorjobs train"}
+    (now,) = database.connection.execute("select count(*) from cause_example").fetchall()[0]
+    note = "up to date" if now <= learned else f"{now - learned:,} cured jobs came in since: priorjobs train"
+    return {"name": name, "cured_jobs_learned": learned, "cured_jobs_now": now, "note": note}

@@ -1,0 +1,1 @@
+"""A call becomes what to do: likely causes, the next step, what to carry."""

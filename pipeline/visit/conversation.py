@@ -1,0 +1,361 @@
+"""One visit step by step: the next best check or repair, a number to press, new odds, and a record at the end."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import UsageError, shown
+from pipeline.load.layout import FIELDS
+from pipeline.terminal.views import safe
+from pipeline.visit.answer import Answer, answer
+from pipeline.visit.answer_text import advice_line, money
+from pipeline.visit.question import Question, read_question, said
+from pipeline.words.appliance import about
+
+if TYPE_CHECKING:
+    from pipeline.settings import Settings
+    from pipeline.store.database import Database
+    from pipeline.visit.plan import Step
+    from pipeline.words import Words
+
+Ask = Callable[[str], str]
+Say = Callable[[str], None]
+
+CANNOT_TELL, UNDO, STOP, SEEN, LOOKS_GOOD = "0", "u", "q", "f", "3"
+ENDINGS = {"1": "part needed", "2": "not fixed", "3": "beyond economic repair", "4": "advice only"}
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened: a check seen or not to be told, a part that looks good, a repair tried or put aside."""
+
+    what: str
+    name: str
+    value: str = ""
+    opened: frozenset[str] = frozenset()
+    parts: tuple[str, ...] = ()
+    cause: str = ""
+
+
+@dataclass
+class Visit:
+    """The visit so far; every state follows from the events alone, so undo is to drop the last one."""
+
+    asked: Question
+    events: list[Event] = field(default_factory=list)
+    outcome: str = ""
+
+    def question(self) -> Question:
+        """The question with all that was seen."""
+        seen = {event.name: event.value for event in self.events if event.what == "seen"}
+        return replace(self.asked, findings={**self.asked.findings, **seen})
+
+    def names(self, what: str) -> list[str]:
+        """Names of the events of one sort."""
+        return [event.name for event in self.events if event.what == what]
+
+    def opened(self) -> frozenset[str]:
+        """Everything opened so far."""
+        return frozenset().union(*(event.opened for event in self.events))
+
+
+def run(
+    database: Database,
+    words: Words,
+    settings: Settings,
+    *,
+    kind: str,
+    make: str | None = None,
+    model: str | None = None,
+    age: str | None = None,
+    complaint: str | None = None,
+    code: str | None = None,
+    found: Sequence[str] = (),
+    job_no: str | None = None,
+    record: Path | None = None,
+    ask: Ask | None = None,
+    say: Say | None = None,
+) -> dict[str, Any]:
+    """Go through a visit step by step.
+
+    Parameters
+    ----------
+    kind, make, model, age, complaint, code, found, job_no
+        As in `pipeline.visit.answer.causes`.
+    record
+        CSV file that gets the finished job's line; None = the line is only shown.
+    ask, say
+        How to ask and to tell; the terminal when left out.
+
+    Returns
+    -------
+    dict
+        ``outcome`` ("" when stopped), ``record`` (the line, column → text), ``answer`` (the last answer as JSON).
+
+    Raises
+    ------
+    UsageError
+        No kind was given, or the record file has other columns.
+    """
+    ask, say = ask or _ask_terminal, say or _say_terminal
+    if record is not None:
+        header_of(record)
+    asked = read_question(
+        words,
+        database.connection,
+        kind=kind,
+        make=make,
+        model=model,
+        age=age,
+        complaint=complaint,
+        code=code,
+        found=found,
+        job_no=job_no,
+    )
+    visit, warned = Visit(asked), set[str]()
+    trade = about(words, asked.kind)
+    say(safe(said(asked)))
+    if asked.not_understood:
+        say(safe("Not understood: " + ", ".join(asked.not_understood)))
+    while True:
+        now = _now(database, words, settings, visit)
+        step = now.steps[0]
+        for line in screen(now, step, warned):
+            say(safe(line))
+        if now.visit is None:
+            visit.outcome = "advice only"
+            break
+        warned |= set(cautions_on_screen(now, step))
+        event = _answered(now, step, visit, words, ask, say)
+        if event is None:
+            break
+        if event.what == "undo":
+            if visit.events:
+                visit.events.pop()
+            continue
+        visit.events.append(event)
+        if event.what == "cured":
+            visit.outcome = "fixed"
+            break
+    written = record_line(visit, age=age, complaint=complaint, code=code, make=make, model=model)
+    if visit.outcome:
+        written["job_no"] = written["job_no"] or _job_no(ask)
+        written["minutes"] = _minutes(ask)
+        _tell_record(written, record, say)
+        say(safe(f"! after repair: {trade.cautions.get('after repair', '')}"))
+    return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
+
+
+def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> Answer:
+    return answer(
+        database,
+        words,
+        settings,
+        visit.question(),
+        unknowable=visit.names("cannot tell"),
+        opened=visit.opened(),
+        tried=[*visit.names("tried"), *visit.names("looks good")],
+        aside=visit.names("aside"),
+    )
+
+
+def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
+    """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
+    odds = " · ".join(f"{row.cause} {row.probability:.0%}" for row in now.causes[:3])
+    cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
+    lines = ["", odds, f"NEXT {step.told}" + (cost if step.do != "hand over" else "")]
+    lines += [f"often in vain: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
+    names = cautions_on_screen(now, step)
+    lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
+    known = [name for name in names if name in warned]
+    lines += [f"! {', '.join(known)}"] if known else []
+    if now.visit is not None and now.visit.carry and not warned:
+        worth = [f"{row.part} {row.probability:.0%}" for row in now.visit.carry if row.worth_it][:3]
+        lines += [f"carry: {', '.join(worth)}"] if worth else []
+    keys = "  ".join(f"{key} {label}" for key, label in choices(now, step).items())
+    return [*lines, keys]
+
+
+def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
+    """Cautions of the step, and of what advice about its parts says to look at."""
+    looks = [name for row in now.advice if row.part in step.parts for name in now.look_cautions(row)]
+    return tuple(name for name in dict.fromkeys([*step.cautions, *looks]) if name in now.trade.cautions)
+
+
+def choices(now: Answer, step: Step) -> dict[str, str]:
+    """Keys to press and what each means."""
+    if now.visit is None:
+        return {}
+    if step.do == "check":
+        values = now.visit.checks[now.visit.plan.root.step].values
+        keys = {str(number): value for number, value in enumerate(values, start=1)}
+        keys[CANNOT_TELL] = "cannot tell"
+    elif step.do == "hand over":
+        keys = dict(ENDINGS)
+    else:
+        keys = {"1": "cured", "2": "not cured", CANNOT_TELL: "not done"}
+        if step.look_minutes:
+            keys = {"1": "fitted, cured", "2": "fitted, not cured", LOOKS_GOOD: "looks good", CANNOT_TELL: "not done"}
+    return {**keys, f"{SEEN} …": "something else seen", UNDO: "undo", STOP: "stop"}
+
+
+def _answered(now: Answer, step: Step, visit: Visit, words: Words, ask: Ask, say: Say) -> Event | None:
+    """Ask until a key fits; None = the visit ends here."""
+    keys = choices(now, step)
+    while True:
+        pressed = ask("> ").strip()
+        key = pressed.lower()
+        if key == STOP:
+            return None
+        if key == UNDO:
+            return Event("undo", "")
+        if key.startswith(f"{SEEN} "):
+            event = _seen(pressed[2:], visit, words)
+            if event is not None:
+                return event
+            say(f"Not understood: {shown(pressed[2:])}. Say it like: f water left=no")
+        elif key in keys:
+            if step.do == "hand over":
+                visit.outcome = ENDINGS[key]
+                return None
+            return _event(now, step, key, keys[key])
+        else:
+            say(f"Press one of: {', '.join(keys)}")
+
+
+def _event(now: Answer, step: Step, key: str, label: str) -> Event:
+    assert now.visit is not None  # noqa: S101 - a check or a repair comes from a plan
+    root = now.visit.plan.root
+    opened = now.visit.plan.access_of(root)
+    if step.do == "check":
+        finding = now.visit.checks[root.step].finding
+        return Event("cannot tell", finding) if key == CANNOT_TELL else Event("seen", finding, label, opened)
+    if key == CANNOT_TELL:
+        return Event("aside", step.name)
+    if key == LOOKS_GOOD:
+        return Event("looks good", step.name, "", opened, step.parts)
+    act = now.visit.acts[root.step]
+    odds = now.odds.causes
+    cause = max(act.cures, key=lambda name: odds.get(name, 0.0))
+    return Event("cured" if key == "1" else "tried", step.name, "", opened, step.parts, cause)
+
+
+def _seen(text: str, visit: Visit, words: Words) -> Event | None:
+    from pipeline.visit.question import read_findings
+
+    findings, _ = read_findings(words, [text], visit.asked.kind)
+    return next((Event("seen", finding, value) for finding, value in findings.items()), None)
+
+
+def record_line(
+    visit: Visit,
+    *,
+    age: str | None,
+    complaint: str | None,
+    code: str | None,
+    make: str | None,
+    model: str | None,
+    on: dt.date | None = None,
+) -> dict[str, str]:
+    """The visit in the tool's own layout, ready to load: what was asked as written, what was seen and done in terms."""
+    done = [event for event in visit.events if event.what in ("tried", "cured")]
+    looked = [f"looked at {' and '.join(event.parts)}: good" for event in visit.events if event.what == "looks good"]
+    question = visit.question()
+    cured = done[-1].cause if visit.outcome == "fixed" else ""
+    line = dict.fromkeys(FIELDS, "")
+    line |= {
+        "visit_date": (on or dt.date.today()).isoformat(),
+        "appliance_kind": question.kind,
+        "job_no": question.job_no or "",
+        "make": make or "",
+        "model": model or "",
+        "age": age or "",
+        "complaint": complaint or "",
+        "fault_code": code or "",
+        "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
+        "cause": cured,
+        "work_done": "; ".join([*(event.name for event in done), *looked]),
+        "parts": "; ".join(part for event in done for part in event.parts),
+        "outcome": visit.outcome,
+    }
+    return line
+
+
+def header_of(path: Path) -> list[str]:
+    """Columns of the record file; the own layout when the file is new or empty.
+
+    Raises
+    ------
+    UsageError
+        The file holds other columns than a record's, or cannot be written.
+    """
+    try:
+        path.open("a", encoding="utf-8").close()
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            header = next(csv.reader(file), [])
+    except (OSError, UnicodeDecodeError, csv.Error) as fault:
+        raise UsageError(
+            f"{shown(path)} cannot be used as a record file.",
+            "Name a file in a folder you may write to, with --record.",
+        ) from fault
+    if not header:
+        return list(FIELDS)
+    if missing := [
+        name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header
+    ]:
+        raise UsageError(
+            f"{shown(path.name)} is no record file: it has no column {', '.join(missing)}.",
+            "Name a new file with --record, or one in the tool's own layout.",
+        )
+    return header
+
+
+def append_record(path: Path, line: Mapping[str, str]) -> None:
+    """Add one line to a record file, its header first when it is new."""
+    header = header_of(path)
+    is_new = not path.exists() or path.stat().st_size == 0
+    ends_open = not is_new and not path.read_bytes().endswith((b"\n", b"\r"))
+    with path.open("a", encoding="utf-8", newline="") as file:
+        if ends_open:
+            file.write("\n")
+        writer = csv.DictWriter(file, header, extrasaction="ignore", restval="")
+        if is_new:
+            writer.writeheader()
+        writer.writerow({name: safe(value).replace("\n", " ") for name, value in line.items()})
+
+
+def _tell_record(line: Mapping[str, str], record: Path | None, say: Say) -> None:
+    if record is not None:
+        append_record(record, line)
+        say(f"Added to {record.name}: load it with priorjobs load {record.name}")
+        return
+    kept = "; ".join(f"{name} {value}" for name, value in line.items() if value)
+    say(safe(f"Record: {kept}. Keep it with --record FILE."))
+
+
+def _job_no(ask: Ask) -> str:
+    """Ask for the job number; a record needs one, so a stamp of day and time stands in."""
+    given = ask("Job number (Enter = none) > ").strip()
+    return given or dt.datetime.now().astimezone().strftime("V%Y%m%d-%H%M%S")
+
+
+def _minutes(ask: Ask) -> str:
+    given = ask("Minutes taken (Enter = leave open) > ").strip()
+    return given if given.isdigit() else ""
+
+
+def _ask_terminal(prompt: str) -> str:
+    sys.stdout.write(prompt)
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    return line if line else STOP
+
+
+def _say_terminal(line: str) -> None:
+    sys.stdout.write(f"{line}\n")

@@ -1,0 +1,135 @@
+"""How likely each cause is: by the model in use, or, where none is trained, by the word lists and jobs on record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
+
+from pipeline.visit.costs import NONE_OF_THESE
+
+if TYPE_CHECKING:
+    from models.causes.model import CauseModel
+    from pipeline.store.database import Database
+    from pipeline.visit.question import Question
+    from pipeline.visit.similar_jobs import Evidence
+    from pipeline.words import Words
+    from pipeline.words.appliance import Trade
+
+MOST_JOBS = 2000  # newest, that correct the lists where no model is trained
+
+
+@dataclass(frozen=True)
+class Odds:
+    """Causes and their probabilities, most likely first, and where they come from.
+
+    Attributes
+    ----------
+    causes
+        Cause → probability; with ``none_of_these`` they sum to 1.
+    none_of_these
+        Probability of a cause not met before.
+    model
+        Name of the model in use; None = none is trained: word lists corrected by the jobs on record.
+    note
+        Plain words when the question lies outside what was learned.
+    """
+
+    causes: Mapping[str, float]
+    none_of_these: float
+    model: str | None
+    note: str | None
+
+    def as_dict(self) -> dict[str, float]:
+        """Causes and "none of these" together."""
+        return {**self.causes, NONE_OF_THESE: self.none_of_these}
+
+
+Opinion = tuple[dict[str, float], float, str | None]  # cause → probability; none of these; plain words of doubt
+
+
+def odds_of(
+    question: Question, trade: Trade, evidence: Evidence, model: Any, name: str | None, told: Opinion | None = None
+) -> Odds:
+    """Odds of the causes of one call.
+
+    Parameters
+    ----------
+    question, trade, evidence
+        What is asked, the kind's word lists, the workshop's records.
+    model, name
+        The model and its name; see `model_for`.
+    told
+        What the model says, when already asked; see `opinions`.
+    """
+    causes, strange, note = told or opinions([question], model)[0]
+    of_kind = {**trade.repairs, **evidence.of_kind.cause_jobs}
+    kept = {cause: p for cause, p in causes.items() if cause in of_kind}
+    total = sum(kept.values())
+    strange = strange if total else 1.0
+    scaled = {cause: p / total * (1 - strange) for cause, p in kept.items()}
+    order = sorted(scaled.items(), key=lambda row: (-row[1], row[0]))
+    return Odds(dict(order), strange, name, note if name else None)
+
+
+def model_for(database: Database, words: Words) -> tuple[Any, str | None]:
+    """Return the model in use and its name; where none is trained, the lists corrected by the newest jobs, and None."""
+    from pipeline.train.train import current_model
+
+    model = current_model(database)
+    if model is not None:
+        return model, str(model.card.get("model", "model"))
+    if not database.read_only:
+        return _corrected_lists(database, words), None
+    if database not in _kept:  # what is only read does not change: a conversation asks many times
+        _kept[database] = _corrected_lists(database, words)
+    return _kept[database], None
+
+
+_kept: WeakKeyDictionary[Database, CauseModel] = WeakKeyDictionary()
+
+
+def _corrected_lists(database: Database, words: Words) -> CauseModel:
+    from models.causes.features import wide
+    from models.causes.model import from_lists
+    from pipeline.train.word_background import background
+
+    query = "select * from cause_example order by cure_date desc, episode_id limit ?"
+    jobs = database.connection.execute(query, [MOST_JOBS]).df()
+    return from_lists(wide(jobs), jobs["cause"].to_numpy(dtype=str), background(words), "kind")
+
+
+def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
+    """What the model says of each question, all asked at once."""
+    from models.causes.evidence import outside_note
+    from models.causes.features import questions as rows_of
+
+    asked = rows_of(
+        [
+            {
+                "kind": question.kind,
+                "make": question.make,
+                "model_family": question.model_family,
+                "age_years": question.age_years,
+                "symptoms": question.symptoms,
+                "codes": question.codes,
+                "findings": question.findings,
+            }
+            for question in questions
+        ],
+        known_columns=[column.name for column in model.columns],
+    )
+    names, chances, none = (
+        [str(cause) for cause in model.classes_],
+        model.predict_proba(asked),
+        model.none_of_these(asked),
+    )
+    return [
+        (
+            dict(zip(names, chances[row].tolist(), strict=True)),
+            float(none[row]),
+            outside_note(model, asked.iloc[[row]]),
+        )
+        for row in range(len(questions))
+    ]

@@ -1,0 +1,88 @@
+"""The plan of a call as a tree short enough for one sheet: steps in a row, branches of every check, all cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from pipeline.visit.answer import step_json
+
+if TYPE_CHECKING:
+    from models.plan.table import Node
+    from pipeline.visit.plan import VisitPlan
+
+MOST_STEPS = 15
+SMALLEST_REACHES = (0.02, 0.03, 0.05, 0.08, 0.12, 0.2)
+
+
+def tree(visit: VisitPlan) -> dict[str, Any]:
+    """Write the plan as a row of steps that ends in branches.
+
+    Returns
+    -------
+    dict
+        ``steps``: steps in order, each as in the JSON of `causes` with ``caution_names`` besides; ``branches``: what
+        the last check may show, each with ``label``, ``chance`` (given this row is reached), ``leading`` and
+        ``leading_chance`` (the likeliest cause then) and ``then`` (a row like this one, or None where it is rare);
+        empty where the row ends in a repair. Rare branches are cut until the tree fits a page.
+    """
+    for smallest in SMALLEST_REACHES:
+        whole = _row(visit, visit.plan.root, visit.plan.problem.opened, smallest)
+        if count(whole) <= MOST_STEPS:
+            return whole
+    return whole
+
+
+def count(row: Mapping[str, Any]) -> int:
+    """Steps in a tree."""
+    return len(row["steps"]) + sum(count(branch["then"]) for branch in row["branches"] if branch["then"])
+
+
+def _row(visit: VisitPlan, node: Node, opened: frozenset[str], smallest: float) -> dict[str, Any]:
+    steps: list[dict[str, Any]] = []
+    while True:
+        step = visit.step(node, "", opened)
+        steps.append({**step_json(step, visit.trade), "caution_names": list(step.cautions)})
+        opened |= visit.plan.access_of(node)
+        if node.do == "check":
+            return {"steps": steps, "branches": _branches(visit, node, opened, smallest)}
+        following = next((after for outcome, _, after in node.branches if outcome == "not cured"), None)
+        if following is None or following.reach < smallest:
+            return {"steps": steps, "branches": []}
+        node = following
+
+
+def _branches(visit: VisitPlan, node: Node, opened: frozenset[str], smallest: float) -> list[dict[str, Any]]:
+    branches: list[dict[str, Any]] = []
+    for outcome, chance, after in sorted(node.branches, key=lambda branch: -branch[1]):
+        if after is None:
+            continue
+        then = _row(visit, after, opened, smallest) if after.reach >= smallest else None
+        place = int(after.p.argmax())
+        leading = visit.plan.problem.causes[place]
+        names = _names(then) or leading
+        same = next((b for b in branches if b["names"] == names), None)
+        if same is not None:
+            same["label"] += f" or {outcome}"
+            same["chance"] += chance
+            continue
+        branches.append(
+            {
+                "label": outcome,
+                "chance": chance,
+                "leading": leading,
+                "leading_chance": float(after.p[place]),
+                "then": then,
+                "names": names,
+            }
+        )
+    for branch in branches:
+        del branch["names"]
+    return branches
+
+
+def _names(row: Mapping[str, Any] | None) -> Any:
+    """What a tree tells one to do, for finding branches that tell the same."""
+    if row is None:
+        return None
+    return [step["name"] for step in row["steps"]], [(b["label"], _names(b["then"])) for b in row["branches"]]

@@ -1,0 +1,276 @@
+"""Tomorrow's calls: a sheet for each on one page, and the parts to load for all of them."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.advice.kept import kept
+from pipeline.errors import UsageError, shown
+from pipeline.load.guess import guess_layout, known_names, shipped_layout
+from pipeline.load.load import drop_temporary
+from pipeline.read.incoming import Reading, Records
+from pipeline.read.reader import read
+from pipeline.read.sources import open_sources
+from pipeline.store.atomic_write import whole
+from pipeline.visit.answer import Answer, Asked, answered, ask
+from pipeline.visit.plan import CARRY_MONEY
+from pipeline.visit.plan_tree import tree
+from pipeline.visit.question import Question, read_questions
+
+if TYPE_CHECKING:
+    from models.plan.van import Needs, VanList
+    from pipeline.load.layout import Layout
+    from pipeline.settings import Settings
+    from pipeline.store.database import Database
+    from pipeline.words import Words
+
+MOST_CALLS = 1000  # of a file meant as a day's calls; more is a mistake, or a trap
+LEAST_ODDS = 0.004
+
+
+def plan_round(
+    database: Database, words: Words, settings: Settings, path: Path, out: Path, stock: Path | None = None
+) -> dict[str, Any]:
+    """Plan a day's calls and write their sheets.
+
+    Parameters
+    ----------
+    path
+        Calls as a CSV or XLSX file (any file `load` reads), columns of a job record.
+    out
+        The page to write.
+    stock
+        Parts in stock: a file with columns part and quantity; None = everything can be had.
+
+    Returns
+    -------
+    dict
+        ``calls``: one object a call as in `causes`; ``van``: part, expected_use, carry (units); ``one_visit``: expected
+        calls for which the parts are aboard; ``not_planned``: lines left out, and why.
+
+    Raises
+    ------
+    FileUnreadable, UsageError
+        A file that cannot be read, has no kind of appliance, or holds too many calls.
+    """
+    from models.plan.van import van_list
+    from reports.pages.visit_sheets import visit_sheets
+
+    lines, day = read_calls(database, words, path, mask=settings.mask_contacts)
+    refused = [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
+    lines = [line for line in lines if line["appliance_kind"]]
+    questions = _questions(database, words, lines, day)
+    have = None if stock is None else read_stock(database, words, stock)
+    asked = ask(database, words, settings, questions)
+    calls = [_needs(one) for one in asked]
+    trip = settings.trip_cost + settings.trip_minutes * settings.hour_rate / 60
+    van = van_list(calls, trip=trip, carrying=CARRY_MONEY, stock=have)
+    advice = kept(database)
+    answers = [answered(one, advice, carried=tuple(van.units)) for one in asked]
+    told = [one.as_json() for one in answers]
+    page = visit_sheets(
+        [{**call, **_for_sheet(one, line)} for call, one, line in zip(told, answers, lines, strict=True)],
+        {
+            "units": van.units,
+            "expected_use": van.expected_use,
+            "wanted": _wanted(calls),
+            "one_visit": van.one_visit_cures,
+            "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
+            "all_cured": van.all_cured,
+        },
+        day=_in_words(day),
+        currency=settings.currency,
+        refused=refused,
+    )
+    with whole(out) as draft:
+        draft.write_text(page, encoding="utf-8")
+    return {"calls": told, "van": van_rows(van), "one_visit": round(van.one_visit_cures, 3), "not_planned": refused}
+
+
+def van_rows(van: VanList) -> list[dict[str, Any]]:
+    """Every part that may be wanted: how often, and how many to carry."""
+    return [
+        {"part": part, "expected_use": round(use, 3), "carry": van.units.get(part, 0)}
+        for part, use in van.expected_use.items()
+    ]
+
+
+def read_calls(
+    database: Database, words: Words, path: Path, *, mask: bool = True
+) -> tuple[list[dict[str, str]], dt.date | None]:
+    """Read the calls as text, one mapping of field to text a line, and the day they are for when they name one day.
+
+    Raises
+    ------
+    FileUnreadable, UsageError
+        As `pipeline.load.load.load_files`; or no column gives the kind of appliance.
+    """
+    import pandas as pd
+
+    from pipeline.load.privacy import mask_contacts
+    from pipeline.values import dates
+
+    lines = _read_lines(database, words, path)
+    if len(lines) > MOST_CALLS:
+        raise UsageError(
+            f"{shown(path.name)} holds {len(lines):,} calls; a round holds at most {MOST_CALLS}.",
+            "Give the calls of one day and one van.",
+        )
+    if mask and lines:
+        complaints = mask_contacts(pd.Series([line["complaint"] for line in lines], dtype="str"))
+        lines = [{**line, "complaint": text} for line, text in zip(lines, complaints.fillna(""), strict=True)]
+    written = pd.Series([line["visit_date"] for line in lines], dtype="str")
+    days = dates.parse(written.where(written != ""))["value"].dropna().unique()
+    return lines, pd.Timestamp(days[0]).date() if len(days) == 1 else None
+
+
+def _read_lines(database: Database, words: Words, path: Path) -> list[dict[str, str]]:
+    """Fields of every line as text, "" where not given, and its line_no."""
+    from pipeline.load.layout import FIELDS
+    from pipeline.load.mapping import map_lines
+
+    with _incoming(database, path) as records:
+        layout = (
+            shipped_layout(records.header) or guess_layout(database.connection, words, records.header, path.stem).layout
+        )
+        if "appliance_kind" not in layout.columns or not _gives(layout, records.header):
+            raise UsageError(
+                f"{shown(path.name)} has no column for the kind of appliance.",
+                "Name its columns as in a job record: appliance_kind, make, model, age, complaint, fault_code.",
+            )
+        map_lines(database.connection, dataclasses.replace(layout, personal=()), records.header)
+        rows = database.connection.execute(
+            f"select line_no, {', '.join(FIELDS)} from line order by line_no limit {MOST_CALLS + 1}"
+        ).fetchall()
+    return [
+        {"line_no": str(row[0]), **{name: value or "" for name, value in zip(FIELDS, row[1:], strict=True)}}
+        for row in rows
+    ]
+
+
+def _gives(layout: Layout, header: tuple[str, ...]) -> bool:
+    from pipeline.load.layout import position
+
+    return any(position(header, rule.column) is not None for rule in layout.columns["appliance_kind"])
+
+
+def read_stock(database: Database, words: Words, path: Path) -> dict[str, int]:
+    """Read what can be had: part term → units, lines of one part added up; a line without a number counts as one.
+
+    Raises
+    ------
+    FileUnreadable, UsageError
+        The file cannot be read, or has no column "part".
+    """
+    import pandas as pd
+
+    from pipeline.load.layout import position
+    from pipeline.load.mapping import cell
+
+    with _incoming(database, path) as records:
+        part, quantity = cell(records.header, "part"), cell(records.header, "quantity")
+        if part is None or position(records.header, "part") is None:
+            raise UsageError(
+                f'{shown(path.name)} has no column "part".', "Give a file with the columns part and quantity."
+            )
+        rows = database.connection.execute(
+            f"select {part} as part, coalesce(try_cast({quantity or 1} as double), 1) as units from incoming "
+            f"where {part} is not null order by line_no"
+        ).df()
+    terms = words.match("part", rows["part"].astype("str"))["term"]
+    units: dict[str, int] = {}
+    for term, number in zip(terms, rows["units"], strict=True):
+        if not pd.isna(term):
+            units[term] = units.get(term, 0) + max(int(min(number, 1e6)), 0)
+    return units
+
+
+@contextmanager
+def _incoming(database: Database, path: Path) -> Iterator[Records]:
+    """Read a small file into the working table; it is dropped again, for it holds unmasked text."""
+    try:
+        for source in open_sources([path], database.scratch):
+            yield read(database.connection, source, Reading(known_names=known_names()), database.scratch)
+            return
+        raise UsageError(f"{shown(path.name)} holds no lines.", "Give a file of calls.")
+    finally:
+        drop_temporary(database.connection)
+
+
+def _questions(
+    database: Database, words: Words, lines: Sequence[Mapping[str, str]], day: dt.date | None
+) -> list[Question]:
+    asked = [
+        {
+            "kind": line["appliance_kind"],
+            "make": line["make"],
+            "model": line["model"],
+            "age": line["age"],
+            "complaint": line["complaint"],
+            "code": line["fault_code"],
+            "found": (line["findings"],) if line["findings"] else (),
+            "job_no": line["job_no"],
+        }
+        for line in lines
+    ]
+    return read_questions(words, database.connection, asked, on=day) if asked else []
+
+
+def _needs(one: Asked) -> list[Needs]:
+    """What a call may need: sets of parts with their probability; licensed work cannot be done at this visit."""
+    if not one.has_plan:
+        return []
+    needs: dict[frozenset[str], float] = {}
+    for cause, p in one.odds.causes.items():
+        if p >= LEAST_ODDS and not one.costs.trade.is_licensed(cause):
+            parts = frozenset(one.costs.repair(cause).parts)
+            needs[parts] = needs.get(parts, 0.0) + p
+    return list(needs.items())
+
+
+def _wanted(calls: Sequence[Sequence[Needs]]) -> dict[str, list[tuple[int, float]]]:
+    wanted: dict[str, dict[int, float]] = {}
+    for number, call in enumerate(calls, start=1):
+        for parts, p in call:
+            for part in parts:
+                by_call = wanted.setdefault(part, {})
+                by_call[number] = by_call.get(number, 0.0) + p
+    return {part: sorted(rows.items(), key=lambda row: (-row[1], row[0])) for part, rows in wanted.items()}
+
+
+def _for_sheet(one: Answer, line: Mapping[str, str]) -> dict[str, Any]:
+    whole = (
+        tree(one.visit)
+        if one.visit is not None
+        else {
+            "steps": [
+                {**step, "caution_names": list(own.cautions)}
+                for step, own in zip(one.as_json()["steps"], one.steps, strict=True)
+            ],
+            "branches": [],
+        }
+    )
+    names = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
+    return {
+        "tree": whole,
+        "said": line["complaint"],
+        "cautions_named": [
+            {"name": name, "text": one.trade.cautions[name]} for name in names if name in one.trade.cautions
+        ],
+    }
+
+
+def _caution_names(row: Mapping[str, Any]) -> list[str]:
+    here = [name for step in row["steps"] for name in step["caution_names"]]
+    return here + [name for branch in row["branches"] if branch["then"] for name in _caution_names(branch["then"])]
+
+
+def _in_words(day: dt.date | None) -> dict[str, str] | None:
+    if day is None:
+        return None
+    return {"number": str(day.day), "month": day.strftime("%B").upper(), "weekday": day.strftime("%A")}

@@ -1,0 +1,351 @@
+"""What the workshop's own records say about a call: similar jobs, what was found, minutes, prices, how it ended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from models.plan.likelihood import Likelihoods
+    from pipeline.visit.question import Question
+    from pipeline.words.appliance import Trade
+
+FEW = 30
+SHOWN_JOBS = 5
+MOST_ALIKE = 50  # jobs of a cause that a quote rests on; more of them would be older or less alike
+
+SIMILAR = """
+with
+asked as (
+    select
+        unnest($number::integer[]) as number,
+        unnest($kind::varchar[]) as kind,
+        unnest($terms::varchar[][]) as terms,
+        unnest($findings::varchar[][]) as findings,
+        unnest($looked::varchar[][]) as looked
+),
+wanted as (
+    select kind, term, list(number order by number) as numbers
+    from (select number, kind, unnest(terms) as term from asked)
+    group by kind, term
+),
+job_term as (
+    select
+        kind,
+        episode_id,
+        cause,
+        cure_date,
+        unnest(list_concat(symptoms, list_transform(codes, lambda code: '#' || code))) as term
+    from cause_example
+    where kind in (select kind from asked)
+),
+same_complaint as (
+    select
+        episode_id,
+        any_value(cause) as cause,
+        any_value(cure_date) as cure_date,
+        unnest(list_distinct(flatten(list(numbers)))) as number
+    from job_term
+    join wanted using (kind, term)
+    group by episode_id
+),
+alike as (
+    select number, cause, cure_date, episode_id from same_complaint
+    union all
+    select asked.number, job.cause, job.cure_date, job.episode_id
+    from asked
+    join cause_example as job using (kind)
+    where len(asked.terms) = 0
+),
+compared as (
+    select *, 0 as agreeing
+    from alike
+    where number in (select number from asked where len(looked) = 0)
+    union all
+    select
+        alike.*,
+        coalesce(len(list_intersect(job.findings, asked.findings)), 0)
+    from alike
+    join asked using (number)
+    join cause_example as job using (episode_id)
+    where len(asked.looked) > 0
+        and coalesce(len(
+            list_filter(
+                job.findings,
+                lambda f: list_contains(asked.looked, split_part(f, '=', 1)) and not list_contains(asked.findings, f)
+            )
+        ), 0) = 0
+),
+counted as (
+    select
+        number,
+        cause,
+        count(*) as similar_jobs,
+        max({'agreeing': agreeing, 'cure_date': cure_date, 'episode_id': episode_id}, $most) as best
+    from compared
+    group by number, cause
+),
+one as (
+    select number, cause, similar_jobs, unnest(best) as job
+    from counted
+)
+select
+    one.number,
+    one.cause,
+    one.similar_jobs,
+    job.job_no,
+    job.cure_date,
+    job.labour_minutes,
+    job.parts_cost,
+    one.job.agreeing
+from one
+join cause_example as job on job.episode_id = one.job.episode_id
+order by one.number, one.job.agreeing desc, one.job.cure_date desc, one.job.episode_id desc
+"""
+
+ENDINGS = """
+with
+asked as (
+    select
+        unnest($number::integer[]) as number,
+        unnest($kind::varchar[]) as kind,
+        unnest($symptoms::varchar[][]) as symptoms,
+        unnest($age::double[]) as age
+),
+ended as (
+    select
+        kind,
+        main_symptom,
+        age_years,
+        count(*) filter (where state = 'beyond economic repair') as beyond_repair,
+        count(*) as known
+    from episode
+    where kind in (select kind from asked) and state in ('cured', 'beyond economic repair')
+    group by kind, main_symptom, age_years
+)
+select
+    asked.number,
+    sum(ended.beyond_repair)::integer as beyond_repair,
+    sum(ended.known)::integer as known
+from asked
+join ended using (kind)
+where (len(asked.symptoms) = 0 or list_contains(asked.symptoms, ended.main_symptom))
+    and (asked.age is null or ended.age_years between asked.age - 2 and asked.age + 2)
+group by asked.number
+order by asked.number
+"""
+
+FINDINGS = """
+with
+one_finding as (
+    select
+        kind,
+        cause,
+        visits = 1 and labour_minutes > 0 as is_timed,
+        unnest(findings) as seen
+    from cause_example
+    where kind in (select unnest($kinds::varchar[]))
+)
+select
+    kind,
+    cause,
+    split_part(seen, '=', 1) as finding,
+    substr(seen, instr(seen, '=') + 1) as value,
+    count(*) as jobs,
+    count(*) filter (where is_timed) as timed_jobs
+from one_finding
+group by all
+order by all
+"""
+
+CAUSES = """
+select
+    kind,
+    cause,
+    count(*) as jobs,
+    count(*) filter (where visits = 1 and labour_minutes > 0) as timed_jobs,
+    avg(labour_minutes) filter (where visits = 1 and labour_minutes > 0) as minutes
+from cause_example
+where kind in (select unnest($kinds::varchar[]))
+group by kind, cause
+order by kind, cause
+"""
+
+PRICES = """
+select
+    visit.kind,
+    part_fitted.part,
+    count(*) as jobs,
+    median(part_fitted.unit_cost) as price
+from part_fitted
+join visit using (visit_id)
+where visit.kind in (select unnest($kinds::varchar[])) and part_fitted.unit_cost > 0
+group by visit.kind, part_fitted.part
+order by visit.kind, part_fitted.part
+"""
+
+CURED_BY = """
+select
+    verdict.kind,
+    verdict.confirmed_cause as cause,
+    verdict.part,
+    count(*) as jobs
+from part_verdict as verdict
+where verdict.kind in (select unnest($kinds::varchar[]))
+    and verdict.verdict = 'cured'
+    and verdict.confirmed_cause is not null
+group by all
+order by kind, cause, jobs desc, part
+"""
+
+
+@dataclass(frozen=True)
+class KindRecords:
+    """What is on record for one kind of appliance.
+
+    Attributes
+    ----------
+    likelihoods
+        Outcomes of checks under each cause, the word lists' expectations included.
+    minutes
+        cause → jobs cured in one visit, their mean minutes, and the mean minutes the word lists give their checks.
+    prices
+        part → jobs, median price paid.
+    cured_by
+        cause → the part confirmed most often to cure it.
+    cause_jobs
+        cause → cured jobs.
+    """
+
+    likelihoods: Likelihoods
+    minutes: Mapping[str, tuple[int, float, float]]
+    prices: Mapping[str, tuple[int, float]]
+    cured_by: Mapping[str, str]
+    cause_jobs: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The jobs like one call.
+
+    Attributes
+    ----------
+    of_kind
+        What is on record for its kind of appliance.
+    similar
+        Cured jobs of the kind with a shared complaint or code, whose findings do not contradict what was seen; best
+        first, of each cause the ``MOST_ALIKE`` most alike: cause, job_no, cure_date, labour_minutes, parts_cost,
+        agreeing.
+    similar_jobs
+        cause → how many such jobs there are.
+    beyond_repair
+        Of how many similar episodes with a known end were beyond economic repair: (count, of).
+    """
+
+    of_kind: KindRecords
+    similar: pd.DataFrame
+    similar_jobs: Mapping[str, int]
+    beyond_repair: tuple[int, int]
+
+
+def gather(
+    connection: duckdb.DuckDBPyConnection, questions: Sequence[Question], trades: Mapping[str, Trade]
+) -> list[Evidence]:
+    """Read what is on record for each question; questions that ask the same share one answer.
+
+    Parameters
+    ----------
+    connection
+        A workshop database whose marts are built.
+    questions
+        The calls.
+    trades
+        The word lists of every kind asked about.
+    """
+    of_kind = _kinds(connection, trades)
+    keys = [_key(question) for question in questions]
+    asked = dict(zip(reversed(keys), reversed(questions), strict=True))
+    numbers = {key: number for number, key in enumerate(asked)}
+    rows = connection.execute(SIMILAR, {**_bound(list(asked.values())), "most": MOST_ALIKE}).df()
+    found = [_similar(part) for part in _by_number(rows, len(numbers))]
+    people = {"number": list(range(len(questions))), "kind": [question.kind for question in questions]}
+    people |= {"symptoms": [list(q.symptoms) for q in questions], "age": [q.age_years for q in questions]}
+    endings = {number: (beyond, known) for number, beyond, known in connection.execute(ENDINGS, people).fetchall()}
+    return [
+        Evidence(of_kind[question.kind], *found[numbers[key]], endings.get(position, (0, 0)))
+        for position, (key, question) in enumerate(zip(keys, questions, strict=True))
+    ]
+
+
+def _key(question: Question) -> tuple[Any, ...]:
+    return question.kind, question.symptoms, question.codes, tuple(sorted(question.findings.items()))
+
+
+def _bound(questions: Sequence[Question]) -> dict[str, Any]:
+    """Values that the query about jobs like them binds, one list a column."""
+    return {
+        "number": list(range(len(questions))),
+        "kind": [question.kind for question in questions],
+        "terms": [[*q.symptoms, *(f"#{code}" for code in q.codes)] for q in questions],
+        "findings": [[f"{finding}={value}" for finding, value in q.findings.items()] for q in questions],
+        "looked": [list(question.findings) for question in questions],
+    }
+
+
+def _by_number(rows: pd.DataFrame, count: int) -> list[pd.DataFrame]:
+    """Rows in order of their number, cut into one frame a number."""
+    import numpy as np
+
+    ends = np.searchsorted(rows["number"].to_numpy(), np.arange(count + 1))
+    return [rows.iloc[ends[k] : ends[k + 1]] for k in range(count)]
+
+
+def _similar(rows: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int]]:
+    """Jobs like one call, and how many there are of each cause."""
+    jobs = rows[["cause", "job_no", "cure_date", "labour_minutes", "parts_cost", "agreeing"]]
+    counts = dict(zip(rows["cause"], rows["similar_jobs"].tolist(), strict=True))
+    return jobs.reset_index(drop=True), counts
+
+
+def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -> dict[str, KindRecords]:
+    """Read what is on record for every kind asked about, each table once."""
+    from models.plan.likelihood import learn
+
+    kinds = {"kinds": list(trades)}
+    findings = connection.execute(FINDINGS, kinds).df()
+    looked = _minutes_of_checks(findings.itertuples(index=False, name=None), trades)
+    minutes: dict[str, dict[str, tuple[int, float, float]]] = {kind: {} for kind in trades}
+    jobs: dict[str, dict[str, int]] = {kind: {} for kind in trades}
+    for kind, cause, count, timed, mean in connection.execute(CAUSES, kinds).fetchall():
+        jobs[kind][cause] = count
+        if timed:
+            minutes[kind][cause] = int(timed), float(mean), looked.get((kind, cause), 0.0) / timed
+    prices: dict[str, dict[str, tuple[int, float]]] = {kind: {} for kind in trades}
+    for kind, part, count, paid in connection.execute(PRICES, kinds).fetchall():
+        prices[kind][part] = int(count), float(paid)
+    cured_by: dict[str, dict[str, str]] = {kind: {} for kind in trades}
+    for kind, cause, part, _ in connection.execute(CURED_BY, kinds).fetchall():
+        cured_by[kind].setdefault(cause, part)
+    return {
+        kind: KindRecords(
+            learn(findings[findings["kind"] == kind], trade.expected),
+            minutes[kind],
+            prices[kind],
+            cured_by[kind],
+            jobs[kind],
+        )
+        for kind, trade in trades.items()
+    }
+
+
+def _minutes_of_checks(rows: Iterable[tuple[Any, ...]], trades: Mapping[str, Trade]) -> dict[tuple[str, str], float]:
+    """(kind, cause) → minutes the word lists give the checks made in its timed jobs, all jobs together."""
+    listed = {(kind, card.finding): card.minutes for kind, trade in trades.items() for card in trade.checks}
+    total: dict[tuple[str, str], float] = {}
+    for kind, cause, finding, _, _, timed in rows:
+        total[kind, cause] = total.get((kind, cause), 0.0) + timed * listed.get((kind, finding), 0.0)
+    return total

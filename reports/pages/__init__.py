@@ -1,0 +1,1 @@
+"""Each page and workbook: frames in, text and files out."""

@@ -1,0 +1,79 @@
+"""The jobs behind each figure: which lists there are, and the jobs as a page stores them, each once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from reports.render.page import plain
+from reports.render.wording import Wording
+
+
+def job_block(
+    lists: pd.DataFrame, units: pd.DataFrame, visits: pd.DataFrame, titles: dict[str, str], wording: Wording
+) -> dict[str, Any]:
+    """Make the block of jobs that the page's script shows on demand.
+
+    Parameters
+    ----------
+    lists
+        One row a figure and fault: key, episode_id, total (faults behind the figure, also those left out), in order.
+    units
+        One row a fault: episode_id, kind, make, model, complaint (as told).
+    visits
+        One row a visit of these faults, in order: episode_id, visit_date, job_no, outcome, cause, parts.
+    titles
+        Key -> heading of its list. Lists without a heading are left out.
+    wording
+        Language of the page.
+
+    Returns
+    -------
+    dict
+        ``rows``: [unit, complaint, [[date, job, what happened], ...]] a fault; ``lists``: key -> title, note, rows.
+    """
+    kept = lists[lists["key"].isin(titles)]
+    wanted = list(dict.fromkeys(kept["episode_id"]))
+    place = {episode: number for number, episode in enumerate(wanted)}
+    visits_of = _visits(visits, wording)
+    told = {
+        episode: [
+            " ".join(text for text in (plain(make, 40), wording.term(kind), plain(model, 40)) if text),
+            plain(complaint, 160),
+        ]
+        for episode, kind, make, model, complaint in zip(
+            *(units[name] for name in ("episode_id", "kind", "make", "model", "complaint")), strict=True
+        )
+    }
+    rows = [[*told[episode], visits_of.get(episode, [])] for episode in wanted]
+    made: dict[str, Any] = {}
+    for key, group in kept.groupby("key", sort=False):
+        left_out = int(group["total"].iloc[0]) - len(group)
+        note = wording.say("page.jobs_shown", n=int(group["total"].iloc[0]))
+        if left_out > 0:
+            note += "; " + wording.say("page.more_jobs", n=left_out, table="first_time_fix")
+        made[str(key)] = {
+            "title": titles[str(key)],
+            "note": note,
+            "rows": [place[item] for item in group["episode_id"]],
+        }
+    return {"rows": rows, "lists": made}
+
+
+def _visits(visits: pd.DataFrame, wording: Wording) -> dict[int, list[list[str]]]:
+    made: dict[int, list[list[str]]] = {}
+    columns = ("episode_id", "visit_date", "job_no", "outcome", "cause", "parts")
+    for episode, date, job_no, outcome, cause, parts in zip(*(visits[name] for name in columns), strict=True):
+        told = [wording.date(date), plain(job_no, 24) or "–", _happened(outcome, cause, parts, wording)]
+        made.setdefault(episode, []).append(told)
+    return made
+
+
+def _happened(outcome: object, cause: object, parts: object, wording: Wording) -> str:
+    text = wording.term(outcome)
+    if isinstance(cause, str):
+        text += f": {wording.term(cause)}"
+    if isinstance(parts, str):
+        text += f" [{', '.join(wording.term(part) for part in parts.split(chr(31)))}]"
+    return text

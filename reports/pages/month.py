@@ -1,0 +1,346 @@
+"""The owner's month as one page: frames in, a self-contained page out.
+
+The figures come ready in ``MonthFigures``; here they become pictures, tables and sentences, and each is tied to its
+jobs.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+from altair.utils.schemapi import debug_mode
+
+from reports.charts import (
+    callback_curve,
+    causes,
+    fix_by_month,
+    next_fault,
+    parts_missing,
+    rates_apart,
+    technician_funnel,
+    wrong_swaps,
+)
+from reports.pages.headline import Period, figures, sentence
+from reports.pages.job_lists import job_block
+from reports.render.page import Picture, plain, render
+from reports.render.wording import Wording
+
+ADVICE_FIRST = 3
+MOST_PIPS = 40
+LEAST_SHOWN = 0.001
+
+
+@dataclass(frozen=True)
+class MonthFigures:
+    """Everything a month's page shows, as numbers and frames; what each holds is said where it is made into a picture.
+
+    Attributes
+    ----------
+    period
+        The months of the report and those it is compared with.
+    as_of, window_days, waiting_days
+        Day up to which visits are known; callback window and waiting time, days.
+    visits
+        Visits made in the period.
+    kind, technician
+        What the report is narrowed to; None = all.
+    is_against
+        The other period was named by the reader: show both side by side.
+    now, before, changes
+        The four figures, those of the other period, and the differences; see ``headline.figures``.
+    frames
+        Name -> frame: fix_by_month, callback_curve, wrong_swaps, month_swaps, causes, ages, makes, technicians,
+        funnel, parts, next_fault, again, quality, advice. A column ``jobs`` holds the key of a row's list of jobs.
+    lists, units, visits_of_lists
+        The lists of jobs; see ``job_lists.job_block``.
+    """
+
+    period: Period
+    as_of: dt.date
+    window_days: int
+    waiting_days: int
+    visits: int
+    kind: str | None
+    technician: str | None
+    is_against: bool
+    now: Mapping[str, Mapping[str, Any]]
+    before: Mapping[str, Mapping[str, Any]]
+    changes: Mapping[str, tuple[float, float, float]]
+    frames: Mapping[str, pd.DataFrame]
+    lists: pd.DataFrame
+    units: pd.DataFrame
+    visits_of_lists: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the page: its pictures, a note, and further lines of text."""
+
+    name: str
+    title: str
+    basis: str
+    pictures: list[str] = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
+    table: pd.DataFrame | None = None
+    keys: tuple[str, ...] = ()
+
+
+def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
+    """Draw every chart of the page.
+
+    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than
+    drawing.
+    """
+    with debug_mode(False):
+        return _pictures(made.frames, wording, made.window_days)
+
+
+def _pictures(frames: Mapping[str, pd.DataFrame], wording: Wording, window: int) -> list[Picture]:
+    drawn = [
+        fix_by_month.picture(frames["fix_by_month"], wording),
+        callback_curve.picture(frames["callback_curve"], wording, window),
+        wrong_swaps.picture(frames["wrong_swaps"], wording),
+    ]
+    drawn += [
+        causes.picture(group, wording, str(kind), number)
+        for number, (kind, group) in enumerate(frames["causes"].groupby("kind", sort=False), start=1)
+    ]
+    drawn += [
+        rates_apart.picture(frames["ages"], wording, "age"),
+        rates_apart.picture(frames["makes"], wording, "make"),
+        technician_funnel.picture(frames["technicians"], frames["funnel"], wording),
+        parts_missing.picture(frames["parts"], wording),
+        next_fault.picture(frames["next_fault"], frames["again"], wording),
+    ]
+    return drawn
+
+
+def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    made
+        The figures.
+    pictures
+        The charts, as ``pictures_of`` draws them.
+    wording
+        Language and money.
+    """
+    month = made.period.name(wording)
+    shown = figures(made.now, made.before, made.changes, made.period, wording, made.window_days)
+    advice = advice_rows(made.frames["advice"], wording)
+    titles = {figure.measure: f"{figure.label}, {month}" for figure in shown}
+    titles |= {row["jobs"]: row["do"] for row in advice if row["jobs"]}
+    titles |= {key: said for picture in pictures for key, said in picture.opens}
+    quality = quality_rows(made.frames["quality"], wording)
+    titles |= {row["jobs"]: row["words"] for row in quality if row["jobs"]}
+    block = job_block(made.lists, made.units, made.visits_of_lists, titles, wording)
+    ids = {key: f"j{number}" for number, key in enumerate(block["lists"])}
+    block["lists"] = {ids[key]: content for key, content in block["lists"].items()}
+    view = _view(made, wording)
+    return render(
+        "month.html",
+        title=wording.say("page.title", month=month),
+        language=wording.language,
+        pictures=pictures,
+        jobs=block,
+        words=wording.section("page"),
+        wording=wording,
+        kicker=(
+            wording.say("page.kicker_view", view=view, visits=wording.number(made.visits))
+            if view
+            else wording.say(
+                "page.kicker" if made.period.first == made.period.last else "page.kicker_period",
+                visits=wording.number(made.visits),
+            )
+        ),
+        stamp=_stamp(made, wording),
+        sentence=sentence(made.now, made.before, made.changes, made.period, wording),
+        figures=shown,
+        advice=advice,
+        cautions=list(dict.fromkeys(text for row in advice for text in row["cautions"])),
+        advice_basis=wording.say(
+            "advice.basis", months=len(made.frames["fix_by_month"]), month=wording.month(made.period.last)
+        ),
+        sections=_sections(made, pictures, wording),
+        quality=quality,
+        definitions=_definitions(made, wording),
+        ids=ids,
+        footer=wording.say(
+            "page.footer",
+            as_of=wording.date(made.as_of),
+            window=made.window_days,
+            definitions=wording.say("sections.definitions"),
+        ),
+    )
+
+
+def _view(made: MonthFigures, wording: Wording) -> str:
+    parts = []
+    if made.kind is not None:
+        parts.append(wording.say("page.view_kind", kind=wording.term(made.kind)))
+    if made.technician is not None:
+        parts.append(wording.say("page.view_technician", technician=plain(made.technician, 60)))
+    return ", ".join(parts)
+
+
+def _stamp(made: MonthFigures, wording: Wording) -> dict[str, str]:
+    last = made.period.last
+    is_one = made.period.first == last
+    is_open = made.now["first_time_fix"]["is_provisional"]
+    return {
+        "word": wording.month_name(last, short=True)
+        if is_one
+        else f"{wording.month_name(made.period.first, short=True)} – {wording.month_name(last, short=True)}",
+        "number": f"{last.month:02d}" if is_one else f"{made.period.first.month:02d}–{last.month:02d}",
+        "year": str(last.year),
+        "state": wording.say("page.provisional") if is_open else wording.say("columns.settled"),
+    }
+
+
+def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
+    """Say each advice row: what to do, why, and what it costs.
+
+    Parameters
+    ----------
+    frame
+        Rows worth most first: part, kind, make, complaint, code, finding, count, of, low, p_adjusted, money,
+        minutes, usually, look_first, jobs (key of its list), and where known cautions (texts). A missing condition =
+        the pattern holds whatever it is.
+    wording
+        Language and money.
+    """
+    return [_advice(row, wording) for row in frame.to_dict("records")]
+
+
+def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
+    part, count, of = wording.term(row["part"]), int(row["count"]), int(row["of"])
+    has_complaint = isinstance(row["complaint"], str)
+    where = wording.say(
+        "advice.on_complaint" if has_complaint else "advice.any_complaint", complaint=wording.term(row["complaint"])
+    )
+    for name in ("finding", "code", "make", "kind"):
+        if isinstance(row[name], str):
+            seen = row[name].removesuffix(" not recorded")
+            key = f"advice.on_{name}" if seen == row[name] else "advice.on_unrecorded"
+            where += wording.say(key, **{name: wording.term(seen)})
+    usually = row["usually"] if isinstance(row["usually"], str) else ""
+    look = row["look_first"]
+    if not isinstance(look, str) or look == f"look for {usually}":
+        look = wording.say("advice.look_for", cause=wording.term(usually))
+    text = wording.say("advice.do", where=where, look=plain(look), part=part)
+    numbers = {"count": wording.number(count), "of": wording.number(of)}
+    why = [wording.say("advice.count", **numbers)]
+    if usually:
+        why.append(wording.say("advice.usually", usually=wording.term(usually)))
+    p = row["p_adjusted"]
+    p_shown = (
+        wording.percent(p, 1)
+        if p >= LEAST_SHOWN
+        else wording.say("advice.under", value=wording.percent(LEAST_SHOWN, 1))
+    )
+    why.append(wording.say("advice.low", low=wording.percent(row["low"]), p=p_shown))
+    return {
+        "do": text,
+        "why": "; ".join(why) + ".",
+        "money": wording.money(row["money"]),
+        "time": wording.say("advice.minutes", hours=wording.hours(row["minutes"])),
+        "pips": ["is-wrong"] * count + ["is-right"] * (of - count) if of <= MOST_PIPS else [],
+        "bar": f"{200 * count / of:.1f}",
+        "least": f"{200 * row['low']:.1f}",
+        "said": wording.say("advice.pip_alt", part=part, **numbers),
+        "cautions": list(row["cautions"]) if isinstance(row.get("cautions"), list) else [],
+        "jobs": row.get("jobs") if isinstance(row.get("jobs"), str) else None,
+    }
+
+
+def quality_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
+    """Say each line of the section on records: what, how many, of how many, share."""
+    rows = []
+    for name, count, of in zip(frame["name"], frame["count"], frame["of"], strict=True):
+        has_base = pd.notna(of) and of > 0
+        rows.append(
+            {
+                "words": wording.say(f"quality.{name}"),
+                "count": wording.number(count),
+                "of": wording.number(of) if has_base else "",
+                "share": wording.percent(count / of, 1) if has_base else "",
+                "jobs": f"quality-{name}" if name in ("no_cause", "left_truncated") else None,
+            }
+        )
+    return rows
+
+
+def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> list[Section]:
+    month = wording.month(made.period.last)
+    names = [picture.name for picture in pictures]
+
+    def section(name: str, shown: Callable[[str], bool], basis: str, **more: Any) -> Section:
+        return Section(
+            name, wording.say(f"sections.{name}"), basis, [picture for picture in names if shown(picture)], **more
+        )
+
+    again = [
+        wording.say(
+            "next_fault.again",
+            kind=wording.term(kind),
+            chance=wording.percent(chance),
+            low=wording.percent(low),
+            high=wording.percent(high),
+        )
+        for kind, chance, low, high in zip(
+            *(made.frames["again"][name] for name in ("kind", "chance", "low", "high")), strict=True
+        )
+        if chance == chance
+    ]
+    fix_basis = wording.say("fix.basis", months=len(made.frames["fix_by_month"]), window=made.window_days)
+    sections = [
+        section("fix", fix_by_month.NAME.__eq__, fix_basis),
+        section("callbacks", callback_curve.NAME.__eq__, wording.say("callbacks.basis")),
+        section("swaps", wrong_swaps.NAME.__eq__, wording.say("swaps.basis", month=month)),
+        section("causes", lambda name: name.startswith("causes-"), wording.say("causes.basis", month=month)),
+        section("ages", lambda name: name.startswith("by-"), wording.say("ages.basis", month=month)),
+        section("technicians", technician_funnel.NAME.__eq__, wording.say("technicians.basis")),
+        section("parts", parts_missing.NAME.__eq__, wording.say("parts.basis", month=month)),
+        section("next_fault", next_fault.NAME.__eq__, wording.say("next_fault.basis", month=month), lines=again),
+    ]
+    if made.is_against:
+        basis = wording.say("compare.basis", this=made.period.name(wording), other=made.period.before_name(wording))
+        sections.insert(0, Section("compare", wording.say("compare.heading"), basis, table=comparison(made, wording)))
+    return sections
+
+
+def comparison(made: MonthFigures, wording: Wording) -> pd.DataFrame:
+    """Put two periods side by side: each figure with its interval, and whether the difference is more than chance."""
+    now = figures(made.now, made.before, made.changes, made.period, wording, made.window_days)
+    other = figures(made.before, made.now, {}, made.period, wording, made.window_days)
+    verdicts = []
+    for figure in now:
+        change = made.changes.get(figure.measure)
+        if change is None or any(part != part for part in change):
+            verdicts.append(wording.say("compare.unknown"))
+        else:
+            verdicts.append(wording.say("compare.chance" if change[1] <= 0 <= change[2] else "compare.real"))
+    return pd.DataFrame(
+        {
+            wording.say("columns.figure"): [figure.label for figure in now],
+            made.period.name(wording): [f"{figure.value} ({figure.interval})" for figure in now],
+            made.period.before_name(wording): [f"{figure.value} ({figure.interval})" for figure in other],
+            wording.say("columns.change"): verdicts,
+        }
+    )
+
+
+def _definitions(made: MonthFigures, wording: Wording) -> list[tuple[str, str]]:
+    entries = wording.section("definitions")
+    gaps = {"window": made.window_days, "waiting": made.waiting_days}
+    return [
+        (entries[name], wording.say(f"definitions.{name}_text", **gaps))
+        for name in entries
+        if not name.endswith("_text")
+    ]

@@ -1,0 +1,1 @@
+"""What all pages share: theme, words of a language, templates, PDF and PNG."""

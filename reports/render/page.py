@@ -1,0 +1,227 @@
+"""One self-contained page: a template, its ready numbers, and a policy that forbids the network.
+
+Anything a page shows passes through ``plain`` first, so text from records cannot act: no control or direction
+characters, no endless words. The page's style and scripts are allowed by their hashes and nothing else is: no address,
+no ``eval``, no inline handler, no style attribute. Use ``render`` with a template that extends ``base.html``:
+
+>>> html = render("base.html", title="Example", language="en")
+>>> "default-src 'none'" in html
+True
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import jinja2
+import pandas as pd
+from markupsafe import Markup
+
+from reports.render import theme
+
+LONGEST_TEXT = 300
+LONGEST_SHOWN = 3000
+DEFAULT_WORDS = {
+    "close": "Close",
+    "skip": "To the figures",
+    "show_table": "Show the figures as a table",
+    "table": "Table",
+}
+_ACTING = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff]"
+)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart as a page shows it.
+
+    Parameters
+    ----------
+    name
+        Short name, unique on the page; also the name of its PNG.
+    title
+        The finding in a sentence.
+    alt
+        What the chart shows, for readers who do not see it.
+    spec
+        Vega-Lite specification in the light colours, with its title.
+    table
+        The same figures as ready text, one row a mark; the column names are the headings.
+    opens
+        For each row of the table the key of its list of jobs and the list's heading; empty = the rows open to nothing.
+    """
+
+    name: str
+    title: str
+    alt: str
+    spec: dict[str, Any]
+    table: pd.DataFrame
+    opens: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def has_marks(self) -> bool:
+        """There is something to draw; without, a page says so in words."""
+        return any(self.spec.get("datasets", {}).values())
+
+    def _repr_png_(self) -> bytes:
+        """Show it in a notebook; nothing is fetched."""
+        from reports.render.png import drawn
+
+        return drawn(self)
+
+
+def plain(value: object, limit: int = LONGEST_TEXT) -> str:
+    """Make text from a record safe to show: control and direction characters become U+FFFD, long text is cut.
+
+    Parameters
+    ----------
+    value
+        Anything; a missing value becomes the empty string.
+    limit
+        Most characters kept; a cut ends in an ellipsis.
+    """
+    if value is None or value is pd.NA or (isinstance(value, float) and value != value):
+        return ""
+    text = str(value)
+    if len(text) > limit:
+        text = text[: limit - 1] + "…"
+    return _ACTING.sub("\N{REPLACEMENT CHARACTER}", text)
+
+
+def plain_frame(frame: pd.DataFrame, limit: int = LONGEST_TEXT) -> pd.DataFrame:
+    """Copy a frame with ``plain`` applied to every text column (missing text stays missing)."""
+    changed = {
+        column: frame[column].map(lambda value: plain(value, limit), na_action="ignore")
+        for column in frame.columns
+        if pd.api.types.is_string_dtype(frame[column]) or pd.api.types.is_object_dtype(frame[column])
+    }
+    return frame.assign(**changed)
+
+
+def data_block(value: Any) -> Markup:
+    """Write a value as JSON that may stand inside a ``script`` data block: no ``<``, ``>`` or ``&`` in it."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), default=str, allow_nan=False)
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return Markup(text)  # noqa: S704 - every character that HTML reads has just been escaped
+
+
+@cache
+def chart_code() -> str:
+    """Give the code that draws charts (Vega, Vega-Lite, Vega-Embed and its interpreter), for one inline script.
+
+    Returns
+    -------
+    str
+        Wrapped so that none of its names reach the page but ``vegaEmbed``.
+    """
+    import vl_convert
+
+    code = vl_convert.javascript_bundle(snippet="window.vegaEmbed = vegaEmbed;").replace("\r", "")
+    return "(function(){" + re.sub(r"</(?=script)", r"<\\/", code, flags=re.IGNORECASE) + "\n})();"
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """Open the templates: escaping on, missing names are errors, and every value shown passes ``plain``."""
+    opened = jinja2.Environment(
+        loader=jinja2.PackageLoader("reports", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=lambda value: (
+            value if isinstance(value, Markup | int | jinja2.Undefined) else plain(value, LONGEST_SHOWN)
+        ),
+    )
+    opened.filters["data_block"] = data_block
+    return opened
+
+
+def content_policy(styles: Sequence[str], scripts: Sequence[str]) -> str:
+    """State what the page may do: run these scripts, use these styles, and nothing from anywhere."""
+    allowed_scripts = " ".join(_hash_source(text) for text in scripts) or "'none'"
+    allowed_styles = " ".join(_hash_source(text) for text in styles) or "'none'"
+    return (
+        f"default-src 'none'; script-src {allowed_scripts}; style-src {allowed_styles}; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _hash_source(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def render(
+    template: str,
+    *,
+    title: str,
+    language: str = "en",
+    pictures: Sequence[Picture] = (),
+    jobs: Mapping[str, Any] | None = None,
+    words: Mapping[str, str] | None = None,
+    css: str = "",
+    **ready: Any,
+) -> str:
+    """Fill a template that extends ``base.html``.
+
+    Parameters
+    ----------
+    template
+        Name of a file in ``reports/templates``.
+    title
+        The page's title.
+    language
+        Language code of the page's text.
+    pictures
+        Charts; the template places each with the macro ``picture`` of ``parts.html``. Without any, the drawing code is
+        left out and the page stays small.
+    jobs
+        Lists of jobs that figures open to; see ``reports.pages.job_lists``.
+    words
+        The few words the page's own script shows.
+    css
+        Further style rules of this page.
+    **ready
+        Ready values for the template. No arithmetic is done in templates.
+
+    Returns
+    -------
+    str
+        The whole page.
+    """
+    styles = [theme.style() + css]
+    script = (files("reports") / "templates" / "page.js").read_text(encoding="utf-8")
+    drawn = [picture for picture in pictures if picture.has_marks]
+    scripts = [chart_code(), script] if drawn else [script]
+    config = theme.chart_config()
+    return (
+        environment()
+        .get_template(template)
+        .render(
+            title=title,
+            language=language,
+            policy=Markup(content_policy(styles, scripts)),  # noqa: S704 - hashes and our own words
+            styles=[Markup(text) for text in styles],  # noqa: S704 - our own files
+            scripts=[Markup(text) for text in scripts],  # noqa: S704 - our own files and the packaged drawing code
+            pictures={picture.name: picture for picture in pictures},
+            chart_data={
+                picture.name: theme.for_page(
+                    {**{k: v for k, v in picture.spec.items() if k != "title"}, "config": config}
+                )
+                for picture in drawn
+            },
+            jobs=jobs or {"rows": [], "lists": {}},
+            words={**DEFAULT_WORDS, **(words or {})},
+            **ready,
+        )
+    )

@@ -1,0 +1,1 @@
+"""Behaviour of priorjobs, in the folders of what is tested."""

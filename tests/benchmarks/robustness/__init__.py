@@ -1,0 +1,1 @@
+"""Kills and hostile input, counted."""

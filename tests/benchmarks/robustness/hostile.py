@@ -1,0 +1,272 @@
+"""Thousands of hostile files through the real load: nothing raised but a clear refusal, nothing hangs, swells or leaks.
+
+Run: python -m tests.benchmarks.robustness.hostile [FILES] [SEED]   (5,000 files from seed 0 by default; two workers)
+
+Each worker is a process of its own with an audit hook: opening a file outside the given folder, the program and
+Python's own, starting a program or reaching for the network is counted as a fault. Times are processor seconds, so that
+other work on the machine does not count. A fault names the maker and the seed that make its file again.
+"""
+
+from __future__ import annotations
+
+import collections
+import json
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+from pathlib import Path
+from typing import Any
+
+from tests.worlds import hostile_files
+
+ROOT = Path(__file__).resolve().parents[3]
+MOST_SECONDS = 10.0
+MOST_MEMORY = 2_000_000  # kilobytes
+FILES_A_WORKSHOP = 50  # a workshop is begun anew after so many files
+CHUNK = 250  # files a worker process
+KINDS = ("csv", "xlsx", "json", "csv", "parquet", "layout", "words", "archive", "model", "noise")
+TABLES = ("load_batch", "raw_record", "rejected_record", "stage_visit", "visit")
+COUNTS = "select " + ", ".join(f"(select count(*) from {table})" for table in TABLES)
+outside: list[str] = []
+
+
+class Hang(BaseException):
+    """More processor time than any file may take."""
+
+
+def watch(work: Path) -> None:
+    """Note every file opened outside what a load has business with, every program started, every connection."""
+    allowed = tuple(
+        str(p) for p in (work, ROOT, sys.prefix, sys.base_prefix, "/proc", "/sys", "/dev", "/usr", "/etc/localtime")
+    )
+    scratch = str(Path(tempfile.gettempdir()) / "priorjobs-")
+
+    def hook(event: str, args: tuple[Any, ...]) -> None:
+        if event == "open" and isinstance(args[0], str | bytes):
+            path = str(Path(os.fsdecode(args[0])).absolute())
+            if not path.startswith((*allowed, scratch)):
+                outside.append(f"open {path}")
+        elif event in (
+            "os.system",
+            "subprocess.Popen",
+            "os.exec",
+            "os.posix_spawn",
+            "socket.connect",
+            "socket.getaddrinfo",
+        ):
+            outside.append(f"{event} {str(args)[:100]}")
+
+    sys.addaudithook(hook)
+
+
+def made_model(folder: Path) -> Path:
+    """Fit a small model and store it: what the model folders are damaged from."""
+    import numpy as np
+    import pandas as pd
+
+    from models.causes import storage
+    from models.causes.classifier import CauseClassifier
+
+    rng = np.random.default_rng(0)
+    seen = pd.DataFrame(
+        {
+            "kind": rng.choice(["washing machine", "oven"], 200),
+            "age_years": rng.uniform(0, 12, 200),
+            "symptom: does not drain": rng.random(200) < 0.5,
+            "finding: water left": rng.choice(["yes", "no"], 200),
+        }
+    )
+    cause = np.where(seen["finding: water left"] == "yes", rng.choice(["pump", "filter"], 200), "sensor")
+    storage.save(CauseClassifier().fit(seen, cause).model_, folder, {"name": "made"})
+    return folder
+
+
+def try_load(kind: str, rng: random.Random, folder: Path, workshop: Any) -> str:
+    """Load one hostile file; returns how it ended."""
+    from pipeline.errors import PriorjobsError
+
+    path = hostile_files.LOADABLE[kind](rng, folder)
+    connection = workshop.database.connection
+    before = connection.execute(COUNTS).fetchall()
+    try:
+        own = path if kind == "layout" else None
+        report = workshop.load([folder / "jobs.csv" if own else path], layout=own)
+    except PriorjobsError:
+        if kind != "archive" and connection.execute(COUNTS).fetchall() != before:
+            return "FAULT half loaded"
+        return "refused"
+    if any(file.read != file.loaded + file.unchanged + file.rejected for file in report.files):
+        return "FAULT counts"
+    return "loaded"
+
+
+def try_words(rng: random.Random, folder: Path) -> str:
+    """Read one hostile word list and use it."""
+    import pandas as pd
+
+    from pipeline.errors import PriorjobsError
+    from pipeline.words import Words
+
+    texts, kinds = pd.Series(["humming and coin found", "stops before spin"]), pd.Series(["washing machine"] * 2)
+    try:
+        words = Words.load(("en",), [hostile_files.make_words(rng, folder)])
+    except PriorjobsError:
+        return "refused"
+    words.find_symptoms(texts, kinds)
+    words.find_findings(texts, kinds)
+    words.codes(pd.Series(["F05", "red blinks"]), pd.Series(["Ostrel", "Brell"]))
+    for name in ("kind", "part", "outcome", "make", "cause"):
+        words.match(name, texts, kinds)
+    for table in (
+        words.term_table,
+        words.cure_table,
+        words.symptom_group_table,
+        words.faults,
+        words.checks,
+        words.parts,
+    ):
+        table()
+    return "loaded"
+
+
+def try_model(rng: random.Random, folder: Path, good: Path) -> str:
+    """Open one damaged model folder and ask it."""
+    import numpy as np
+    import pandas as pd
+
+    from models.causes import storage
+
+    shutil.copytree(good, folder / "model")
+    hostile_files.damage_model(rng, folder / "model")
+    try:
+        told = storage.open_model(folder / "model").predict_proba(pd.DataFrame({"kind": ["oven", None]}))
+    except storage.ModelUnreadable:
+        return "refused"
+    finally:
+        if (Path.cwd() / "code-ran").exists():
+            outside.append("code ran")
+    return "loaded" if np.isfinite(told).all() else "FAULT probabilities"
+
+
+def work(first: int, last: int) -> None:
+    """Try files first to last - 1; one JSON line of results each."""
+    import sql
+    from pipeline.workshop import Workshop
+
+    warnings.simplefilter("error")
+    folder = Path(tempfile.mkdtemp(prefix="hostile-"))
+    (folder / "empty").mkdir()
+    os.chdir(folder / "empty")
+    good = made_model(folder / "model")
+    watch(folder)
+    signal.signal(signal.SIGPROF, lambda *_: (_ for _ in ()).throw(Hang()))
+    workshop = None
+    for number in range(first, last):
+        kind, rng = KINDS[number % len(KINDS)], random.Random(number)
+        if workshop is None or number % FILES_A_WORKSHOP == 0:
+            if workshop is not None:
+                tell_offenders(sql.offenders(workshop.database.connection), number)
+                workshop.close()
+            workshop = Workshop.open(folder / f"{number}.duckdb")
+            _ = workshop.words
+        place = folder / f"file-{number}"
+        place.mkdir()
+        began, detail = time.process_time(), ""
+        signal.setitimer(signal.ITIMER_PROF, 3 * MOST_SECONDS)
+        try:
+            if kind == "words":
+                ended = try_words(rng, place)
+            elif kind == "model":
+                ended = try_model(rng, place, good)
+            else:
+                ended = try_load(kind, rng, place, workshop)
+        except Hang:
+            ended = "FAULT hang"
+        except Exception as fault:
+            frames = traceback.extract_tb(fault.__traceback__)[-3:]
+            ended = f"FAULT {type(fault).__name__}"
+            detail = f"{str(fault)[:120]} at {' > '.join(f'{Path(f.filename).name}:{f.lineno}' for f in frames)}"
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        seconds = time.process_time() - began
+        if seconds > MOST_SECONDS and not ended.startswith("FAULT"):
+            ended = "FAULT slow"
+        if outside:
+            ended, detail = "FAULT outside", "; ".join(outside[:3])
+            outside.clear()
+        if list((folder / "empty").iterdir()):
+            ended, detail = "FAULT wrote where it stood", str(list((folder / "empty").iterdir()))
+        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        print(json.dumps([number, kind, ended, round(seconds, 2), memory, detail]), flush=True)
+        shutil.rmtree(place, ignore_errors=True)
+    if workshop is not None:
+        tell_offenders(sql.offenders(workshop.database.connection), last)
+        workshop.close()
+    os.chdir(ROOT)
+    shutil.rmtree(folder)
+
+
+def tell_offenders(found: dict[str, Any], number: int) -> None:
+    """Report rules of the tables that the loaded files broke."""
+    broken = {name: len(rows) for name, rows in found.items() if len(rows)}
+    if broken:
+        print(json.dumps([number, "tables", "FAULT rules", 0, 0, str(broken)]), flush=True)
+
+
+def main(files: int, seed: int) -> int:
+    """Run workers over all files and print what came of each kind."""
+    chunks = [(start, min(start + CHUNK, seed + files)) for start in range(seed, seed + files, CHUNK)]
+    running: list[tuple[subprocess.Popen[str], tuple[int, int]]] = []
+    ended: collections.Counter[tuple[str, str]] = collections.Counter()
+    slowest: collections.defaultdict[str, float] = collections.defaultdict(float)
+    memory = 0
+    faults: list[str] = []
+    while chunks or running:
+        while chunks and len(running) < 2:
+            chunk = chunks.pop(0)
+            command = [
+                sys.executable,
+                "-m",
+                "tests.benchmarks.robustness.hostile",
+                "--work",
+                str(chunk[0]),
+                str(chunk[1]),
+            ]
+            running.append((subprocess.Popen(command, stdout=subprocess.PIPE, text=True), chunk))
+        process, chunk = running.pop(0)
+        out, _ = process.communicate()
+        rows = [json.loads(line) for line in out.splitlines() if line.startswith("[")]
+        for number, kind, how, seconds, held, detail in rows:
+            ended[kind, how.split()[0] if how.startswith("FAULT") else how] += 1
+            slowest[kind] = max(slowest[kind], seconds)
+            memory = max(memory, held)
+            if how.startswith("FAULT"):
+                faults.append(f"{kind} {number}: {how} {detail}")
+        tried = sum(kind != "tables" for _, kind, *_ in rows)
+        if process.returncode or tried != chunk[1] - chunk[0]:
+            faults.append(f"worker {chunk}: ended with {process.returncode} after file {chunk[0] + tried}")
+            if tried < chunk[1] - chunk[0] - 1:
+                chunks.append((chunk[0] + tried + 1, chunk[1]))
+    if memory > MOST_MEMORY:
+        faults.append(f"memory: {memory / 1e6:.1f} GB")
+    print(f"{'kind':10s} {'loaded':>8s} {'refused':>8s} {'faults':>8s} {'slowest, processor seconds':>28s}")
+    for kind in dict.fromkeys(KINDS):
+        counts = "".join(f"{ended[kind, how]:9d}" for how in ("loaded", "refused", "FAULT"))
+        print(f"{kind:10s}{counts}{slowest[kind]:29.1f}")
+    print(f"{sum(ended.values()):,} files, largest process {memory / 1e6:.2f} GB, faults: {len(faults)}")
+    print("\n".join(faults[:40]))
+    return bool(faults)
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["--work"]:
+        work(int(sys.argv[2]), int(sys.argv[3]))
+    else:
+        sys.exit(main(*(int(n) for n in (sys.argv[1:] + ["5000", "0"][len(sys.argv) - 1 :]))))

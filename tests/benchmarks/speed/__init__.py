@@ -1,0 +1,1 @@
+"""Times and memory beside a bare baseline."""

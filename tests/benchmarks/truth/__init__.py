@@ -1,0 +1,1 @@
+"""Answers and figures beside what is known to be true."""

@@ -1,0 +1,74 @@
+"""The examples of the Python face run: each method of Workshop has one, and so do README's Python snippets.
+
+They run one by one, each in a copy of one folder: ``jobs.csv``, a made-up history of sixty calls, and a workshop that has
+loaded it and learned from it, open as ``workshop``.
+"""
+
+from __future__ import annotations
+
+import doctest
+import inspect
+import re
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline import Workshop
+from pipeline import workshop as face
+from tests.worlds.demo_sample import write_jobs
+
+README = Path(face.__file__).parents[1] / "README.md"
+SNIPPET = re.compile(r"^```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture(scope="module")
+def learned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder, made once; read it, never change it."""
+    folder = tmp_path_factory.mktemp("examples")
+    write_jobs(folder / "jobs.csv")
+    with Workshop.open(folder / "workshop.duckdb") as workshop:
+        workshop.load([folder / "jobs.csv"])
+        workshop.train()
+    return folder
+
+
+@pytest.fixture
+def names(learned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """What an example finds: its folder is the current one, and ``workshop`` is open."""
+    folder = tmp_path / "example"
+    shutil.copytree(learned, folder)
+    monkeypatch.chdir(folder)
+    with Workshop.open("workshop.duckdb") as workshop:
+        yield {"workshop": workshop, "Workshop": Workshop, "Path": Path}
+
+
+def public() -> dict[str, Any]:
+    """Public methods of Workshop."""
+    return {name: method for name, method in inspect.getmembers(Workshop, callable) if not name.startswith("_")}
+
+
+def examples() -> list[doctest.DocTest]:
+    """Every docstring of the module that holds an example."""
+    return [test for test in doctest.DocTestFinder().find(face) if test.examples]
+
+
+@pytest.mark.parametrize("method", public())
+def test_every_public_method_has_an_example(method: str):
+    assert ">>> " in (inspect.getdoc(public()[method]) or "")
+
+
+@pytest.mark.parametrize("example", examples(), ids=lambda example: example.name.removeprefix("pipeline.workshop."))
+def test_an_example_gives_what_it_says(example: doctest.DocTest, names: dict[str, Any]):
+    told: list[str] = []
+    example.globs |= names
+    doctest.DocTestRunner(optionflags=doctest.ELLIPSIS).run(example, out=told.append)
+    assert not told, "".join(told)
+
+
+@pytest.mark.parametrize("snippet", SNIPPET.findall(README.read_text(encoding="utf-8")))
+def test_a_python_snippet_of_the_readme_runs(snippet: str, learned: Path, tmp_path: Path, monkeypatch: Any):
+    shutil.copytree(learned, tmp_path / "example")
+    monkeypatch.chdir(tmp_path / "example")
+    exec(compile(snippet, "README.md", "exec"), {"__name__": "readme"})

@@ -1,0 +1,171 @@
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.errors import DatabaseUnusable
+from pipeline.load import privacy
+
+
+def masked(text: str, customer: str | None = None) -> str:
+    return privacy.mask_contacts(pd.Series([text], dtype="str"), pd.Series([customer], dtype="str"))[0]
+
+
+def test_the_key_is_made_once_with_mode_600(tmp_path: Path) -> None:
+    file = tmp_path / "shop.key"
+    key = privacy.load_key(file)
+    assert len(key) == privacy.KEY_BYTES
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    assert privacy.load_key(file) == key
+    assert [path.name for path in tmp_path.iterdir()] == ["shop.key"]
+
+
+def test_a_key_that_others_may_read_is_closed_again(tmp_path: Path) -> None:
+    file = tmp_path / "shop.key"
+    key = privacy.load_key(file)
+    file.chmod(0o644)
+    assert privacy.load_key(file) == key
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize("content", [b"", b"00", b"\xff" * 64, b"zz" * 32, b"00" * 31])
+def test_a_damaged_key_is_said_and_never_replaced(tmp_path: Path, content: bytes) -> None:
+    file = tmp_path / "shop.key"
+    file.write_bytes(content)
+    with pytest.raises(DatabaseUnusable, match=r"shop\.key"):
+        privacy.load_key(file)
+    assert file.read_bytes() == content
+
+
+def test_a_key_in_a_place_that_is_no_folder_is_said(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    for place in (tmp_path / "missing" / "shop.key", tmp_path / "file" / "shop.key", tmp_path):
+        with pytest.raises(DatabaseUnusable):
+            privacy.load_key(place)
+
+
+def test_processes_that_start_together_end_with_one_key(tmp_path: Path) -> None:
+    code = "import sys, pathlib; from pipeline.load.privacy import load_key; print(load_key(pathlib.Path(sys.argv[1])).hex())"
+    command = [sys.executable, "-c", code, str(tmp_path / "shop.key")]
+    root = Path(privacy.__file__).parents[2]
+    started = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=root) for _ in range(4)]
+    keys = {process.communicate(timeout=60)[0] for process in started}
+    assert len(keys) == 1
+    assert len(keys.pop().strip()) == 2 * privacy.KEY_BYTES
+
+
+def test_a_customer_is_one_keyed_hash_however_written() -> None:
+    key = bytes(range(32))
+    hashed = privacy.hash_customers(pd.Series(["Ann  Example", " ann example", "Bob", None, "", "n/a", "cash"]), key)
+    assert hashed[0] == hashed[1] != hashed[2]
+    assert hashed.isna().tolist() == [False] * 3 + [True] * 4
+    expected = hashlib.blake2b(b"ann example", key=key, digest_size=16).hexdigest()
+    assert hashed[0] == expected
+    assert privacy.hash_customers(pd.Series(["Bob"]), os.urandom(32))[0] != hashed[2]
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        # numbers kept free for drama by the UK regulator (Ofcom, "Telephone numbers for use in TV and radio drama")
+        ("ring 07700 900123 first", "ring [phone] first"),
+        ("07700900123", "[phone]"),
+        ("+44 7700 900123 or +44 (0)20 7946 0958", "[phone] or [phone]"),
+        ("(020) 7946 0958.", "[phone]."),
+        ("0044 7700 900 123", "[phone]"),
+        ("tel: 555 0199", "tel: [phone]"),
+        ("(555) 010-1234", "[phone]"),
+        ("Rückruf 030 12345678", "Rückruf [phone]"),
+        ("mail ann.b+c@mail.example.com, not heating", "mail [email], not heating"),
+        ("ann (at) example (dot) com", "[email]"),
+        ("at SW1A 1AA, gate open", "at [postcode], gate open"),
+        ("m1 1ae", "[postcode]"),
+        ("EC1A1BB", "[postcode]"),
+        ("K1A 0B6", "[postcode]"),
+        ("PLZ 12345", "PLZ [postcode]"),
+        ("12 Acacia Avenue", "[address]"),
+        ("Flat 2, 14b Park Road, third floor", "[address], third floor"),
+        ("30 Oak Way", "[address]"),
+        ("Hauptstraße 5 klingeln", "[address] klingeln"),
+        ("Mrs Smith says no spin", "[name] says no spin"),
+        ("call Mr J. O'Brien", "call [name]"),
+    ],
+)
+def test_contact_details_are_masked(text: str, expected: str) -> None:
+    assert masked(text) == expected
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "F05, E:05, err 5, code E-05, F05/F06, lamps 1+3, 4 flashes then pause",
+        "codes 01 02 03 04 05 06",
+        "E5 2nd visit, B4 1st call, E1 3rd",
+        "pump 150 ohm, element 23.5 ohms, ntc 12.5k, valve 3800 Ω",
+        "insulation 500 1000 2000 Mohm, 0.5 ohm 100-200",
+        "part 00145223, p/n 0014522304, PMP-204-0014522, part no 01234567890",
+        "serial 01234567890, S/N 07700900123",
+        "1 x drain pump @ 34.50; door seal @34.50, £1,234.50, 1.234,50 EUR",
+        "2024-03-05 12:30, 05/03/2024, 05.03.24 07 30",
+        "4 way valve, 2 door close attempts, water left on floor 3 times by the road",
+        "230V 50Hz 13A 3kW, E5 2kw, motor 1400 rpm, 8uF",
+        "1200 1400 1600 rpm, readings 10 20 30 40 50 60 70",
+        "model WA1204 XS, BW720, CD540W",
+        "miss fires on spin, left at 5",
+    ],
+)
+def test_what_the_repair_needs_stays(text: str) -> None:
+    assert masked(text) == text
+
+
+def test_a_rows_own_customer_reference_is_masked_in_its_text() -> None:
+    assert masked("Jane Doe says: jane doe wants a call", "Jane Doe") == "[customer] says: [customer] wants a call"
+    assert masked("job C-10647 again", "C-10647") == "job [customer] again"
+    assert masked("pump", "pu") == "pump"
+    texts = privacy.mask_contacts(pd.Series(["Jane Doe", "Jane Doe"]), pd.Series(["other", "a.*b"]))
+    assert texts.tolist() == ["Jane Doe", "Jane Doe"]
+
+
+@given(st.lists(st.one_of(st.none(), st.text(max_size=60)), max_size=10))
+def test_any_text_keeps_its_row_and_masking_twice_changes_nothing(written: list[str | None]) -> None:
+    texts = pd.Series(written, index=range(5, 5 + len(written)), dtype="str", name="complaint")
+    once = privacy.mask_contacts(texts, texts)
+    assert once.index.equals(texts.index)
+    assert once.isna().equals(texts.isna())
+    again = privacy.mask_contacts(texts)
+    assert privacy.mask_contacts(again).equals(again)
+
+
+@given(
+    st.integers(0, 999),
+    st.sampled_from(["07700 900{:03d}", "+447700900{:03d}", "020 7946 0{:03d}", "0117 496 0{:03d}"]),
+    st.sampled_from(["ring {}", "{}", "pump dead, {} - urgent", "({})", "tel.{}", "no heat,{}", "cust: {}."]),
+)
+def test_a_phone_number_is_found_wherever_it_stands(number: int, layout: str, sentence: str) -> None:
+    # number ranges reserved for drama, as above
+    phone = layout.format(number)
+    assert "[phone]" in masked(sentence.format(phone))
+    assert phone[-6:] not in masked(sentence.format(phone))
+
+
+@pytest.mark.parametrize(
+    ("header", "is_it"),
+    [
+        *(
+            (name, True)
+            for name in ("Customer", "customer_name", "CustName", "Phone No", "E-Mail", "post_code", "Adresse")
+        ),
+        *((name, False) for name in ("part_name", "ModelName", "Technician name", "notes", "")),
+    ],
+)
+def test_headers_that_announce_personal_data(header: str, is_it: bool) -> None:
+    assert privacy.is_personal(header) is is_it

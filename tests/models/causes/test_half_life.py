@@ -1,0 +1,116 @@
+"""Older jobs weigh less where the odds have changed, and only there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from models.causes.features import wide
+from models.causes.half_life import HALF_LIVES, choose, weigh
+from models.evaluate.backtest import Learned, learn, new_classifier
+from models.evaluate.scores import log_loss
+from pipeline.terminal import views
+from pipeline.train import train as training
+from pipeline.train.word_background import background
+from pipeline.words import Words
+from reports.pages.model_card import half_life_line
+from tests.train.test_train import train, without_advice, workshop  # noqa: F401 (the fixture acts by itself)
+from tests.worlds.cause_world import training_table
+
+TEN_YEARS = 3650
+
+
+@pytest.fixture(scope="module")
+def lists() -> pd.DataFrame:
+    return background(Words.load())
+
+
+def chosen(jobs: pd.DataFrame, lists: pd.DataFrame | None) -> float | None:
+    years: float | None = choose(wide(jobs), jobs["cause"], jobs["cure_date"], lists)["years"]
+    return years
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_half_life_is_chosen_where_shares_turned_and_none_where_they_did_not(lists: pd.DataFrame, seed: int) -> None:
+    assert chosen(training_table(3000, seed, days=TEN_YEARS, turns=True), lists) in HALF_LIVES
+    assert chosen(training_table(1500, seed, days=TEN_YEARS), lists) is None
+    assert chosen(training_table(400, seed), lists) is None
+
+
+def test_the_whole_model_foretells_later_jobs_better_with_it(lists: pd.DataFrame) -> None:
+    jobs = training_table(2400, days=TEN_YEARS, turns=True)
+    both = wide(jobs.assign(findings=[[]] * len(jobs)))  # before anybody has looked, shares count most
+    past, facts, later = jobs.iloc[:2000], both.iloc[:2000], slice(2000, None)
+    with_it = learn(facts, past, lists)
+    assert with_it.half_life["years"] is not None
+    without = new_classifier(lists).fit(facts, past["cause"])
+
+    def loss(classifier: object) -> float:
+        place = np.searchsorted(without.classes_.astype(str), jobs["cause"].iloc[later].to_numpy(dtype=str))
+        return log_loss(classifier.predict_proba(both.iloc[later]), place)  # type: ignore[attr-defined]
+
+    assert loss(with_it.classifier) < loss(without) - 0.01
+
+
+def test_what_was_chosen_is_kept_when_more_jobs_are_learned(lists: pd.DataFrame) -> None:
+    jobs = training_table(200)
+    told = {"years": 2.0, "asked": 0, "log_loss": None, "tried": []}
+    before = Learned(new_classifier(lists).fit(wide(jobs), jobs["cause"]), told)
+    again = learn(wide(jobs), jobs, lists, before)
+    assert again.half_life is told
+    assert again.classifier.model_.jobs.sum() == pytest.approx(weigh(jobs["cure_date"], 2.0).sum())
+    assert again.classifier.model_.jobs.sum() < 180
+
+
+def test_histories_too_short_to_choose_by(lists: pd.DataFrame) -> None:
+    one_day = training_table(400).assign(cure_date=pd.Timestamp("2025-03-01"))
+    assert chosen(one_day, lists) is None
+    assert (weigh(one_day["cure_date"], 2.0) == 1).all()
+    for few in (1, 5, 60):
+        assert chosen(training_table(few, days=TEN_YEARS, turns=True), lists) is None
+    strange = training_table(400).assign(cause=[f"cause {k}" for k in range(400)])
+    assert choose(wide(strange), strange["cause"], strange["cure_date"], lists)["tried"] == []  # none was met before
+
+
+def test_without_lists_nothing_is_tried() -> None:
+    jobs = training_table(1500, days=TEN_YEARS, turns=True)
+    assert choose(wide(jobs), jobs["cause"], jobs["cure_date"], None)["tried"] == []
+
+
+def test_a_weight_halves_and_one_mistyped_year_ages_nobody_else() -> None:
+    days = pd.Series(pd.to_datetime(["2020-01-01", "2024-01-01"] + ["2026-01-01"] * 200))
+    assert weigh(days, 2.0)[:3] == pytest.approx([0.125, 0.5, 1.0], abs=0.001)
+    assert (weigh(days, None) == 1).all()
+    mistyped = pd.concat([days, pd.Series([pd.Timestamp("2062-01-01")])], ignore_index=True)
+    assert weigh(mistyped, 2.0)[:3] == pytest.approx([0.125, 0.5, 1.0], abs=0.001)
+
+
+def test_train_keeps_the_choice_and_counts_whole_jobs(tmp_path: Path) -> None:
+    database = workshop(tmp_path, training_table(1800, days=TEN_YEARS, turns=True))
+    told = train(database)
+    assert told["half_life"]["years"] in HALF_LIVES
+    model = training.current_model(database)
+    assert model is not None
+    assert model.card["half_life"] == told["half_life"]
+    assert sum(model.card["jobs_by_cause"].values()) == 1800
+    assert model.jobs.sum() < 1800
+    line = half_life_line(told["half_life"])
+    assert line in views.scores(told)
+    assert line in (database.folder_of_models / "0001" / "card.html").read_text(encoding="utf-8")
+    train(workshop(tmp_path, training_table(400)), anyway=True)
+    compared = training.compare_models(database, "0001", "0002").set_index("measure")
+    assert compared.loc["half_life_years", "0001"] == told["half_life"]["years"]
+    assert pd.isna(compared.loc["half_life_years", "0002"])
+
+
+def test_the_choice_in_words() -> None:
+    tried = [{"years": 5.0, "gain": 0.0224, "error": 0.003}, {"years": 2.0, "gain": 0.0312, "error": 0.004}]
+    told = {"years": 2.0, "asked": 1252, "tried": tried}
+    assert half_life_line(told) == (
+        "A job weighs half after 2 years: gain 0.031 ± 0.004 on 1,252 later jobs; 5 years 0.022 ± 0.003."
+    )
+    assert half_life_line(told | {"years": None}).startswith("All jobs weigh the same: on 1,252 later jobs")
+    assert "too little to choose" in half_life_line(told | {"years": None, "tried": []})

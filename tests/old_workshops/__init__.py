@@ -1,0 +1,1 @@
+"""Small old workshops, as earlier programs kept them."""

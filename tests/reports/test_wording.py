@@ -1,0 +1,152 @@
+"""Languages of the report: no gap missing or invented, numbers, dates and money by locale."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import tomllib
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+import reports
+from pipeline.month.month import month_report
+from pipeline.settings import Settings
+from reports.render.wording import NO_BREAK, Wording, languages
+from tests.worlds.report_workshop import made_workshop
+
+CATALOGUES = {
+    path.stem: tomllib.loads(path.read_text(encoding="utf-8"))
+    for path in (Path(reports.__file__).parent / "languages").glob("*.toml")
+}
+OTHERS = sorted(set(CATALOGUES) - {"en"})
+FREE = ("terms", "numbers", "dates")
+
+
+def gaps(entry: str | dict[str, str]) -> set[str]:
+    texts = entry.values() if isinstance(entry, dict) else [entry]
+    return {gap for text in texts for gap in re.findall(r"\{(\w*)\}", text)}
+
+
+def test_english_and_one_more_are_there() -> None:
+    assert languages() == sorted(CATALOGUES) and {"en", "de"} <= set(CATALOGUES)
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_translation_has_the_gaps_and_forms_of_the_english(language: str) -> None:
+    for section, entries in CATALOGUES[language].items():
+        if section in FREE:
+            continue
+        for name, entry in entries.items():
+            english = CATALOGUES["en"][section][name]
+            assert isinstance(entry, dict) == isinstance(english, dict), (section, name)
+            assert gaps(entry) <= gaps(english), (section, name)
+            if isinstance(entry, dict):
+                assert set(entry) == {"one", "other"}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_nothing_the_page_says_is_left_untranslated(language: str) -> None:
+    missing = [
+        f"{section}.{name}"
+        for section, entries in CATALOGUES["en"].items()
+        if section not in FREE
+        for name in entries
+        if name not in CATALOGUES[language].get(section, {})
+    ]
+    assert missing == []
+
+
+def test_every_entry_is_used() -> None:
+    code = "".join(
+        path.read_text(encoding="utf-8")
+        for pattern in (
+            "*/*.py",
+            "templates/month.html",
+            "templates/index.html",
+            "templates/base.html",
+            "templates/parts.html",
+        )
+        for path in Path(reports.__file__).parent.glob(pattern)
+    )
+    built = (
+        "advice.on_",
+        "ages.by_",
+        "ages.label_",
+        "columns.",
+        "definitions.",
+        "figure.basis_",
+        "quality.",
+        "sections.",
+        "sentence.before_",
+        "sentence.in_",
+        "sheets.",
+        "technicians.",
+    )
+    unused = [
+        f"{section}.{name}"
+        for section, entries in CATALOGUES["en"].items()
+        if section not in FREE
+        for name in entries
+        if f"{section}.{name}" not in code
+        and f"words.{name}" not in code
+        and not re.search(rf"[\"']{name}[\"']", code)
+        and not f"{section}.{name}".startswith(built)
+    ]
+    assert unused == []
+
+
+@pytest.mark.parametrize(
+    ("language", "currency", "amount", "written"),
+    [
+        ("en", "GBP", 1840.4, "£1,840"),
+        ("en", "GBP", 34.5, "£34.50"),
+        ("en", "GBP", -1250, "−£1,250"),
+        ("de", "EUR", 1840.4, "1.840 €"),
+        ("de", "EUR", 34.5, "34,50 €"),
+        ("en", "SEK", 99, "SEK 99"),
+        ("de", "SEK", 99, "99 SEK"),
+        ("en", "GBP", float("nan"), "–"),
+    ],
+)
+def test_money_by_locale(language: str, currency: str, amount: float, written: str) -> None:
+    assert Wording(language, currency).money(amount).replace(NO_BREAK, " ") == written
+
+
+def test_dates_and_shares_by_locale() -> None:
+    day = dt.date(2026, 3, 7)
+    assert (Wording("en").date(day), Wording("de").date(day)) == ("7 Mar 2026", "7. Mär 2026")
+    assert (Wording("en").month(day), Wording("de").month(day)) == ("March 2026", "März 2026")
+    assert (Wording("en").percent(0.745, 1), Wording("de").percent(0.745, 1)) == ("74.5%", f"74,5{NO_BREAK}%")
+    assert Wording("de").number(1234567.891, 2) == "1.234.567,89"
+
+
+def test_one_and_other() -> None:
+    assert Wording("en").say("units.days", n=1) == "1 day"
+    assert Wording("en").say("units.days", n=1200) == "1,200 days"
+
+
+def test_unknown_language_and_unknown_entry_are_refused() -> None:
+    with pytest.raises(ValueError, match="there is no catalogue for 'xx'"):
+        Wording("xx")
+    with pytest.raises(KeyError):
+        Wording("en").say("page.no_such_entry")
+
+
+def test_german_page_is_german(tmp_path: Path) -> None:
+    connection = made_workshop(600)
+    view = {"out": tmp_path / "r.html", "language": "de"}
+    html = month_report(SimpleNamespace(connection=connection), Settings(currency="EUR"), "2026-08", **view).html
+    assert '<html lang="de">' in html and "Beim ersten Besuch behoben" in html and "Waschmaschine" in html
+    shown = re.sub(r"<(script|style)\b.*?</\1>", "", html, flags=re.DOTALL)
+    shown = re.sub(r"<[^>]*>", " ", shown)
+    for english in (
+        "Fixed at the first visit",
+        "washing machine",
+        "What to do",
+        "Show the figures",
+        "provisional",
+        "£",
+    ):
+        assert english not in shown

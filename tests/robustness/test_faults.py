@@ -1,0 +1,361 @@
+"""Every command meets full disks, read-only places and damaged files: one clear sentence, the right status, nothing lost.
+
+Each runs in a copy of one small workshop and in a process of its own, forked so that little is imported twice: there
+the disk is made full (no file may grow beyond so many bytes), and a root user is bound by the rights of files.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import random
+import resource
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pytest
+
+import sql
+from pipeline import Workshop
+from pipeline.store.backup import write_backup
+from tests.command_in_fork import Ran, in_fork
+from tests.worlds.demo_sample import write_jobs
+
+COMMANDS = {
+    "load": "load more.csv",
+    "train": "train",
+    "causes": "causes --kind w/m --complaint leaks",
+    "round": "round day.csv",
+    "report": "report 2025-02",
+    "review": "review",
+    "decide": "review --decisions words.csv",
+    "undo": "review --undo 1",
+    "export": "export visit visits.csv",
+    "export xlsx": "export visit visits.xlsx",
+    "export parquet": "export visit visits.parquet",
+    "forget": "forget C-7",
+    "backup": "backup new.zip",
+    "restore": "restore kept.zip --db new.duckdb",
+    "status": "status",
+    "models": "models",
+    "use": "models use 0001",
+    "compare": "models compare 0001 0002",
+    "backtest": "backtest",
+    "advice": "advice",
+    "demo": "demo",
+}
+OPENING = [name for name in COMMANDS if name not in ("restore", "demo")]
+WRITING = [name for name in OPENING if name not in ("causes", "status", "models", "compare", "backtest", "advice")] + [
+    "restore"
+]
+CHANGING = ["load", "decide", "undo", "forget"]
+PLACES = {
+    "round": "round.html", "report": "report-2025-02.html", "review": "review.csv", "export": "visits.csv",
+    "export xlsx": "visits.xlsx", "export parquet": "visits.parquet",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workshop with jobs, a decision, two models and a backup; read it, never change it."""
+    folder = tmp_path_factory.mktemp("faults") / "made"
+    folder.mkdir()
+    write_jobs(folder / "jobs.csv")
+    header = "visit_date,appliance_kind,job_no,complaint\n"
+    (folder / "more.csv").write_text(header + "2025-08-01,oven,K1,not hot\n", encoding="utf-8")
+    (folder / "day.csv").write_text("appliance_kind,complaint\nwashing machine,not draining\n", encoding="utf-8")
+    (folder / "words.csv").write_text("list,written,decision\npart,grommet plate,drain pump\n", encoding="utf-8")
+    (folder / "first.csv").write_text("list,written,decision\ncause,gremlins,nothing\n", encoding="utf-8")
+    with Workshop.open(folder / "w.duckdb") as workshop:
+        workshop.load([folder / "jobs.csv"])
+        workshop.take_decisions(folder / "first.csv")
+        workshop.train()
+    shutil.copytree(folder / "w.models" / "0001", folder / "w.models" / "0002")
+    write_backup(folder / "w.duckdb", folder / "kept.zip")
+    return folder
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    place = tmp_path / "shop"
+    shutil.copytree(made, place)
+    return place
+
+
+def run(folder: Path, command: str, inside: Callable[[], Any] = lambda: None) -> Ran:
+    return in_fork(folder, COMMANDS.get(command, command), inside)
+
+
+def full_disk(most: int) -> Callable[[], None]:
+    return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
+
+
+def bound_by_rights() -> None:
+    """Take from a root user what lets it pass over the rights of files."""
+    if os.getuid() == 0:
+        libc = ctypes.CDLL(None)
+        header, sets = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
+        assert libc.capget(header, sets) == 0
+        sets[0] &= ~(1 << 1 | 1 << 2)  # CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH
+        assert libc.capset(header, sets) == 0
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    """Every file in the folder, byte for byte, but for an empty log that the database leaves."""
+    found = {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    return {name: content for name, content in found.items() if content or not name.endswith(".wal")}
+
+
+def state(folder: Path) -> dict[str, Any]:
+    """What the workshop holds; its tables keep their rules."""
+    with Workshop.open(folder / "w.duckdb") as workshop:
+        connection = workshop.database.connection
+        assert not {name: rows for name, rows in sql.offenders(connection).items() if rows}
+        queries = {
+            "decisions": "select * from correction where undone_at is null",
+            "parts": "select part, count(*) from stage_part group by all order by 1",
+            "customers": "select count(distinct customer_hash) from visit where not customer_hash like 'erased%'",
+        } | {table: f"select count(*) from {table}" for table in ("raw_record", "visit", "load_batch")}
+        held: dict[str, Any] = {name: connection.execute(query).fetchall() for name, query in queries.items()}
+    return held | {"files": sorted(set(files(folder)) - {"w.duckdb.wal"})}
+
+
+def told_well(ran: Ran, status: int | tuple[int, ...], *words: str) -> None:
+    """A sentence and a remedy, nothing of Python, nothing on standard output."""
+    assert ran.status in (status if isinstance(status, tuple) else (status,)), ran
+    assert ran.out == "", ran
+    assert "Traceback" not in ran.err, ran.err
+    assert "fault of priorjobs itself" not in ran.err, ran.err
+    what, remedy = ran.err.strip().splitlines()[-2:]
+    assert what.endswith((".", "?", ")")), what
+    assert len(remedy.split()) >= 3, remedy
+    assert len(what) < 400, what
+    for word in words:
+        assert word in what.lower() if word.islower() else word in what, what
+
+
+@pytest.mark.parametrize("command", WRITING)
+def test_a_full_disk_is_named_and_all_is_as_it_was(command: str, folder: Path) -> None:
+    place = PLACES.get(command)
+    if place:
+        (folder / place).write_text("old", encoding="utf-8")
+    before = files(folder)
+    told_well(run(folder, command, full_disk(0)), (2, 3), "full")
+    assert files(folder) == before
+
+
+@pytest.mark.parametrize("command", CHANGING)
+def test_a_disk_that_fills_in_the_middle_changes_all_or_nothing(command: str, folder: Path) -> None:
+    before = state(folder)
+    told_well(run(folder, command, full_disk(100_000)), 3, "full")
+    assert state(folder) == before
+    assert run(folder, command).status == 0
+    assert state(folder) != before
+
+
+@pytest.mark.parametrize("command", WRITING)
+def test_a_read_only_folder_is_named(command: str, folder: Path) -> None:
+    before = files(folder)
+    for place in (folder, folder / "w.models"):
+        place.chmod(0o555)
+    told_well(run(folder, command, bound_by_rights), (2, 3), "permission denied")
+    assert files(folder) == before
+
+
+@pytest.mark.parametrize("command", CHANGING)
+def test_a_read_only_database_is_named(command: str, folder: Path) -> None:
+    (folder / "w.duckdb").chmod(0o444)
+    told_well(run(folder, command, bound_by_rights), 3, "w.duckdb", "permission denied")
+
+
+@pytest.mark.parametrize("command", ["causes", "status", "models", "backtest", "review"])
+def test_a_read_only_workshop_still_answers(command: str, folder: Path) -> None:
+    (folder / "w.duckdb").chmod(0o444)
+    assert run(folder, command, bound_by_rights).status == 0
+
+
+def test_a_database_cut_short_is_called_damaged_by_every_command(folder: Path) -> None:
+    content = (folder / "w.duckdb").read_bytes()[: (folder / "w.duckdb").stat().st_size // 2]
+    (folder / "w.duckdb").write_bytes(content)
+    for command in OPENING:
+        told_well(run(folder, command), 3, "w.duckdb", "damaged")
+    assert (folder / "w.duckdb").read_bytes() == content
+
+
+def overwrite(path: Path, seed: int) -> None:
+    """Bytes at forty places, anywhere in the file, are others now."""
+    rng = random.Random(seed)
+    content = bytearray(path.read_bytes())
+    for _ in range(40):
+        place = rng.randrange(len(content) - 100)
+        content[place : place + 100] = rng.randbytes(100)
+    path.write_bytes(content)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_database_damaged_at_random_is_read_right_or_called_damaged(seed: int, made: Path, tmp_path: Path) -> None:
+    path = tmp_path / "w.duckdb"
+    shutil.copy(made / "w.duckdb", path)
+    overwrite(path, seed)
+    for command in ("status", "export visit visits.csv"):
+        ran = run(tmp_path, command)
+        if ran.status:
+            told_well(ran, 3, "w.duckdb")
+
+
+DAMAGE: dict[str, Callable[[Path], Any]] = {
+    "noise": lambda path: path.write_bytes(random.Random(1).randbytes(300_000)),
+    "empty": lambda path: path.write_bytes(b""),
+    "a header only": lambda path: path.write_bytes(path.read_bytes()[:5000]),
+    "a folder": lambda path: (path.unlink(), path.mkdir()),
+    "another's database": lambda path: (
+        path.unlink(),
+        duckdb.connect(path).execute("create table visit (a int)").close(),
+    ),
+}
+
+
+@pytest.mark.parametrize("command", ["status", "load"])
+@pytest.mark.parametrize("damage", DAMAGE)
+def test_what_is_no_workshop_is_refused(damage: str, command: str, folder: Path) -> None:
+    DAMAGE[damage](folder / "w.duckdb")
+    told_well(run(folder, command), (2, 3), "w.duckdb")
+
+
+def test_a_newer_database_is_refused_by_every_command(folder: Path) -> None:
+    with duckdb.connect(folder / "w.duckdb") as connection:
+        connection.execute("update database_version set version = version + 1")
+    before = (folder / "w.duckdb").read_bytes()
+    for command in OPENING:
+        told_well(run(folder, command), 3, "newer priorjobs")
+    assert (folder / "w.duckdb").read_bytes() == before
+
+
+MODELS: dict[str, Callable[[Path], Any]] = {
+    "weights noise": lambda models: (models / "0001" / "weights.npz").write_bytes(b"noise" * 100),
+    "card cut": lambda models: (models / "0001" / "card.json").write_text("{"),
+    "a file gone": lambda models: (models / "0001" / "model.json").unlink(),
+    "the folder gone": lambda models: shutil.rmtree(models / "0001"),
+    "the pointer cut": lambda models: (models / "in_use.json").write_text("{"),
+    "the pointer elsewhere": lambda models: (models / "in_use.json").write_text('{"model": "../0001"}'),
+}
+
+
+@pytest.mark.parametrize("damage", MODELS)
+def test_a_damaged_model_is_named_and_another_can_be_used(damage: str, folder: Path) -> None:
+    MODELS[damage](folder / "w.models")
+    told_well(run(folder, "causes"), 2)
+    listed = run(folder, "models")
+    assert listed.status == 0 and "0002" in listed.out
+    assert run(folder, "models use 0002").status == 0
+    assert run(folder, "status").status == 0
+
+
+def test_models_that_are_gone_leave_common_practice_and_can_be_trained_anew(folder: Path) -> None:
+    shutil.rmtree(folder / "w.models")
+    assert run(folder, "causes").status == 0
+    assert "priorjobs train" in run(folder, "status").out
+    assert run(folder, "train").status == 0
+    assert "0001" in run(folder, "models").out
+
+
+def test_a_file_in_the_place_of_the_models_is_named(folder: Path) -> None:
+    shutil.rmtree(folder / "w.models")
+    (folder / "w.models").write_text("x", encoding="utf-8")
+    told_well(run(folder, "train"), 2, "w.models", "not a directory")
+
+
+KEYS: dict[str, Callable[[Path], Any]] = {
+    "gone": lambda key: key.unlink(),
+    "no key": lambda key: key.write_text("zz"),
+    "cut": lambda key: key.write_text(key.read_text()[:10]),
+    "a folder": lambda key: (key.unlink(), key.mkdir()),
+}
+
+
+@pytest.mark.parametrize("command", ["load", "forget"])
+@pytest.mark.parametrize("damage", KEYS)
+def test_without_its_key_no_customer_is_hashed_or_called_forgotten(damage: str, command: str, folder: Path) -> None:
+    KEYS[damage](folder / "w.key")
+    before = files(folder)
+    told_well(run(folder, command), 3, "w.key")
+    assert files(folder) == before
+
+
+def test_a_key_that_others_may_read_is_closed_again(folder: Path) -> None:
+    (folder / "w.key").chmod(0o644)
+    assert run(folder, "load").status == 0
+    assert (folder / "w.key").stat().st_mode & 0o777 == 0o600
+
+
+def test_a_key_that_cannot_be_read_is_named(folder: Path) -> None:
+    (folder / "w.key").chmod(0o000)
+    told_well(run(folder, "load", bound_by_rights), 3, "w.key")
+    told_well(run(folder, "backup", bound_by_rights), 2, "w.key")
+    assert not list(folder.glob("new.zip*"))
+
+
+@pytest.mark.parametrize("command", [*(name for name in PLACES if name != "report"), "backup", "restore"])
+def test_a_folder_where_a_file_is_to_be_written_is_named(command: str, folder: Path) -> None:
+    place = PLACES.get(command) or {"backup": "new.zip", "restore": "new.duckdb"}[command]
+    (folder / place).mkdir()
+    told_well(run(folder, command), 2, place)
+
+
+@pytest.mark.parametrize("command", ["load", "round", "decide", "restore", "report --all", "demo"])
+@pytest.mark.parametrize("how", ["other kind", "gone", "noise"])
+def test_an_input_of_the_wrong_kind_is_named(command: str, how: str, folder: Path) -> None:
+    places = {"load": "more.csv", "round": "day.csv", "decide": "words.csv", "restore": "kept.zip"}
+    place = folder / places.get(command, {"report --all": "reports", "demo": "demo-workshop"}.get(command, ""))
+    if command not in places:
+        place.write_text("x", encoding="utf-8")  # where a folder is to be made
+    elif how == "noise":
+        place.write_bytes(random.Random(2).randbytes(3000))
+    else:
+        place.unlink()
+        if how == "other kind":
+            place.mkdir()
+    before = files(folder)
+    told_well(run(folder, command), 2, place.name)
+    assert files(folder) == before
+
+
+def test_settings_that_cannot_be_read_are_not_passed_over(folder: Path) -> None:
+    (folder / "w.toml").mkdir()
+    told_well(run(folder, "status"), 2, "w.toml", "is a directory")
+
+
+def test_a_full_disk_ends_the_demo_in_a_sentence(tmp_path: Path) -> None:
+    told_well(run(tmp_path, "demo", full_disk(100_000)), (2, 3), "full")
+
+
+def test_the_demo_takes_no_workshop_for_its_own(folder: Path) -> None:
+    for path in folder.glob("w.*"):
+        path.rename(path.with_stem("workshop"))
+    before = files(folder)
+    told_well(run(folder, "demo --folder ."), 2, "workshop.duckdb")
+    assert files(folder) == before
+
+
+@pytest.mark.parametrize("words", ["status", "status --json", "--help", "models", "nonsense --json"])
+def test_standard_output_on_a_full_disk_ends_in_a_sentence(words: str, folder: Path) -> None:
+    def to_full() -> None:
+        os.dup2(os.open("/dev/full", os.O_WRONLY), 1)
+
+    ran = run(folder, words, to_full)
+    assert ran.status == 2
+    assert ran.err.count("\n") <= 2, ran.err
+    assert ran.err.count("\n") >= 1
+    assert "Traceback" not in ran.err
+
+
+def test_no_folder_for_temporary_files_is_named(folder: Path) -> None:
+    def nowhere() -> None:
+        import tempfile
+
+        tempfile.tempdir = str(folder / "nowhere")
+
+    told_well(run(folder, "status", nowhere), 3, "temporary")

@@ -1,0 +1,71 @@
+"""Work that is killed half way leaves all or none behind, and can be done again.
+
+Here at the worst moments, chosen; ``tests/benchmarks/robustness/kill.py`` kills at random ones.
+"""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import sql
+from pipeline import Workshop
+
+ROOT = Path(sql.__file__).parent.parent
+HEADER = "visit_date,appliance_kind,job_no,customer_ref,complaint\n"
+LINES = [f"2024-03-0{n + 1},oven,J{n},C-10{n}47,not hot - C-10{n}47 wants a call" for n in range(6)]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "some.csv").write_text(HEADER + "\n".join(LINES[:4]), encoding="utf-8")
+    (tmp_path / "more.csv").write_text(HEADER + "\n".join(LINES[4:]), encoding="utf-8")
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        workshop.load([tmp_path / "some.csv"])
+    return tmp_path
+
+
+def killed(folder: Path, module: str, function: str, work: str) -> None:
+    """Do some work in a process that kills itself where it would call a function."""
+    code = (
+        f"import os, {module}\n"
+        f"{module}.{function} = lambda *_, **__: os.kill(os.getpid(), {int(signal.SIGKILL)})\n"
+        "from pipeline import Workshop\n"
+        f"with Workshop.open({str(folder / 'w.duckdb')!r}) as workshop:\n"
+        f"    workshop.{work}\n"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], cwd=ROOT, timeout=120, check=False, capture_output=True)
+    assert ended.returncode == -signal.SIGKILL
+
+
+@pytest.mark.parametrize(
+    ("module", "function"),
+    [("pipeline.load.stage", "stage_batch"), ("sql", "rebuild"), ("pipeline.load.load", "drop_temporary")],
+)
+def test_a_killed_load_is_there_whole_or_not_at_all(folder: Path, module: str, function: str) -> None:
+    killed(folder, module, function, f"load([{str(folder / 'more.csv')!r}])")
+    with Workshop.open(folder / "w.duckdb") as workshop:
+        connection = workshop.database.connection
+        counts = connection.execute(
+            "select (select count(*) from raw_record), (select count(*) from visit), (select count(*) from load_batch)"
+        ).fetchall()[0]
+        assert counts == ((6, 6, 2) if function == "drop_temporary" else (4, 4, 1))
+        totals = workshop.load([folder / "more.csv"]).as_json()["totals"]
+        assert totals["loaded"] + totals["unchanged"] == 2
+        assert connection.execute("select count(*) from visit").fetchall() == [(6,)]
+        assert not {name: rows for name, rows in sql.offenders(connection).items() if len(rows)}
+
+
+@pytest.mark.parametrize("function", ["_erase_written", "_erase_in_files", "_rewrite", "_search"])
+def test_a_killed_forget_is_finished_by_the_next(folder: Path, function: str) -> None:
+    killed(folder, "pipeline.upkeep.forget", function, "forget('C-10147')")
+    with Workshop.open(folder / "w.duckdb") as workshop:
+        assert workshop.forget("C-10147")["proof"]["found"] == 0
+        texts = workshop.database.connection.execute("select complaint from visit order by job_no").fetchall()
+    assert len(texts) == 4
+    assert "C-10147" not in str(texts)
+    assert b"C-10147" not in (folder / "w.duckdb").read_bytes()

@@ -1,0 +1,288 @@
+"""Open, wait, refuse, all or nothing."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import duckdb
+import pytest
+
+import sql
+from pipeline import Workshop
+from pipeline.errors import DatabaseBusy, DatabaseUnusable, FileUnreadable, UsageError
+from pipeline.store import database as database_module
+from pipeline.store.backup import restore_backup, write_backup
+from pipeline.store.database import Database
+
+ROOT = Path(sql.__file__).parents[1]
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Path:
+    path = tmp_path / "shop.duckdb"
+    Database.open(path).close()
+    return path
+
+
+def hold(db: Path, seconds: float) -> subprocess.Popen:
+    """Another process that keeps the database for writing."""
+    code = f"""
+    import duckdb, time, sys
+    c = duckdb.connect({str(db)!r})
+    print("held", flush=True)
+    time.sleep({seconds})
+    """
+    holder = subprocess.Popen([sys.executable, "-c", textwrap.dedent(code)], stdout=subprocess.PIPE, text=True)
+    assert holder.stdout is not None
+    assert holder.stdout.readline() == "held\n"
+    return holder
+
+
+def test_reading_a_database_that_is_not_there_says_what_to_do(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="priorjobs load"):
+        Database.open(tmp_path / "none.duckdb", read_only=True)
+
+
+def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
+    with pytest.raises(DatabaseUnusable, match="no folder"):
+        Database.open(tmp_path / "nowhere" / "shop.duckdb")
+
+
+def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "shop.duckdb"
+    path.write_bytes(b"not a database" * 100)
+    with pytest.raises(DatabaseUnusable, match="not a workshop database"):
+        Database.open(path)
+    assert path.read_bytes() == b"not a database" * 100
+
+
+def test_a_damaged_file_is_refused(db: Path) -> None:
+    content = bytearray(db.read_bytes())
+    content[4096:5120] = b"z" * 1024
+    db.write_bytes(content)
+    with pytest.raises(DatabaseUnusable, match="damaged"):
+        Database.open(db)
+
+
+def test_a_newer_database_is_refused_and_not_touched(db: Path) -> None:
+    with duckdb.connect(db) as connection:
+        connection.execute("update database_version set version = version + 1")
+    with pytest.raises(DatabaseUnusable, match="newer priorjobs"):
+        Database.open(db)
+    with duckdb.connect(db, read_only=True) as connection:
+        assert connection.execute("select version from database_version").fetchall() == [(sql.SCHEMA_VERSION + 1,)]
+
+
+def test_an_older_database_is_upgraded_with_a_copy_beside_it(db: Path) -> None:
+    with duckdb.connect(db) as connection:
+        connection.execute("update database_version set version = 0")
+        connection.execute("drop view visit")
+    with Database.open(db) as database:
+        assert database.connection.execute("select count(*) from visit").fetchall() == [(0,)]
+    kept = db.with_suffix(f".before-version-{sql.SCHEMA_VERSION}.duckdb")
+    with duckdb.connect(kept, read_only=True) as connection:
+        assert connection.execute("select version from database_version").fetchall() == [(0,)]
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+def test_tables_built_by_other_sql_are_built_anew(
+    read_only: bool, db: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with duckdb.connect(db) as connection:
+        connection.execute("drop table month_summary")
+        connection.execute("drop table setting")
+    monkeypatch.setattr(sql, "fingerprint", lambda: "of files that changed")
+    for says in ("Bringing shop.duckdb up to date", ""):
+        with Database.open(db, read_only=read_only) as database:
+            assert database.connection.execute("select count(*) from month_summary, setting").fetchall() == [(0,)]
+        assert capsys.readouterr().err.startswith(says)
+    assert not list(db.parent.glob("*before*"))
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+def test_waits_for_another_program_and_says_how_long(
+    read_only: bool, db: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    holder = hold(db, 1.0)
+    with Database.open(db, read_only=read_only) as database:
+        assert database.connection.execute("select 1").fetchall() == [(1,)]
+    seconds = database_module.READER_WAITS if read_only else database_module.WRITER_WAITS
+    assert f"Waiting up to {seconds:.0f} seconds: another program is using shop.duckdb." in capsys.readouterr().err
+    holder.communicate()
+    assert holder.returncode == 0
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+def test_gives_up_after_a_bounded_wait(read_only: bool, db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database_module, "READER_WAITS" if read_only else "WRITER_WAITS", 0.2)
+    holder = hold(db, 30)
+    try:
+        with pytest.raises(DatabaseBusy, match="nothing was changed"):
+            Database.open(db, read_only=read_only)
+    finally:
+        holder.kill()
+        holder.communicate()
+
+
+def test_a_reader_that_must_build_tables_first_waits_no_longer_than_a_reader(
+    db: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database_module, "READER_WAITS", 0.2)
+    code = f"import duckdb, time\nc = duckdb.connect({str(db)!r}, read_only=True)\nprint('held', flush=True)\ntime.sleep(30)"
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == "held\n"
+        Database.open(db, read_only=True).close()  # readers share it
+        monkeypatch.setattr(sql, "fingerprint", lambda: "of files that changed")
+        with pytest.raises(DatabaseBusy, match="more than 0 seconds"):
+            Database.open(db, read_only=True)
+        holder.kill()
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+def test_settings_that_changed_rebuild_the_tables(read_only: bool, db: Path) -> None:
+    Workshop.open(db).close()
+    db.with_suffix(".toml").write_text("hour_rate = 61.5\n", encoding="utf-8")
+    with Workshop.open(db, read_only=read_only) as workshop:
+        assert workshop.table("setting")["hour_rate"].tolist() == [61.5]
+        assert workshop.database.read_only is read_only
+
+
+def test_loads_begun_at_once_wait_for_one_another_and_none_is_lost(tmp_path: Path) -> None:
+    header = "visit_date,appliance_kind,job_no,complaint\n"
+    command = "from pipeline.cli import main; main()"
+    loads = []
+    for name in "ABC":
+        (tmp_path / f"{name}.csv").write_text(f"{header}2025-01-02,oven,{name}1,not hot\n", encoding="utf-8")
+        words = [sys.executable, "-c", command, "load", f"{name}.csv", "--db", "shop.duckdb"]
+        loads.append(subprocess.Popen(words, cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT)}, stderr=-1))
+    said = [load.communicate()[1].decode() for load in loads]
+    assert [load.returncode for load in loads] == [0, 0, 0], said
+    with duckdb.connect(tmp_path / "shop.duckdb", read_only=True) as connection:
+        jobs = connection.execute("select job_no from visit order by 1").fetchall()
+        batches = connection.execute("select count(distinct batch_id), sum(loaded) from load_batch").fetchall()
+    assert jobs == [("A1",), ("B1",), ("C1",)]
+    assert batches == [(3, 3)]
+
+
+@pytest.mark.parametrize("first", [False, True])
+@pytest.mark.parametrize("second", [False, True])
+def test_opening_it_twice_in_one_program_says_so_and_harms_nothing(first: bool, second: bool, db: Path) -> None:
+    with Database.open(db, read_only=first) as database:
+        with pytest.raises(DatabaseBusy, match="open already in this program"):
+            Database.open(db, read_only=second)
+        assert database.connection.execute("select count(*) from visit").fetchall() == [(0,)]
+    Database.open(db, read_only=second).close()
+
+
+def test_what_a_killed_run_left_in_its_folder_is_removed_by_the_next(db: Path) -> None:
+    code = f"""
+    import os, signal
+    from pipeline.store.database import Database
+    database = Database.open({str(db)!r})
+    (database.scratch / "jobs.csv").write_text("Ann Example, 07700 900123")
+    print(database.scratch, flush=True)
+    os.kill(os.getpid(), signal.SIGKILL)
+    """
+    ran = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    left = Path(ran.stdout.strip())
+    assert (left / "jobs.csv").exists()
+    os.utime(left, (0, 0))
+    with Database.open(db) as running:
+        assert not left.exists()
+        os.utime(running.scratch, (0, 0))  # its process lives: the next leaves it alone
+        Database.open(db.with_name("other.duckdb")).close()
+        assert running.scratch.exists()
+
+
+def test_another_programs_tables_are_left_alone(tmp_path: Path) -> None:
+    with duckdb.connect(tmp_path / "other.duckdb") as connection:
+        connection.execute("create table visit as select 1 as patient")
+    for read_only in (True, False):
+        with pytest.raises(DatabaseUnusable, match="another program"):
+            Database.open(tmp_path / "other.duckdb", read_only=read_only)
+    with duckdb.connect(tmp_path / "other.duckdb", read_only=True) as connection:
+        assert connection.execute("from visit").fetchall() == [(1,)]
+
+
+def test_a_transaction_that_fails_leaves_nothing(db: Path) -> None:
+    with Database.open(db) as database:
+        with pytest.raises(ZeroDivisionError), database.transaction() as connection:
+            connection.execute("insert into term values ('kind', 'kettle', 'own')")
+            raise ZeroDivisionError
+        assert database.connection.execute("select count(*) from term").fetchall() == [(0,)]
+
+
+def test_sql_reaches_no_file_outside_its_scratch_folder(db: Path, tmp_path: Path) -> None:
+    secret = tmp_path / "secret.csv"
+    secret.write_text("a\n1\n")
+    with Database.open(db) as database:
+        link = database.scratch / "link.csv"
+        link.symlink_to(secret)
+        for reach in (f"from read_csv('{secret}')", f"from read_csv('{link}')", f"copy term to '{tmp_path}/out.csv'"):
+            with pytest.raises(duckdb.PermissionException):
+                database.connection.execute(reach)
+        with pytest.raises(duckdb.Error):
+            database.connection.execute("set enable_external_access = true")
+        (database.scratch / "given.csv").write_text("a\n1\n")
+        assert database.connection.execute(f"from read_csv('{database.scratch}/given.csv')").fetchall() == [(1,)]
+        scratch = database.scratch
+    assert not scratch.exists()
+
+
+def test_a_backup_restores_every_table_key_setting_and_model(db: Path, tmp_path: Path) -> None:
+    with duckdb.connect(db) as connection:
+        connection.execute("insert into term values ('kind', 'kettle', 'own')")
+    db.with_suffix(".key").write_bytes(b"k" * 32)
+    db.with_suffix(".toml").write_text("window_days = 28\n")
+    (db.with_suffix(".models") / "0001").mkdir(parents=True)
+    (db.with_suffix(".models") / "0001" / "card.json").write_text("{}")
+    write_backup(db, tmp_path / "kept.zip")
+
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    restore_backup(tmp_path / "kept.zip", elsewhere / "shop.duckdb")
+
+    assert (elsewhere / "shop.key").read_bytes() == b"k" * 32
+    assert (elsewhere / "shop.key").stat().st_mode & 0o777 == 0o600
+    assert (elsewhere / "shop.toml").read_text() == "window_days = 28\n"
+    assert (elsewhere / "shop.models" / "0001" / "card.json").read_text() == "{}"
+    with (
+        duckdb.connect(db, read_only=True) as before,
+        duckdb.connect(elsewhere / "shop.duckdb", read_only=True) as after,
+    ):
+        names = [row[0] for row in before.execute("select table_name from duckdb_tables()").fetchall()]
+        assert len(names) > 20
+        for name in names:
+            assert before.execute(f"from {name}").fetchall() == after.execute(f"from {name}").fetchall(), name
+        comments = "select table_name, column_name, comment from duckdb_columns() where not internal order by all"
+        assert before.execute(comments).fetchall() == after.execute(comments).fetchall()
+
+
+def test_a_backup_is_never_written_over_nor_restored_over(db: Path, tmp_path: Path) -> None:
+    write_backup(db, tmp_path / "kept.zip")
+    with pytest.raises(UsageError, match="exists already"):
+        write_backup(db, tmp_path / "kept.zip")
+    with pytest.raises(UsageError, match="exists already"):
+        restore_backup(tmp_path / "kept.zip", db)
+    (tmp_path / "new.duckdb.wal").write_bytes(b"of another database")
+    with pytest.raises(UsageError, match=r"new\.duckdb\.wal"):
+        restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
+    assert not (tmp_path / "new.duckdb").exists()
+
+
+def test_a_damaged_backup_changes_nothing(db: Path, tmp_path: Path) -> None:
+    write_backup(db, tmp_path / "kept.zip")
+    content = bytearray((tmp_path / "kept.zip").read_bytes())
+    middle = len(content) // 2
+    content[middle : middle + 64] = bytes(64)
+    (tmp_path / "damaged.zip").write_bytes(content)
+    with pytest.raises(FileUnreadable):
+        restore_backup(tmp_path / "damaged.zip", tmp_path / "new.duckdb")
+    assert not list(tmp_path.glob("new.*"))

@@ -1,0 +1,233 @@
+"""Learning from a workshop's cured jobs: exam by time, versions, the better model stays, drift is told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import duckdb
+import numpy as np
+import pandas as pd
+import pytest
+
+from models.causes import evidence, features, storage, why
+from models.evaluate.drift import stability_index
+from pipeline.errors import ModelError, UsageError
+from pipeline.settings import Settings
+from pipeline.train import train as training
+from pipeline.words import Words
+from tests.worlds.cause_world import training_table
+
+
+def workshop(folder: Path, table: pd.DataFrame) -> Any:
+    """A database that holds the training table and nothing else."""
+    connection = duckdb.connect()
+    connection.register("given", table)
+    connection.execute("create table cause_example as select * from given")
+    return SimpleNamespace(connection=connection, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb")
+
+
+@pytest.fixture(autouse=True)
+def without_advice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Advice kept beside a model is tested where it is made."""
+    known = getattr(training, "kept", None)
+    if known is not None:
+        monkeypatch.setattr(known, "keep", lambda *_: None)
+
+
+def train(database: Any, **choice: Any) -> dict[str, Any]:
+    return training.train(database, Words.load(), Settings(), **choice)
+
+
+def test_trains_scores_and_beats_the_plain_ways(tmp_path: Path) -> None:
+    database = workshop(tmp_path, training_table(700))
+    told = train(database)
+    assert {"model", "episodes", "causes", "as_of", "scores", "baselines"} <= set(told)
+    assert told["episodes"] == 700
+    assert set(told["scores"]) == {"log_loss", "top1", "top3", "brier", "calibration_error"}
+    assert set(told["baselines"]) == {"share by complaint", "naive Bayes", "logistic regression"}
+    for name in ("share by complaint", "naive Bayes"):
+        assert told["scores"]["log_loss"] < told["baselines"][name]["log_loss"]
+    model = training.current_model(database)
+    assert model is not None
+    assert model.card["exam_learned_to"] < model.card["as_of"]
+    page = (database.folder_of_models / "0001" / "card.html").read_text(encoding="utf-8")
+    assert "How good it is" in page
+    assert "default-src 'none'" in page
+
+
+def test_the_exam_learns_nothing_from_the_jobs_it_is_asked_about(tmp_path: Path) -> None:
+    table = training_table(400)
+    table.loc[320:, "cause"] = "only at the end"
+    told = train(workshop(tmp_path, table))
+    assert told["scores"] is None  # no held-out job had a cause that could be known
+    card = storage.read_card(tmp_path / "shop.models" / "0001")
+    assert card["never_seen_causes"] == 80
+
+
+def test_too_few_jobs_are_told_with_a_remedy(tmp_path: Path) -> None:
+    with pytest.raises(ModelError, match="12 cured jobs"):
+        train(workshop(tmp_path, training_table(12)))
+    assert training.current_model(workshop(tmp_path, training_table(12))) is None
+
+
+def test_a_worse_model_does_not_replace_a_better_one(tmp_path: Path) -> None:
+    table = training_table(700)
+    train(workshop(tmp_path, table))
+    spoiled = table.copy()
+    spoiled.loc[:559, "cause"] = np.random.default_rng(0).permutation(spoiled.loc[:559, "cause"].to_numpy())
+    database = workshop(tmp_path, spoiled)
+    told = train(database)
+    assert (told["model"], told["in_use"], told["replaced"]) == ("0002", "0001", False)
+    assert "--anyway" in told["note"]
+    assert train(database, anyway=True)["in_use"] == "0003"
+
+
+def test_models_can_be_listed_compared_and_gone_back_to(tmp_path: Path) -> None:
+    database = workshop(tmp_path, training_table(300))
+    train(database)
+    train(database)
+    listed = training.list_models(database)
+    assert listed["model"].tolist() == ["0001", "0002"]
+    assert listed["is_in_use"].tolist() == [False, True]
+    assert training.use_model(database, "0001") == {"in_use": "0001", "before": "0002"}
+    assert training.name_in_use(database) == "0001"
+    compared = training.compare_models(database, "0001", "0002")
+    assert compared.columns.tolist() == ["measure", "0001", "0002"]
+    for wrong in ("../0001", "9999", ""):
+        with pytest.raises(UsageError):
+            training.use_model(database, wrong)
+        with pytest.raises(UsageError):
+            training.compare_models(database, "0001", wrong)
+
+
+def test_a_damaged_model_is_told_and_another_can_be_chosen(tmp_path: Path) -> None:
+    database = workshop(tmp_path, training_table(300))
+    train(database)
+    train(database)
+    (database.folder_of_models / "0002" / storage.WEIGHTS).write_bytes(b"broken")
+    with pytest.raises(ModelError, match="models use"):
+        training.current_model(database)
+    with pytest.raises(ModelError):
+        training.use_model(database, "0002")
+    training.use_model(database, "0001")
+    assert training.current_model(database) is not None
+    (database.folder_of_models / training.IN_USE).write_text('{"model": "0007"}')
+    with pytest.raises(ModelError):
+        training.current_model(database)
+
+
+def test_backtest_rolls_by_month_and_says_what_more_jobs_would_buy(tmp_path: Path) -> None:
+    database = workshop(tmp_path, training_table(500))
+    told = training.backtest(database, Words.load(), Settings(), months=2)
+    assert [row["month"] for row in told["months"]] == sorted(row["month"] for row in told["months"])
+    assert len(told["months"]) == 2
+    assert "plain boosting" in told["baselines"]
+    curve = told["learning_curve"]
+    assert [row["learned_from"] for row in curve] == [50, 100, 200, 400]
+    assert curve[-1]["log_loss"] < curve[0]["log_loss"]
+    assert told["scores"]["first_cause"]["uncertainty"] > 0
+
+
+def test_drift_is_told_and_its_absence_too(tmp_path: Path) -> None:
+    table = training_table(600)
+    database = workshop(tmp_path, table.iloc[:500])
+    train(database)
+    assert training.drift(database)["said"] == []
+    changed = table.iloc[500:].assign(
+        kind="dishwasher", codes=[["E99"]] * 100, cure_date=pd.Timestamp("2027-01-01"), cause="cause 3"
+    )
+    database.connection.register("newer", changed)
+    database.connection.execute("insert into cause_example select * from newer")
+    told = training.drift(database)
+    assert told["jobs"] == 100
+    assert told["new_words"] == 1.0
+    assert len(told["said"]) >= 3
+
+
+def test_stability_index_by_hand() -> None:
+    # (.6 − .5) ln(.6 / .5) + (.4 − .5) ln(.4 / .5)
+    assert stability_index({"a": 0.5, "b": 0.5}, {"a": 0.6, "b": 0.4}) == pytest.approx(0.0405465, abs=1e-6)
+    assert stability_index({"a": 0.5, "b": 0.5}, {"b": 0.5, "a": 0.5}) == 0
+
+
+def test_wide_tells_named_from_not_named_from_not_known() -> None:
+    table = training_table(3)
+    table["symptoms"] = [["noisy"], [], ["leaks", "noisy"]]
+    table["codes"] = [["F05", "F06"], [], []]
+    table["findings"] = [["water left=no", "water left=yes"], ["odd=a=b"], []]
+    before = table.copy(deep=True)
+    told = features.wide(table)
+    assert told["symptom: leaks"].fillna("?").tolist() == ["no", "?", "yes"]
+    assert told["code"].fillna("?").tolist() == ["F05", "?", "none"]
+    assert told["finding: water left"].fillna("?").tolist() == ["yes", "?", "?"]
+    assert told["finding: odd"].fillna("?").tolist() == ["?", "a=b", "?"]
+    pd.testing.assert_frame_equal(table, before)
+
+
+def test_a_question_is_coded_as_the_same_job_was() -> None:
+    table = training_table(60)
+    table = table[table["symptoms"].map(len) > 0].reset_index(drop=True)
+    told = features.wide(table)
+    job = table.iloc[0]
+    asked = features.question(
+        kind=job["kind"],
+        make=job["make"],
+        model_family=job["model_family"],
+        age_years=job["age_years"],
+        symptoms=job["symptoms"],
+        codes=job["codes"],
+        findings=dict(entry.split("=", 1) for entry in job["findings"]),
+        known_columns=told.columns,
+    )
+    for name in told.columns:
+        was, now = told[name].iloc[0], asked[name].iloc[0] if name in asked else None
+        assert (pd.isna(was) and pd.isna(now)) or was == now, name
+
+
+def test_reasons_and_evidence_of_a_question(tmp_path: Path) -> None:
+    table = training_table(700)
+    database = workshop(tmp_path, table)
+    train(database)
+    model = training.current_model(database)
+    assert model is not None
+    asked = features.question(
+        kind="washing machine", symptoms=["symptom 0"], codes=["F05"], findings={"look": "seen 0"},
+        known_columns=[column.name for column in model.columns],
+    )  # fmt: skip
+    told = why.reasons(model, asked)
+    assert told["cause"].iloc[0] == "cause 0"
+    assert "look: seen 0" in why.in_words(told, "cause 0")
+    similar = evidence.similar_jobs(table, "washing machine", ["symptom 0"], ["F05"])
+    assert similar["cause"].iloc[0] == "cause 0"
+    assert similar["similar_jobs"].iloc[0] >= len(similar["jobs"].iloc[0]) == 5
+    assert evidence.outside_note(model, asked) is None
+    strange = features.question(kind="washing machine", make="Nobody", age_years=80.0, codes=["E77"])
+    note = evidence.outside_note(model, strange)
+    assert note is not None
+    assert all(word in note for word in ("new make", "age", "new code"))
+
+
+def test_interval_of_a_probability_is_wilsons() -> None:
+    # Newcombe 1998, Stat. Med. 17, 857-872, Table I: 81 of 263, 95 %: .2553 to .3662
+    low, high = evidence.interval(np.array([81 / 263]), 263)
+    assert (round(float(low[0]), 4), round(float(high[0]), 4)) == (0.2553, 0.3662)
+    assert [float(x[0]) for x in evidence.interval(np.array([0.3]), 0)] == [0.0, 1.0]
+
+
+def test_jobs_without_a_finding_symptom_or_code_have_a_table_too() -> None:
+    jobs = pd.DataFrame(
+        {
+            "kind": ["oven"] * 3,
+            "make": ["Tavrik"] * 3,
+            "model_family": [None] * 3,
+            "age_years": [3.0, None, 5.0],
+            "symptoms": [[], [], []],
+            "codes": [[], [], []],
+            "findings": [[], [], []],
+        }
+    )
+    X = features.wide(jobs)
+    assert len(X) == 3
+    assert not [name for name in X.columns if name.startswith(("symptom: ", "finding: "))]

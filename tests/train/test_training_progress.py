@@ -1,0 +1,63 @@
+"""How far training and the backtest are is told on a terminal, and nowhere else."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from pipeline import Workshop
+from pipeline.settings import Settings
+from pipeline.train import train as training
+from pipeline.words import Words
+from tests.command_in_fork import in_fork
+from tests.train.test_train import train, without_advice, workshop  # noqa: F401 (the fixture acts by itself)
+from tests.worlds.cause_world import training_table
+from tests.worlds.demo_sample import write_jobs
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("progress")
+    write_jobs(place / "jobs.csv")
+    with Workshop.open(place / "w.duckdb") as opened:
+        opened.load([place / "jobs.csv"])
+    return place
+
+
+def on_a_terminal() -> None:
+    sys.stderr.isatty = lambda: True  # type: ignore[method-assign]
+
+
+def test_train_tells_each_step_on_a_terminal(folder: Path) -> None:
+    ran = in_fork(folder, "train", on_a_terminal)
+    assert ran.status == 0
+    told = ran.err.replace("\r", "\n").splitlines()
+    assert [line.split(" ", 1)[1].split(":")[0] for line in told] == [f"{n} of 4 steps" for n in range(5)]
+    assert told[-1].rstrip().endswith("done")
+    assert "Model 0001" in ran.out
+
+
+@pytest.mark.parametrize("command", ["train --json", "train --quiet", "backtest --json", "backtest --quiet"])
+def test_nothing_is_told_where_it_was_not_asked_for(folder: Path, command: str) -> None:
+    ran = in_fork(folder, command, on_a_terminal)
+    assert (ran.status, ran.err) == (0, "")
+    if command.endswith("json"):
+        assert json.loads(ran.out)
+
+
+@pytest.mark.parametrize("command", ["train", "backtest"])
+def test_nothing_is_told_without_a_terminal(folder: Path, command: str) -> None:
+    ran = in_fork(folder, command)
+    assert (ran.status, ran.err) == (0, "")
+
+
+def test_a_backtest_tells_its_shares_and_quarters(tmp_path: Path) -> None:
+    told: list[str] = []
+    database = workshop(tmp_path, training_table(200))
+    training.backtest(database, Words.load(), Settings(), months=4, tell=told.append)
+    bars = [line.split(" ", 1)[1] for line in told if line[0] in "█░"]
+    assert bars == ["3 of 4 shares of the jobs", "4 of 4 shares of the jobs", "1 of 2 quarters", "2 of 2 quarters"]
+    assert len([line for line in told if line.endswith("…")]) == 2

@@ -1,0 +1,152 @@
+"""Forgetting a customer, and what status says."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import sql
+from pipeline import Workshop
+from pipeline.errors import UsageError
+from pipeline.upkeep.forget import forget
+from pipeline.upkeep.review import COLUMNS
+from pipeline.upkeep.status import status
+
+JOBS = (
+    "visit_date,appliance_kind,job_no,customer_ref,complaint,work_done,phone\n"
+    "2025-01-02,W/M,J1,Ann Example,not draining,spoke to ann  example ok,07700 900123\n"
+    "2025-01-12,W/M,,Ann Example,not draining again,Ms Example rang,07700 900123\n"
+    ",W/M,J4,Ann Example,Ann Example says leaking,,07700 900123\n"
+    "2025-01-12,frobnicator,J9,Bob Other,leaks,Annabel Examples no relation,07700 900999\n"
+    "2025-01-13,dryer,J10,C-17,zibbly noise,,\n"
+)
+
+
+@pytest.fixture
+def workshop(tmp_path: Path) -> Iterator[Workshop]:
+    (tmp_path / "exports").mkdir()
+    (tmp_path / "exports" / "jobs.csv").write_text(JOBS)
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        opened.load([tmp_path / "exports" / "jobs.csv"])
+        yield opened
+
+
+def held(workshop: Workshop) -> str:
+    """Every text of every table."""
+    connection = workshop.database.connection
+    tables = connection.execute("select table_name from duckdb_tables() where not temporary order by 1").fetchall()
+    found = [row for (name,) in tables for row in connection.execute(f"select * from {name}").fetchall()]
+    return "\n".join(sorted(map(str, found)))
+
+
+def hash_of(workshop: Workshop, job_no: str) -> str:
+    query = "select customer_hash from visit where job_no = ?"
+    return workshop.database.connection.execute(query, [job_no]).fetchall()[0][0]
+
+
+def test_a_customer_is_gone_from_every_table_and_file_and_the_visits_stay(workshop: Workshop, tmp_path: Path) -> None:
+    review = tmp_path / "words-of-may.csv"
+    header = "\ufeff" + ",".join(COLUMNS)
+    review.write_text(header + "\r\ncomplaint,zibbly,1,Ann Example says leaking,,,,,\r\n", newline="", encoding="utf-8")
+    other = tmp_path / "office.csv"
+    other.write_text("Ann Example\n")
+    hashed = hash_of(workshop, "J1")
+    told = workshop.forget("  ann EXAMPLE ")
+    assert (told["visits"], told["raw_lines"], told["refused_lines"]) == (2, 2, 1)
+    assert told["files"] == ["words-of-may.csv"]
+    assert told["proof"]["found"] == 0
+    assert told["proof"]["places_searched"] > 20
+    everything = held(workshop)
+    assert hashed not in everything
+    assert "ann  example" not in everything.casefold()
+    assert "ann example" not in everything.casefold()
+    assert "Annabel Examples no relation" in everything
+    erased = header + "\r\ncomplaint,zibbly,1,[erased] says leaking,,,,,\r\n"
+    assert review.read_bytes().decode("utf-8") == erased
+    assert other.read_text() == "Ann Example\n"
+    assert hashed.encode() not in (tmp_path / "shop.duckdb").read_bytes()
+    query = "select count(*), count(distinct customer_hash) from visit where customer_hash like 'erased-%'"
+    assert workshop.database.connection.execute(query).fetchall() == [(2, 1)]
+    assert {name: rows for name, rows in sql.offenders(workshop.database.connection).items() if rows} == {}
+
+
+def test_telephones_of_the_customer_go_too_and_those_of_others_stay(workshop: Workshop) -> None:
+    query = "select job_no, other_columns->>'$.phone' from raw_record where other_columns is not null order by 1"
+    before = dict(workshop.database.connection.execute(query).fetchall())
+    workshop.forget("Ann Example")
+    after = dict(workshop.database.connection.execute(query).fetchall())
+    assert after["J9"] == before["J9"]
+    assert after["J1"] != before["J1"]
+    assert before["J1"] not in held(workshop)
+
+
+def test_telephones_are_never_stored_readable(workshop: Workshop) -> None:
+    assert "900123" not in held(workshop)
+    assert "Bob Other" not in held(workshop)
+
+
+def test_a_short_reference_is_forgotten_by_its_hash_without_touching_texts(workshop: Workshop) -> None:
+    before = held(workshop).count("zibbly")
+    assert workshop.forget("c-17")["visits"] == 1
+    assert held(workshop).count("zibbly") == before
+
+
+def test_forgetting_again_or_a_stranger_changes_nothing(workshop: Workshop) -> None:
+    workshop.forget("Ann Example")
+    before = held(workshop)
+    for name in ("Ann Example", "Nobody Known"):
+        told = workshop.forget(name)
+        assert (told["visits"], told["raw_lines"], told["texts"]) == (0, 0, 0)
+    assert held(workshop) == before
+
+
+@pytest.mark.parametrize("nobody", ["", "  ", "cash", "n/a"])
+def test_a_text_that_names_nobody_is_refused(workshop: Workshop, nobody: str) -> None:
+    with pytest.raises(UsageError):
+        forget(workshop.database, nobody)
+
+
+def test_a_reference_full_of_pattern_signs_is_only_text(workshop: Workshop, tmp_path: Path) -> None:
+    nasty = ".*+?[a](b)|\\ $^"
+    path = tmp_path / "exports" / "nasty.csv"
+    path.write_text(f'visit_date,appliance_kind,job_no,customer_ref,complaint\n2025-02-02,W/M,J20,"{nasty}",leaks\n')
+    workshop.load([path])
+    before = held(workshop).count("zibbly")
+    assert workshop.forget(nasty)["visits"] == 1
+    assert held(workshop).count("zibbly") == before
+
+
+def test_status_counts_what_is_given_and_understood(workshop: Workshop) -> None:
+    told = status(workshop.database, workshop.settings)
+    json.dumps(told)
+    assert told["loaded"] == {
+        "files": 1, "lines": 4, "visits": 4, "appliances": 4, "refused_lines": 1,
+        "first_visit": "2025-01-02", "last_visit": "2025-01-13",
+    } | {"appliances": told["loaded"]["appliances"]}  # fmt: skip
+    columns = {c["column"]: c for c in told["columns"]}
+    assert (columns["appliance kind"]["given"], columns["appliance kind"]["understood"]) == (4, 3)
+    assert columns["age"]["share"] is None
+    assert columns["complaint"]["given"] == 4
+    words = [(w["list"], w["written"]) for w in told["words_to_review"]]
+    assert ("kind", "frobnicator") in words
+    assert ("complaint", "zibbly") in words
+    assert len(words) <= 10
+    assert told["model"]["name"] is None
+
+
+def test_status_needs_none_of_the_heavy_libraries(workshop: Workshop, tmp_path: Path) -> None:
+    path = workshop.database.path
+    workshop.close()
+    code = (
+        "import sys; from pipeline import Workshop\n"
+        f"with Workshop.open({str(path)!r}, read_only=True) as w: w.status()\n"
+        "print([m for m in ('pandas', 'sklearn', 'altair', 'scipy') if m in sys.modules])"
+    )
+    root = Path(__file__).parents[2]
+    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=root)
+    assert told.stdout.strip() == "[]"

@@ -1,0 +1,216 @@
+"""A visit step by step: numbers to press, undo, cannot tell, and a record that loads."""
+
+from __future__ import annotations
+
+import csv
+
+import pytest
+
+from pipeline import Workshop
+from pipeline.errors import UsageError
+from pipeline.load.layout import FIELDS
+from pipeline.visit.conversation import append_record, run
+from tests.worlds.visit_workshop import open_workshop
+
+ASKED = {"kind": "w/m", "make": "Tavrik", "age": "6", "complaint": "stops before spin", "code": None}
+
+
+@pytest.fixture(scope="module")
+def workshop():
+    with open_workshop() as opened:
+        yield opened
+
+
+class Technician:
+    """Presses keys in order, then stops; remembers the screens."""
+
+    def __init__(self, *keys):
+        self.keys, self.screens = list(keys), [[]]
+
+    def ask(self, prompt):
+        self.screens.append([])
+        if "Job number" in prompt or "Minutes" in prompt:
+            return "45" if "Minutes" in prompt else "J-1"
+        return self.keys.pop(0) if self.keys else "q"
+
+    def say(self, line):
+        self.screens[-1].append(line)
+
+    @property
+    def said(self):
+        return [line for screen in self.screens for line in screen]
+
+    def steps(self):
+        return [line.split(" (")[0] for line in self.said if line.startswith("NEXT ")]
+
+
+def visit(workshop, technician, record=None, **more):
+    return run(
+        workshop.database, workshop.words, workshop.settings, **{**ASKED, **more}, record=record,
+        ask=technician.ask, say=technician.say,
+    )  # fmt: skip
+
+
+def until_cured(workshop, record=None, **more):
+    """Press 1 until a repair is offered and cures."""
+    return visit(workshop, Technician(*["1"] * 25), record, **more)
+
+
+def test_stopping_at_once_records_nothing(workshop, tmp_path):
+    told = visit(workshop, Technician("q"), tmp_path / "record.csv")
+    assert told["outcome"] == ""
+    assert (tmp_path / "record.csv").read_bytes() == b""
+
+
+def test_an_answer_moves_the_odds_and_the_next_step(workshop):
+    technician = Technician("1", "1")
+    visit(workshop, technician)
+    first, second, *_ = technician.steps()
+    assert first != second
+    odds = [line for line in technician.said if " · " in line and "%" in line]
+    assert odds[0] != odds[1]
+
+
+def test_undo_brings_the_very_same_screen_back(workshop):
+    technician = Technician("1", "u", "q")
+    visit(workshop, technician)
+    steps = technician.steps()
+    assert steps[0] == steps[2] != steps[1]
+    odds = [line for line in technician.said if " · " in line and "%" in line]
+    assert odds[0] == odds[2]
+
+
+def test_undo_at_the_start_does_no_harm(workshop):
+    technician = Technician("u", "u")
+    visit(workshop, technician)
+    assert len(set(technician.steps())) == 1
+
+
+def test_cannot_tell_offers_another_check_and_keeps_the_odds(workshop):
+    technician = Technician("0", "q")
+    visit(workshop, technician)
+    assert technician.steps()[0] != technician.steps()[1]
+    odds = [line for line in technician.said if " · " in line and "%" in line]
+    assert odds[0] == odds[1]
+
+
+def test_something_else_seen_counts(workshop):
+    technician = Technician("f water left=no", "q")
+    told = visit(workshop, technician)
+    assert told["answer"]["asked"]["found"] == ["water left=no"]
+
+
+def test_a_wrong_key_is_explained(workshop):
+    technician = Technician("x", "77", "f blorp", "q")
+    visit(workshop, technician)
+    assert sum(line.startswith("Press one of") for line in technician.said) == 2
+    assert any("Not understood" in line for line in technician.said)
+
+
+def test_not_cured_rules_the_cause_out(workshop):
+    technician = Technician(*["2"] * 12)
+    told = visit(workshop, technician)
+    tried = [step.removeprefix("NEXT ") for step in technician.steps()]
+    assert len(tried) == len(set(tried)) or told["outcome"]
+    assert sum(row["probability"] for row in told["answer"]["causes"]) <= 1.0 + 1e-6
+
+
+def test_the_record_line_loads_and_says_what_was_seen(workshop, tmp_path):
+    record = tmp_path / "record.csv"
+    told = until_cured(workshop, record)
+    assert told["outcome"] == "fixed"
+    until_cured(workshop, record, complaint="leaking")
+    with record.open(encoding="utf-8", newline="") as file:
+        lines = list(csv.DictReader(file))
+    assert len(lines) == 2
+    assert tuple(lines[0]) == FIELDS
+    assert lines[0]["cause"]
+    assert lines[0]["findings"]
+    with Workshop.open(tmp_path / "new.duckdb") as new:
+        loaded = new.load([record]).as_json()["totals"]
+        assert loaded["rejected"] == 0
+        cause, outcome, minutes = new.database.connection.execute(
+            "select cause, outcome, labour_minutes from visit order by visit_id limit 1"
+        ).fetchall()[0]
+        assert (cause, outcome, minutes) == (lines[0]["cause"], "fixed", 45)
+        seen = new.database.connection.execute(
+            "select list(finding || '=' || value) from visit_finding where visit_id = (select min(visit_id) from visit)"
+        ).fetchall()[0][0]
+        assert set(lines[0]["findings"].split("; ")) == set(seen)
+
+
+def test_a_record_file_of_another_shape_is_refused_before_the_visit(workshop, tmp_path):
+    wrong = tmp_path / "prices.csv"
+    wrong.write_text("part,price\npump,3\n")
+    technician = Technician("1")
+    with pytest.raises(UsageError, match="no record file"):
+        visit(workshop, technician, wrong)
+    assert technician.steps() == []
+    assert wrong.read_text() == "part,price\npump,3\n"
+
+
+def test_a_record_keeps_the_order_of_columns_it_finds(tmp_path):
+    path = tmp_path / "own.csv"
+    path.write_text("outcome,cause,appliance_kind,findings,visit_date,note", encoding="utf-8")
+    append_record(path, {"visit_date": "2026-11-25", "appliance_kind": "w/m", "cause": "a, b", "outcome": "fixed"})
+    assert path.read_text().splitlines()[1] == 'fixed,"a, b",w/m,,2026-11-25,'
+
+
+def test_hostile_text_stays_one_line_of_the_record(tmp_path):
+    path = tmp_path / "record.csv"
+    append_record(path, {"visit_date": "2026-11-25", "complaint": 'x\n=cmd()|"y\x1b[2J'})
+    with path.open(encoding="utf-8", newline="") as file:
+        lines = list(csv.DictReader(file))
+    assert len(lines) == 1
+    assert "\x1b" not in lines[0]["complaint"]
+
+
+def test_end_of_input_stops(workshop, monkeypatch):
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    told = run(workshop.database, workshop.words, workshop.settings, **ASKED)
+    assert told["outcome"] == ""
+
+
+def test_gas_ends_at_once_with_a_referral(workshop):
+    technician = Technician("1", "1")
+    told = visit(workshop, technician, kind="gas hob", complaint="will not light")
+    assert told["outcome"] == "advice only"
+    assert any("licensed for gas" in line for line in technician.said)
+    assert technician.keys == ["1", "1"]
+
+
+def test_every_line_fits_a_phone_or_is_a_caution(workshop):
+    technician = Technician(*["1"] * 25)
+    visit(workshop, technician)
+    for screen in technician.screens[1:]:
+        assert len([line for line in screen if line]) <= 14
+
+
+def test_a_record_file_that_cannot_be_written_is_refused_before_the_visit(workshop, tmp_path):
+    technician = Technician("1")
+    with pytest.raises(UsageError, match="record file"):
+        visit(workshop, technician, tmp_path / "no such folder" / "record.csv")
+    assert technician.steps() == []
+
+
+class Looker(Technician):
+    """Presses 2 at checks and 3 when told to look at a part first; ends by handing over."""
+
+    def ask(self, prompt):
+        keys = self.said[-1] if self.said else ""
+        super().ask(prompt)
+        return "" if "Enter" in prompt else "3" if "3 looks good" in keys else "1" if "part needed" in keys else "2"
+
+
+def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(workshop):
+    technician = Looker()
+    told = visit(workshop, technician)
+    looks = [step for step in technician.steps() if "faulty" in step]
+    assert looks
+    assert len(looks) == len(set(looks))
+    assert "looked at" in told["record"]["work_done"]
+    assert told["record"]["parts"] == ""
+    named = [line for line in technician.said if line.startswith("NEXT fit") and "faulty" in line]
+    assert all("look 7 min, fit " in line and "£" in line for line in named)

@@ -1,0 +1,227 @@
+"""No path prints a step without its cautions; licensed work gets no repair steps."""
+
+from __future__ import annotations
+
+import itertools
+import re
+
+import pytest
+
+from pipeline.advice.kept import kept
+from pipeline.visit.answer import answered, ask
+from pipeline.visit.conversation import run
+from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.plan_tree import tree
+from pipeline.visit.question import read_question
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
+from tests.worlds.visit_workshop import open_workshop
+
+REFERRED = re.compile(r"refer|licensed|hand over|not economic")
+
+
+@pytest.fixture(scope="module")
+def workshop():
+    with open_workshop() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def kinds(workshop):
+    return [str(kind) for kind in workshop.words.kinds()["kind"]]
+
+
+@pytest.fixture(scope="module")
+def answers(workshop, kinds):
+    """Every kind by every complaint the word lists know for it, and by none."""
+    words, database = workshop.words, workshop.database
+    questions = [
+        read_question(words, database.connection, kind=kind, complaint=complaint)
+        for kind in kinds
+        for complaint in [None, *list(about(words, kind).shares)[:4]]
+    ]
+    return [answered(asked, kept(database)) for asked in ask(database, words, workshop.settings, questions)]
+
+
+def required(trade, step):
+    """Cautions a step must carry, read from the lists and not from the plan."""
+    if step["do"] == "check":
+        return set(next(card.cautions for card in trade.checks if card.name == step["name"]))
+    if step["do"] == "fit":
+        names = {name for part in step["parts"] for name in trade.parts[part].cautions}
+        return names | {AFTER_EVERY_REPAIR}
+    return {AFTER_EVERY_REPAIR} if step["do"] == "clear" else set()
+
+
+def every_step(row):
+    yield from row["steps"]
+    for branch in row["branches"]:
+        if branch["then"]:
+            yield from every_step(branch["then"])
+
+
+def test_the_lists_give_every_check_part_and_kind_a_caution(workshop, kinds):
+    cautions = set(workshop.words.cautions()["caution"])
+    for kind in kinds:
+        trade = about(workshop.words, kind)
+        assert trade.kind_cautions
+        for card in trade.checks:
+            assert card.cautions, card.name
+            assert set(card.cautions) <= cautions
+        for name, card in trade.parts.items():
+            assert card.cautions, name
+            assert set(card.cautions) <= cautions
+
+
+def test_every_repair_of_every_kind_has_cautions(workshop, kinds, answers):
+    for asked in answers:
+        if asked.visit is None:
+            continue
+        for act in asked.costs.acts(list(asked.trade.repairs)):
+            assert set(act.cautions) - {AFTER_EVERY_REPAIR}, act.name
+            assert AFTER_EVERY_REPAIR in act.cautions
+
+
+def test_json_steps_carry_the_full_text_of_their_cautions(answers):
+    for asked in answers:
+        texts = asked.trade.cautions
+        for step in asked.as_json()["steps"]:
+            assert step["cautions"], step["name"]
+            assert {texts[name] for name in required(asked.trade, step)} <= set(step["cautions"])
+            assert set(step["cautions"]) <= set(asked.as_json()["cautions"])
+
+
+def test_terminal_steps_name_their_cautions_and_the_text_follows(answers):
+    for asked in answers:
+        lines = asked.lines()
+        assert len(lines) <= 20
+        whole = "\n".join(lines)
+        shown = [line for line in lines if re.match(r" \d ", line)]
+        assert shown
+        for number, line in enumerate(shown):
+            step = asked.as_json()["steps"][number]
+            assert step["name"] in line
+            named = set(re.search(r"\[([^\[\]]*)\]$", line)[1].split(", "))
+            assert named
+            assert required(asked.trade, step) - {AFTER_EVERY_REPAIR} <= named
+            for name in named | required(asked.trade, step):
+                assert asked.trade.cautions[name] in whole
+        for name in asked.trade.kind_cautions:
+            assert asked.trade.cautions[name] in whole
+        assert asked.trade.cautions["local rules"] in whole
+
+
+def test_every_branch_of_every_tree_carries_cautions(answers):
+    seen = 0
+    for asked in answers:
+        if asked.visit is None:
+            continue
+        for step in every_step(tree(asked.visit)):
+            seen += 1
+            assert step["caution_names"], step["name"]
+            assert required(asked.trade, step) <= set(step["caution_names"])
+            assert len(step["cautions"]) == len(step["caution_names"])
+    assert seen > 200
+
+
+def test_sheets_print_every_step_with_its_cautions_and_their_text(workshop, kinds, tmp_path):
+    calls = tmp_path / "calls.csv"
+    rows = [f"{kind},{complaint}" for kind in kinds for complaint in list(about(workshop.words, kind).shares)[:1]]
+    calls.write_text("\n".join(["appliance_kind,complaint", *rows, "gas hob,will not light"]), encoding="utf-8")
+    told = workshop.round(calls, tmp_path / "round.html")
+    page = (tmp_path / "round.html").read_text(encoding="utf-8")
+    sheets = re.findall(r'<article class="sheet.*?</article>', page, flags=re.DOTALL)
+    assert len(sheets) == len(told["calls"])
+    overview = re.findall(r'<span class="first">.*?</a>', page, flags=re.DOTALL)
+    assert len(overview) == len(sheets)
+    assert all('class="heed"' in first for first in overview)
+    for sheet, call in zip(sheets, told["calls"], strict=True):
+        trade = about(workshop.words, call["asked"]["kind"])
+        steps = re.findall(r'<li class="step.*?</li>', sheet, flags=re.DOTALL)
+        assert steps
+        box = sheet[sheet.index('class="cautions"') :]
+        named = {name for step in steps for name in re.findall(r"<b>([^<]*)</b>", step[step.index("heed") :])}
+        assert all("heed" in step for step in steps)
+        for name in named:
+            assert f"<dt>{name}</dt>" in box
+            assert trade.cautions[name].split("'")[0] in box
+
+
+def screens(workshop, **question):
+    """Walk a visit by pressing the first key again and again, and a second time the second key."""
+    for key in ("1", "2"):
+        said: list[list[str]] = [[]]
+        pressed = itertools.count()
+
+        def ask(prompt, said=said, key=key, pressed=pressed):
+            said.append([])
+            return key if next(pressed) < 8 else "q"
+
+        run(workshop.database, workshop.words, workshop.settings, **question, ask=ask, say=lambda line, said=said: said[-1].append(line))  # fmt: skip
+        yield [screen for screen in said if any(line.startswith("NEXT ") for line in screen)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "complaint"),
+    [("washing machine", "not draining"), ("fridge", "warm"), ("microwave oven", "no heat"), ("gas hob", "no flame")],
+)  # fmt: skip
+def test_a_conversation_shows_cautions_on_the_screen_of_the_step(workshop, kind, complaint):
+    texts = dict(workshop.words.cautions().itertuples(index=False, name=None))
+    trade = about(workshop.words, workshop.causes(kind=kind).question.kind)
+    for walk in screens(workshop, kind=kind, complaint=complaint):
+        assert walk
+        read: set[str] = set()
+        for screen in walk:
+            name = next(line for line in screen if line.startswith("NEXT ")).removeprefix("NEXT ").split(" (")[0]
+            warned = [line for line in screen if line.startswith("! ")]
+            assert warned, name
+            shown = {n for n in texts if any(n in line.split(":")[0] for line in warned)}
+            read |= {n for n in texts if any(texts[n] in line for line in warned)}
+            assert shown <= read
+            card = next((card for card in trade.checks if card.name == name), None)
+            if card is not None:
+                assert set(card.cautions) <= shown
+
+
+def test_gas_gets_a_referral_and_nothing_else(workshop):
+    for question in ({"kind": "gas hob"}, {"kind": "electric oven", "complaint": "smell of gas"}):
+        asked = workshop.causes(**question, found=[])
+        assert asked.visit is None
+        assert [step.do for step in asked.steps] == [HAND_OVER]
+        told = asked.as_json()
+        assert "licensed for gas" in told["steps"][0]["name"]
+        assert all(row["cured_by"] == [] for row in told["causes"]) or not asked.trade.is_gas
+        assert told["carry"] == []
+        assert any("licensed for gas" in text for text in told["cautions"])
+
+
+def test_sealed_system_and_other_licensed_causes_get_no_repair(workshop, kinds, answers):
+    licensed = 0
+    for asked in answers:
+        for row in asked.causes:
+            if asked.trade.is_licensed(row.cause):
+                licensed += 1
+                assert row.cured_by == ()
+        if asked.visit is None:
+            continue
+        for act in asked.visit.acts:
+            assert not REFERRED.search(act.name) or "refer socket" in act.name or "advise" in act.name
+            assert not any(asked.trade.is_licensed(cause) for cause in act.cures)
+    assert licensed
+
+
+def test_a_likely_sealed_system_fault_is_referred(workshop):
+    asked = workshop.causes(kind="fridge", complaint="warm", found=["compressor=clicks", "evaporator=normal", "fan=runs", "condenser=clean", "door closes=tight", "thermostat test=good"])  # fmt: skip
+    assert "certified refrigerant" in asked.steps[0].name
+    assert asked.steps[0].cautions == ("sealed system",)
+
+
+def test_own_causes_that_speak_of_gas_or_refrigerant_are_licensed(workshop):
+    trade = about(workshop.words, "fridge")
+    for cause in ("lost refrigerant", "gas leak", "sealed-system leak"):
+        assert trade.is_licensed(cause)
+    assert not trade.is_licensed("door seal torn")
+
+
+def test_a_kind_nobody_knows_still_says_isolate(workshop):
+    asked = workshop.causes(kind="bread oven")
+    assert asked.trade.cautions["isolate"] in asked.as_json()["cautions"]

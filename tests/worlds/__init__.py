@@ -1,0 +1,1 @@
+"""Made workshops whose truth is known, and hostile files."""
