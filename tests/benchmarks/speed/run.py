@@ -29,6 +29,8 @@ import duckdb
 import demo_data
 from tests.benchmarks.speed import load, marts
 
+ROOT = Path(__file__).resolve().parents[3]
+
 VISITS = (10_000, 100_000)
 MOST_TRAINED = 100_000  # more is asked for with --train-all
 MORE = 100  # the second load brings one visit for so many held
