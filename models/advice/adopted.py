@@ -96,7 +96,8 @@ def did_it_help(
     -----
     Credit is given where log(since / before) of the row lies below that of all other parts by more than 1.645 standard
     errors, the count before first drawn toward the shares of all parts and complaints by as much as those differ among
-    each other (beta-binomial). An advice that is followed also makes its pattern rarer: compare the counts too.
+    each other (beta-binomial). With fewer than ten lines of other parts before or since, the row alone is compared. An
+    advice that is followed also makes its pattern rarer: compare the counts too.
     """
     known = verdicts[verdicts["verdict"].isin(["cured", "not the cause"])]
     is_wrong = known["verdict"] == "not the cause"
@@ -156,6 +157,8 @@ def _less_luck(known: pd.DataFrame, is_wrong: pd.Series, before: int, before_of:
 
 def _moved(before: tuple[int, int], after: tuple[int, int]) -> float:
     """How the share of others has moved: since over before; half a line is added so that none is not nothing."""
+    if min(before[1], after[1]) < FEWEST:
+        return 1.0
     return ((after[0] + 0.5) / (after[1] + 1)) / ((before[0] + 0.5) / (before[1] + 1))
 
 
@@ -179,7 +182,10 @@ def _state(
             return FELL_BEFORE
     if after[1] >= FEWEST:
         expected_before = (drawn * before[1], before[1])
-        spread = math.sqrt(sum(_spread(*pair) for pair in (expected_before, after, others_before, others_after)))
+        pairs = [expected_before, after]
+        if min(others_before[1], others_after[1]) >= FEWEST:
+            pairs += [others_before, others_after]
+        spread = math.sqrt(sum(_spread(*pair) for pair in pairs))
         share = (after[0] + 0.5) / (after[1] + 1)
         if math.log(share / expected) < -SURE * spread:
             return HELPED

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy.special import xlogy
-from scipy.stats import betabinom, norm
+from scipy.special import betainc, betaln, xlogy
+from scipy.stats import norm
 
 from models.statistics.intervals import benjamini_hochberg
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     Counts = NDArray[np.int64]
 
 DEEPEST = 3
+WORTH_A_LOOK = 0.05
 PARTS_DIFFER = 0.05  # standard deviation of the shares of honest parts; a choice, no source
 NATS_A_CONDITION = 1.5
 
@@ -180,11 +181,21 @@ def _usual(count: Counts, size: Counts, wrong: NDArray[np.bool_], usual_share: f
 
 
 def _p_value(count: Counts | int, size: Counts | int, usual: Floats | float) -> Floats:
-    """Chance of as many or more wrong lines at the usual share, which differs among honest parts (beta-binomial)."""
+    """Chance of as many or more wrong lines at the usual share, which differs among honest parts (beta-binomial).
+
+    Where not even one common share makes so many likely too rare (binomial), that chance stands: it is the smaller.
+    """
     hits, of = np.atleast_1d(np.asarray(count)), np.atleast_1d(np.asarray(size))
     mean = np.broadcast_to(np.asarray(usual, dtype=float), hits.shape)
-    strength = np.maximum(mean * (1 - mean) / PARTS_DIFFER**2 - 1, 1.0)
-    return np.asarray(betabinom.sf(hits - 1, of, mean * strength, (1 - mean) * strength), dtype=float)
+    least = np.maximum(hits, 1)
+    chance = np.where(hits > 0, betainc(least, of - least + 1, mean), 1.0)
+    for at in np.flatnonzero(chance < WORTH_A_LOOK):
+        strength = max(mean[at] * (1 - mean[at]) / PARTS_DIFFER**2 - 1, 1.0)
+        alpha, beta = mean[at] * strength, (1 - mean[at]) * strength
+        more, n = np.arange(hits[at], of[at] + 1), of[at]
+        logs = betaln(more + alpha, n - more + beta) - betaln(alpha, beta) - betaln(more + 1, n - more + 1)
+        chance[at] = min(1.0, float(np.exp(logs - np.log(n + 1)).sum()))
+    return chance
 
 
 def _fewest_to_pass(size: int, usual: float, bar: float) -> int:
@@ -209,8 +220,10 @@ def _within_persons(cells: _Cells, wrong: NDArray[np.bool_], who: NDArray[np.int
     of, hits = all_lines[person], all_wrong[person]
     expected = np.bincount(cell, weights=n * hits / of, minlength=len(cells.starts))
     spread = n * (of - n) * hits * (of - hits) / (of**2 * np.maximum(of - 1, 1))
-    deviation = np.sqrt(np.maximum(np.bincount(cell, weights=spread, minlength=len(cells.starts)), 1e-9))
-    return np.asarray(norm.sf((cells.wrong - expected - 0.5) / deviation), dtype=float)
+    variance = np.bincount(cell, weights=spread, minlength=len(cells.starts))
+    chance = norm.sf((cells.wrong - expected - 0.5) / np.sqrt(np.maximum(variance, 1e-9)))
+    # people with no line elsewhere cannot be held against themselves: that says nothing where there is one person only
+    return np.asarray(np.where(variance > 0, chance, float(people > 1)), dtype=float)
 
 
 def _gain(count: Counts, size: Counts, usual: Floats) -> Floats:

@@ -32,8 +32,8 @@ def job_block(
     Returns
     -------
     dict
-        ``rows``: [unit, complaint, [[date, job, technician, what happened, money], ...]] a fault; ``lists``: key -> title,
-        note, rows.
+        ``rows``: [unit, complaint, [[date, job, technician, what happened, money], ...]] a fault; ``lists``: key ->
+        title, note, rows.
     """
     kept = lists[lists["key"].isin(titles)]
     wanted = list(dict.fromkeys(kept["episode_id"]))

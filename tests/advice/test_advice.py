@@ -28,7 +28,7 @@ def lines(*groups: dict[str, Any]) -> tuple[pd.DataFrame, pd.DataFrame]:
                 "verdict": "not the cause" if is_wrong else "cured",
                 "confirmed_cause": "partly blocked sump hose" if is_wrong else "drain pump seized",
                 "total_cost": 100.0, "labour_minutes": 30.0, "trip_minutes": 35.0 if is_wrong else 0.0,
-                "job_no": f"J{number}", "visit_date": pd.Timestamp("2026-01-01") + pd.Timedelta(days=number),
+                "job_no": f"J{number}", "technician": "T", "visit_date": pd.Timestamp("2026-01-01") + pd.Timedelta(days=number),
             }  # fmt: skip
             known = {name: value for name, value in group.items() if name in plain}
             rows.append(plain | known)
@@ -235,7 +235,8 @@ def test_did_it_help_counts_before_and_since_with_newcombes_interval() -> None:
     ("before", "after", "others", "last", "state"),
     [
         ((30, 40), (1, 40), (20, 20), None, "helped"),
-        ((30, 40), (18, 60), (60, 20), None, "no clear change"),
+        ((30, 40), (18, 60), (60, 20), None, "not followed"),
+        ((30, 40), (8, 40), (60, 20), None, "no clear change"),
         ((30, 40), (2, 40), (20, 20), (1, 23), "fell before"),
         ((30, 40), (7, 7), (20, 20), None, "not followed"),
         ((12, 12), (0, 2), (20, 20), None, "no clear change"),
