@@ -151,12 +151,18 @@ def _aligned(
 def match_causes(
     words: Words, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
-    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several."""
+    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several.
+
+    In a short cell a word that no phrase accounts for, right before the thing, keeps the cause the workshop's own
+    ("grille element open" is not joined to "element open"): people who write different words mean different causes.
+    """
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
     row, which_found = _gather(words, reader, pa.array(texts, pa.large_string()), _column(kind_names))
     by_row: dict[int, Cause] = {}
     items = reader.found
     for at, cause in zip(row.tolist(), map(items.__getitem__, which_found.tolist()), strict=True):
+        if cause.is_narrowed and len(texts[at].split()) <= MOST_WORDS_OF_A_NAME:
+            continue
         held = by_row.setdefault(at, cause)
         if (cause.is_doubtful, not cause.is_confirmed) < (held.is_doubtful, not held.is_confirmed):
             by_row[at] = cause
@@ -172,6 +178,8 @@ def match_causes(
     return _aligned(read, texts, which, written)
 
 
+MOST_WORDS_OF_A_NAME = 6
+"""A longer cell tells a story; a word before a thing narrows nothing there."""
 _DOUBT = re.compile(
     r"^\s*\?|\?\s*$|\b(poss|possible|possibly|maybe|perhaps|probably|prob|suspect|suspected)\b", re.IGNORECASE
 )
