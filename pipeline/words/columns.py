@@ -13,8 +13,9 @@ from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
 from pipeline.words.readings import READING, with_readings_judged
+from pipeline.words.seen import read_note
 from pipeline.words.tokens import GAP, batches
-from pipeline.words.vocabulary import plain
+from pipeline.words.vocabulary import plain, split
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Container, Sequence
@@ -161,7 +162,8 @@ def match_causes(
     by_row: dict[int, Cause] = {}
     items = reader.found
     for at, cause in zip(row.tolist(), map(items.__getitem__, which_found.tolist()), strict=True):
-        if cause.is_narrowed and len(texts[at].split()) <= MOST_WORDS_OF_A_NAME:
+        is_name = len(texts[at].split()) <= MOST_WORDS_OF_A_NAME
+        if is_name and (cause.is_narrowed or _begins_narrower(words, texts[at], kind_names[at])):
             continue
         held = by_row.setdefault(at, cause)
         if (cause.is_doubtful, not cause.is_confirmed) < (held.is_doubtful, not held.is_confirmed):
@@ -176,6 +178,15 @@ def match_causes(
         else:
             read.append((own_term(text), False, _sounds_doubtful(text)))
     return _aligned(read, texts, which, written)
+
+
+def _begins_narrower(words: Words, text: str, kind: str | None) -> bool:
+    """Tell whether a word of no language begins the text and stands right before its thing."""
+    first = split(text)[:1]
+    if any(lexicon.base_words(first) != [None] for lexicon in words.lexicons) or not first[0].isalpha():
+        return False
+    lexicon = max(words.lexicons, key=lambda one: sum(base is not None for base in one.base_words(split(text))))
+    return any(seen.is_narrowed for seen in read_note([b for b in lexicon.spelt_bases(text) if b], kind, lexicon)[:1])
 
 
 MOST_WORDS_OF_A_NAME = 6
