@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from pipeline.words.bulk import ClauseReader
     from pipeline.words.cells import CellList
     from pipeline.words.lexicon import Lexicon
+    from pipeline.words.ready import ReadyLists
     from pipeline.words.rules import Cause, Finding
     from pipeline.words.scope import Said
-    from pipeline.words.words import Words
 
     ReadCode = Callable[[str, str | None], list[str]]
 
@@ -38,7 +38,7 @@ _DIGITS = np.frombuffer(b"0123456789", dtype=np.uint8)
 
 
 def _gather(
-    words: Words, reader: ClauseReader[Any], texts: pa.LargeStringArray, kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Any], texts: pa.LargeStringArray, kinds: pd.Series[Any] | None
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Give the row of everything found, in the order of the texts, and which of ``reader.found`` it is."""
     names, kind_of = as_numbered(kinds, len(texts), words.kind_names)
@@ -83,7 +83,7 @@ def _table(
 
 
 def find_symptoms(
-    words: Words, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_symptoms`."""
     row, which = _gather(words, reader, as_texts(texts), kinds)
@@ -92,7 +92,7 @@ def find_symptoms(
 
 
 def find_causes(
-    words: Words, reader: ClauseReader[Cause], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Cause], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_causes`."""
     row, which = _gather(words, reader, as_texts(texts), kinds)
@@ -101,7 +101,7 @@ def find_causes(
 
 
 def match_cells(
-    words: Words, name: str, cells: CellList, written: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, name: str, cells: CellList, written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.match`."""
     texts, kind_names, which = _distinct_cells(written, kinds if name == "part" else None, words.kind_names)
@@ -150,7 +150,7 @@ def _aligned(
 
 
 def match_causes(
-    words: Words, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several.
 
@@ -201,7 +201,7 @@ def _sounds_doubtful(text: str) -> bool:
 
 
 def find_findings(
-    words: Words, reader: ClauseReader[Finding], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Finding], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_findings`."""
     import pandas as pd
@@ -249,7 +249,7 @@ def _spread(table: pd.DataFrame, which: np.ndarray[Any, Any], distinct: int) -> 
     return spread
 
 
-def _read_pair(words: Words, key: str, value: str, kind: str | None) -> tuple[str, str, bool] | None:
+def _read_pair(words: ReadyLists, key: str, value: str, kind: str | None) -> tuple[str, str, bool] | None:
     """Read "finding=value"; what no list knows stays the workshop's own."""
     is_doubtful = "?" in key or "?" in value
     name, said = own_term(key.replace("?", " ")), own_term(value.replace("?", " "))
@@ -266,7 +266,7 @@ def _read_pair(words: Words, key: str, value: str, kind: str | None) -> tuple[st
     return name, said, is_doubtful
 
 
-def _value(words: Words, finding: str, said: str) -> str | None:
+def _value(words: ReadyLists, finding: str, said: str) -> str | None:
     """Give the value of a finding that a text means."""
     values = words.finding_rules.values[finding]
     states = words.states_in(said)
@@ -305,7 +305,7 @@ def said_codes(read: ReadCode, texts: pd.Series[Any], makes: pd.Series[Any] | No
 
 
 def unknown_words(
-    words: Words, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.unknown`."""
     import pandas as pd

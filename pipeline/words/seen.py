@@ -185,3 +185,21 @@ def _sorted_out(meanings: list[Meaning]) -> tuple[tuple[str, ...], frozenset[str
     causes = tuple(sorted({m.term for m in meanings if m.group == "cause"}))
     names = causes or tuple(sorted({m.term for m in meanings if m.group in _THINGS}))
     return names, frozenset(m.term for m in meanings if m.group == "state")
+
+
+def states_in(text: str, lexicon: Lexicon) -> set[str]:
+    """Give the states that a short text names, denials turned."""
+    bases = [base for base in lexicon.spelt_bases(text) if base]
+    states: set[str] = set()
+    is_denied = False
+    position = 0
+    while position < len(bases):
+        found = lexicon.tree.longest(bases, position, None, frozenset({"state"}))
+        if found is None:
+            is_denied |= lexicon.effects.get(bases[position]) in ("not", "no")
+            position += 1
+            continue
+        position, meanings = found
+        named = frozenset(meaning.term for meaning in meanings)
+        states |= turned(named) if is_denied else named
+    return states

@@ -8,11 +8,11 @@ import re
 import pytest
 
 from pipeline.advice.kept import kept
-from pipeline.visit.answer import answered, ask
+from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import read_question
+from pipeline.visit.question import Call, read_question
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
 from tests.worlds.visit_workshop import open_workshop
 
@@ -35,7 +35,7 @@ def answers(workshop, kinds):
     """Every kind by every complaint the word lists know for it, and by none."""
     words, database = workshop.words, workshop.database
     questions = [
-        read_question(words, database.connection, kind=kind, complaint=complaint)
+        read_question(words, database.connection, Call(kind, complaint=complaint))
         for kind in kinds
         for complaint in [None, *list(about(words, kind).shares)[:4]]
     ]
@@ -156,7 +156,7 @@ def screens(workshop, **question):
             said.append([])
             return key if next(pressed) < 8 else "q"
 
-        run(workshop.database, workshop.words, workshop.settings, **question, ask=ask, say=lambda line, said=said: said[-1].append(line))  # fmt: skip
+        run(workshop.database, workshop.words, workshop.settings, Call(**question), ask=ask, say=lambda line, said=said: said[-1].append(line))  # fmt: skip
         yield [screen for screen in said if any(line.startswith("NEXT ") for line in screen)]
 
 
