@@ -180,7 +180,7 @@ def match_causes(
     return _aligned(read, texts, which, written)
 
 
-def _begins_narrower(words: Words, text: str, kind: str | None) -> bool:
+def _begins_narrower(words: ReadyLists, text: str, kind: str | None) -> bool:
     """Tell whether a word of no language begins the text and stands right before its thing."""
     first = split(text)[:1]
     if any(lexicon.base_words(first) != [None] for lexicon in words.lexicons) or not first[0].isalpha():
