@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings
-from pipeline.store.database import READER_WAITS, Database
+from pipeline.store.database import READER_WAITS, Database, beside
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,7 +58,7 @@ class Workshop:
         ...     new.status()["loaded"]["visits"]
         0
         """
-        settings = read_settings(Path(path).with_suffix(".toml"))
+        settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
             is_in_force = is_stored(database.connection, settings)
