@@ -10,8 +10,6 @@ from typing import Annotated, Any
 
 import typer
 
-from pipeline.errors import UsageError, shown
-from pipeline.store.database import beside
 from pipeline.terminal import views
 from pipeline.terminal.ending import ended
 from pipeline.workshop import Workshop
@@ -102,8 +100,12 @@ def load(
 
     Example: priorjobs load jobs-2025.csv office.xlsx --db shop.duckdb
     """
-    if save_layout and save_layout.resolve() == beside(db)["toml"].resolve():
-        raise UsageError(f"{shown(save_layout)} is the name of this database's settings.", "Name the layout otherwise.")
+    if save_layout:
+        from pipeline.load.report import may_hold_layout
+        from pipeline.store.outputs import may_write
+
+        may_write(save_layout, None, db=db)
+        may_hold_layout(save_layout)
     with Workshop.open(db) as workshop:
         report = workshop.load(files, layout=layout, sheet=sheet, strict=strict, dry_run=dry_run, tell=_tell(quiet))
         if save_layout:

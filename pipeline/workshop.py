@@ -182,9 +182,12 @@ class Workshop:
         True
         """
         from pipeline.store.atomic_write import whole
+        from pipeline.store.outputs import PAGE, may_write
         from pipeline.train.train import backtest
         from reports.pages.backtest import backtest_page
 
+        if out is not None:
+            may_write(Path(out), PAGE, database=self.database)
         told = backtest(self.database, self.words, self.settings, tell=tell)
         if out is None or not told["scores"]:
             return told | {"page": None}

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
+from pipeline.store.outputs import may_write
 from pipeline.terminal.views import safe
 from pipeline.visit.answer import Answer, answer
 from pipeline.visit.answer_text import advice_line, money
@@ -105,6 +106,7 @@ def run(
     """
     ask, say = ask or _ask_terminal, say or _say_terminal
     if record is not None:
+        may_write(record, None, database=database)
         header_of(record)
     asked = read_question(
         words,

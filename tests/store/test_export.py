@@ -40,7 +40,7 @@ def database() -> Any:
                 cause="loose hose", labour_minutes=12.5)
           for day, text in enumerate(HOSTILE))
     )  # fmt: skip
-    return SimpleNamespace(connection=connection)
+    return SimpleNamespace(connection=connection, path=None)
 
 
 def test_csv_holds_every_row_and_no_formula(database: Any, tmp_path: Path) -> None:
