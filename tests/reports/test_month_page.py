@@ -437,3 +437,8 @@ def test_a_technicians_pooled_rate_stands_on_the_same_mix_as_the_adjusted_one(
         assert row["low"] < row["rate"] < row["high"]
         leans = min(row["adjusted"], overall) - 0.01 <= row["rate"] <= max(row["adjusted"], overall) + 0.01
         assert leans, row
+
+
+def test_a_view_of_a_kind_that_no_advice_speaks_of(tmp_path: Path) -> None:
+    few = made_workshop(30)
+    assert make(few, tmp_path, SETTLED, kind="washing machine").as_json()["advice"] == []
