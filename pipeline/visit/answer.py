@@ -11,7 +11,7 @@ from pipeline.terminal.views import Shown
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
-from pipeline.visit.plan import Step, VisitPlan, plan_visit
+from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Question, read_question
 from pipeline.visit.similar_jobs import FEW, SHOWN_JOBS, Evidence, gather
 from pipeline.words.appliance import ALWAYS, Trade, about
@@ -53,8 +53,8 @@ class Asked:
 
     @property
     def has_plan(self) -> bool:
-        """Whether steps may be given: none on gas appliances, nor where gas is spoken of."""
-        return not self.costs.trade.is_gas and "gas" not in self.question.words()
+        """Whether steps may be given: none where gas or the refrigerant circuit is spoken of, nor on gas appliances."""
+        return not self.costs.trade.is_gas and not self.question.licensed
 
 
 @dataclass(frozen=True, repr=False)
@@ -66,7 +66,7 @@ class Answer(Shown):
     causes
         Likeliest first, those of at least 1%.
     visit
-        The plan; None for gas appliances, where no step is given.
+        The plan; None for gas and refrigerant work, where no step is given.
     steps
         The plan as a list, each step with its cautions.
     quote
@@ -107,8 +107,8 @@ class Answer(Shown):
         return f"{basis}.{untrained}" + (f" {self.odds.note}" if self.odds.note else "")
 
     def caution_names(self) -> tuple[str, ...]:
-        """Cautions of the kind, of every step, and the two that always hold."""
-        names = [*self.trade.kind_cautions, *(c for step in self.steps for c in step.cautions)]
+        """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
+        names = [*(self.trade.kind_cautions if self.visit else ()), *(c for step in self.steps for c in step.cautions)]
         names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
 
@@ -307,7 +307,7 @@ def answered(
     """
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
-        return _gas_answer(asked)
+        return _referral(asked)
     visit = plan_visit(
         odds.causes,
         asked.costs,
@@ -338,11 +338,15 @@ def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
     return [row.part for row in visit.carry if row.worth_it or row.part in in_steps]
 
 
-def _gas_answer(asked: Asked) -> Answer:
-    refer = Step("hand over", "refer to a person licensed for gas", "", 0.0, 0.0, 0.0, "", ("gas",))
-    rows = tuple(replace(row, cured_by=()) for row in _rows(asked))
+def _referral(asked: Asked) -> Answer:
+    """Nothing but who may do it: no cause, no step, no part."""
+    if asked.question.licensed == "refrigerant" and not asked.costs.trade.is_gas:
+        name, caution = "refer to a person certified for refrigerants", "sealed system"
+    else:
+        name, caution = "refer to a person licensed for gas", "gas"
+    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", (caution,))
     currency = asked.costs.settings.currency
-    return Answer(asked.question, asked.odds, rows, asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
+    return Answer(asked.question, asked.odds, (), asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
 
 
 def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:

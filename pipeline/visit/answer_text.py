@@ -26,7 +26,9 @@ def lines(answer: Answer) -> list[str]:
     if answer.question.not_understood:
         head.append("Not understood: " + ", ".join(f'"{text}"' for text in answer.question.not_understood[:6]))
     above = [*head, *_body(answer)]
-    return [safe(line).replace("\n", " ") for line in [*above, *_cautions(answer, MOST_LINES - len(above))]]
+    cautions = _cautions(answer, MOST_LINES - len(above))
+    told = [*above, *cautions] if answer.visit else [*cautions, *above]  # what is licensed: the caution first
+    return [safe(line).replace("\n", " ") for line in told]
 
 
 def money(answer: Answer, amount: float) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.words.licensed import Work, licensed_work
 
 if TYPE_CHECKING:
     import duckdb
@@ -36,6 +37,8 @@ class Question:
         Pieces of the question no list knows.
     job_no
         Job number of the call; None = none given.
+    licensed
+        Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
     """
 
     kind: str
@@ -49,14 +52,11 @@ class Question:
     complaint: str = ""
     not_understood: tuple[str, ...] = ()
     job_no: str | None = None
+    licensed: Work = ""
 
     def with_finding(self, finding: str, value: str) -> Question:
         """Return the question with one more thing seen."""
         return replace(self, findings={**self.findings, finding: value})
-
-    def words(self) -> list[str]:
-        """Words of the complaint as asked, in small letters."""
-        return self.complaint.lower().replace(",", " ").replace(".", " ").split()
 
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
@@ -126,7 +126,10 @@ def read_questions(
     *,
     on: dt.date | None = None,
 ) -> list[Question]:
-    """Read several questions at once, each with the arguments of `read_question`; every one names its kind."""
+    """Read several questions at once, each with the arguments of `read_question`; every one names its kind.
+
+    Whatever else is said of a call may stand under ``notes``: it is read for gas and refrigerant only.
+    """
     import pandas as pd
 
     from pipeline.load import identity
@@ -173,9 +176,19 @@ def read_questions(
                 complaint=one["complaint"] or "",
                 not_understood=tuple(dict.fromkeys(text for text, is_read in pieces if text and not is_read)),
                 job_no=one["job_no"] or None,
+                licensed=licensed_work(_said(one), kind),
             )
         )
     return questions
+
+
+def _said(one: Mapping[str, Any]) -> list[str | None]:
+    """Everything that is said of a call."""
+    return [
+        *(one[name] for name in ("kind", "make", "model", "complaint", "code")),
+        *one["found"],
+        *one.get("notes", ()),
+    ]
 
 
 def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str]]:

@@ -215,6 +215,7 @@ def _questions(
             "code": line["fault_code"],
             "found": (line["findings"],) if line["findings"] else (),
             "job_no": line["job_no"],
+            "notes": [line[name] for name in ("cause", "work_done", "parts", "outcome")],
         }
         for line in lines
     ]
