@@ -16,7 +16,8 @@ from pipeline.month.advice_rows import advice_rows
 from pipeline.month.jobs import job_details, job_lists
 from pipeline.month.scope import Scope, find_scope, laid_out, months_with_visits
 from pipeline.store.atomic_write import whole
-from pipeline.terminal.views import Shown, bar
+from pipeline.terminal.progress import bar
+from pipeline.terminal.text import Shown
 
 if TYPE_CHECKING:
     import duckdb

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipeline.advice.kept import AdviceRow, kept
-from pipeline.terminal.views import Shown
+from pipeline.terminal.text import Shown
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions

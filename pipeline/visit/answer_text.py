@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.terminal.views import safe
+from pipeline.terminal.text import safe
 from pipeline.visit.question import said
 
 if TYPE_CHECKING:

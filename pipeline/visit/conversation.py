@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
-from pipeline.terminal.views import safe
+from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, answer
 from pipeline.visit.answer_text import advice_line, money
 from pipeline.visit.question import Question, read_question, said

@@ -16,7 +16,7 @@ from pipeline import Workshop
 from pipeline.advice.kept import AdviceRow
 from pipeline.errors import UsageError
 from pipeline.settings import Settings
-from pipeline.terminal.views import wrapped
+from pipeline.terminal.text import wrapped
 from pipeline.visit import answer as answers
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import LISTED_WORTH
