@@ -19,7 +19,7 @@ def causes(
     model: Annotated[str | None, typer.Option(help="As on its plate; its leading letters and digits count.")] = None,
     age: Annotated[str | None, typer.Option(help='"3", "2y10m", "2021", "nearly 3 yrs"')] = None,
     complaint: Annotated[str | None, typer.Option(help="What the customer says, in any words.")] = None,
-    code: Annotated[str | None, typer.Option(help='"F05", "lamps 1+3", "4 flashes"')] = None,
+    code: Annotated[str | None, typer.Option(help='"K07", "lamps 1+4", "4 flashes"')] = None,
     found: Annotated[list[str] | None, typer.Option(help='What was seen: "water left=no". Repeat for more.')] = None,
     interactive: Annotated[bool, typer.Option("-i", "--interactive", help="Go step by step.")] = False,
     record: Annotated[Path | None, typer.Option(help="With -i: add the finished job's line to this CSV file.")] = None,

@@ -302,14 +302,14 @@ class Words:
         Returns
         -------
         DataFrame
-            row, code; "F05/F06" gives two rows.
+            row, code; "K07/K08" gives two rows.
         """
         from pipeline.words import columns
 
         return columns.find_codes(self._read_code, written, makes)
 
     def said_codes(self, texts: pd.Series[Any], makes: pd.Series[Any] | None = None) -> pd.DataFrame:
-        """Read the codes that complaints name: "won't drain, shows F05".
+        """Read the codes that complaints name: "won't drain, shows K07".
 
         Returns
         -------
