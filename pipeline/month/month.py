@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
     from reports.pages.month import MonthFigures
-    from reports.render.page import Picture
+    from reports.render.picture import Picture
     from reports.render.wording import Wording
 
 
@@ -165,14 +165,11 @@ def month_report(
             write_workbook(draft, figures, wording)
         files.append(xlsx)
     if png is not None:
-        from reports.render.png import write_png
-
         png.mkdir(parents=True, exist_ok=True)
-        files += [
-            write_png(picture, png / f"{picture.name}.png")
-            for picture in pictures
-            if not charts or picture.name in charts
-        ]
+        for picture in pictures:
+            if not charts or picture.name in charts:
+                files.append(png / f"{picture.name}.png")
+                files[-1].write_bytes(picture.png())
     if pdf is not None:
         files.append(_print(path, pdf))
     written = time.perf_counter()

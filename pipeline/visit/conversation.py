@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
 from pipeline.terminal.text import safe
-from pipeline.visit.answer import Answer, answer
-from pipeline.visit.answer_text import advice_line, money
-from pipeline.visit.question import Question, read_question, said
+from pipeline.visit.answer import Answer, advice_line, money
+from pipeline.visit.ask import answer
+from pipeline.visit.question import Call, Question, read_question, said
 from pipeline.words.appliance import about
 from pipeline.words.licensed import licensed_work
 
@@ -72,15 +72,8 @@ def run(
     database: Database,
     words: Words,
     settings: Settings,
+    call: Call,
     *,
-    kind: str,
-    make: str | None = None,
-    model: str | None = None,
-    age: str | None = None,
-    complaint: str | None = None,
-    code: str | None = None,
-    found: Sequence[str] = (),
-    job_no: str | None = None,
     record: Path | None = None,
     ask: Ask | None = None,
     say: Say | None = None,
@@ -89,8 +82,8 @@ def run(
 
     Parameters
     ----------
-    kind, make, model, age, complaint, code, found, job_no
-        As in `pipeline.visit.answer.causes`.
+    call
+        As it was told.
     record
         CSV file that gets the finished job's line; None = the line is only shown.
     ask, say
@@ -109,18 +102,7 @@ def run(
     ask, say = ask or _ask_terminal, say or _say_terminal
     if record is not None:
         header_of(record)
-    asked = read_question(
-        words,
-        database.connection,
-        kind=kind,
-        make=make,
-        model=model,
-        age=age,
-        complaint=complaint,
-        code=code,
-        found=found,
-        job_no=job_no,
-    )
+    asked = read_question(words, database.connection, call)
     visit, warned = Visit(asked), set[str]()
     trade = about(words, asked.kind)
     say(safe(said(asked)))
@@ -146,7 +128,7 @@ def run(
         if event.what == "cured":
             visit.outcome = "fixed"
             break
-    written = record_line(visit, age=age, complaint=complaint, code=code, make=make, model=model)
+    written = record_line(visit, call)
     if visit.outcome:
         written["job_no"] = written["job_no"] or _job_no(ask)
         written["minutes"] = _minutes(ask)
@@ -261,16 +243,7 @@ def _seen(text: str, visit: Visit, words: Words) -> Event | None:
     return next((Event("seen", finding, value) for finding, value in findings.items()), None)
 
 
-def record_line(
-    visit: Visit,
-    *,
-    age: str | None,
-    complaint: str | None,
-    code: str | None,
-    make: str | None,
-    model: str | None,
-    on: dt.date | None = None,
-) -> dict[str, str]:
+def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[str, str]:
     """The visit in the tool's own layout, ready to load: what was asked as written, what was seen and done in terms."""
     done = [event for event in visit.events if event.what in ("tried", "cured")]
     looked = [f"told: {name}" for name in visit.names("heard")]
@@ -282,11 +255,11 @@ def record_line(
         "visit_date": (on or dt.date.today()).isoformat(),
         "appliance_kind": question.kind,
         "job_no": question.job_no or "",
-        "make": make or "",
-        "model": model or "",
-        "age": age or "",
-        "complaint": complaint or "",
-        "fault_code": code or "",
+        "make": call.make or "",
+        "model": call.model or "",
+        "age": call.age or "",
+        "complaint": call.complaint or "",
+        "fault_code": call.code or "",
         "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
         "cause": cured,
         "work_done": "; ".join([*(event.name for event in done), *looked]),

@@ -8,11 +8,11 @@ import re
 import pytest
 
 from pipeline.advice.kept import kept
-from pipeline.visit.answer import answered, ask
+from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import read_question
+from pipeline.visit.question import Call, read_question
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
 from tests.visit.licensed_phrasings import GAS, NEITHER, REFRIGERANT
 from tests.worlds.visit_workshop import open_workshop
@@ -36,7 +36,7 @@ def answers(workshop, kinds):
     """Every kind by every complaint the word lists know for it, and by none."""
     words, database = workshop.words, workshop.database
     questions = [
-        read_question(words, database.connection, kind=kind, complaint=complaint)
+        read_question(words, database.connection, Call(kind, complaint=complaint))
         for kind in kinds
         for complaint in [None, *list(about(words, kind).shares)[:4]]
     ]
@@ -157,7 +157,7 @@ def screens(workshop, **question):
             said.append([])
             return key if next(pressed) < 8 else "q"
 
-        run(workshop.database, workshop.words, workshop.settings, **question, ask=ask, say=lambda line, said=said: said[-1].append(line))  # fmt: skip
+        run(workshop.database, workshop.words, workshop.settings, Call(**question), ask=ask, say=lambda line, said=said: said[-1].append(line))  # fmt: skip
         yield [screen for screen in said if any(line.startswith("NEXT ") for line in screen)]
 
 
@@ -190,7 +190,7 @@ def told_at(workshop, table):
     for door, kind, text in table:
         said = {"kind": kind, "complaint": "not working"} if door != "kind" else {"kind": kind}
         said |= {"found": [text]} if door == "found" else {"complaint" if door == "kind" else door: text}
-        questions.append(read_question(words, database.connection, **said))
+        questions.append(read_question(words, database.connection, Call(**said)))
     return [answered(asked, kept(database)) for asked in ask(database, words, workshop.settings, questions)]
 
 
@@ -244,7 +244,7 @@ def test_a_round_hears_gas_in_any_column_and_loads_nothing_for_it(workshop, tmp_
 def test_gas_told_in_the_middle_of_a_visit_ends_it_with_the_caution_first(workshop):
     said: list[str] = []
     pressed = iter(["f smell of gas behind it", "", ""])
-    told = run(workshop.database, workshop.words, workshop.settings, kind="electric oven", complaint="not heating", ask=lambda _: next(pressed), say=said.append)  # fmt: skip
+    told = run(workshop.database, workshop.words, workshop.settings, Call(kind="electric oven", complaint="not heating"), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
     after = said[next(n for n, line in enumerate(said) if "touch no switch" in line) :]
     assert after[1] == "NEXT refer to a person licensed for gas"
     assert sum(line.startswith("NEXT ") for line in said) == 2
