@@ -219,7 +219,7 @@ def tomorrow(seed: int, world: World) -> pd.DataFrame:
         call = world.call(rng, "washing machine", "Tavrik", "TW540S", 4.3)
         if (
             call.cause == "partly blocked sump hose"
-            and call.code == "lamps 1+3"
+            and call.code == "lamps 1+4"
             and call.symptoms == {"stops before spin": True}
         ):
             calls.append(call)

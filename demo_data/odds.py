@@ -191,7 +191,7 @@ USUAL_FINDING: dict[str, dict[str, float]] = {
     "socket": {"live": 0.98, "dead": 0.02},
     "mains filter test": {"good": 0.97, "open": 0.03},
     "lint path": {"clear": 0.75, "blocked": 0.25},
-    "toc": {"good": 0.96, "open": 0.04},
+    "thermal cut-out": {"good": 0.96, "open": 0.04},
     "capacitor": {"good": 0.96, "low": 0.04},
     "rollers": {"good": 0.9, "worn": 0.1},
     "moisture bars": {"clean": 0.8, "coated": 0.2},

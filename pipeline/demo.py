@@ -20,7 +20,7 @@ STORY: dict[str, Any] = {
     "make": "Tavrik",
     "age": "4",
     "complaint": "stops before the spin, lamps flashing, no water left in drum",
-    "code": "lamps 1+3",
+    "code": "lamps 1+4",
     "found": ["water left=no"],
 }
 MARK = "made-by-demo.txt"

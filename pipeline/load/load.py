@@ -24,7 +24,7 @@ from pipeline.load.layout import FIELDS, Layout, open_layout, parse_layout
 from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.sources import Source, links_out, open_sources
-from pipeline.terminal.views import bar
+from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, UsageError, shown
 from pipeline.load.layout import Layout, as_toml
-from pipeline.terminal.views import Shown
+from pipeline.terminal.text import Shown
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -17,7 +17,8 @@ from pipeline.month.jobs import job_details, job_lists
 from pipeline.month.scope import Scope, find_scope, laid_out, months_with_visits
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, PDF, PNG, WORKBOOK, may_write
-from pipeline.terminal.views import Shown, bar
+from pipeline.terminal.progress import bar
+from pipeline.terminal.text import Shown
 
 if TYPE_CHECKING:
     import duckdb
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
     from reports.pages.month import MonthFigures
-    from reports.render.page import Picture
+    from reports.render.picture import Picture
     from reports.render.wording import Wording
 
 
@@ -170,14 +171,12 @@ def month_report(
             write_workbook(draft, figures, wording)
         files.append(xlsx)
     if png is not None:
-        from reports.render.png import write_png
-
         png.mkdir(parents=True, exist_ok=True)
         for picture in [picture for picture in pictures if not charts or picture.name in charts]:
             image = png / f"{picture.name}.png"
             may_write(image, PNG, database=database, inputs=(path, pdf, xlsx))
             with whole(image) as draft:
-                write_png(picture, draft)
+                draft.write_bytes(picture.png())
             files.append(image)
     if pdf is not None:
         files.append(_print(path, pdf))

@@ -15,7 +15,7 @@ from typing import Any
 import typer
 
 from pipeline.errors import PriorjobsError, UsageError, file_fault, system_fault
-from pipeline.terminal.views import safe
+from pipeline.terminal.text import safe
 
 
 def ended(command: Callable[[], Any]) -> int:

@@ -85,34 +85,33 @@ class CodeRule:
 
     letter: str = ""
     digits: int = 2
-    lamps: str = ""
     flashes: bool = False
     table: Mapping[str, str] = field(default_factory=dict)
-    """Sign as written, in lower case → code."""
+    """Sign as written, in lower case, or lamps lit in their normal form → code."""
 
     def number(self, number: int, letter: str = "") -> str:
         """Give the code of a number, with the letter written before it or the make's own."""
         letter = (letter or self.letter).upper()
         if letter:
             return f"{letter}{number:0{self.digits}d}" if len(letter) == 1 else f"{letter}{number}"
-        if self.lamps == "binary":
-            return lamps_of(lit(number)) if number else "lamps 0"
         return f"{number} flashes" if self.flashes else f"{number:0{self.digits}d}"
 
 
-def lit(number: int) -> list[int]:
-    """Give the lamps lit for a number read as binary digits, lamp 1 counting 1.
+def sign_of(written: str) -> str:
+    """Give a sign of a make's table as `read_codes` looks for it: in lower case, lamps in their normal form.
 
     Examples
     --------
-    >>> lit(5)
-    [1, 3]
+    >>> sign_of("Lamps 4 and 1")
+    'lamps 1+4'
     """
-    return [place + 1 for place in range(number.bit_length()) if number >> place & 1]
+    sign = " ".join(written.lower().split())
+    match = _LAMPS.fullmatch(sign)
+    return lamps_of([int(digits) for digits in re.findall(r"\d+", match.group(1))]) if match else sign
 
 
 def lamps_of(lamps: list[int]) -> str:
-    """Give lit lamps in their normal form, as in ``lamps 1+3``."""
+    """Give lit lamps in their normal form, as in ``lamps 1+4``."""
     return "lamps " + "+".join(str(lamp) for lamp in sorted(set(lamps)))
 
 
@@ -128,10 +127,10 @@ def read_codes(written: str, rule: CodeRule) -> list[str]:
 
     Examples
     --------
-    >>> read_codes("F5/F06, E:07", CodeRule())
-    ['F05', 'F06', 'E07']
-    >>> read_codes("lamps 1 and 3", CodeRule(lamps="binary", letter="F"))
-    ['F05']
+    >>> read_codes("K7/K08, N:31", CodeRule())
+    ['K07', 'K08', 'N31']
+    >>> read_codes("lamps 4 and 1", CodeRule(table={"lamps 1+4": "K07"}))
+    ['K07']
     """
     text = " ".join(written[:LONGEST].lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'").split())
     if text.strip(" .") in _NOTHING:
@@ -152,8 +151,8 @@ def said_in(text: str) -> str:
 
     Examples
     --------
-    >>> said_in("won't drain, shows F05 and lamps 1+3; error 3 days ago")
-    'shows F05; lamps 1+3'
+    >>> said_in("won't drain, shows K07 and lamps 1+4; error 3 days ago")
+    'shows K07; lamps 1+4'
     """
     return "; ".join(match.group() for match in _SAID.finditer(text))
 
@@ -163,7 +162,7 @@ def _blank(text: str, start: int, end: int) -> str:
 
 
 def _from_table(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
-    for sign in sorted(rule.table, key=len, reverse=True):
+    for sign in sorted((sign for sign in rule.table if not _LAMPS.fullmatch(sign)), key=len, reverse=True):
         pattern = r"(?<![a-z0-9])" + r"\s+".join(re.escape(word) for word in sign.split()) + r"(?![a-z0-9])"
         for match in re.finditer(pattern, text):
             found.append((match.start(), rule.table[sign]))
@@ -174,11 +173,7 @@ def _from_table(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
 def _from_lamps(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
     for match in list(_LAMPS.finditer(text)):
         lamps = [int(digits) for digits in re.findall(r"\d+", match.group(1))]
-        if rule.lamps == "binary" and rule.letter and max(lamps) <= 16:
-            code = rule.number(sum(1 << (lamp - 1) for lamp in set(lamps) if lamp))
-        else:
-            code = lamps_of(lamps)
-        found.append((match.start(), code))
+        found.append((match.start(), rule.table.get(lamps_of(lamps), lamps_of(lamps))))
         text = _blank(text, match.start(), match.end())
     return text
 
@@ -208,7 +203,7 @@ def _from_digits(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> Non
         else:
             if not letter and letter_before and "/" in plain[end_before : match.start() + 1]:
                 letter = letter_before
-            if not letter and not rule.letter and is_error and not (rule.lamps or rule.flashes):
+            if not letter and not rule.letter and is_error and not rule.flashes:
                 letter = "e"
             code = rule.number(int(digits), letter)
         letter_before, end_before = letter, match.end()
