@@ -13,8 +13,9 @@ from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
 from pipeline.words.readings import READING, with_readings_judged
+from pipeline.words.seen import read_note
 from pipeline.words.tokens import GAP, batches
-from pipeline.words.vocabulary import plain
+from pipeline.words.vocabulary import plain, split
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Container, Sequence
@@ -151,12 +152,19 @@ def _aligned(
 def match_causes(
     words: ReadyLists, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
-    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several."""
+    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several.
+
+    In a short cell a word that no phrase accounts for, right before the thing, keeps the cause the workshop's own
+    ("grille element open" is not joined to "element open"): people who write different words mean different causes.
+    """
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
     row, which_found = _gather(words, reader, pa.array(texts, pa.large_string()), _column(kind_names))
     by_row: dict[int, Cause] = {}
     items = reader.found
     for at, cause in zip(row.tolist(), map(items.__getitem__, which_found.tolist()), strict=True):
+        is_name = len(texts[at].split()) <= MOST_WORDS_OF_A_NAME
+        if is_name and (cause.is_narrowed or _begins_narrower(words, texts[at], kind_names[at])):
+            continue
         held = by_row.setdefault(at, cause)
         if (cause.is_doubtful, not cause.is_confirmed) < (held.is_doubtful, not held.is_confirmed):
             by_row[at] = cause
@@ -172,6 +180,17 @@ def match_causes(
     return _aligned(read, texts, which, written)
 
 
+def _begins_narrower(words: ReadyLists, text: str, kind: str | None) -> bool:
+    """Tell whether a word of no language begins the text and stands right before its thing."""
+    first = split(text)[:1]
+    if any(lexicon.base_words(first) != [None] for lexicon in words.lexicons) or not first[0].isalpha():
+        return False
+    lexicon = max(words.lexicons, key=lambda one: sum(base is not None for base in one.base_words(split(text))))
+    return any(seen.is_narrowed for seen in read_note([b for b in lexicon.spelt_bases(text) if b], kind, lexicon)[:1])
+
+
+MOST_WORDS_OF_A_NAME = 6
+"""A longer cell tells a story; a word before a thing narrows nothing there."""
 _DOUBT = re.compile(
     r"^\s*\?|\?\s*$|\b(poss|possible|possibly|maybe|perhaps|probably|prob|suspect|suspected)\b", re.IGNORECASE
 )
