@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pipeline.errors import LayoutError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import whole
+from pipeline.store.outputs import may_write
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -116,6 +117,7 @@ def write_review(database: Database, words: Words, path: Path) -> int:
     FileUnusable
         The file cannot be written.
     """
+    may_write(path, COLUMNS[0].encode(), database=database)
     table = to_review(database, words)
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")

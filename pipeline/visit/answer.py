@@ -44,7 +44,7 @@ class Answer(Shown):
     causes
         Likeliest first, those of at least 1%.
     visit
-        The plan; None for gas appliances, where no step is given.
+        The plan; None for gas and refrigerant work, where no step is given.
     steps
         The plan as a list, each step with its cautions.
     quote
@@ -85,8 +85,8 @@ class Answer(Shown):
         return f"{basis}.{untrained}" + (f" {self.odds.note}" if self.odds.note else "")
 
     def caution_names(self) -> tuple[str, ...]:
-        """Cautions of the kind, of every step, and the two that always hold."""
-        names = [*self.trade.kind_cautions, *(c for step in self.steps for c in step.cautions)]
+        """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
+        names = [*(self.trade.kind_cautions if self.visit else ()), *(c for step in self.steps for c in step.cautions)]
         names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
 
@@ -161,7 +161,9 @@ class Answer(Shown):
         if self.question.not_understood:
             head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
         above = [*head, *_body(self)]
-        return [safe(line).replace("\n", " ") for line in [*above, *_cautions(self, MOST_LINES - len(above))]]
+        cautions = _cautions(self, MOST_LINES - len(above))
+        told = [*above, *cautions] if self.visit else [*cautions, *above]  # what is licensed: the caution first
+        return [safe(line).replace("\n", " ") for line in told]
 
 
 def step_json(step: Step, trade: Trade) -> dict[str, Any]:

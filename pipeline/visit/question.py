@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.words.licensed import Work, licensed_work
 
 if TYPE_CHECKING:
     import duckdb
@@ -28,6 +29,8 @@ class Call:
         What was seen, one thing a text: "water left=no".
     job_no
         Job number of the call.
+    notes
+        Whatever else is said of it; read for gas and refrigerant only.
     """
 
     kind: str
@@ -38,6 +41,11 @@ class Call:
     code: str | None = None
     found: Sequence[str] = ()
     job_no: str | None = None
+    notes: Sequence[str] = ()
+
+    def texts(self) -> list[str | None]:
+        """Everything that is said of the call."""
+        return [self.kind, self.make, self.model, self.complaint, self.code, *self.found, *self.notes]
 
 
 @dataclass(frozen=True)
@@ -60,6 +68,8 @@ class Question:
         Pieces of the question no list knows.
     job_no
         Job number of the call; None = none given.
+    licensed
+        Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
     """
 
     kind: str
@@ -73,14 +83,11 @@ class Question:
     complaint: str = ""
     not_understood: tuple[str, ...] = ()
     job_no: str | None = None
+    licensed: Work = ""
 
     def with_finding(self, finding: str, value: str) -> Question:
         """Return the question with one more thing seen."""
         return replace(self, findings={**self.findings, finding: value})
-
-    def words(self) -> list[str]:
-        """Words of the complaint as asked, in small letters."""
-        return self.complaint.lower().replace(",", " ").replace(".", " ").split()
 
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
@@ -174,6 +181,7 @@ def read_questions(
                 complaint=call.complaint or "",
                 not_understood=tuple(dict.fromkeys(text for text, is_read in pieces if text and not is_read)),
                 job_no=call.job_no or None,
+                licensed=licensed_work(call.texts(), kind),
             )
         )
     return questions

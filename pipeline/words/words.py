@@ -172,7 +172,7 @@ class Words(ReadyLists):
         return tables.faults(self.lists)
 
     def checks(self) -> pd.DataFrame:
-        """Checks: check, finding, values, kinds, minutes, is_isolated, access, cautions."""
+        """Checks: check, finding, values, kinds, minutes, power, covers, water, access, cautions."""
         from pipeline.words import tables
 
         return tables.checks(self.lists)
