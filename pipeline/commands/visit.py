@@ -31,21 +31,20 @@ def causes(
 
     Example: priorjobs causes --kind w/m --age 3 --complaint "stops before spin, lamps flashing" --found "water left=no"
     """
-    asked: dict[str, Any] = {
+    told: dict[str, Any] = {
         "kind": kind,
         "make": make,
         "model": model,
         "age": age,
         "complaint": complaint,
         "code": code,
+        "found": found or (),
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:
-            from pipeline.visit.conversation import run
-
-            run(workshop.database, workshop.words, workshop.settings, **asked, found=found or (), record=record)
+            workshop.converse(record=record, **told)
             return
-        answer = workshop.causes(**asked, found=found or ())
+        answer = workshop.causes(**told)
         show(answer.as_json(), wrapped(answer.lines()), as_json)
 
 

@@ -13,8 +13,8 @@ from typing import Any
 
 from pipeline.errors import FileUnreadable, UsageError, file_fault, shown
 from pipeline.store.database import Database, beside
+from pipeline.store.outputs import MANIFEST, WORKBOOK, may_write
 
-MANIFEST = "contents.json"
 _NO_BACKUP = (  # what reading something else, or a damaged one, as a backup raises
     zipfile.BadZipFile, zlib.error, LookupError, ValueError, TypeError, AttributeError, EOFError, RuntimeError,
 )  # fmt: skip
@@ -32,6 +32,7 @@ def write_backup(db: Path, target: Path) -> dict[str, Any]:
     """
     if target.exists():
         raise UsageError(f"{shown(target, 200)} exists already.", "Name a new file: a backup is never written over.")
+    may_write(target, WORKBOOK, db=db)
     unfinished = target.with_name(target.name + ".unfinished")
     try:
         with Database.open(db, read_only=True) as database:

@@ -20,6 +20,8 @@ class Cause(NamedTuple):
     cause: str
     is_doubtful: bool
     is_confirmed: bool
+    is_narrowed: bool
+    """A word of no phrase stands right before the thing; it may tell another cause."""
 
 
 class Finding(NamedTuple):
@@ -58,7 +60,7 @@ class CauseRules:
                 continue
             cause = self._cause(one, kind)
             if cause is not None:
-                found.append(Cause(cause, one.is_doubtful, one.is_confirmed))
+                found.append(Cause(cause, one.is_doubtful, one.is_confirmed, one.is_narrowed))
         return found
 
     def _cause(self, one: Seen, kind: str | None) -> str | None:

@@ -16,7 +16,7 @@ from pipeline import Workshop
 from pipeline.errors import DatabaseBusy, DatabaseUnusable, FileUnreadable, UsageError
 from pipeline.store import database as database_module
 from pipeline.store.backup import restore_backup, write_backup
-from pipeline.store.database import Database
+from pipeline.store.database import Database, beside
 
 ROOT = Path(sql.__file__).parents[1]
 
@@ -182,7 +182,7 @@ def test_opening_it_twice_in_one_program_says_so_and_harms_nothing(first: bool, 
 def test_what_a_killed_run_left_in_its_folder_is_removed_by_the_next(db: Path) -> None:
     code = f"""
     import os, signal
-    from pipeline.store.database import Database
+    from pipeline.store.database import Database, beside
     database = Database.open({str(db)!r})
     (database.scratch / "jobs.csv").write_text("Ann Example, 07700 900123")
     print(database.scratch, flush=True)
@@ -286,3 +286,41 @@ def test_a_damaged_backup_changes_nothing(db: Path, tmp_path: Path) -> None:
     with pytest.raises(FileUnreadable):
         restore_backup(tmp_path / "damaged.zip", tmp_path / "new.duckdb")
     assert not list(tmp_path.glob("new.*"))
+
+
+def test_two_databases_share_nothing_beside_them(tmp_path: Path) -> None:
+    places = [set(beside(tmp_path / name).values()) for name in ("shop.duckdb", "shop.north", "shop.south", "shop.db")]
+    assert len(set.union(*places)) == sum(map(len, places))
+    assert beside(tmp_path / "workshop.duckdb")["key"] == tmp_path / "workshop.key"
+    Database.open(tmp_path / "shop.duckdb").close()
+    with pytest.raises(UsageError, match="share"):
+        Database.open(tmp_path / "shop")
+
+
+def test_a_workshop_whose_key_has_another_name_today_says_how_to_go_on(tmp_path: Path) -> None:
+    Database.open(tmp_path / "shop.db").close()
+    (tmp_path / "shop.key").write_text("00" * 32)
+    with pytest.raises(DatabaseUnusable, match=r"Copy shop\.key to shop\.db\.key"):
+        Database.open(tmp_path / "shop.db", read_only=True)
+    (tmp_path / "shop.key").rename(tmp_path / "shop.db.key")
+    Database.open(tmp_path / "shop.db").close()
+
+
+def test_a_writer_waits_while_another_has_the_file_closed(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database_module, "WRITER_WAITS", 0.2)
+    code = (
+        "import sys\nfrom pathlib import Path\nfrom pipeline.store.database import Database\n"
+        f"with Database.open(Path({str(db)!r})) as database, database.closed():\n"
+        "    print('closed', flush=True)\n    sys.stdin.read()"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, stdin=-1, stdout=-1, text=True) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == "closed\n"
+        with pytest.raises(DatabaseBusy, match="nothing was changed"):
+            Database.open(db)
+        link = db.with_name("link.duckdb")
+        link.symlink_to(db)
+        with pytest.raises(DatabaseBusy):
+            Database.open(link)
+        holder.communicate("")
+    Database.open(db).close()

@@ -41,7 +41,7 @@ def database() -> Any:
                 cause="loose hose", labour_minutes=12.5)
           for day, text in enumerate(HOSTILE))
     )  # fmt: skip
-    return SimpleNamespace(connection=connection)
+    return SimpleNamespace(connection=connection, path=None)
 
 
 def test_csv_holds_every_row_and_no_formula(database: Any, tmp_path: Path) -> None:
@@ -122,7 +122,7 @@ def test_more_rows_than_a_sheet_holds_are_refused(
 
 def test_a_failure_leaves_the_old_file(database: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "a.csv"
-    path.write_text("old", encoding="utf-8")
+    path.write_text("visit_id,old", encoding="utf-8")
 
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
@@ -130,7 +130,7 @@ def test_a_failure_leaves_the_old_file(database: Any, tmp_path: Path, monkeypatc
     monkeypatch.setitem(export._WRITE, ".csv", fail)
     with pytest.raises(FileUnusable, match="disk is full"):
         export_table(database, "visit", path)
-    assert path.read_text(encoding="utf-8") == "old"
+    assert path.read_text(encoding="utf-8") == "visit_id,old"
     assert [entry.name for entry in tmp_path.iterdir()] == ["a.csv"]
 
 

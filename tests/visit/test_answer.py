@@ -17,11 +17,11 @@ from pipeline.advice.kept import AdviceRow
 from pipeline.errors import UsageError
 from pipeline.settings import Settings
 from pipeline.terminal.text import wrapped
-from pipeline.visit import answer as answers
+from pipeline.visit import ask as answers
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import LISTED_WORTH
 from pipeline.visit.odds import model_for, odds_of, opinions
-from pipeline.visit.question import Question, read_question
+from pipeline.visit.question import Call, Question, read_question
 from pipeline.visit.similar_jobs import MOST_ALIKE, gather
 from pipeline.words.appliance import about
 from tests.worlds.visit_workshop import folder, open_workshop
@@ -194,10 +194,8 @@ def test_a_question_reads_as_its_record_was_read(workshop):
     ).fetchall()
     compared = 0
     for kind, make, model, age, complaint, code, findings, visit_id, day, *read in rows:
-        question = read_question(
-            workshop.words, workshop.database.connection, kind=kind, make=make, model=model, age=age,
-            complaint=complaint, code=code, found=[findings] if findings else [], on=day,
-        )  # fmt: skip
+        call = Call(kind, make, model, age, complaint, code, found=[findings] if findings else [])
+        question = read_question(workshop.words, workshop.database.connection, call, on=day)
         assert (question.kind, question.make, question.model, question.model_family) == tuple(read[:4])
         assert question.age_years == (pytest.approx(read[4]) if read[4] is not None else None)
         stored = workshop.database.connection.execute(
