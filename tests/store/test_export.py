@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import re
 import zipfile
 from pathlib import Path
 from types import SimpleNamespace
@@ -136,3 +137,10 @@ def test_a_failure_leaves_the_old_file(database: Any, tmp_path: Path, monkeypatc
 @pytest.mark.parametrize("text", [text for text in HOSTILE if text.lstrip(" ")[:1] in "=+-@\t"])
 def test_a_formula_gets_an_apostrophe(text: str) -> None:
     assert safe_in_sheet(text) == "'" + text
+
+
+def test_a_spreadsheets_metadata_names_no_program_and_nobody(database: Any, tmp_path: Path) -> None:
+    export_table(database, "visit", tmp_path / "visits.xlsx")
+    with zipfile.ZipFile(tmp_path / "visits.xlsx") as book:
+        about = book.read("docProps/app.xml") + book.read("docProps/core.xml") + book.read("xl/workbook.xml")
+    assert not re.search(rb"<(Application|AppVersion|Company|dc:creator|cp:lastModifiedBy)>|<fileVersion", about)
