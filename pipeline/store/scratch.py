@@ -48,7 +48,7 @@ def _clear_left_over() -> None:
         with contextlib.suppress(OSError):
             if not (folder / IN_USE).exists():
                 if time.time() - folder.stat().st_mtime > FRESH_SECONDS and folder.stat().st_uid == os.geteuid():
-                    shutil.rmtree(folder, ignore_errors=True)
+                    folder.rmdir()  # only an empty one: whatever holds a file but no mark is not ours
                 continue
             mark = os.open(folder / IN_USE, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
             try:
