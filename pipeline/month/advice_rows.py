@@ -39,7 +39,7 @@ def advice_rows(
     import pandas as pd
 
     if scope.kind is not None:
-        found = found[[scope.kind in kinds for kinds in found["kinds"]]].reset_index(drop=True)
+        found = found[found["kinds"].map(lambda kinds: scope.kind in kinds).astype(bool)].reset_index(drop=True)
     keys = [f"advice-{number}" for number in found["number"]]
     rows = found.drop(columns=["part_line_ids"]).assign(job_nos=found["jobs"], jobs=keys)
     lines = pd.DataFrame(

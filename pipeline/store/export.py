@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.store.atomic_write import whole
+from pipeline.store.outputs import PARQUET, WORKBOOK, may_write
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -71,6 +72,9 @@ def export_table(database: Database, table: str, path: Path) -> int:
         raise UsageError(
             f"{shown(path)} ends in {shown(path.suffix)}, which says no form.", "Name the file .csv, .parquet or .xlsx."
         )
+    (first, *_), *_ = database.connection.execute(f"describe {table}").fetchall()
+    forms = {".csv": first.encode(), ".parquet": PARQUET, ".xlsx": WORKBOOK}
+    may_write(path, forms[ending], database=database)
     ((rows,),) = database.connection.execute(f"select count(*) from {table}").fetchall()
     if ending == ".xlsx" and rows > SHEET_ROWS:
         raise UsageError(f"{table} has {rows:,} rows; a sheet holds {SHEET_ROWS:,}.", "Name the file .csv or .parquet.")
@@ -113,6 +117,8 @@ def _write_parquet(database: Database, query: str, _table: str, path: Path) -> N
 def _write_xlsx(database: Database, query: str, table: str, path: Path) -> None:
     import xlsxwriter
 
+    from reports.render.sheet_metadata import name_no_program
+
     names, batches = _batches(database, query)
     options = {
         "constant_memory": True,
@@ -133,6 +139,7 @@ def _write_xlsx(database: Database, query: str, table: str, path: Path) -> None:
                 number += 1
                 for column, value in enumerate(row):
                     _write_cell(sheet, number, column, value, day, moment)
+    name_no_program(path)
 
 
 def _write_cell(sheet: Any, row: int, column: int, value: Any, day: Any, moment: Any) -> None:

@@ -1,114 +1,11 @@
-"""How answers look in a terminal: plain aligned text in which nothing from a record can act."""
+"""How each command's answer looks in a terminal."""
 
 from __future__ import annotations
 
-import shutil
-import sys
-import textwrap
-import unicodedata
-from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-
-def safe(text: object) -> str:
-    """Replace control characters and direction overrides; line ends stay."""
-    return "".join(
-        c if c == "\n" or unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in str(text)
-    )
-
-
-def wrapped(lines: list[str], width: int | None = None) -> list[str]:
-    """Lines broken between words at the terminal's width, what follows set in; as they are where there is none."""
-    if width is None:
-        if not sys.stdout.isatty():
-            return lines
-        width = max(shutil.get_terminal_size().columns, 40)
-    return [
-        piece
-        for line in lines
-        for piece in textwrap.wrap(line, width, subsequent_indent="     ", break_on_hyphens=False, drop_whitespace=True)
-        or [""]
-    ]
-
-
-class Shown:
-    """What shows in a notebook, and at a Python prompt, as its lines do in a terminal."""
-
-    def lines(self) -> list[str]:
-        """Give it in lines of plain text."""
-        raise NotImplementedError
-
-    def __repr__(self) -> str:
-        return safe("\n".join(self.lines()))
-
-    def _repr_html_(self) -> str:
-        return f'<pre style="white-space: pre-wrap">{escape(repr(self))}</pre>'
-
-
-BAR, DONE, TO_DO = 20, "█", "░"
-
-
-def bar(done: int, of: int, what: str) -> str:
-    """How far it is, as a bar and in numbers: ``████████████░░░░░░░░ 29 of 48 months``."""
-    full = BAR * done // max(of, 1)
-    return f"{DONE * full}{TO_DO * (BAR - full)} {done:,} of {of:,} {what}"
-
-
-def table(header: list[str], rows: list[list[Any]]) -> list[str]:
-    """Aligned columns: numbers to the right, words to the left."""
-    cells = [[_cell(value) for value in row] for row in rows]
-    widths = [max(len(row[i]) for row in [header, *cells]) for i in range(len(header))]
-    is_number = [all(isinstance(row[i], int | float) or row[i] is None for row in rows) for i in range(len(header))]
-
-    def line(row: list[str]) -> str:
-        aligned = (c.rjust(w) if number else c.ljust(w) for c, w, number in zip(row, widths, is_number, strict=True))
-        return "  ".join(aligned).rstrip()
-
-    return [line(header), *(line(row) for row in cells)]
-
-
-def frame(data: pd.DataFrame) -> list[str]:
-    """A frame as aligned text; an empty one says so."""
-    if data.empty:
-        return ["Nothing yet."]
-    return table([str(c) for c in data.columns], data.astype(object).where(data.notna(), None).to_numpy().tolist())
-
-
-def pairs(data: dict[str, Any]) -> list[str]:
-    """Names and values, one a line; nested values are indented."""
-    lines: list[str] = []
-    for name, value in data.items():
-        label = str(name).replace("_", " ")
-        if isinstance(value, dict):
-            lines += [f"{label}:", *(f"  {line}" for line in pairs(value))]
-        elif isinstance(value, list):
-            lines += [f"{label}:", *(f"  {_item(item)}" for item in value)]
-        else:
-            lines.append(f"{label}: {_cell(value)}")
-    return lines
-
-
-def _item(item: Any) -> str:
-    if isinstance(item, dict):
-        return ", ".join(f"{str(k).replace('_', ' ')} {_cell(v)}" for k, v in item.items())
-    return _cell(item)
-
-
-def _cell(value: Any) -> str:
-    if value is None:
-        return "–"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:,.3f}" if abs(value) < 10 else f"{value:,.1f}"
-    if isinstance(value, int):
-        return f"{value:,}"
-    return str(value)
-
+from pipeline.terminal.text import pairs, table
 
 SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 

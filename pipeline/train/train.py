@@ -14,7 +14,7 @@ from pipeline.advice import kept
 from pipeline.errors import ModelError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import whole
 from pipeline.store.lock import alone_in
-from pipeline.terminal.views import bar
+from pipeline.terminal.progress import bar
 from pipeline.train.word_background import background
 
 if TYPE_CHECKING:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pipeline.errors import LayoutError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import whole
+from pipeline.store.outputs import may_write
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -17,7 +18,10 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
-COLUMNS = ("list", "written", "uses", "example", "suggestion", "confidence", "second", "second_confidence", "decision")
+COLUMNS = (
+    "list", "written", "uses", "example", "asks", "suggestion", "confidence", "second", "second_confidence", "decision"
+)  # fmt: skip
+UNKNOWN, CURE, JOINED = "what it means", "what cures it", "read as the suggestion: own keeps it apart"
 MOST_ROWS = 2_000
 SAYS_YES = frozenset({"yes", "y", "ok", "ja"})
 SAYS_NOTHING = frozenset({"nothing", "ignore", "-", "'-", "nichts"})
@@ -51,12 +55,15 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        list, written, uses (visits), example (one text it stands in), suggestion and confidence, second and
-        second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list ``cure`` asks which part
-        cures a cause without a listed cure, or whether a part that seems to have cured it does. At most 2,000 rows.
+        list, written, uses (visits), example (one text it stands in), asks (what the decision is about), suggestion
+        and confidence, second and second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list
+        ``cure`` asks which part cures a cause without a listed cure, or whether a part that seems to have cured it
+        does. Last come causes that were read as the suggestion though they are written in other words. At most 2,000
+        rows of each.
     """
     import pandas as pd
 
+    from pipeline.upkeep.joined import joined_causes
     from pipeline.upkeep.suggest import suggest
 
     found = database.connection.execute(
@@ -66,10 +73,11 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
         f"and c.undone_at is null) order by uses desc, list, written limit {MOST_ROWS}"
     ).df()
     found = found.astype({"list": "str", "written": "str", "example": "str"})
-    table = pd.concat([suggest(database, words, found), _cures_to_decide(database)], ignore_index=True)
-    table["decision"] = ""
+    unknown = suggest(database, words, found).assign(asks=UNKNOWN)
+    table = pd.concat([unknown, _cures_to_decide(database).assign(asks=CURE)], ignore_index=True)
     table = table.sort_values(["uses", "list", "written"], ascending=[False, True, True], kind="stable")
-    return table[list(COLUMNS)].reset_index(drop=True)
+    joined = joined_causes(database, words).head(MOST_ROWS).assign(asks=JOINED)
+    return pd.concat([table, joined], ignore_index=True).assign(decision="").reindex(columns=list(COLUMNS))
 
 
 def _cures_to_decide(database: Database) -> pd.DataFrame:
@@ -109,6 +117,7 @@ def write_review(database: Database, words: Words, path: Path) -> int:
     FileUnusable
         The file cannot be written.
     """
+    may_write(path, COLUMNS[0].encode(), database=database)
     table = to_review(database, words)
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")

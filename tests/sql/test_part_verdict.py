@@ -179,7 +179,7 @@ def test_an_example_is_a_cured_mature_episode_with_what_was_known_up_to_the_cure
             0,
             "part needed",
             symptoms=["does not drain", "-leaks"],
-            codes=["F05"],
+            codes=["K07"],
             findings=["water left=yes", "?filter=clear"],
             age_years=3.0,
         ),
@@ -199,7 +199,7 @@ def test_an_example_is_a_cured_mature_episode_with_what_was_known_up_to_the_cure
     assert connection.execute(
         "select episode_id, symptoms, codes, findings, cause, visits, labour_minutes, age_years, job_no"
         " from cause_example"
-    ).fetchall() == [(1, ["does not drain"], ["F05"], ["water left=no"], SENSOR, 2, 20.0, 3.0, "J7")]
+    ).fetchall() == [(1, ["does not drain"], ["K07"], ["water left=no"], SENSOR, 2, 20.0, 3.0, "J7")]
 
 
 def test_an_example_with_nothing_noted_has_empty_lists() -> None:

@@ -144,7 +144,7 @@ def test_a_bug_of_ours_is_named_as_one_without_a_traceback(monkeypatch: pytest.M
 
 @pytest.mark.parametrize("hostile", ["\x1b[2Jwiped", "\u202egnp.exe", "a\x00b"])
 def test_nothing_from_a_record_can_act_on_the_terminal(hostile: str) -> None:
-    from pipeline.terminal.views import safe
+    from pipeline.terminal.text import safe
 
     assert all(c.isprintable() or c in "\n\N{REPLACEMENT CHARACTER}" for c in safe(hostile))
 
@@ -169,34 +169,33 @@ def test_a_layout_in_the_place_of_settings_is_named_as_one(tmp_path: Path) -> No
 def test_a_code_in_the_complaint_reaches_record_and_question_alike(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text(
         "visit_date,appliance_kind,job_no,complaint,fault_code\n"
-        '2025-01-02,w/m,J1,"won\'t drain, shows F05",\n2025-01-03,w/m,J2,leaks,F6\n'
+        '2025-01-02,w/m,J1,"won\'t drain, shows K07",\n2025-01-03,w/m,J2,leaks,K8\n'
     )
     with Workshop.open(tmp_path / "shop.duckdb") as workshop:
         workshop.load([tmp_path / "jobs.csv"])
         codes = workshop.table("visit_symptom").query("source == 'code'").sort_values("visit_id")["symptom"].tolist()
-        assert codes == ["F05", "F06"]
-        asked = workshop.causes(kind="w/m", complaint="won't drain, shows F05").as_json()["asked"]
-        assert asked["code"] == ["F05"]
+        assert codes == ["K07", "K08"]
+        asked = workshop.causes(kind="w/m", complaint="won't drain, shows K07").as_json()["asked"]
+        assert asked["code"] == ["K07"]
 
 
 def test_a_bar_is_drawn_over_itself_on_a_terminal_and_left_out_elsewhere(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from pipeline import cli
-    from pipeline.terminal import views
+    from pipeline.terminal.progress import bar, progress
 
     def told() -> str:
-        tell = cli._tell(False)
+        tell = progress(False)
         tell("Building …")
         for done in range(3):
-            tell(views.bar(done, 2, "tables"))
+            tell(bar(done, 2, "tables"))
         return capsys.readouterr().err
 
     assert told() == "Building …\n"
     monkeypatch.setattr("sys.stderr.isatty", lambda: True)
     empty, half, full = "░" * 20, "█" * 10 + "░" * 10, "█" * 20
     assert told() == f"Building …\n{empty} 0 of 2 tables\r{half} 1 of 2 tables\r{full} 2 of 2 tables\n"
-    tell = cli._tell(False)
-    tell(views.bar(0, 2, "steps: a long one"))
-    tell(views.bar(1, 2, "steps: short"))
+    tell = progress(False)
+    tell(bar(0, 2, "steps: a long one"))
+    tell(bar(1, 2, "steps: short"))
     assert capsys.readouterr().err == f"{empty} 0 of 2 steps: a long one\r{half} 1 of 2 steps: short     \r"

@@ -155,12 +155,12 @@ def test_stability_index_by_hand() -> None:
 def test_wide_tells_named_from_not_named_from_not_known() -> None:
     table = training_table(3)
     table["symptoms"] = [["noisy"], [], ["leaks", "noisy"]]
-    table["codes"] = [["F05", "F06"], [], []]
+    table["codes"] = [["K07", "K08"], [], []]
     table["findings"] = [["water left=no", "water left=yes"], ["odd=a=b"], []]
     before = table.copy(deep=True)
     told = features.wide(table)
     assert told["symptom: leaks"].fillna("?").tolist() == ["no", "?", "yes"]
-    assert told["code"].fillna("?").tolist() == ["F05", "?", "none"]
+    assert told["code"].fillna("?").tolist() == ["K07", "?", "none"]
     assert told["finding: water left"].fillna("?").tolist() == ["yes", "?", "?"]
     assert told["finding: odd"].fillna("?").tolist() == ["?", "a=b", "?"]
     pd.testing.assert_frame_equal(table, before)
@@ -193,13 +193,13 @@ def test_reasons_and_evidence_of_a_question(tmp_path: Path) -> None:
     model = training.current_model(database)
     assert model is not None
     asked = features.question(
-        kind="washing machine", symptoms=["symptom 0"], codes=["F05"], findings={"look": "seen 0"},
+        kind="washing machine", symptoms=["symptom 0"], codes=["K07"], findings={"look": "seen 0"},
         known_columns=[column.name for column in model.columns],
     )  # fmt: skip
     told = why.reasons(model, asked)
     assert told["cause"].iloc[0] == "cause 0"
     assert "look: seen 0" in why.in_words(told, "cause 0")
-    similar = evidence.similar_jobs(table, "washing machine", ["symptom 0"], ["F05"])
+    similar = evidence.similar_jobs(table, "washing machine", ["symptom 0"], ["K07"])
     assert similar["cause"].iloc[0] == "cause 0"
     assert similar["similar_jobs"].iloc[0] >= len(similar["jobs"].iloc[0]) == 5
     assert evidence.outside_note(model, asked) is None

@@ -16,12 +16,12 @@ from pipeline import Workshop
 from pipeline.advice.kept import AdviceRow
 from pipeline.errors import UsageError
 from pipeline.settings import Settings
-from pipeline.terminal.views import wrapped
-from pipeline.visit import answer as answers
+from pipeline.terminal.text import wrapped
+from pipeline.visit import ask as answers
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import LISTED_WORTH
 from pipeline.visit.odds import model_for, odds_of, opinions
-from pipeline.visit.question import Question, read_question
+from pipeline.visit.question import Call, Question, read_question
 from pipeline.visit.similar_jobs import MOST_ALIKE, gather
 from pipeline.words.appliance import about
 from tests.worlds.visit_workshop import folder, open_workshop
@@ -104,7 +104,7 @@ def test_calls_asked_together_get_the_answers_they_get_alone(workshop):
         Question("washing machine", symptoms=("does not drain",), findings={"water left": "no"}, age_years=6.0),
         Question("fridge"),
         Question("washing machine", symptoms=("does not drain",), age_years=2.0),
-        Question("dishwasher", symptoms=("leaks", "does not drain"), codes=("F05",)),
+        Question("dishwasher", symptoms=("leaks", "does not drain"), codes=("K07",)),
         Question("a kind nobody knows"),
         Question("washing machine", symptoms=("does not drain",), findings={"water left": "no"}, age_years=1.0),
     ]
@@ -125,7 +125,7 @@ def test_the_answer_is_short_and_says_what_stands_behind_it(asked):
     "question",
     [
         {"kind": "w/m"},
-        {"kind": "washing machine", "complaint": "leaking", "make": "Tavrik", "code": "F05", "age": "2y10m"},
+        {"kind": "washing machine", "complaint": "leaking", "make": "Tavrik", "code": "K07", "age": "2y10m"},
         {"kind": "fridge freezer", "complaint": "warm", "found": ["compressor=clicks", "evaporator=normal"]},
         {"kind": "microwave", "complaint": "no heat but runs"},
         {"kind": "gas hob", "complaint": "will not light"},
@@ -194,10 +194,8 @@ def test_a_question_reads_as_its_record_was_read(workshop):
     ).fetchall()
     compared = 0
     for kind, make, model, age, complaint, code, findings, visit_id, day, *read in rows:
-        question = read_question(
-            workshop.words, workshop.database.connection, kind=kind, make=make, model=model, age=age,
-            complaint=complaint, code=code, found=[findings] if findings else [], on=day,
-        )  # fmt: skip
+        call = Call(kind, make, model, age, complaint, code, found=[findings] if findings else [])
+        question = read_question(workshop.words, workshop.database.connection, call, on=day)
         assert (question.kind, question.make, question.model, question.model_family) == tuple(read[:4])
         assert question.age_years == (pytest.approx(read[4]) if read[4] is not None else None)
         stored = workshop.database.connection.execute(

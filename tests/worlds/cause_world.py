@@ -57,7 +57,7 @@ def training_table(number: int = 400, seed: int = 0, *, days: int = 700, turns: 
             "model_family": rng.choice(["A1", "B2", None], number),
             "age_years": np.where(rng.random(number) < 0.2, np.nan, rng.gamma(3, 2, number).round(1)),
             "symptoms": [[f"symptom {c % 4 // 2}"] if rng.random() < 0.9 else [] for c in cause],
-            "codes": [["F05"] if c % 4 == 0 and rng.random() < 0.5 else [] for c in cause],
+            "codes": [["K07"] if c % 4 == 0 and rng.random() < 0.5 else [] for c in cause],
             "findings": [[f"look=seen {c % 4}"] if rng.random() < 0.6 else [] for c in cause],
             "cause": [f"cause {c}" for c in cause],
             "cure_date": cured,

@@ -1,0 +1,1 @@
+"""The commands, one module a group; each parses, calls one thing on `Workshop`, prints."""

@@ -1,0 +1,122 @@
+"""Records in and out of the books: load, export, forget, backup, restore."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
+from pipeline.terminal.progress import progress
+from pipeline.terminal.text import pairs
+from pipeline.workshop import Workshop
+
+
+def load(
+    files: Annotated[
+        list[str],
+        typer.Argument(help="Files or folders: CSV, XLSX, ODS, JSON Lines, Parquet; '-' reads standard input."),
+    ],
+    layout: Annotated[str | None, typer.Option(help="Layout file, or the name of a shipped layout.")] = None,
+    save_layout: Annotated[
+        Path | None, typer.Option(help="Save the mapping that was used, to be edited and reused.")
+    ] = None,
+    sheet: Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show what would happen, change nothing.")] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Refuse a whole file when one of its lines is refused.")
+    ] = False,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Load job records into the workshop database.
+
+    Example: priorjobs load jobs-2025.csv office.xlsx --db shop.duckdb
+    """
+    if save_layout:
+        from pipeline.load.report import may_hold_layout
+        from pipeline.store.outputs import may_write
+
+        may_write(save_layout, None, db=db)
+        may_hold_layout(save_layout)
+    with Workshop.open(db) as workshop:
+        report = workshop.load(files, layout=layout, sheet=sheet, strict=strict, dry_run=dry_run, tell=progress(quiet))
+        if save_layout:
+            report.save_layout(save_layout)
+        show(report.as_json(), report.lines(), as_json)
+    if report.as_json()["totals"]["rejected"]:
+        raise typer.Exit(1)
+
+
+def _tables_from(incomplete: str) -> list[str]:
+    """Names of tables for the shell to complete."""
+    from pipeline.store.export import tables
+
+    return [name for name in tables() if name.startswith(incomplete)]
+
+
+def export(
+    table: Annotated[
+        str, typer.Argument(help="A table or mart, such as episode or part_verdict.", autocompletion=_tables_from)
+    ],
+    file: Annotated[Path, typer.Argument(help="Ends in .csv, .parquet or .xlsx.")],
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Write a table as CSV, Parquet or XLSX.
+
+    Example: priorjobs export part_verdict verdicts.xlsx
+    """
+    with Workshop.open(db, read_only=True) as workshop:
+        rows = workshop.export(table, file)
+    show({"table": table, "file": str(file), "rows": rows}, [f"{rows:,} rows of {table} in {file}"], as_json)
+
+
+def forget(
+    customer_ref: Annotated[str, typer.Argument(help="The customer's reference or name, as it stands in the records.")],
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Erase a customer's identity everywhere, and prove it by searching.
+
+    Example: priorjobs forget C-1042
+    """
+    with Workshop.open(db) as workshop:
+        told = workshop.forget(customer_ref)
+    show(told, pairs(told), as_json)
+
+
+def backup(
+    file: Annotated[Path, typer.Argument(help="The one file to write.")],
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Put the database, its key, settings and models into one file.
+
+    Example: priorjobs backup shop-2026-11.zip
+    """
+    from pipeline.store.backup import write_backup
+
+    told = write_backup(db, file)
+    show(told, pairs(told), as_json)
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(help="A file written by backup.")],
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Bring a workshop back from a backup; refuses to write over one that is there.
+
+    Example: priorjobs restore shop-2026-11.zip --db shop.duckdb
+    """
+    from pipeline.store.backup import restore_backup
+
+    told = restore_backup(file, db)
+    show(told, pairs(told), as_json)

@@ -1,0 +1,68 @@
+"""A period in figures: the report, and the parts that were often not the cause."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
+from pipeline.terminal import views
+from pipeline.terminal.progress import progress
+from pipeline.terminal.text import wrapped
+from pipeline.workshop import Workshop
+
+
+def report(
+    month: Annotated[str | None, typer.Argument(help="YYYY-MM; the last month that is over when left out.")] = None,
+    out: Annotated[Path | None, typer.Option(help="The page to write, or with --all the folder.")] = None,
+    to: Annotated[str | None, typer.Option(help="Last month of a longer period, YYYY-MM.")] = None,
+    against: Annotated[str | None, typer.Option(help="First month of the period to compare with, YYYY-MM.")] = None,
+    against_to: Annotated[str | None, typer.Option(help="Its last month, if it is of another length.")] = None,
+    kind: Annotated[str | None, typer.Option(help="Only this kind of appliance.")] = None,
+    technician: Annotated[str | None, typer.Option(help="This technician's own view.")] = None,
+    language: Annotated[str | None, typer.Option(help="Language of the page, such as de.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Also print to this file; needs a browser on this machine.")] = None,
+    xlsx: Annotated[Path | None, typer.Option(help="Also write this workbook, a sheet a section.")] = None,
+    png: Annotated[Path | None, typer.Option(help="Also write charts as PNG into this folder.")] = None,
+    chart: Annotated[list[str] | None, typer.Option(help="With --png: only this chart (repeatable).")] = None,
+    every_month: Annotated[bool, typer.Option("--all", help="All months, and an index page.")] = False,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """The month's report: first-time fixes, callbacks, wrong swaps and their cost, in one HTML file.
+
+    Example: priorjobs report 2026-09
+    """
+    view: dict[str, Any] = {"kind": kind, "technician": technician, "language": language}
+    with Workshop.open(db, read_only=True) as workshop:
+        if every_month:
+            told = workshop.all_reports(out or Path("reports"), tell=progress(quiet), **view)
+            show(told, [f"{len(told['months'])} months", f"Written: {told['index']}"], as_json)
+            return
+        view |= {"to": to, "against": against, "against_to": against_to}
+        made = workshop.report(month, out=out, pdf=pdf, xlsx=xlsx, png=png, charts=chart or (), **view)
+    show(made.as_json(), made.lines(), as_json)
+
+
+def advice(
+    adopt: Annotated[int | None, typer.Option(help="Take up the advice with this number.")] = None,
+    on: Annotated[str | None, typer.Option(help="With --adopt: since when, YYYY-MM-DD; today when left out.")] = None,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Parts that are often not the cause, and whether the advice taken up has helped.
+
+    Example: priorjobs advice, then priorjobs advice --adopt 2 --on 2026-09-01
+    """
+    with Workshop.open(db, read_only=adopt is None) as workshop:
+        if adopt is not None:
+            told = workshop.adopt(adopt, on)
+            said = f"Taken up from {told['adopted_on']}: {told['says']} (decision {told['correction_id']})"
+            show(told, [said], as_json)
+            return
+        told = workshop.advice()
+    show(told, wrapped(views.advice(told)), as_json)

@@ -1,0 +1,61 @@
+"""Looking after a workshop: its state, the words to decide on, the demo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
+from pipeline.terminal import views
+from pipeline.terminal.progress import progress
+from pipeline.terminal.text import pairs
+from pipeline.workshop import Workshop
+
+
+def demo(
+    folder: Annotated[Path, typer.Option(help="Where to build it; made anew each time.")] = Path("demo-workshop"),
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Run the whole chain on the demo workshop and say what it found.
+
+    Example: priorjobs demo
+    """
+    from pipeline.demo import run_demo
+
+    told = run_demo(folder, progress(quiet))
+    show(told, views.demo(told), as_json)
+
+
+def review(
+    out: Annotated[Path, typer.Option(help="Where to write the words to decide on.")] = Path("review.csv"),
+    decisions: Annotated[Path | None, typer.Option(help="Take this decided file back in.")] = None,
+    undo: Annotated[int | None, typer.Option(help="Undo the decision with this number.")] = None,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Words no list knows: written out with suggestions, decisions taken back in.
+
+    Example: priorjobs review --out review.csv, then priorjobs review --decisions review.csv
+    """
+    with Workshop.open(db, read_only=undo is None and decisions is None) as workshop:
+        if undo is not None:
+            told = workshop.undo_decision(undo)
+        elif decisions is not None:
+            told = workshop.take_decisions(decisions)
+        else:
+            told = {"words": workshop.write_review(out), "file": str(out)}
+    show(told, pairs(told), as_json)
+
+
+def status(db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
+    """What is loaded, trained and out of date; data quality at a glance.
+
+    Example: priorjobs status
+    """
+    with Workshop.open(db, read_only=True) as workshop:
+        told = workshop.status()
+    show(told, views.status(told), as_json)
