@@ -16,12 +16,11 @@ if TYPE_CHECKING:
     import duckdb
 
 STORY: dict[str, Any] = {
-    "kind": "washing machine",
-    "make": "Tavrik",
-    "age": "4",
-    "complaint": "stops before the spin, lamps flashing, no water left in drum",
-    "code": "lamps 1+4",
-    "found": ["water left=no"],
+    "kind": "tumble dryer",
+    "make": "Corvanta",
+    "age": "5",
+    "complaint": "no heat, drum turns",
+    "code": "K09",
 }
 MARK = "made-by-demo.txt"
 WRITTEN = ("one-call.txt", "round.html", "report.html")

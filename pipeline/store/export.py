@@ -106,6 +106,8 @@ def _write_parquet(database: Database, query: str, _table: str, path: Path) -> N
 def _write_xlsx(database: Database, query: str, table: str, path: Path) -> None:
     import xlsxwriter
 
+    from reports.render.sheet_metadata import name_no_program
+
     names, batches = _batches(database, query)
     options = {
         "constant_memory": True,
@@ -126,6 +128,7 @@ def _write_xlsx(database: Database, query: str, table: str, path: Path) -> None:
                 number += 1
                 for column, value in enumerate(row):
                     _write_cell(sheet, number, column, value, day, moment)
+    name_no_program(path)
 
 
 def _write_cell(sheet: Any, row: int, column: int, value: Any, day: Any, moment: Any) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import re
 import zipfile
 from pathlib import Path
 from types import SimpleNamespace
@@ -145,3 +146,10 @@ def test_a_formula_gets_an_apostrophe(text: str) -> None:
 def test_a_cell_written_out_reads_back_as_itself(text: str) -> None:
     assert from_sheet(safe_in_sheet(text)) == text
     assert not safe_in_sheet(text).lstrip(" ").startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+
+
+def test_a_spreadsheets_metadata_names_no_program_and_nobody(database: Any, tmp_path: Path) -> None:
+    export_table(database, "visit", tmp_path / "visits.xlsx")
+    with zipfile.ZipFile(tmp_path / "visits.xlsx") as book:
+        about = book.read("docProps/app.xml") + book.read("docProps/core.xml") + book.read("xl/workbook.xml")
+    assert not re.search(rb"<(Application|AppVersion|Company|dc:creator|cp:lastModifiedBy)>|<fileVersion", about)
