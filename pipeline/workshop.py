@@ -96,8 +96,7 @@ class Workshop:
         from pipeline.words import Words
 
         decisions = self.database.connection.execute(
-            "select list, written, term from correction "
-            "where undone_at is null and list <> 'advice' order by correction_id"
+            "select list, written, term from correction where undone_at is null order by correction_id"
         ).df()
         return Words.load(self.settings.languages, self.settings.word_lists, decisions)
 
@@ -420,6 +419,22 @@ class Workshop:
 
         return adopt(self.database, self.words, number, day(on))
 
+    def undo_advice(self, advice_id: int) -> dict[str, Any]:
+        """Take back advice that was taken up.
+
+        Examples
+        --------
+        >>> from pipeline.errors import UsageError
+        >>> try:
+        ...     workshop.undo_advice(1)
+        ... except UsageError as fault:
+        ...     print(fault.what)
+        No advice taken up has the number 1.
+        """
+        from pipeline.advice.adopted import undo
+
+        return undo(self.database, advice_id)
+
     def export(self, table: str, path: Path | str) -> int:
         """Write one table or mart as CSV, Parquet or XLSX, by the file's ending; returns the number of rows.
 
@@ -445,7 +460,7 @@ class Workshop:
         return forget(self.database, customer_ref)
 
     def status(self, *, check: bool = False) -> dict[str, Any]:
-        """What is loaded, trained, stale; data quality at a glance; with ``check`` also whether all holds that must.
+        """What is loaded, trained, stale; data quality at a glance; with ``check`` also what must hold, and drift.
 
         Examples
         --------

@@ -52,7 +52,13 @@ def review(
 
 
 def status(
-    check: Annotated[bool, typer.Option("--check", help="Also run everything that must hold of the tables.")] = False,
+    check: Annotated[
+        bool,
+        typer.Option(
+            "--check",
+            help="Also run what must hold of the tables, and ask whether the work has changed since the training.",
+        ),
+    ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
