@@ -159,7 +159,7 @@ class Workshop:
             progress=tell,
         )
 
-    def train(self, *, anyway: bool = False, tell: Told | None = None) -> dict[str, Any]:
+    def train(self, *, force: bool = False, tell: Told | None = None) -> dict[str, Any]:
         """Learn causes from the cured jobs; the better model is put in use.
 
         Examples
@@ -170,7 +170,7 @@ class Workshop:
         """
         from pipeline.train.train import train
 
-        return train(self.database, self.words, self.settings, anyway=anyway, tell=tell)
+        return train(self.database, self.words, self.settings, force=force, tell=tell)
 
     def backtest(self, out: Path | str | None = None, *, tell: Told | None = None) -> dict[str, Any]:
         """Score the last year: trained on the past, asked about what came next; ``out`` is the page to write.
@@ -328,7 +328,7 @@ class Workshop:
         return all_reports(self.database, self.settings, Path(out), words=self.words, **view)
 
     def to_review(self) -> pd.DataFrame:
-        """Words no list knows, the most frequent first, with suggestions.
+        """Unrecognised words, the most frequent first, with suggestions.
 
         Examples
         --------

@@ -127,7 +127,7 @@ def day(written: str | None) -> dt.date:
     try:
         return dt.date.fromisoformat(written)
     except ValueError as fault:
-        raise UsageError(f"{shown(written)} is no day.", "Write it like 2026-09-01.") from fault
+        raise UsageError(f"{shown(written)} is not a valid date.", "Write it like 2026-09-01.") from fault
 
 
 def _pattern(row: Mapping[Any, Any]) -> dict[str, Any]:

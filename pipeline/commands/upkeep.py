@@ -37,7 +37,7 @@ def review(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Words no list knows: written out with suggestions, decisions taken back in.
+    """Unrecognised words: written out with suggestions, decisions taken back in.
 
     Example: priorjobs review --out review.csv, then priorjobs review --decisions review.csv
     """

@@ -189,7 +189,8 @@ class Database:
             if turn is not None:
                 turn.close()
             raise DatabaseUnusable(
-                f"No folder for temporary files can be made: {fault.strerror}.", "Make room, or set TMPDIR to another."
+                f"No folder for temporary files can be made: {fault.strerror}.",
+                "Free disk space, or set TMPDIR to another.",,
             ) from fault
         try:
             _fence(database)
@@ -467,7 +468,7 @@ def unusable(path: Path, fault: Exception) -> PriorjobsError:
     if any(sign in text.lower() for sign in ("no space", "not enough space", "too large", "quota")):
         return DatabaseUnusable(
             f"The disk of {shown(path, 200)} is full.",
-            "Make room and run this again: what was not finished was dropped.",
+            "Free disk space and run this again: what was not finished was dropped.",
         )
     why = next(
         (sign for sign in ("permission denied", "read-only file system", "is a directory") if sign in text.lower()), ""
