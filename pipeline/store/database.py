@@ -190,7 +190,7 @@ class Database:
                 turn.close()
             raise DatabaseUnusable(
                 f"No folder for temporary files can be made: {fault.strerror}.",
-                "Free disk space, or set TMPDIR to another.",,
+                "Free disk space, or set TMPDIR to another.",
             ) from fault
         try:
             _fence(database)
