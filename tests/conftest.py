@@ -24,7 +24,7 @@ settings.load_profile("priorjobs")
 def pytest_configure(config: pytest.Config) -> None:
     """Make the folder that all workers share, before there are any."""
     if shared.FOLDER not in os.environ:
-        os.environ[shared.FOLDER] = tempfile.mkdtemp(prefix="priorjobs-tests-")
+        os.environ[shared.FOLDER] = tempfile.mkdtemp(prefix="tests-of-priorjobs-")
         config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(shared.FOLDER)))
 
 

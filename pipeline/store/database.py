@@ -21,6 +21,7 @@ from pipeline.store.scratch import Scratch
 
 READER_WAITS = 30.0  # seconds for a load to end: an answer is wanted now
 WRITER_WAITS = 600.0  # seconds for loads and readers to end: what is to be written must not be lost
+PLACING = "placing"
 COMPACTING = ".compacting"  # ends the name of the database as it is written anew
 UNFINISHED = ".unfinished"
 OF_THE_SYSTEM = (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.FatalException)  # file, disk or memory
@@ -46,6 +47,11 @@ def lock_file(db: Path) -> Path:
     """Return the lock file of all who write the database, by whatever name they open it."""
     place = _place(db)
     return place.with_name(f"{_stem(place)}.lock")
+
+
+def restoring(db: Path) -> Path:
+    """Return the folder a restore unpacks in; it holds ``PLACING`` from when files are put in place."""
+    return db.with_name(db.name + ".restoring")
 
 
 def is_open_here(path: Path) -> bool:
@@ -119,7 +125,9 @@ class Database:
         return beside(self.path)["models"]
 
     @classmethod
-    def open(cls, path: Path | str, *, read_only: bool = False, wait: float | None = None) -> Database:
+    def open(
+        cls, path: Path | str, *, read_only: bool = False, wait: float | None = None, is_as_found: bool = False
+    ) -> Database:
         """Open or create the database, waiting a bounded time while another process holds it.
 
         Tables of an older version are brought up to date, after a copy of the file is put beside it.
@@ -132,6 +140,8 @@ class Database:
             Share the file with other readers; nothing can be changed.
         wait
             Longest wait, seconds; left out, what a reader or a writer waits.
+        is_as_found
+            With ``read_only``: leave tables of an older version as they are.
 
         Raises
         ------
@@ -144,6 +154,10 @@ class Database:
         """
         path = Path(path)
         if not path.exists():
+            if (restoring(path) / PLACING).exists():
+                raise DatabaseUnusable(
+                    f"A restore of {shown(path, 200)} was interrupted.", "Run the same priorjobs restore again first."
+                )
             if read_only:
                 raise UsageError(
                     f"There is no workshop database at {shown(path, 200)}.",
@@ -187,7 +201,7 @@ class Database:
         except BaseException:
             database.close()
             raise
-        if is_current or not read_only:
+        if is_current or not read_only or (is_as_found and found is not None):
             return database
         database.close()
         if found is None:

@@ -27,9 +27,12 @@ class Scratch:
 
     def __init__(self) -> None:
         _clear_left_over()
-        self.folder = Path(tempfile.mkdtemp(prefix=PREFIX))
-        self._mark = os.open(self.folder / IN_USE, os.O_RDWR | os.O_CREAT, 0o600)
-        is_locked_now(self._mark)
+        while True:
+            self.folder = Path(tempfile.mkdtemp(prefix=PREFIX))
+            self._mark = os.open(self.folder / IN_USE, os.O_RDWR | os.O_CREAT, 0o600)
+            if is_locked_now(self._mark) and (self.folder / IN_USE).exists():
+                return
+            os.close(self._mark)  # another run took it for one left over just then
 
     def close(self) -> None:
         """Remove the folder."""
@@ -43,7 +46,9 @@ def _clear_left_over() -> None:
     """Remove folders whose process is gone: its lock went with it."""
     for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
         with contextlib.suppress(OSError):
-            if time.time() - folder.stat().st_mtime < FRESH_SECONDS:
+            if not (folder / IN_USE).exists():
+                if time.time() - folder.stat().st_mtime > FRESH_SECONDS and folder.stat().st_uid == os.geteuid():
+                    folder.rmdir()  # only an empty one: whatever holds a file but no mark is not ours
                 continue
             mark = os.open(folder / IN_USE, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
             try:

@@ -241,7 +241,7 @@ def _seen(text: str, visit: Visit, words: Words) -> Event | None:
 
     if licensed_work([text], visit.asked.kind):
         return Event("heard", text)
-    findings, _ = read_findings(words, [text], visit.asked.kind)
+    findings, *_rest = read_findings(words, [text], visit.asked.kind)
     return next((Event("seen", finding, value) for finding, value in findings.items()), None)
 
 

@@ -13,9 +13,8 @@ import pytest
 
 import sql
 from pipeline import Workshop
-from pipeline.errors import DatabaseBusy, DatabaseUnusable, FileUnreadable, UsageError
+from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError
 from pipeline.store import database as database_module
-from pipeline.store.backup import restore_backup, write_backup
 from pipeline.store.database import Database, beside
 
 ROOT = Path(sql.__file__).parents[1]
@@ -234,58 +233,6 @@ def test_sql_reaches_no_file_outside_its_scratch_folder(db: Path, tmp_path: Path
         assert database.connection.execute(f"from read_csv('{database.scratch}/given.csv')").fetchall() == [(1,)]
         scratch = database.scratch
     assert not scratch.exists()
-
-
-def test_a_backup_restores_every_table_key_setting_and_model(db: Path, tmp_path: Path) -> None:
-    with duckdb.connect(db) as connection:
-        connection.execute("insert into term values ('kind', 'kettle', 'own')")
-    db.with_suffix(".key").write_bytes(b"k" * 32)
-    db.with_suffix(".toml").write_text("window_days = 28\n")
-    (db.with_suffix(".models") / "0001").mkdir(parents=True)
-    (db.with_suffix(".models") / "0001" / "card.json").write_text("{}")
-    write_backup(db, tmp_path / "kept.zip")
-
-    elsewhere = tmp_path / "elsewhere"
-    elsewhere.mkdir()
-    restore_backup(tmp_path / "kept.zip", elsewhere / "shop.duckdb")
-
-    assert (elsewhere / "shop.key").read_bytes() == b"k" * 32
-    assert (elsewhere / "shop.key").stat().st_mode & 0o777 == 0o600
-    assert (elsewhere / "shop.toml").read_text() == "window_days = 28\n"
-    assert (elsewhere / "shop.models" / "0001" / "card.json").read_text() == "{}"
-    with (
-        duckdb.connect(db, read_only=True) as before,
-        duckdb.connect(elsewhere / "shop.duckdb", read_only=True) as after,
-    ):
-        names = [row[0] for row in before.execute("select table_name from duckdb_tables()").fetchall()]
-        assert len(names) > 20
-        for name in names:
-            assert before.execute(f"from {name}").fetchall() == after.execute(f"from {name}").fetchall(), name
-        comments = "select table_name, column_name, comment from duckdb_columns() where not internal order by all"
-        assert before.execute(comments).fetchall() == after.execute(comments).fetchall()
-
-
-def test_a_backup_is_never_written_over_nor_restored_over(db: Path, tmp_path: Path) -> None:
-    write_backup(db, tmp_path / "kept.zip")
-    with pytest.raises(UsageError, match="exists already"):
-        write_backup(db, tmp_path / "kept.zip")
-    with pytest.raises(UsageError, match="exists already"):
-        restore_backup(tmp_path / "kept.zip", db)
-    (tmp_path / "new.duckdb.wal").write_bytes(b"of another database")
-    with pytest.raises(UsageError, match=r"new\.duckdb\.wal"):
-        restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
-    assert not (tmp_path / "new.duckdb").exists()
-
-
-def test_a_damaged_backup_changes_nothing(db: Path, tmp_path: Path) -> None:
-    write_backup(db, tmp_path / "kept.zip")
-    content = bytearray((tmp_path / "kept.zip").read_bytes())
-    middle = len(content) // 2
-    content[middle : middle + 64] = bytes(64)
-    (tmp_path / "damaged.zip").write_bytes(content)
-    with pytest.raises(FileUnreadable):
-        restore_backup(tmp_path / "damaged.zip", tmp_path / "new.duckdb")
-    assert not list(tmp_path.glob("new.*"))
 
 
 def test_two_databases_share_nothing_beside_them(tmp_path: Path) -> None:
