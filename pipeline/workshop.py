@@ -444,17 +444,18 @@ class Workshop:
 
         return forget(self.database, customer_ref)
 
-    def status(self) -> dict[str, Any]:
-        """What is loaded, trained, stale; data quality at a glance.
+    def status(self, *, check: bool = False) -> dict[str, Any]:
+        """What is loaded, trained, stale; data quality at a glance; with ``check`` also whether all holds that must.
 
         Examples
         --------
-        >>> workshop.status()["loaded"]["visits"]
-        60
+        >>> told = workshop.status(check=True)
+        >>> told["loaded"]["visits"], told["broken"]
+        (60, [])
         """
         from pipeline.upkeep.status import status
 
-        return status(self.database, self.settings)
+        return status(self.database, self.settings, check=check)
 
 
 def _rebuild(database: Database, settings: Settings) -> None:

@@ -113,11 +113,6 @@ def position(header: tuple[str, ...], column: str) -> int | None:
     return alike[0] if len(alike) == 1 else None
 
 
-def own_layout() -> Layout:
-    """Give the tool's own layout: columns named as the fields are."""
-    return open_layout(OWN)
-
-
 def shipped() -> tuple[str, ...]:
     """Names of the layouts that come with the tool."""
     folder = files(__package__) / "layouts"

@@ -25,6 +25,7 @@ from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.small_text import small_text
 from pipeline.read.sources import Source, links_out, open_sources
+from pipeline.store.check import broken, said
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
 
@@ -287,6 +288,7 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         stage_batch(connection, asked.words, asked.settings, batch_id, last_record)
         asked.tell("Building the tables …")
         sql.rebuild(connection, lambda done, of: asked.tell(bar(done, of, "tables")))
+        report.notes += [said(offence) for offence in broken(connection)]
     return report
 
 
