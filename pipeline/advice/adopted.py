@@ -19,14 +19,10 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
-<<<<<<< HEAD
-LIST = "advice"  # its decisions in the table correction: the row as JSON, and the day it was taken up
 TOLD = (
     "number", "says", "part", "kinds", "count", "of", "share", "low", "usual", "trend", "recent_count", "recent_of",
     "lost", "money", "look_first", "jobs", "cautions",
 )  # fmt: skip
-=======
->>>>>>> main
 PATTERN = ("part", "kind", "make", "complaint", "code", "finding", "look_first")
 
 
@@ -40,13 +36,8 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
         lost, money, look_first, jobs, cautions (full texts), adopted_on (None = not taken up); as
         `models.advice.find.find_advice`, worth most first, ended ones last.
     adopted
-<<<<<<< HEAD
-        correction_id, says, adopted_on, the fields of `models.advice.adopted.BeforeAndAfter`, and cautions; a row that
+        advice_id, says, adopted_on, the fields of `models.advice.adopted.BeforeAndAfter`, and cautions; a row that
         no longer stands out stays here.
-=======
-        advice_id, says, adopted_on, before, before_of, after, after_of, change, low, high, expected_anyway, said
-        and cautions; a row that no longer stands out stays here.
->>>>>>> main
     cautions
         All of them, and that local rules come first.
     currency
@@ -66,19 +57,8 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
     ]
     cautions = {json.dumps(_pattern(row)): row["cautions"] for row in found}
     adopted = [
-<<<<<<< HEAD
         {**row, "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern)}
         for row, (_, pattern, _) in zip(taken_up(database.connection), taken, strict=True)
-=======
-        {
-            "advice_id": advice_id,
-            "says": _says(pattern),
-            "adopted_on": on,
-            **dataclasses.asdict(did_it_help(database.connection, pattern, dt.date.fromisoformat(on))),
-            "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern),
-        }
-        for advice_id, pattern, on in taken
->>>>>>> main
     ]
     every = [text for row in [*rows, *adopted] for text in row["cautions"]]
     local = [text for name, text in words.cautions()[["caution", "text"]].itertuples(index=False) if name == ALWAYS]
@@ -96,18 +76,18 @@ def taken_up(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        correction_id, says, adopted_on, the conditions (part, kind, make, complaint, code, finding, look_first), and
+        advice_id, says, adopted_on, the conditions (part, kind, make, complaint, code, finding, look_first), and
         the fields of `models.advice.adopted.BeforeAndAfter`.
     """
     return [
         {
-            "correction_id": correction_id,
+            "advice_id": advice_id,
             "says": _says(pattern),
             "adopted_on": on,
             **pattern,
             **dataclasses.asdict(did_it_help(connection, pattern, dt.date.fromisoformat(on))),
         }
-        for correction_id, pattern, on in _taken(connection)
+        for advice_id, pattern, on in _taken(connection)
     ]
 
 
@@ -149,7 +129,7 @@ def undo(database: Database, advice_id: int) -> dict[str, Any]:
     UsageError
         None in force has this number.
     """
-    pattern = next((pattern for number, pattern, _ in _taken(database) if number == advice_id), None)
+    pattern = next((pattern for number, pattern, _ in _taken(database.connection) if number == advice_id), None)
     if pattern is None:
         raise UsageError(f"No advice taken up has the number {advice_id}.", "Their numbers: priorjobs advice.")
     with database.transaction() as changing:
@@ -177,19 +157,11 @@ def _pattern(row: Mapping[Any, Any]) -> dict[str, Any]:
     return {name: None if row[name] is None or row[name] != row[name] else str(row[name]) for name in PATTERN}
 
 
-<<<<<<< HEAD
 def _taken(connection: duckdb.DuckDBPyConnection) -> list[tuple[int, dict[str, Any], str]]:
-    rows = connection.execute(
-        "select correction_id, written, term from correction "
-        "where list = ? and undone_at is null order by correction_id",
-        [LIST],
-=======
-def _taken(database: Database) -> list[tuple[int, dict[str, Any], str]]:
     """Advice in force: its number, its pattern, the day it was taken up."""
-    rows = database.connection.execute(
+    rows = connection.execute(
         f"select advice_id, adopted_on, {', '.join(PATTERN)} from advice_taken "
         "where undone_at is null order by advice_id"
->>>>>>> main
     ).fetchall()
     return [(number, dict(zip(PATTERN, pattern, strict=True)), on.isoformat()) for number, on, *pattern in rows]
 
