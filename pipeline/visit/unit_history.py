@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pipeline.errors import DatabaseUnusable
+
 if TYPE_CHECKING:
     import duckdb
 
@@ -104,7 +106,7 @@ class UnitHistory:
     def lines(self) -> list[str]:
         """At most four lines for a terminal."""
         if not self.visits:
-            return []
+            return [self.effect] if self.effect else []
         head = f"This unit: {len(self.visits)} earlier visit{'s' * (len(self.visits) > 1)}"
         head += "; this is a callback" * self.is_callback
         head += f"; under our guarantee: {', '.join(self.guaranteed)}" if self.guaranteed else ""
@@ -140,15 +142,20 @@ def histories(
     day = on or dt.date.today()
     serials = serial(pd.Series([unit.serial or None for unit in units], dtype="str"))
     customers = pd.Series([unit.customer or None for unit in units], dtype="str")
+    nobody = UnitHistory()
     if customers.notna().any():
-        customers = hash_customers(customers, load_key(database.key_file))
+        try:
+            customers = hash_customers(customers, load_key(database.key_file))
+        except DatabaseUnusable as fault:
+            nobody = UnitHistory(effect=f"Past visits of this customer cannot be looked up: {fault.what}")
+            customers = pd.Series([None] * len(units), dtype="str")
     found = []
     for number, person, unit in zip(serials, customers, units, strict=True):
         by_serial = number if isinstance(number, str) else None
         by_person = person if isinstance(person, str) and by_serial is None else None
         is_named = by_serial or by_person
         visits = _visits(database.connection, by_serial, by_person, unit.kind, day) if is_named else ()
-        found.append(_history(visits, unit, settings))
+        found.append(_history(visits, unit, settings) if visits else nobody if unit.customer else UnitHistory())
     return found
 
 
@@ -172,8 +179,6 @@ def _visits(
 
 
 def _history(visits: tuple[PastVisit, ...], unit: Unit, settings: Settings) -> UnitHistory:
-    if not visits:
-        return UnitHistory()
     last = visits[0]
     shares = not unit.symptoms or not last.symptoms or bool(set(unit.symptoms) & set(last.symptoms))
     guaranteed = [part for v in visits if v.days_ago <= settings.guarantee_days for part in v.parts]

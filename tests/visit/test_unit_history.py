@@ -81,7 +81,7 @@ def test_a_round_tells_the_past_and_loses_no_line(workshop: Workshop, tmp_path: 
     page = (tmp_path / "round.html").read_text(encoding="utf-8")
     assert len(plan["calls"]) + len(plan["not_planned"]) == 4
     assert [text.split(":")[0] for text in plan["not_planned"]] == ["line 4", "line 5"]
-    assert plan["remarks"] == ["job N1 stands at lines 2, 3: each is planned"]
+    assert plan["remarks"] == ['job "N1" stands at lines 2, 3: each is planned']
     assert plan["calls"][0]["unit"]["is_callback"]
-    for text in ("line 4", "line 5", "job N1 stands at lines 2, 3", "this is a callback"):
+    for text in ("line 4", "line 5", "stands at lines 2, 3", "this is a callback"):
         assert text in page
