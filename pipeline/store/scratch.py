@@ -47,8 +47,8 @@ def _clear_left_over() -> None:
     for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
         with contextlib.suppress(OSError):
             if not (folder / IN_USE).exists():
-                if time.time() - folder.stat().st_mtime > FRESH_SECONDS and folder.stat().st_uid == os.geteuid():
-                    folder.rmdir()  # only an empty one: whatever holds a file but no mark is not ours
+                if time.time() - folder.stat().st_mtime > FRESH_SECONDS:
+                    folder.rmdir()  # killed before it was marked, it is empty; what is not is none of ours
                 continue
             mark = os.open(folder / IN_USE, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
             try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
@@ -100,10 +100,6 @@ class Question:
     unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
     licensed: Work = ""
-
-    def with_finding(self, finding: str, value: str) -> Question:
-        """Return the question with one more thing seen."""
-        return replace(self, findings={**self.findings, finding: value})
 
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
