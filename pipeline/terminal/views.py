@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.store.check import said
-from pipeline.terminal.text import pairs, table
+from pipeline.terminal.text import pairs, safe, table
 
 SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 
@@ -92,7 +92,9 @@ def advice(told: dict[str, Any]) -> list[str]:
 def round_(planned: dict[str, Any], out: Path) -> list[str]:
     """The van list and where the sheets are."""
     van = [[row["part"], row["expected_use"], row["carry"]] for row in planned["van"]]
-    return [f"{len(planned['calls'])} calls. Visit sheets: {out}", *table(["part", "expected use", "carry"], van)]
+    left = [*(f"Not planned: {safe(text)}" for text in planned["not_planned"]), *map(safe, planned["remarks"])]
+    head = f"{len(planned['calls'])} calls. Visit sheets: {out}"
+    return [head, *left, *table(["part", "expected use", "carry"], van)]
 
 
 def status(told: dict[str, Any]) -> list[str]:
