@@ -11,19 +11,16 @@ from threadpoolctl import threadpool_limits
 from models.causes.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
-from models.causes.encoding import NOT_KNOWN
-from models.causes.jobs import as_asked, ways_of
-from models.causes.linear import fit_linear, one_hot
+from models.causes.encoding import NOT_KNOWN, one_hot
+from models.causes.jobs import as_asked, lists_alone, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
 from models.causes.pool import job_losses, pool_loss, pool_weights
 
 if TYPE_CHECKING:
-    from scipy.sparse import csr_matrix
-
     from models.causes.encoding import Column
     from models.causes.jobs import Jobs
 
-FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
+FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the weights of the regression
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
 SEVERAL = 500  # jobs from which more folds cost little and tell more
@@ -33,7 +30,7 @@ JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never ear
 FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
 BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
-ORDER = ("share", "bayes", "pairs", "linear", "boosting", "ways")
+ORDER = ("share", "bayes", "pairs", "regression", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -49,7 +46,7 @@ class Decided:
     weights
         Of each opinion, in the order of ``ORDER``; zero = left out.
     freedom
-        Standard deviation of the linear layer's weights.
+        Standard deviation of the regression's weights.
     rounds
         Of boosting.
     """
@@ -70,18 +67,10 @@ def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Deci
     held = HeldOut(jobs, folds, seed)
     held.try_ways()
     held.keep("pairs", held.paired)
-    freedom = held.try_linear()
+    freedom = held.try_regression()
     rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
     heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
     return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds)
-
-
-def linear_layer(
-    jobs: Jobs, shown: csr_matrix, used: np.ndarray, freedom: float, start: np.ndarray | None = None
-) -> np.ndarray:
-    """Fit the linear layer, which starts from the shares alone, on the jobs marked ``used``: cells × causes."""
-    share = np.tile(log_shares(jobs.cause[used], jobs.weight[used], jobs.causes), (int(used.sum()), 1))
-    return fit_linear(shown[used], share, jobs.cause[used], jobs.weight[used], freedom, start)
 
 
 def fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
@@ -178,8 +167,12 @@ class HeldOut:
         return all(_mean_is_at_least(least, gain[who], self.weight[who]) for who in judges)
 
     def weigh(self, opinions: dict[str, np.ndarray]) -> np.ndarray:
-        """Weights of opinions; those of few jobs stay near the lists alone."""
-        usual = np.array([float(name == "ways") for name in opinions]) if "ways" in opinions else None
+        """Weights of opinions; those of few jobs stay near the better of the lists and the regression beside them."""
+        lists = [name for name in opinions if name in ("ways", "regression")] if "ways" in opinions else []
+        usual = None
+        if lists:
+            best = min(lists, key=lambda name: pool_loss([opinions[name]], np.ones(1), self.cause, self.weight))
+            usual = np.array([float(name == best) for name in opinions])
         return pool_weights(list(opinions.values()), self.cause, self.weight, usual)
 
     def weights(self) -> np.ndarray:
@@ -209,31 +202,34 @@ class HeldOut:
         if not self._is_won(losses - self.losses, beside_lists=True):
             self.opinions, self.pool, self.losses = {"ways": alone[0]}, weights, losses
 
-    def try_linear(self) -> float:
-        """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""
-        freedom, opinion = self._freest()
-        for part in np.unique(self.fold[self.scored])[1:]:
-            mine = self.fold == part
-            opinion[mine] = self.told_of[mine] @ linear_layer(self.jobs, self.shown, ~mine, freedom)
-        return freedom if self.keep("linear", opinion) else 0.0
-
-    def _freest(self) -> tuple[float, np.ndarray]:
-        """Choose on the first fold how far the layer may move: freedom, opinion on that fold."""
-        mine = self.fold == 0
-        cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
-        best, best_loss, weights = FREEDOMS[0], np.inf, None
-        for freedom in FREEDOMS:
-            tried = linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
-            told = self.told_of[mine] @ tried
-            others = [opinion[mine[self.scored]] for opinion in self.opinions.values()]
-            pool = pool_weights([*others, told], cause, weight)
-            loss = pool_loss([*others, told], pool, cause, weight)
-            if loss > best_loss:
-                break
-            best, best_loss, weights = freedom, loss, tried
+    def try_regression(self) -> float:
+        """Try the regression; how far its weights may move, 0 when it did not earn its keep."""
+        jobs, lists = self.jobs, lists_alone(self.jobs)
+        offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
+        shown = jobs.facts.matrix(jobs.codes, jobs.texts)
+        job, feature, value = jobs.facts.read(self.asked.codes, jobs.texts)
         opinion = np.zeros_like(self.share)
-        opinion[mine] = self.told_of[mine] @ weights
-        return best, opinion
+        freedom = 0.0
+        for part in np.unique(self.fold[self.scored]):
+            mine = self.fold == part
+            here = mine[job]
+            shown_of_mine = (np.cumsum(mine) - 1)[job[here]], feature[here], value[here]
+            best = np.inf
+            for tried in FREEDOMS if part == 0 else (freedom,):
+                fitted = regression_of(jobs, shown, offset, ~mine, tried)
+                told = fitted.scores_of(*shown_of_mine, jobs.kind[mine], asked_offset[mine])
+                loss = self._with(told, mine)
+                if loss > best:
+                    break
+                best, freedom, opinion[mine] = loss, tried, told
+        return freedom if self.keep("regression", opinion) else 0.0
+
+    def _with(self, told: np.ndarray, mine: np.ndarray) -> float:
+        """Log-loss of the pool with one more opinion, on one fold."""
+        here = mine[self.scored]
+        opinions = [*(opinion[here] for opinion in self.opinions.values()), told]
+        cause, weight = self.cause[here], self.weight[here]
+        return pool_loss(opinions, pool_weights(opinions, cause, weight), cause, weight)
 
     def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> int:
         """Try gradient boosting; rounds, 0 when there are too few jobs to try or it did not earn its keep."""

@@ -9,8 +9,9 @@ import numpy as np
 
 from models.causes.boosting import boosting_inputs
 from models.causes.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
-from models.causes.linear import softmax
-from models.causes.ways import places_of
+from models.causes.softmax import log_softmax, softmax
+from models.causes.ways import kind_of, places_of
+from models.causes.words import texts_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,9 +20,10 @@ if TYPE_CHECKING:
     from models.causes.encoding import Column
     from models.causes.new_causes import Unseen
     from models.causes.pairs import Pairs
+    from models.causes.regression import Regression
     from models.causes.ways import Ways
 
-OPINIONS = ("share", "bayes", "pairs", "linear", "boosting", "ways")
+OPINIONS = ("share", "bayes", "pairs", "regression", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -38,8 +40,12 @@ class CauseModel:
         The Bayes layer: causes; cells × causes.
     pairs
         Facts that go together, or None when silent.
-    linear
-        The linear layer around them, cells × causes, or None when silent.
+    regression
+        On words, facts and their products, or None when silent.
+    lists
+        What the lists say before any job: where the regression starts; None without lists or when it is silent.
+    text
+        Name of the column that is read word by word; None = there is none.
     trees
         Boosted trees, or None when silent.
     ways
@@ -59,12 +65,14 @@ class CauseModel:
     log_share: np.ndarray
     log_ratio: np.ndarray
     pairs: Pairs | None
-    linear: np.ndarray | None
+    regression: Regression | None
     trees: Trees | None
     ways: Ways | None
     weights: np.ndarray
     jobs: np.ndarray
     unseen: Unseen
+    lists: Ways | None = None
+    text: str | None = None
     card: dict[str, Any] = field(default_factory=dict)
 
     def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
@@ -79,13 +87,21 @@ class CauseModel:
         total = self.weights[0] * self.log_share + self.weights[1] * gather(self.log_ratio, at)
         if self.pairs is not None:
             total += self.weights[2] * self.pairs.scores(codes)
-        if self.linear is not None:
-            total += self.weights[3] * gather(self.linear, at)
+        if self.regression is not None:
+            offset = self._offset(codes, at)
+            kind = kind_of(codes, places_of(self.columns))
+            told = self.regression.scores(codes, texts_of(frame, self.text), kind, offset)
+            total += self.weights[3] * told
         if self.trees is not None:
             total += self.weights[4] * self.trees.scores(boosting_inputs(frame, self.columns))
         if self.ways is not None:
             total += self.weights[5] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
         return np.asarray(total)
+
+    def _offset(self, codes: np.ndarray, at: np.ndarray) -> np.ndarray:
+        if self.lists is None:
+            return np.zeros((len(codes), len(self.classes_)))
+        return log_softmax(self.lists.scores(codes, at, places_of(self.columns), len(self.classes_)))
 
     def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
         """Probability that the cause is none of those known for this kind, one a job.
@@ -118,8 +134,6 @@ class CauseModel:
         starts = offsets(self.columns)
         codes = encode(frame.iloc[:1], self.columns)[0]
         table = self.weights[1] * self.log_ratio
-        if self.linear is not None:
-            table = table + self.weights[3] * self.linear
         told = {
             column.name: table[starts[position] + codes[position]].copy()
             for position, column in enumerate(self.columns)
@@ -147,18 +161,19 @@ def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame,
     background
         As for :class:`models.CauseClassifier`.
     """
+    from models.causes.features import TEXT
     from models.causes.jobs import all_causes, code_jobs, ways_of
     from models.causes.new_causes import count_unseen
 
     names, place = all_causes(np.asarray(cause, dtype=str), background)
-    jobs = code_jobs(frame, names, place, np.ones(len(place)), background)
+    jobs = code_jobs(frame, names, place, np.ones(len(place)), background, TEXT)
     return CauseModel(
         classes_=names,
         columns=jobs.columns,
         log_share=np.zeros(jobs.causes),
         log_ratio=np.zeros((int(jobs.starts[-1]), jobs.causes)),
         pairs=None,
-        linear=None,
+        regression=None,
         trees=None,
         ways=ways_of(jobs, np.ones(len(place), dtype=bool)),
         weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
