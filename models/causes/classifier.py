@@ -175,7 +175,11 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         jobs = self._coded(frame, cause, weight)
         decided, columns = self.decided_, jobs.columns
         everyone = np.ones(len(cause), dtype=bool)
-        tables, pairs = fit_layers(jobs, everyone)
+        size = int(jobs.starts[-1])
+        log_share, log_ratio, pairs = np.zeros(jobs.causes), np.zeros((size, jobs.causes)), None
+        if decided.weights[:3].any():
+            tables, pairs = fit_layers(jobs, everyone)
+            log_share, log_ratio = tables.log_share, tables.log_ratio
         heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
         regression = lists = trees = None
         if decided.weights[3]:
@@ -190,8 +194,8 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return CauseModel(
             classes_=self.classes_,
             columns=columns,
-            log_share=tables.log_share,
-            log_ratio=tables.log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
+            log_share=log_share,
+            log_ratio=log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
             pairs=pairs if decided.weights[2] else None,
             regression=regression,
             lists=lists,

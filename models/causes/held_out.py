@@ -65,8 +65,10 @@ LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
 def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
     """Let held-out jobs decide what each part is worth; ``inputs`` None leaves boosting out."""
     held = HeldOut(jobs, folds, seed)
-    held.try_ways()
-    held.keep("pairs", held.paired)
+    if jobs.written is not None:
+        held.hear_lists()
+    else:
+        held.hear_tables()
     freedom = held.try_regression()
     rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
     heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
@@ -108,26 +110,47 @@ class HeldOut:
         self.fold = np.random.default_rng(seed).permutation(len(jobs.cause)) % folds
         few = min(folds, -(-ENOUGH * folds // len(jobs.cause)))
         self.scored = self.fold < few
-        shape = (len(jobs.cause), jobs.causes)
-        self.shown = one_hot(jobs.at, int(jobs.starts[-1]))
         self.asked, is_call = as_asked(jobs, seed)
         self.is_call = is_call[self.scored]
-        self.told_of = one_hot(self.asked.at, int(jobs.starts[-1]))
-        self.share, self.told, self.paired = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
+        self.heard = np.ones(len(jobs.starts) - 1)
+        self.opinions: dict[str, np.ndarray] = {}
+
+    def hear_lists(self) -> None:
+        """Begin with what the lists say; the jobs are cured ones, so ways handed on count as often as cured."""
+        jobs, written = self.jobs, self.jobs.written
+        if written is None:
+            return
+        jobs = replace(jobs, written=replace(written, is_handed_on=np.zeros_like(written.is_handed_on)))
+        opinion = np.zeros((len(jobs.cause), jobs.causes))
+        for part in np.unique(self.fold[self.scored]):
+            mine = self.fold == part
+            ways = ways_of(jobs, ~mine)
+            if ways is not None:
+                opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
+        self.opinions = {"ways": opinion[self.scored]}
+        self.pool = np.ones(1)
+        self.losses = job_losses(list(self.opinions.values()), self.pool, self.cause)
+
+    def hear_tables(self) -> None:
+        """Begin with the shares, the Bayes layer and pairs of facts, where no lists are."""
+        jobs = self.jobs
+        shape = (len(jobs.cause), jobs.causes)
+        told_of = one_hot(self.asked.at, int(jobs.starts[-1]))
+        self.share, self.told, paired = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         unseen = []
-        for part in range(folds):
+        for part in np.unique(self.fold):
             mine = self.fold == part
             tables, pairs = fit_layers(jobs, ~mine)
             self.share[mine] = tables.log_share
-            self.told[mine] = self.told_of[mine] @ tables.log_ratio
+            self.told[mine] = told_of[mine] @ tables.log_ratio
             if pairs is not None:
-                self.paired[mine] = pairs.scores(self.asked.codes[mine])
+                paired[mine] = pairs.scores(self.asked.codes[mine])
             unseen.append(
-                Unseen(self.told_of[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
+                Unseen(told_of[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
             )
-        self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
-        self.heard = np.ones(len(jobs.starts) - 1)
         self._hear(unseen)
+        self.keep("pairs", paired)
 
     def _hear(self, unseen: list[Unseen]) -> None:
         """Fit the weight of each column and rescale the Bayes layer's opinion by it."""
@@ -180,35 +203,13 @@ class HeldOut:
         fitted = dict(zip(self.opinions, self.pool, strict=True))
         return np.array([fitted.get(name, 0.0) for name in ORDER])
 
-    def try_ways(self) -> None:
-        """Try what the lists say; the jobs are cured ones, so ways handed on count as often as they were cured."""
-        jobs = self.jobs
-        if jobs.written is not None:
-            jobs = replace(jobs, written=replace(jobs.written, is_handed_on=np.zeros_like(jobs.written.is_handed_on)))
-        opinion = np.zeros_like(self.share)
-        for part in np.unique(self.fold[self.scored]) if jobs.written is not None else ():
-            mine = self.fold == part
-            ways = ways_of(jobs, ~mine)
-            if ways is not None:
-                opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
-        if self.keep("ways", opinion):
-            self._leave_lists_alone()
-
-    def _leave_lists_alone(self) -> None:
-        """Leave out share and Bayes layer where they add too little to the lists."""
-        alone = [self.opinions["ways"]]
-        weights = np.ones(1)
-        losses = job_losses(alone, weights, self.cause)
-        if not self._is_won(losses - self.losses, beside_lists=True):
-            self.opinions, self.pool, self.losses = {"ways": alone[0]}, weights, losses
-
     def try_regression(self) -> float:
         """Try the regression; how far its weights may move, 0 when it did not earn its keep."""
         jobs, lists = self.jobs, lists_alone(self.jobs)
         offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
         shown = jobs.facts.matrix(jobs.codes, jobs.texts)
         job, feature, value = jobs.facts.read(self.asked.codes, jobs.texts)
-        opinion = np.zeros_like(self.share)
+        opinion = np.zeros((len(self.fold), self.jobs.causes))
         freedom = 0.0
         for part in np.unique(self.fold[self.scored]):
             mine = self.fold == part
@@ -238,7 +239,7 @@ class HeldOut:
         rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), jobs.causes, len(columns), len(parts))
         if not rounds:
             return 0
-        opinion = np.zeros_like(self.share)
+        opinion = np.zeros((len(self.fold), self.jobs.causes))
         unknown = self.asked.codes == NOT_KNOWN
         for part in parts:
             mine = self.fold == part

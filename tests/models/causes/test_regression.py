@@ -38,7 +38,7 @@ def test_without_jobs_of_a_kind_it_says_what_the_lists_say() -> None:
     told = np.exp(fitted.scores(codes, ["", "", ""], codes[:, 0], offset))
     assert told[2] == pytest.approx([0.7, 0.2, 0.1])
     assert told.sum(axis=1) == pytest.approx(1.0)
-    assert 0 < told[0, 2] < 0.5
+    assert 0 < told[0, 2] <= 0.5
 
 
 def test_a_word_with_a_letter_dropped_still_shares_most_of_its_weight() -> None:
