@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from models.causes.boosting import boosting_inputs, fit_trees
 from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers
-from models.causes.jobs import all_causes, code_jobs, lists_alone, offset_of, regression_of, ways_of
+from models.causes.jobs import all_causes, code_jobs, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.model import CauseModel
 from models.causes.new_causes import count_unseen
 
@@ -26,9 +26,10 @@ if TYPE_CHECKING:
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     """Probabilities of causes from facts of which most are not known.
 
-    What the lists say is corrected by jobs; a smoothed Bayes layer carries small counts; a regression by kind reads
-    words, facts and their products; gradient boosting stands beside them. A log-linear pool, fitted on jobs that none
-    of them has seen, gives each its weight; a part that does not lower the held-out log-loss is left out.
+    What the lists say is corrected by jobs, or, without lists, a smoothed Bayes layer carries small counts; a
+    regression and naive Bayes by kind read words, facts and their products; gradient boosting stands beside them. A
+    log-linear pool, fitted on jobs that none of them has seen, gives each its weight; a part that does not lower the
+    held-out log-loss is left out.
 
     Parameters
     ----------
@@ -181,12 +182,15 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             tables, pairs = fit_layers(jobs, everyone)
             log_share, log_ratio = tables.log_share, tables.log_ratio
         heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
-        regression = lists = trees = None
-        if decided.weights[3]:
-            lists = lists_alone(jobs)
-            shown = jobs.facts.matrix(jobs.codes, jobs.texts)
-            regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)
-        if decided.weights[4]:
+        facts = regression = naive_bayes = lists = trees = None
+        if decided.weights[3:5].any():
+            facts, lists = jobs.facts, lists_alone(jobs)
+            shown = facts.matrix(jobs.codes, jobs.texts)
+            if decided.weights[3]:
+                regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)
+            if decided.weights[4]:
+                naive_bayes = naive_bayes_of(jobs, shown, everyone)
+        if decided.weights[5]:
             inputs = boosting_inputs(frame, columns)
             trees = fit_trees(
                 inputs, columns, cause, weight, jobs.causes, rounds=decided.rounds, seed=self.random_state
@@ -197,12 +201,14 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             log_share=log_share,
             log_ratio=log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
             pairs=pairs if decided.weights[2] else None,
+            facts=facts,
             regression=regression,
+            naive_bayes=naive_bayes,
             lists=lists,
             text=self.text,
             trees=trees,
-            ways=ways_of(jobs, everyone) if decided.weights[5] else None,
-            weights=np.where([True, True, pairs is not None, True, True, True], decided.weights, 0.0),
+            ways=ways_of(jobs, everyone) if decided.weights[6] else None,
+            weights=np.where([True, True, pairs is not None, True, True, True, True], decided.weights, 0.0),
             jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
             unseen=count_unseen(frame, cause, self.classes_, self.scope, self.background),
         )

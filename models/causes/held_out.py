@@ -12,7 +12,7 @@ from models.causes.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
 from models.causes.encoding import NOT_KNOWN, one_hot
-from models.causes.jobs import as_asked, lists_alone, offset_of, regression_of, ways_of
+from models.causes.jobs import as_asked, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
 from models.causes.pool import job_losses, pool_loss, pool_weights
 
@@ -30,7 +30,7 @@ JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never ear
 FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
 BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
-ORDER = ("share", "bayes", "pairs", "regression", "boosting", "ways")
+ORDER = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -58,8 +58,8 @@ class Decided:
     rounds: int = 0
 
 
-NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0]))
-LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
+NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]))
+LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
 
 
 def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
@@ -204,12 +204,12 @@ class HeldOut:
         return np.array([fitted.get(name, 0.0) for name in ORDER])
 
     def try_regression(self) -> float:
-        """Try the regression; how far its weights may move, 0 when it did not earn its keep."""
+        """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
         jobs, lists = self.jobs, lists_alone(self.jobs)
         offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
         shown = jobs.facts.matrix(jobs.codes, jobs.texts)
         job, feature, value = jobs.facts.read(self.asked.codes, jobs.texts)
-        opinion = np.zeros((len(self.fold), self.jobs.causes))
+        opinion, counted = (np.zeros((len(self.fold), jobs.causes)) for _ in range(2))
         freedom = 0.0
         for part in np.unique(self.fold[self.scored]):
             mine = self.fold == part
@@ -218,12 +218,16 @@ class HeldOut:
             best = np.inf
             for tried in FREEDOMS if part == 0 else (freedom,):
                 fitted = regression_of(jobs, shown, offset, ~mine, tried)
-                told = fitted.scores_of(*shown_of_mine, jobs.kind[mine], asked_offset[mine])
+                told = fitted.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine])
                 loss = self._with(told, mine)
                 if loss > best:
                     break
                 best, freedom, opinion[mine] = loss, tried, told
-        return freedom if self.keep("regression", opinion) else 0.0
+            fitted = naive_bayes_of(jobs, shown, ~mine)
+            counted[mine] = fitted.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine])
+        is_kept = self.keep("regression", opinion)
+        self.keep("naive Bayes", counted)
+        return freedom if is_kept else 0.0
 
     def _with(self, told: np.ndarray, mine: np.ndarray) -> float:
         """Log-loss of the pool with one more opinion, on one fold."""

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.causes.encoding import NOT_KNOWN, cells, encode, learn_columns, offsets
+from models.causes.facts import Facts, learn_facts
 from models.causes.features import FINDING, SYMPTOM
 from models.causes.fit_ways import fit_ways
 from models.causes.listed import HANDED_ON, PART, read_background
-from models.causes.regression import Facts, Regression, fit_regression, learn_facts
+from models.causes.naive_bayes import fit_naive_bayes
+from models.causes.regression import fit_regression
 from models.causes.softmax import log_softmax
 from models.causes.ways import kind_of, places_of
 from models.causes.words import texts_of
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from scipy.sparse import csr_matrix
 
+    from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
     from models.causes.listed import Written
     from models.causes.ways import Places, Ways
@@ -63,7 +66,7 @@ class Jobs:
 
     @cached_property
     def facts(self) -> Facts:
-        """What the regression reads."""
+        """What regression and naive Bayes read."""
         return learn_facts(self.codes, self.texts, self.columns, beside_lists=self.written is not None)
 
     @cached_property
@@ -132,8 +135,11 @@ def offset_of(jobs: Jobs, lists: Ways | None) -> np.ndarray:
     return log_softmax(lists.scores(jobs.codes, jobs.at, jobs.places, jobs.causes))
 
 
-def regression_of(jobs: Jobs, shown: csr_matrix, offset: np.ndarray, used: np.ndarray, freedom: float) -> Regression:
+def regression_of(jobs: Jobs, shown: csr_matrix, offset: np.ndarray, used: np.ndarray, freedom: float) -> ByKind:
     """Fit the regression on the jobs marked ``used``."""
-    return fit_regression(
-        jobs.facts, shown[used], jobs.kind[used], offset[used], jobs.cause[used], jobs.weight[used], freedom
-    )
+    return fit_regression(shown[used], jobs.kind[used], offset[used], jobs.cause[used], jobs.weight[used], freedom)
+
+
+def naive_bayes_of(jobs: Jobs, shown: csr_matrix, used: np.ndarray) -> ByKind:
+    """Fit naive Bayes on the jobs marked ``used``."""
+    return fit_naive_bayes(shown[used], jobs.kind[used], jobs.cause[used], jobs.weight[used])

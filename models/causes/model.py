@@ -17,13 +17,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from models.causes.boosting import Trees
+    from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
+    from models.causes.facts import Facts
     from models.causes.new_causes import Unseen
     from models.causes.pairs import Pairs
-    from models.causes.regression import Regression
     from models.causes.ways import Ways
 
-OPINIONS = ("share", "bayes", "pairs", "regression", "boosting", "ways")
+OPINIONS = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -40,8 +41,10 @@ class CauseModel:
         The Bayes layer: causes; cells × causes.
     pairs
         Facts that go together, or None when silent.
-    regression
-        On words, facts and their products, or None when silent.
+    facts
+        Words, facts and products that regression and naive Bayes read; None when both are silent.
+    regression, naive_bayes
+        By kind, or None when silent.
     lists
         What the lists say before any job: where the regression starts; None without lists or when it is silent.
     text
@@ -65,7 +68,9 @@ class CauseModel:
     log_share: np.ndarray
     log_ratio: np.ndarray
     pairs: Pairs | None
-    regression: Regression | None
+    facts: Facts | None
+    regression: ByKind | None
+    naive_bayes: ByKind | None
     trees: Trees | None
     ways: Ways | None
     weights: np.ndarray
@@ -87,15 +92,16 @@ class CauseModel:
         total = self.weights[0] * self.log_share + self.weights[1] * gather(self.log_ratio, at)
         if self.pairs is not None:
             total += self.weights[2] * self.pairs.scores(codes)
-        if self.regression is not None:
-            offset = self._offset(codes, at)
-            kind = kind_of(codes, places_of(self.columns))
-            told = self.regression.scores(codes, texts_of(frame, self.text), kind, offset)
-            total += self.weights[3] * told
+        if self.facts is not None:
+            shown = self.facts.read(codes, texts_of(frame, self.text))
+            offset, kind = self._offset(codes, at), kind_of(codes, places_of(self.columns))
+            for weight, layer in zip(self.weights[3:5], (self.regression, self.naive_bayes), strict=True):
+                if layer is not None:
+                    total += weight * layer.scores(shown, kind, offset)
         if self.trees is not None:
-            total += self.weights[4] * self.trees.scores(boosting_inputs(frame, self.columns))
+            total += self.weights[5] * self.trees.scores(boosting_inputs(frame, self.columns))
         if self.ways is not None:
-            total += self.weights[5] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
+            total += self.weights[6] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
         return np.asarray(total)
 
     def _offset(self, codes: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -145,9 +151,9 @@ class CauseModel:
         if self.ways is not None:
             at, places = cells(codes[None], starts), places_of(self.columns)
             for position, adds in self.ways.parts(codes[None], at, places, len(self.classes_)).items():
-                told[self.columns[position].name] += self.weights[5] * adds
+                told[self.columns[position].name] += self.weights[6] * adds
         if self.trees is not None:
-            told["together"] = self.weights[4] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
+            told["together"] = self.weights[5] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
         return told
 
 
@@ -173,10 +179,12 @@ def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame,
         log_share=np.zeros(jobs.causes),
         log_ratio=np.zeros((int(jobs.starts[-1]), jobs.causes)),
         pairs=None,
+        facts=None,
         regression=None,
+        naive_bayes=None,
         trees=None,
         ways=ways_of(jobs, np.ones(len(place), dtype=bool)),
-        weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
+        weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
         jobs=np.bincount(place, minlength=jobs.causes).astype(float),
         unseen=count_unseen(frame, place, names, scope, background),
     )

