@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from itertools import compress, pairwise
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -20,9 +20,9 @@ PLAIN_ROUNDS = 30
 def complaint_key(facts: pd.DataFrame) -> pd.Series:
     """Kind and the symptoms named, as one text a job."""
     symptoms = [name for name in facts.columns if name.startswith(SYMPTOM)]
-    said = (facts[symptoms] == "yes").to_numpy()
-    names = [name.removeprefix(SYMPTOM) for name in symptoms]
-    texts = ["; ".join(compress(names, row)) for row in said]
+    said = (facts[symptoms] == "yes").to_numpy(dtype=bool)
+    names = np.array([name.removeprefix(SYMPTOM) for name in symptoms], dtype=object)
+    texts = ["; ".join(names[row]) for row in said]
     return pd.Series([f"{kind}: {text}" for kind, text in zip(facts["kind"], texts, strict=True)], index=facts.index)
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from pipeline.advice.kept import AdviceRow
 from pipeline.terminal.text import Shown, safe
 from pipeline.visit.costs import Costs
+from pipeline.visit.heard import DENIED, FINDING
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
@@ -44,7 +45,7 @@ class Answer(Shown):
     causes
         Likeliest first, those of at least 1%.
     visit
-        The plan; None for gas appliances, where no step is given.
+        The plan; None for gas and refrigerant work, where no step is given.
     steps
         The plan as a list, each step with its cautions.
     quote
@@ -85,8 +86,8 @@ class Answer(Shown):
         return f"{basis}.{untrained}" + (f" {self.odds.note}" if self.odds.note else "")
 
     def caution_names(self) -> tuple[str, ...]:
-        """Cautions of the kind, of every step, and the two that always hold."""
-        names = [*self.trade.kind_cautions, *(c for step in self.steps for c in step.cautions)]
+        """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
+        names = [*(self.trade.kind_cautions if self.visit else ()), *(c for step in self.steps for c in step.cautions)]
         names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
 
@@ -102,6 +103,8 @@ class Answer(Shown):
             "job_no": self.question.job_no,
             "asked": self.question.as_json(),
             "not_understood": list(self.question.not_understood),
+            "heard": [piece.as_json() for piece in self.question.heard],
+            "remarks": list(self.question.remarks),
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
@@ -160,8 +163,20 @@ class Answer(Shown):
         head = [f"{said(self.question)}. {self.note}"]
         if self.question.not_understood:
             head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
+        if aside := _told_aside(self.question):
+            head.append(aside)
         above = [*head, *_body(self)]
-        return [safe(line).replace("\n", " ") for line in [*above, *_cautions(self, MOST_LINES - len(above))]]
+        cautions = _cautions(self, MOST_LINES - len(above))
+        told = [*above, *cautions] if self.visit else [*cautions, *above]  # what is licensed: the caution first
+        return [safe(line).replace("\n", " ") for line in told]
+
+
+def _told_aside(question: Question) -> str:
+    """What was taken from the complaint besides complaints, and what to know of how the question was read."""
+    taken = [term.replace("=", " ") for piece in question.heard if piece.how == FINDING for term in piece.terms]
+    denied = [f"not: {term}" for piece in question.heard if piece.how == DENIED for term in piece.terms]
+    said = [f"Taken from the complaint: {', '.join([*taken, *denied])}."] if taken or denied else []
+    return " ".join([*said, *(f"Note: {remark}." for remark in question.remarks)])
 
 
 def step_json(step: Step, trade: Trade) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
-from pipeline.visit.plan import Step, VisitPlan, plan_visit
+from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_question
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.words.appliance import about
@@ -38,8 +38,8 @@ class Asked:
 
     @property
     def has_plan(self) -> bool:
-        """Whether steps may be given: none on gas appliances, nor where gas is spoken of."""
-        return not self.costs.trade.is_gas and "gas" not in self.question.words()
+        """Whether steps may be given: none where gas or the refrigerant circuit is spoken of, nor on gas appliances."""
+        return not self.costs.trade.is_gas and not self.question.licensed
 
 
 def causes(database: Database, words: Words, settings: Settings, call: Call) -> Answer:
@@ -127,7 +127,7 @@ def answered(
     """
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
-        return _gas_answer(asked)
+        return _referral(asked)
     visit = plan_visit(
         odds.causes,
         asked.costs,
@@ -158,11 +158,15 @@ def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
     return [row.part for row in visit.carry if row.worth_it or row.part in in_steps]
 
 
-def _gas_answer(asked: Asked) -> Answer:
-    refer = Step("hand over", "refer to a person licensed for gas", "", 0.0, 0.0, 0.0, "", ("gas",))
-    rows = tuple(replace(row, cured_by=()) for row in _rows(asked))
+def _referral(asked: Asked) -> Answer:
+    """Nothing but who may do it: no cause, no step, no part."""
+    if asked.question.licensed == "refrigerant" and not asked.costs.trade.is_gas:
+        name, caution = "refer to a person certified for refrigerants", "sealed system"
+    else:
+        name, caution = "refer to a person licensed for gas", "gas"
+    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", (caution,))
     currency = asked.costs.settings.currency
-    return Answer(asked.question, asked.odds, rows, asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
+    return Answer(asked.question, asked.odds, (), asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
 
 
 def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
