@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def hash_stored(database: Database) -> None:
-    """Replace the names in every line held, refused ones included, and say how many there were.
+    """Replace the names in every line held, refused ones included; says how many there were.
 
     The tables of core and marts, and free blocks of the file, hold the names until they are written anew.
     """
@@ -21,7 +21,8 @@ def hash_stored(database: Database) -> None:
 
     rows = database.connection.execute(
         "select distinct technician from "
-        "(select technician from raw_record union all select technician from stage_visit) where not regexp_full_match(technician, '[0-9a-f]{32}') order by 1"
+        "(select technician from raw_record union all select technician from stage_visit) "
+        "where not regexp_full_match(technician, '[0-9a-f]{32}') order by 1"
     ).fetchall()
     names = [name for (name,) in rows]
     hashes = hash_customers(pd.Series(names, dtype="str"), load_key(database.key_file))
