@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
 HANDING_ON = frozenset({"advise", "refer"})  # an action that begins so is no cure of the workshop's own
+BY_EYE = 0.9  # common practice, no source
 LICENSED_WORDS = frozenset({"gas", "refrigerant", "sealed", "refer"})
 
 
@@ -29,7 +30,11 @@ class Repair:
 
 @dataclass(frozen=True)
 class CheckCard:
-    """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing."""
+    """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing.
+
+    ``power`` (needed, off, any), ``covers`` (on, off, any) and ``water`` (in, out, any) are what the machine must be
+    like for it; water "out" is let out for it, or by it where it needs power.
+    """
 
     name: str
     finding: str
@@ -37,15 +42,22 @@ class CheckCard:
     minutes: float
     access: str
     cautions: tuple[str, ...]
+    power: str = "off"
+    covers: str = "any"
+    water: str = "any"
 
 
 @dataclass(frozen=True)
 class PartCard:
-    """One part: price, fit minutes, cautions."""
+    """One part: price, fit minutes, cautions; ``by_eye`` is the share of good ones that a look knows as good.
+
+    The shipped prices, minutes and shares are common practice, no source.
+    """
 
     price: float
     minutes: float
     cautions: tuple[str, ...]
+    by_eye: float = BY_EYE
 
 
 @dataclass(frozen=True)
@@ -68,6 +80,10 @@ class Trade:
         Caution → its full text.
     kind_cautions
         Cautions of the kind, most important first.
+    shows_later
+        Complaints of which a repair cannot be seen to have helped before leaving.
+    stops
+        Complaint → complaints that cannot be judged until it is cured.
     """
 
     kind: str
@@ -78,6 +94,8 @@ class Trade:
     parts: Mapping[str, PartCard]
     cautions: Mapping[str, str]
     kind_cautions: tuple[str, ...]
+    shows_later: frozenset[str] = frozenset()
+    stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -102,6 +120,7 @@ class Trade:
 def about(words: Words, kind: str) -> Trade:
     """Cut the word lists in force to one kind; an unknown kind gets all general cautions and no faults."""
     faults, checks = _of_kind(words.faults(), kind), _of_kind(words.checks(), kind)
+    complaints = words.symptoms()
     repairs: dict[str, Repair] = {}
     shares: dict[str, dict[str, float]] = {}
     expected: dict[tuple[str, str, str], float] = {}
@@ -121,6 +140,8 @@ def about(words: Words, kind: str) -> Trade:
         parts={row["part"]: _part(row) for row in words.parts().to_dict("records")},
         cautions=dict(words.cautions()[["caution", "text"]].itertuples(index=False, name=None)),
         kind_cautions=kind_cautions(words, kind),
+        shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
+        stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
 
 
@@ -146,11 +167,19 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
         minutes=number(row["minutes"]) or 5.0,
         access=access if isinstance(access, str) else "",
         cautions=split(row["cautions"]),
+        power=row["power"],
+        covers=row["covers"],
+        water=row["water"],
     )
 
 
 def _part(row: Mapping[Any, Any]) -> PartCard:
-    return PartCard(number(row["price"]) or 0.0, number(row["minutes"]) or 30.0, split(row["cautions"]))
+    return PartCard(
+        number(row["price"]) or 0.0,
+        number(row["minutes"]) or 30.0,
+        split(row["cautions"]),
+        number(row["by_eye"]) or BY_EYE,
+    )
 
 
 def expectations(cell: Any) -> Iterable[tuple[str, str, float]]:

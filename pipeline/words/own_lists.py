@@ -29,6 +29,7 @@ TOML: one table a term, named for its list; all but ``term`` may be left out::
     [[finding]]
     term = "lint chute"
     check = "look into lint chute"     # makes it a check of the plan; minutes, kinds, cautions as for the shipped ones
+    power = "off"                      # needed, off or any; likewise covers (on, off, any) and water (in, out, any)
     kinds = ["tumble dryer"]
     [finding.values]
     blocked = ["full", "stuffed"]
@@ -156,7 +157,7 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
 
 _FIELDS = frozenset({
     "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions",
-    "check", "values", "expected", "access", "is_isolated",
+    "check", "values", "expected", "access", "is_isolated", "power", "covers", "water", "by_eye",
 })  # fmt: skip
 
 
@@ -234,6 +235,7 @@ def _add_part(lists: WordLists, term: str, entry: Mapping[str, Any], _kinds: lis
         "part": term,
         "price": _number(entry, "price", "", where),
         "minutes": _number(entry, "minutes", "", where),
+        "by_eye": _number(entry, "by_eye", "", where),
         "cautions": ";".join(_texts(entry, "cautions", where)),
         "origin": "workshop list",
     }
@@ -278,12 +280,26 @@ def _add_finding(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: l
             "values": "|".join(values),
             "kinds": "|".join(kinds),
             "minutes": _number(entry, "minutes", "5", where),
-            "is_isolated": "yes" if entry.get("is_isolated", True) in (True, "yes") else "no",
+            **_machine(entry, where),
             "access": str(entry.get("access", "")),
             "cautions": ";".join(_texts(entry, "cautions", where)) or "isolate",
             "origin": "workshop list",
         }
         _replace(lists.checks, "check", row)
+
+
+_STATES = {"power": ("needed", "off", "any"), "covers": ("on", "off", "any"), "water": ("in", "out", "any")}
+
+
+def _machine(entry: Mapping[str, Any], where: str) -> dict[str, str]:
+    """State of the machine a check needs; ``is_isolated``, of older lists, says as much as power."""
+    states = {"power": "off" if entry.get("is_isolated", True) in (True, "yes") else "any"}
+    for name, known in _STATES.items():
+        state = str(entry.get(name, states.get(name, "any")))
+        if state not in known:
+            raise LayoutError(f"{where}: {name} is {shown(state)}.", f"Write one of: {', '.join(known)}.")
+        states[name] = state
+    return states
 
 
 _ADDERS = {

@@ -327,16 +327,22 @@ class Words:
         return tables.faults(self.lists)
 
     def checks(self) -> pd.DataFrame:
-        """Checks: check, finding, values, kinds, minutes, is_isolated, access, cautions."""
+        """Checks: check, finding, values, kinds, minutes, power, covers, water, access, cautions."""
         from pipeline.words import tables
 
         return tables.checks(self.lists)
 
     def parts(self) -> pd.DataFrame:
-        """Parts: part, price, minutes, cautions."""
+        """Parts: part, price, minutes, by_eye, cautions."""
         from pipeline.words import tables
 
         return tables.parts(self.lists)
+
+    def symptoms(self) -> pd.DataFrame:
+        """Complaints: symptom, shows, stops."""
+        from pipeline.words import tables
+
+        return tables.symptoms(self.lists)
 
     def cautions(self) -> pd.DataFrame:
         """Cautions: caution, text."""
