@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.advice.kept import AdviceRow, kept
 from pipeline.terminal.text import Shown
 from pipeline.visit.advice_for_call import for_parts
+from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import Step, VisitPlan, plan_visit
@@ -17,6 +18,7 @@ from pipeline.visit.similar_jobs import FEW, SHOWN_JOBS, Evidence, gather
 from pipeline.words.appliance import ALWAYS, Trade, about
 
 if TYPE_CHECKING:
+    from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.words import Words
@@ -171,6 +173,7 @@ class Answer(Shown):
                 for row in self.advice
             ],
             "repair_or_replace": self.remark or None,
+            "remarks": list(visit.remarks) if visit else [],
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
         }
 
@@ -242,7 +245,7 @@ def answer(
     question: Question,
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
 ) -> Answer:
@@ -254,20 +257,22 @@ def answer(
         From `read_question`.
     unknowable
         Findings that could not be told: their checks are not offered again.
-    opened, tried
-        What is open, repairs done without cure or whose part was seen to be good; see `plan_visit`.
+    machine, tried
+        Its state, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
     """
     (asked,) = ask(database, words, settings, [question])
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
-    return answered(asked, kept(database), unknowable=unknowable, opened=opened, passed=(*tried, *aside))
+    return answered(asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside))
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
     """Look up what all questions need, every kind, record and the model once."""
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
+    whole = questions
+    questions = [first_things_first(question, trades[question.kind]) for question in whole]
     found = gather(database.connection, questions, trades)
     costs = {
         question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
@@ -278,8 +283,8 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     model, name = model_for(database, words)
     told = opinions(questions, model)
     return [
-        Asked(q, costs[q.kind], evidence, odds_of(q, trades[q.kind], evidence, model, name, opinion))
-        for q, evidence, opinion in zip(questions, found, told, strict=True)
+        Asked(asked, costs[q.kind], evidence, odds_of(q, trades[q.kind], evidence, model, name, opinion))
+        for asked, q, evidence, opinion in zip(whole, questions, found, told, strict=True)
     ]
 
 
@@ -288,7 +293,7 @@ def answered(
     advice: Sequence[AdviceRow],
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     passed: Sequence[str] = (),
     carried: Sequence[str] | None = None,
 ) -> Answer:
@@ -298,7 +303,7 @@ def answered(
     ----------
     advice
         Rows known of wrong swaps.
-    unknowable, opened
+    unknowable, machine
         As in `answer`.
     passed
         Repairs not to be offered.
@@ -312,9 +317,10 @@ def answered(
         odds.causes,
         asked.costs,
         seen={*question.findings, *unknowable},
-        opened=opened,
+        machine=machine,
         tried=set(passed),
         carried=carried,
+        call=circumstances(question, asked.costs.trade, advice),
     )
     steps = tuple(visit.steps())
     return Answer(
