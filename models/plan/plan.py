@@ -20,9 +20,9 @@ from models.plan.machine import CLOSE_UP, Machine, change
 from models.plan.problem import Action, Check, Floats, Problem
 from models.plan.search import Point, Search
 
-POINTS = 400
+POINTS = 300
 OPTIMISM = 0.4
-TOLERANCE = 0.002
+TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9
 LEAST_INFORMATION = 0.01
 

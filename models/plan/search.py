@@ -3,9 +3,9 @@
 At every point three amounts are kept, money times the probability of getting there. ``upper`` is what a plan known by
 now costs: at first that of repairs alone in falling p/c order. ``lower`` is what no plan can beat: at first that of
 somebody who is told the cause. ``hope`` lies between them. The search follows the plan that looks cheapest by hope,
-opens the points where it ends, all at once, and passes what it learns back, until the plan ends in repairs and a
-hand-over (AO*; Martelli & Montanari 1973; Nilsson 1980, from memory). What is returned is the best plan by ``upper``: its
-cost is real, not hoped for. With hope equal to ``lower`` nothing cheaper can exist.
+opens the points where it ends, all at once, and passes what it learns back, until that plan ends in repairs and a
+hand-over (AO*; Martelli & Montanari 1973; Nilsson 1980, from memory). What is returned is the best plan by ``upper``:
+its cost is real, not hoped for. With hope equal to ``lower`` nothing cheaper can exist.
 """
 
 from __future__ import annotations
