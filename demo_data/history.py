@@ -194,7 +194,7 @@ class Town:
         if rng.random() < 0.12 and self._customers > 40:
             customer = f"C-{10000 + int(rng.integers(self._customers))}"
         elif rng.random() < 0.05:
-            customer = ("Tidewell Lettings", "Harbour Homes", "Millrow Housing")[int(rng.integers(3))]
+            customer = ("Tidewell Lettings", "Quayrow Homes", "Millrow Housing")[int(rng.integers(3))]
         else:
             self._customers += 1
             customer = f"C-{10000 + self._customers}"

@@ -10,7 +10,7 @@ import numpy as np
 from demo_data.makes import LAUNDRY
 
 KIND_SHARE = {
-    "washing machine": 42.0, "washer-dryer": 7.0, "tumble dryer": 13.0, "dishwasher": 15.0, "fridge-freezer": 7.0,
+    "washing machine": 38.0, "washer-dryer": 6.0, "tumble dryer": 18.0, "dishwasher": 15.0, "fridge-freezer": 7.0,
     "fridge": 2.5, "freezer": 2.0, "electric oven": 5.0, "cooker": 2.0, "electric hob": 1.5, "microwave oven": 1.2,
     "vacuum cleaner": 1.8,
 }  # fmt: skip
@@ -191,7 +191,7 @@ USUAL_FINDING: dict[str, dict[str, float]] = {
     "socket": {"live": 0.98, "dead": 0.02},
     "mains filter test": {"good": 0.97, "open": 0.03},
     "lint path": {"clear": 0.75, "blocked": 0.25},
-    "toc": {"good": 0.96, "open": 0.04},
+    "thermal cut-out": {"good": 0.96, "open": 0.04},
     "capacitor": {"good": 0.96, "low": 0.04},
     "rollers": {"good": 0.9, "worn": 0.1},
     "moisture bars": {"clean": 0.8, "coated": 0.2},

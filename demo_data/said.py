@@ -226,7 +226,7 @@ def model(rng: np.random.Generator, name: str) -> str:
 
 
 def code(rng: np.random.Generator, normal: str) -> str:
-    """Write a code as it is met: ``E05``, ``E5``, ``E:05``, ``err 5``, ``lamps 1 and 3``, ``4 flashes, pause``."""
+    """Write a code as it is met: ``K41``, ``K9``, ``K:41``, ``err 41``, ``lamps 1 and 4``, ``4 flashes, pause``."""
     if normal.startswith("lamps "):
         lamps = normal[6:].split("+")
         named = " and ".join([", ".join(lamps[:-1]), lamps[-1]]) if len(lamps) > 1 else lamps[0]

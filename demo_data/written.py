@@ -107,7 +107,7 @@ def gas_visits(rng: np.random.Generator, count: int) -> list[Row]:
             "appliance_kind": said.kind(rng, "gas appliance"),
             "job_no": f"G-{number + 1:03d}",
             "customer_ref": f"C-{90000 + number}",
-            "make": "Fennwick",
+            "make": "Ferrowick",
             "model": f"FG{320 + number}",
             "complaint": ("burner not lighting", "smell of gas", "flame goes out", "ignition not working")[
                 int(rng.integers(4))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings
-from pipeline.store.database import READER_WAITS, Database
+from pipeline.store.database import READER_WAITS, Database, beside
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,7 +58,7 @@ class Workshop:
         ...     new.status()["loaded"]["visits"]
         0
         """
-        settings = read_settings(Path(path).with_suffix(".toml"))
+        settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
             is_in_force = is_stored(database.connection, settings)
@@ -182,9 +182,12 @@ class Workshop:
         True
         """
         from pipeline.store.atomic_write import whole
+        from pipeline.store.outputs import PAGE, may_write
         from pipeline.train.train import backtest
         from reports.pages.backtest import backtest_page
 
+        if out is not None:
+            may_write(Path(out), PAGE, database=self.database)
         told = backtest(self.database, self.words, self.settings, tell=tell)
         if out is None or not told["scores"]:
             return told | {"page": None}
@@ -229,19 +232,14 @@ class Workshop:
 
         return use_model(self.database, name)
 
-    def causes(
-        self,
-        *,
-        kind: str,
-        make: str | None = None,
-        model: str | None = None,
-        age: str | None = None,
-        complaint: str | None = None,
-        code: str | None = None,
-        found: Sequence[str] = (),
-        job_no: str | None = None,
-    ) -> Answer:
+    def causes(self, **call: Any) -> Answer:
         """Likely causes, next steps, parts to carry and cautions for one appliance, in the words of a job sheet.
+
+        Parameters
+        ----------
+        **call
+            What is known: kind, and any of make, model, age, complaint, code, found, job_no; see
+            `pipeline.visit.question.Call`.
 
         Examples
         --------
@@ -252,21 +250,39 @@ class Workshop:
         >>> print(answer.lines()[0])
         washing machine; 6 years; does not drain; pump filter blocked. 45 similar jobs.
         """
-        from pipeline.visit.answer import causes
+        from pipeline.visit.ask import causes
+        from pipeline.visit.question import Call
 
-        return causes(
-            self.database,
-            self.words,
-            self.settings,
-            kind=kind,
-            make=make,
-            model=model,
-            age=age,
-            complaint=complaint,
-            code=code,
-            found=found,
-            job_no=job_no,
-        )
+        return causes(self.database, self.words, self.settings, Call(**call))
+
+    def converse(
+        self,
+        *,
+        record: Path | None = None,
+        ask: Callable[[str], str] | None = None,
+        say: Told | None = None,
+        **call: Any,
+    ) -> dict[str, Any]:
+        """Go through a visit step by step, at the terminal unless ``ask`` and ``say`` are given.
+
+        Parameters
+        ----------
+        record
+            CSV file that gets the job's line.
+        ask, say
+            How to ask and to tell.
+        **call
+            As in `causes`.
+
+        Examples
+        --------
+        >>> workshop.converse(kind="gas hob", ask=lambda prompt: "", say=lambda line: None)["outcome"]
+        'advice only'
+        """
+        from pipeline.visit.conversation import run
+        from pipeline.visit.question import Call
+
+        return run(self.database, self.words, self.settings, Call(**call), record=record, ask=ask, say=say)
 
     def round(self, path: Path | str, out: Path | str, *, stock: Path | str | None = None) -> dict[str, Any]:
         r"""A day's calls: visit sheets on one page, and the van list.
@@ -428,17 +444,18 @@ class Workshop:
 
         return forget(self.database, customer_ref)
 
-    def status(self) -> dict[str, Any]:
-        """What is loaded, trained, stale; data quality at a glance.
+    def status(self, *, check: bool = False) -> dict[str, Any]:
+        """What is loaded, trained, stale; data quality at a glance; with ``check`` also whether all holds that must.
 
         Examples
         --------
-        >>> workshop.status()["loaded"]["visits"]
-        60
+        >>> told = workshop.status(check=True)
+        >>> told["loaded"]["visits"], told["broken"]
+        (60, [])
         """
         from pipeline.upkeep.status import status
 
-        return status(self.database, self.settings)
+        return status(self.database, self.settings, check=check)
 
 
 def _rebuild(database: Database, settings: Settings) -> None:

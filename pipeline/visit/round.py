@@ -17,11 +17,13 @@ from pipeline.read.incoming import Reading, Records
 from pipeline.read.reader import read
 from pipeline.read.sources import open_sources
 from pipeline.store.atomic_write import whole
-from pipeline.visit.answer import Answer, Asked, answered, ask
+from pipeline.store.outputs import PAGE, may_write
+from pipeline.visit.answer import Answer
+from pipeline.visit.ask import Asked, answered, ask
 from pipeline.visit.costs import further_trip
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Question, read_questions
+from pipeline.visit.question import Call, Question, read_questions
 
 if TYPE_CHECKING:
     from models.plan.van import Needs, VanList
@@ -62,6 +64,7 @@ def plan_round(
     from models.plan.van import van_list
     from reports.pages.visit_sheets import visit_sheets
 
+    may_write(out, PAGE, database=database, inputs=(path, stock))
     lines, day = read_calls(database, words, path, mask=settings.mask_contacts)
     refused = [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]
@@ -205,20 +208,21 @@ def _incoming(database: Database, path: Path) -> Iterator[Records]:
 def _questions(
     database: Database, words: Words, lines: Sequence[Mapping[str, str]], day: dt.date | None
 ) -> list[Question]:
-    asked = [
-        {
-            "kind": line["appliance_kind"],
-            "make": line["make"],
-            "model": line["model"],
-            "age": line["age"],
-            "complaint": line["complaint"],
-            "code": line["fault_code"],
-            "found": (line["findings"],) if line["findings"] else (),
-            "job_no": line["job_no"],
-        }
+    calls = [
+        Call(
+            kind=line["appliance_kind"],
+            make=line["make"],
+            model=line["model"],
+            age=line["age"],
+            complaint=line["complaint"],
+            code=line["fault_code"],
+            found=(line["findings"],) if line["findings"] else (),
+            job_no=line["job_no"],
+            notes=[line[name] for name in ("cause", "work_done", "parts", "outcome")],
+        )
         for line in lines
     ]
-    return read_questions(words, database.connection, asked, on=day) if asked else []
+    return read_questions(words, database.connection, calls, on=day) if calls else []
 
 
 def _needs(one: Asked) -> list[Needs]:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from pipeline.words.licensed import licensed_work
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -14,9 +16,9 @@ if TYPE_CHECKING:
 
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
-HANDING_ON = frozenset({"advise", "refer"})  # an action that begins so is no cure of the workshop's own
 BY_EYE = 0.9  # common practice, no source
-LICENSED_WORDS = frozenset({"gas", "refrigerant", "sealed", "refer"})
+REFER = "refer"
+HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
 
 
 @dataclass(frozen=True)
@@ -32,8 +34,8 @@ class Repair:
 class CheckCard:
     """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing.
 
-    ``power`` (needed, off, any), ``covers`` (on, off, any) and ``water`` (in, out, any) are what the machine must be
-    like for it; water "out" is let out for it, or by it where it needs power.
+    power (needed, off, any), covers (on, off, any) and water (in, out, any) are the states it needs; water "out" is let
+    out for it, or by it where it needs power.
     """
 
     name: str
@@ -42,7 +44,7 @@ class CheckCard:
     minutes: float
     access: str
     cautions: tuple[str, ...]
-    power: str = "off"
+    power: str = "any"
     covers: str = "any"
     water: str = "any"
 
@@ -113,8 +115,8 @@ class Trade:
     def is_licensed(self, cause: str) -> bool:
         """Whether a cause is for licensed people: gas, or the sealed refrigerant circuit."""
         repair = self.repairs.get(cause)
-        said = f"{cause} {repair.action if repair else ''}".lower().replace("-", " ").split()
-        return self.is_gas or not LICENSED_WORDS.isdisjoint(said)
+        action = repair.action if repair else ""
+        return self.is_gas or first_word(action) == REFER or bool(licensed_work((cause, action), self.kind))
 
 
 def about(words: Words, kind: str) -> Trade:
@@ -174,11 +176,12 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
 
 
 def _part(row: Mapping[Any, Any]) -> PartCard:
+    by_eye = number(row["by_eye"])
     return PartCard(
         number(row["price"]) or 0.0,
         number(row["minutes"]) or 30.0,
         split(row["cautions"]),
-        number(row["by_eye"]) or BY_EYE,
+        BY_EYE if by_eye is None else by_eye,
     )
 
 
@@ -213,5 +216,9 @@ def number(cell: Any) -> float | None:
 
 def is_handed_on(action: Any) -> bool:
     """Whether an action is no cure by the workshop: it advises, or refers to somebody licensed."""
-    first, _, _ = str(action or "").strip().lower().replace(":", " ").partition(" ")
-    return first in HANDING_ON
+    return first_word(action) in HANDING_ON
+
+
+def first_word(action: Any) -> str:
+    """First word of an action, which says what is done."""
+    return str(action or "").strip().lower().replace(":", " ").partition(" ")[0]

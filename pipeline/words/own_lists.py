@@ -29,7 +29,6 @@ TOML: one table a term, named for its list; all but ``term`` may be left out::
     [[finding]]
     term = "lint chute"
     check = "look into lint chute"     # makes it a check of the plan; minutes, kinds, cautions as for the shipped ones
-    power = "off"                      # needed, off or any; likewise covers (on, off, any) and water (in, out, any)
     kinds = ["tumble dryer"]
     [finding.values]
     blocked = ["full", "stuffed"]
@@ -155,9 +154,11 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
     return found[min(number, len(found) - 1)] if found else 1
 
 
+STATES = {"power": ("off", "needed", "any"), "covers": ("any", "on", "off"), "water": ("any", "in", "out")}
+"""What a check may need of the appliance; the first is taken where a list says nothing."""
 _FIELDS = frozenset({
     "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions",
-    "check", "values", "expected", "access", "is_isolated", "power", "covers", "water", "by_eye",
+    "check", "values", "expected", "access", "power", "covers", "water", "by_eye",
 })  # fmt: skip
 
 
@@ -177,6 +178,13 @@ def _number(entry: Mapping[str, Any], name: str, default: str, where: str) -> st
             raise ValueError
     except (TypeError, ValueError):
         raise LayoutError(f"{where}: {name} is {shown(value)}.", f"Give {name} as a number from 0 up.") from None
+    return str(value)
+
+
+def _state(entry: Mapping[str, Any], name: str, where: str) -> str:
+    value = entry.get(name, STATES[name][0])
+    if value not in STATES[name]:
+        raise LayoutError(f"{where}: {name} is {shown(value)}.", f"Give {name} as one of: {', '.join(STATES[name])}.")
     return str(value)
 
 
@@ -280,26 +288,12 @@ def _add_finding(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: l
             "values": "|".join(values),
             "kinds": "|".join(kinds),
             "minutes": _number(entry, "minutes", "5", where),
-            **_machine(entry, where),
+            **{state: _state(entry, state, where) for state in STATES},
             "access": str(entry.get("access", "")),
             "cautions": ";".join(_texts(entry, "cautions", where)) or "isolate",
             "origin": "workshop list",
         }
         _replace(lists.checks, "check", row)
-
-
-_STATES = {"power": ("needed", "off", "any"), "covers": ("on", "off", "any"), "water": ("in", "out", "any")}
-
-
-def _machine(entry: Mapping[str, Any], where: str) -> dict[str, str]:
-    """State of the machine a check needs; ``is_isolated``, of older lists, says as much as power."""
-    states = {"power": "off" if entry.get("is_isolated", True) in (True, "yes") else "any"}
-    for name, known in _STATES.items():
-        state = str(entry.get(name, states.get(name, "any")))
-        if state not in known:
-            raise LayoutError(f"{where}: {name} is {shown(state)}.", f"Write one of: {', '.join(known)}.")
-        states[name] = state
-    return states
 
 
 _ADDERS = {

@@ -30,15 +30,14 @@ def faults(lists: WordLists) -> pd.DataFrame:
 
 
 def checks(lists: WordLists) -> pd.DataFrame:
-    """Give checks with their values and kinds (split by |), minutes, and the state of the machine each needs.
+    """Give checks with their values and kinds (split by |), minutes, and the states they need.
 
-    ``power`` is needed, off or any; ``covers`` on, off or any; ``water`` in, out or any (`models.plan.machine`).
+    power: needed, off or any; covers: on, off or any; water: in, out or any (`models.plan.machine`).
     """
-    columns = ("check", "finding", "values", "kinds", "minutes", "power", "covers", "water", "access", "cautions")
-    table = _frame(lists.checks, (*columns, "origin"), ("minutes",))
-    for column, usual in (("power", "off"), ("covers", "any"), ("water", "any")):
-        table[column] = table[column].replace("", usual)
-    return table
+    columns = (
+        "check", "finding", "values", "kinds", "minutes", "power", "covers", "water", "access", "cautions", "origin",
+    )  # fmt: skip
+    return _frame(lists.checks, columns, ("minutes",))
 
 
 def parts(lists: WordLists) -> pd.DataFrame:

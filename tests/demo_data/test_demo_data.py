@@ -14,7 +14,7 @@ import demo_data
 from demo_data import said
 from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, as_the_workshop
 from demo_data.make import BAD_LINES, SEED, MadeWorld, main, make_world_files, write, write_round_and_layout
-from demo_data.makes import MAKES, WEAK_POINTS, code, lit_lamps
+from demo_data.makes import MAKES, WEAK_POINTS, code
 from demo_data.odds import COMPLAINT_RATE, USUAL_FINDING
 from demo_data.technicians import HABITS, Bench
 from demo_data.wording import CAUSE_SAID, DENIED, FOUND, KIND_SAID, OUTCOME_SAID, PART_SAID, SAID
@@ -151,13 +151,13 @@ def test_each_habit_swaps_mostly_in_vain(made: MadeWorld, habit: object) -> None
         assert swapped_on.max() <= pd.Timestamp(habit.until) + pd.Timedelta(days=100)
 
 
-def test_the_story_is_there_a_level_sensor_fitted_and_a_sump_hose_found(made: MadeWorld) -> None:
+def test_the_story_is_there_a_heating_element_fitted_and_lint_found(made: MadeWorld) -> None:
     swaps = made.truth_parts[
         (made.truth_parts["habit"] == STORY.name) & (made.truth_parts["verdict"] == "not the cause")
     ]
     truth = made.truth_visits.drop_duplicates("episode").set_index("episode")["cause"]
     really = Counter(truth.loc[swaps["episode"]])
-    assert really["partly blocked sump hose"] >= 4
+    assert really["lint blockage in air path"] >= 10
     assert really.most_common(1)[0][0] in STORY.really
 
 
@@ -189,7 +189,7 @@ def test_posterior_agrees_with_counting_the_calls_that_fit_the_question(world: W
         "washing machine",
         "Corvanta",
         {"stops before spin": True},
-        "F03",
+        "K41",
         {"water left": "no"},
     )
     counted: Counter[str] = Counter()
@@ -316,11 +316,11 @@ def test_no_wording_stands_for_two_outcomes() -> None:
     assert len(written) == len(set(written))
 
 
-def test_lamps_are_binary_digits() -> None:
-    assert lit_lamps(5) == (1, 3)
-    assert code("Tavrik", "drain") == "lamps 1+3"
-    assert code("Brennick", "drain") == "E05"
-    assert code("Ostrel", "drain") == "4 flashes"
+def test_each_make_shows_a_fault_in_its_own_way() -> None:
+    assert code("Tavrik", "drain") == "lamps 1+4"
+    assert code("Brennick", "drain") == "Q27"
+    assert code("Ostrel", "drain") == "7 flashes"
+    assert code("Velsund", "drain") == "JH"
     assert code("Pellmore", "drain") is None
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from pipeline.advice.kept import AdviceRow
-from pipeline.visit.answer import answered, ask
+from pipeline.visit.ask import answered, ask
 from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Question

@@ -44,7 +44,7 @@ select
     what[(1 + hash(i * 17) % 12)::int] || ', ' || more[(1 + hash(i * 19) % 10)::int] || ' ref ' || hash(i * 23) % 100000
         || ' and '
         || what[(1 + hash(i * 29) % 12)::int] as complaint,
-    ['F05', '', 'E:12', '', 'err 5'][(1 + hash(i * 31) % 5)::int] as fault_code,
+    ['K07', '', 'E:12', '', 'err 7'][(1 + hash(i * 31) % 5)::int] as fault_code,
     ['water left=no; filter=clear', '', 'filter clear'][(1 + hash(i * 37) % 3)::int] as findings,
     ['blocked pump filter', 'drain pump', '?sensor', ''][(1 + hash(i * 41) % 4)::int] as cause,
     'work ' || hash(i * 43) % 5000 as work_done,

@@ -42,7 +42,7 @@ from demo_data.world import Call, World
 from pipeline.load.identity import model_family
 from pipeline.settings import Settings
 from pipeline.store.database import Database
-from pipeline.visit.answer import Asked, ask
+from pipeline.visit.ask import Asked, ask
 from pipeline.visit.costs import HANDOVER_MINUTES, Act, Costs
 from pipeline.visit.plan import VisitPlan, likely, plan_visit
 from pipeline.visit.question import Question
