@@ -104,7 +104,7 @@ class Answer(Shown):
             "asked": self.question.as_json(),
             "not_understood": list(self.question.not_understood),
             "heard": [piece.as_json() for piece in self.question.heard],
-            "remarks": list(self.question.remarks),
+            "remarks": [*self.question.remarks, *(visit.remarks if visit else ())],
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
@@ -152,7 +152,6 @@ class Answer(Shown):
                 for row in self.advice
             ],
             "repair_or_replace": self.remark or None,
-            "remarks": list(visit.remarks) if visit else [],
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
         }
 
