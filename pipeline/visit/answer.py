@@ -151,6 +151,7 @@ class Answer(Shown):
                 }
                 for row in self.advice
             ],
+            "unit": self.question.unit.as_json(),
             "repair_or_replace": self.remark or None,
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
         }
@@ -163,6 +164,7 @@ class Answer(Shown):
         head = [f"{said(self.question)}. {self.note}"]
         if self.question.not_understood:
             head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
+        head += self.question.unit.lines()
         if aside := _told_aside(self.question):
             head.append(aside)
         above = [*head, *_body(self)]
@@ -221,7 +223,7 @@ def _body(answer: Answer) -> list[str]:
     rest = [_carry(visit)] if visit.carry else []
     rest += [_quote(answer)] if answer.quote else []
     vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
-    rest += [f"Often in vain: {vain}"] if vain else []
+    rest += [f"Often replaced needlessly: {vain}"] if vain else []
     remarks = [". ".join(text[:1].upper() + text[1:] for text in visit.remarks) + "."] if visit.remarks else []
     return [*causes, *remarks, f"Do this, in order ({expected}):", *steps, *rest]
 
@@ -245,7 +247,7 @@ def _carry(visit: VisitPlan) -> str:
     worth = [f"{row.part} {row.probability:.0%}" for row in visit.carry if row.worth_it][:SHOWN_CARRY]
     other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS][:2]
     left = ", ".join(f"{row.part} {row.probability:.0%}" for row in other)
-    return f"Carry: {', '.join(worth) or 'no part pays its place'}" + (f". Leave: {left}" if left else "")
+    return f"Carry: {', '.join(worth) or 'no part is worth carrying'}" + (f". Leave: {left}" if left else "")
 
 
 def _quote(answer: Answer) -> str:

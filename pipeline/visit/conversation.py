@@ -15,9 +15,9 @@ from pipeline.load.layout import FIELDS
 from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, money
-from pipeline.visit.ask import answer
+from pipeline.visit.ask import answer, questions_of
 from pipeline.visit.plan import CHANGES
-from pipeline.visit.question import Call, Question, read_question, said
+from pipeline.visit.question import Call, Question, said
 from pipeline.words.appliance import about
 from pipeline.words.licensed import licensed_work
 
@@ -106,10 +106,12 @@ def run(
     if record is not None:
         may_write(record, None, database=database)
         header_of(record)
-    asked = read_question(words, database.connection, call)
+    (asked,) = questions_of(database, words, settings, [call])
     visit, warned = Visit(asked), set[str]()
     trade = about(words, asked.kind)
     say(safe(said(asked)))
+    for line in asked.unit.lines():
+        say(safe(line))
     if asked.not_understood:
         say(safe("Not understood: " + ", ".join(asked.not_understood)))
     while True:
@@ -162,7 +164,7 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     if now.visit is None:
         return ["", *(f"! {name}: {now.trade.cautions[name]}" for name in step.cautions), f"NEXT {step.told}"]
     lines = ["", odds, f"NEXT {step.told}" + (cost if step.do != "hand over" else "")]
-    lines += [f"often in vain: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
+    lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
     known = [name for name in names if name in warned]
@@ -302,7 +304,7 @@ def header_of(path: Path) -> list[str]:
         name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header
     ]:
         raise UsageError(
-            f"{shown(path.name)} is no record file: it has no column {', '.join(missing)}.",
+            f"{shown(path.name)} is not a record file: it has no column {', '.join(missing)}.",
             "Name a new file with --record, or one in the tool's own layout.",
         )
     return header

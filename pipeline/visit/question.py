@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
 from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
+from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.vocabulary import plain
 
@@ -31,6 +32,8 @@ class Call:
         What was seen, one thing a text: "water left=no".
     job_no
         Job number of the call.
+    serial, customer
+        Which unit it is: its past visits are looked up; the customer is hashed for it and not kept.
     notes
         Whatever else is said of it; read for gas and refrigerant only.
     """
@@ -43,6 +46,8 @@ class Call:
     code: str | None = None
     found: Sequence[str] = ()
     job_no: str | None = None
+    serial: str | None = None
+    customer: str | None = None
     notes: Sequence[str] = ()
 
     def texts(self) -> list[str | None]:
@@ -72,6 +77,8 @@ class Question:
         What became of every piece of the complaint.
     remarks
         What the technician should know of how the question was read: contradictions, names nearly known.
+    unit
+        What is on record of this very unit.
     job_no
         Job number of the call; None = none given.
     licensed
@@ -90,6 +97,7 @@ class Question:
     not_understood: tuple[str, ...] = ()
     heard: tuple[Heard, ...] = ()
     remarks: tuple[str, ...] = ()
+    unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
     licensed: Work = ""
 
