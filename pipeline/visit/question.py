@@ -27,7 +27,7 @@ class Call:
     Attributes
     ----------
     kind, make, model, age, complaint, code
-        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+3".
+        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+4".
     found
         What was seen, one thing a text: "water left=no".
     job_no
