@@ -25,7 +25,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """Make the folder that all workers share, before there are any."""
     if shared.FOLDER not in os.environ:
         os.environ[shared.FOLDER] = tempfile.mkdtemp(prefix="tests-of-priorjobs-")
-        config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(shared.FOLDER)))
+        config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(shared.FOLDER), ignore_errors=True))
 
 
 @pytest.hookimpl(optionalhook=True)

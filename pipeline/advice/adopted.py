@@ -14,10 +14,15 @@ from pipeline.words.appliance import ALWAYS
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import duckdb
+
     from pipeline.store.database import Database
     from pipeline.words import Words
 
-LIST = "advice"  # its decisions in the table correction: the row as JSON, and the day it was taken up
+TOLD = (
+    "number", "says", "part", "kinds", "count", "of", "share", "low", "usual", "trend", "recent_count", "recent_of",
+    "lost", "money", "look_first", "jobs", "cautions",
+)  # fmt: skip
 PATTERN = ("part", "kind", "make", "complaint", "code", "finding", "look_first")
 
 
@@ -27,37 +32,33 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
     Returns
     -------
     rows
-        number, says, part, count, of, low, money, look_first, cautions (full texts), adopted_on (None = not taken up);
-        worth most first.
+        number, says, part, kinds, count, of, share, low, usual, trend, recent_count, recent_of, first_date, last_date,
+        lost, money, look_first, jobs, cautions (full texts), adopted_on (None = not taken up); as
+        `models.advice.find.find_advice`, worth most first, ended ones last.
     adopted
-        correction_id, says, adopted_on, before, before_of, after, after_of, change, low, high, expected_anyway, said
-        and cautions; a row that no longer stands out stays here.
+        advice_id, says, adopted_on, the fields of `models.advice.adopted.BeforeAndAfter`, and cautions; a row that
+        no longer stands out stays here.
     cautions
         All of them, and that local rules come first.
     currency
         Of all money.
     """
     found = advice(database.connection, words).to_dict("records")
-    taken = _taken(database)
+    taken = _taken(database.connection)
     since = {json.dumps(pattern): on for _, pattern, on in taken}
     rows = [
         {
-            "number": number,
-            **{name: row[name] for name in ("says", "part", "count", "of", "low", "money", "look_first", "cautions")},
+            **{name: row[name] for name in TOLD},
+            "first_date": f"{row['first_date']:%Y-%m-%d}",
+            "last_date": f"{row['last_date']:%Y-%m-%d}",
             "adopted_on": since.get(json.dumps(_pattern(row))),
         }
-        for number, row in enumerate(found, start=1)
+        for row in found
     ]
     cautions = {json.dumps(_pattern(row)): row["cautions"] for row in found}
     adopted = [
-        {
-            "correction_id": correction_id,
-            "says": _says(pattern),
-            "adopted_on": on,
-            **dataclasses.asdict(did_it_help(database.connection, pattern, dt.date.fromisoformat(on))),
-            "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern),
-        }
-        for correction_id, pattern, on in taken
+        {**row, "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern)}
+        for row, (_, pattern, _) in zip(taken_up(database.connection), taken, strict=True)
     ]
     every = [text for row in [*rows, *adopted] for text in row["cautions"]]
     local = [text for name, text in words.cautions()[["caution", "text"]].itertuples(index=False) if name == ALWAYS]
@@ -67,6 +68,27 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
         "cautions": list(dict.fromkeys([*every, *local])),
         "currency": currency,
     }
+
+
+def taken_up(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
+    """List the advice taken up, with the wrong parts before and since.
+
+    Returns
+    -------
+    list of dict
+        advice_id, says, adopted_on, the conditions (part, kind, make, complaint, code, finding, look_first), and
+        the fields of `models.advice.adopted.BeforeAndAfter`.
+    """
+    return [
+        {
+            "advice_id": advice_id,
+            "says": _says(pattern),
+            "adopted_on": on,
+            **pattern,
+            **dataclasses.asdict(did_it_help(connection, pattern, dt.date.fromisoformat(on))),
+        }
+        for advice_id, pattern, on in _taken(connection)
+    ]
 
 
 def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[str, Any]:
@@ -84,18 +106,35 @@ def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[st
             "Their numbers: priorjobs advice." if found else "No part stands out as often not the cause.",
         )
     pattern = _pattern(found[number - 1])
-    if pattern in (known for _, known, _ in _taken(database)):
+    if pattern in (known for _, known, _ in _taken(database.connection)):
         raise UsageError(
             f"Advice {number} is taken up already.",
             "To change the day, undo it first: priorjobs advice names its number.",
         )
     with database.transaction() as changing:
-        ((last,),) = changing.execute("select coalesce(max(correction_id), 0) from correction").fetchall()
+        ((last,),) = changing.execute("select coalesce(max(advice_id), 0) from advice_taken").fetchall()
         changing.execute(
-            "insert into correction values (?, now()::timestamp, ?, ?, ?, null)",
-            [last + 1, LIST, json.dumps(pattern), on.isoformat()],
+            f"insert into advice_taken (advice_id, decided_at, adopted_on, {', '.join(PATTERN)}) "
+            f"values (?, now()::timestamp, ?, {', '.join('?' * len(PATTERN))})",
+            [last + 1, on, *pattern.values()],
         )
-    return {"correction_id": last + 1, "says": _says(pattern), "adopted_on": on.isoformat()}
+    return {"advice_id": last + 1, "says": _says(pattern), "adopted_on": on.isoformat()}
+
+
+def undo(database: Database, advice_id: int) -> dict[str, Any]:
+    """Take back advice that was taken up; its row is kept.
+
+    Raises
+    ------
+    UsageError
+        None in force has this number.
+    """
+    pattern = next((pattern for number, pattern, _ in _taken(database.connection) if number == advice_id), None)
+    if pattern is None:
+        raise UsageError(f"No advice taken up has the number {advice_id}.", "Their numbers: priorjobs advice.")
+    with database.transaction() as changing:
+        changing.execute("update advice_taken set undone_at = now()::timestamp where advice_id = ?", [advice_id])
+    return {"undone": advice_id, "says": _says(pattern)}
 
 
 def day(written: str | None) -> dt.date:
@@ -111,20 +150,20 @@ def day(written: str | None) -> dt.date:
     try:
         return dt.date.fromisoformat(written)
     except ValueError as fault:
-        raise UsageError(f"{shown(written)} is no day.", "Write it like 2026-09-01.") from fault
+        raise UsageError(f"{shown(written)} is not a valid date.", "Write it like 2026-09-01.") from fault
 
 
 def _pattern(row: Mapping[Any, Any]) -> dict[str, Any]:
     return {name: None if row[name] is None or row[name] != row[name] else str(row[name]) for name in PATTERN}
 
 
-def _taken(database: Database) -> list[tuple[int, dict[str, Any], str]]:
-    rows = database.connection.execute(
-        "select correction_id, written, term from correction "
-        "where list = ? and undone_at is null order by correction_id",
-        [LIST],
+def _taken(connection: duckdb.DuckDBPyConnection) -> list[tuple[int, dict[str, Any], str]]:
+    """Advice in force: its number, its pattern, the day it was taken up."""
+    rows = connection.execute(
+        f"select advice_id, adopted_on, {', '.join(PATTERN)} from advice_taken "
+        "where undone_at is null order by advice_id"
     ).fetchall()
-    return [(number, json.loads(written), on) for number, written, on in rows]
+    return [(number, dict(zip(PATTERN, pattern, strict=True)), on.isoformat()) for number, on, *pattern in rows]
 
 
 def _says(pattern: Mapping[str, Any]) -> str:

@@ -25,7 +25,6 @@ PART_FIELDS = ("part", "part_quantity", "part_unit_cost")
 REQUIRED = ("visit_date", "appliance_kind")
 ONE_OF = ("serial", "customer_ref", "job_no")
 GRAINS = ("visit", "part")
-OWN = "own"
 
 
 @dataclass(frozen=True)
@@ -113,11 +112,6 @@ def position(header: tuple[str, ...], column: str) -> int | None:
     return alike[0] if len(alike) == 1 else None
 
 
-def own_layout() -> Layout:
-    """Give the tool's own layout: columns named as the fields are."""
-    return open_layout(OWN)
-
-
 def shipped() -> tuple[str, ...]:
     """Names of the layouts that come with the tool."""
     folder = files(__package__) / "layouts"
@@ -162,7 +156,7 @@ def parse_layout(text: str, name: str) -> Layout:
     try:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
-        raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Mend that line.") from fault
+        raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Fix that line.") from fault
     faults: list[str] = []
     settings = {key: value for key, value in given.items() if key not in ("columns", "constants", "values")}
     for key, value in settings.items():
@@ -183,9 +177,7 @@ def parse_layout(text: str, name: str) -> Layout:
     if not columns:
         faults.append("[columns] is missing or empty")
     if faults:
-        raise LayoutError(
-            f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Mend these and load again."
-        )
+        raise LayoutError(f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Fix these and load again.")
     return Layout(
         columns=columns,
         constants=constants,
@@ -198,7 +190,7 @@ def _table(given: dict[str, Any], section: str, faults: list[str]) -> dict[str, 
     found = given.get(section, {})
     if isinstance(found, dict):
         return found
-    faults.append(f"[{section}] is no table")
+    faults.append(f"[{section}] must be a TOML table")
     return {}
 
 
@@ -208,7 +200,7 @@ _TEXT_SETTINGS = ("name", "grain", "date_format", "decimal_mark", "currency", "e
 def _setting_fault(key: str, value: Any) -> str | None:
     known = (*_TEXT_SETTINGS, "header_line", "personal")
     if key not in known:
-        return f"{shown(key)} is no setting (settings: {', '.join(known)})"
+        return f"{shown(key)} is an unknown setting (settings: {', '.join(known)})"
     if key == "personal":
         is_good = isinstance(value, list) and all(isinstance(v, str) for v in value)
         return None if is_good else "personal is a list of column names"

@@ -25,6 +25,7 @@ from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.small_text import small_text
 from pipeline.read.sources import Source, links_out, open_sources
+from pipeline.store.check import broken, said
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
 
@@ -178,7 +179,7 @@ def _read_one(asked: _Asked, source: Source, layout: Layout | None) -> FileRepor
     except duckdb.IOException as fault:
         raise DatabaseUnusable(
             f"{shown(source.name)} could not be taken in: {shown(str(fault).splitlines()[0], 160)}",
-            "Make room on the disk that holds the database, then load it again; nothing of it was kept.",
+            "Free space on the disk that holds the database, then load it again; nothing of it was kept.",
         ) from fault
     finally:
         drop_temporary(asked.database.connection)
@@ -221,7 +222,7 @@ def _loaded_before(
         lines,
         unchanged=lines - rejected,
         rejected=rejected,
-        notes=[f"This very file was loaded on {loaded_at:%Y-%m-%d %H:%M}; nothing changed."],
+        notes=[f"This file was already loaded on {loaded_at:%Y-%m-%d %H:%M}; nothing changed."],
     )
 
 
@@ -287,6 +288,7 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         stage_batch(connection, asked.words, asked.settings, batch_id, last_record)
         asked.tell("Building the tables …")
         sql.rebuild(connection, lambda done, of: asked.tell(bar(done, of, "tables")))
+        report.notes += [said(offence) for offence in broken(connection)]
     return report
 
 

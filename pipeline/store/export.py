@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import UsageError, shown
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PARQUET, WORKBOOK, may_write
+from pipeline.store.sheet_text import safe_in_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -26,7 +27,6 @@ ENDINGS = (".csv", ".parquet", ".xlsx")
 ROWS_AT_ONCE = 20_000
 SHEET_ROWS = 1_048_575  # below the header
 CELL_LENGTH = 32_767
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def tables() -> list[str]:
@@ -81,19 +81,8 @@ def export_table(database: Database, table: str, path: Path) -> int:
     order = f" order by {', '.join(files[table].key)}" if files[table].key else ""
     query = f"select * from {table}{order}"
     with whole(path) as draft:
-        _WRITE[ending](database, query, table, draft)
+        WRITERS[ending](database, query, table, draft)
     return int(rows)
-
-
-def safe_in_sheet(text: str) -> str:
-    """Keep a spreadsheet from calculating text: an apostrophe before a sign that starts a formula.
-
-    Examples
-    --------
-    >>> safe_in_sheet("=1+1"), safe_in_sheet("drain pump")
-    ("'=1+1", 'drain pump')
-    """
-    return f"'{text}" if text.lstrip(" ").startswith(FORMULA_STARTS) or text.startswith(FORMULA_STARTS) else text
 
 
 def _write_csv(database: Database, query: str, _table: str, path: Path) -> None:
@@ -178,4 +167,4 @@ def _batches(database: Database, query: str) -> tuple[list[str], Iterator[Sequen
     return names, read()
 
 
-_WRITE = {".csv": _write_csv, ".parquet": _write_parquet, ".xlsx": _write_xlsx}
+WRITERS = {".csv": _write_csv, ".parquet": _write_parquet, ".xlsx": _write_xlsx}

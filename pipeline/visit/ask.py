@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -9,14 +10,18 @@ from typing import TYPE_CHECKING
 from pipeline.advice.kept import AdviceRow, kept
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
+from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
+from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
-from pipeline.visit.question import Call, Question, read_question
+from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
+from pipeline.visit.unit_history import Unit, histories
 from pipeline.words.appliance import about
 
 if TYPE_CHECKING:
+    from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.words import Words
@@ -52,7 +57,24 @@ def causes(database: Database, words: Words, settings: Settings, call: Call) -> 
     ModelError
         The model in use is damaged.
     """
-    return answer(database, words, settings, read_question(words, database.connection, call))
+    (question,) = questions_of(database, words, settings, [call])
+    return answer(database, words, settings, question)
+
+
+def questions_of(
+    database: Database, words: Words, settings: Settings, calls: Sequence[Call], *, on: dt.date | None = None
+) -> list[Question]:
+    """Read calls as `load` reads records, and look up what is on record of each call's unit.
+
+    Raises
+    ------
+    UsageError
+        A call gives no kind of appliance.
+    """
+    questions = read_questions(words, database.connection, calls, on=on)
+    units = [Unit(call.serial, call.customer, q.kind, q.symptoms) for call, q in zip(calls, questions, strict=True)]
+    found = histories(database, settings, units, on)
+    return [replace(question, unit=unit) for question, unit in zip(questions, found, strict=True)]
 
 
 def answer(
@@ -62,7 +84,7 @@ def answer(
     question: Question,
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
 ) -> Answer:
@@ -74,20 +96,22 @@ def answer(
         From `read_question`.
     unknowable
         Findings that could not be told: their checks are not offered again.
-    opened, tried
-        What is open, repairs done without cure or whose part was seen to be good; see `plan_visit`.
+    machine, tried
+        Its state, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
     """
     (asked,) = ask(database, words, settings, [question])
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
-    return answered(asked, kept(database), unknowable=unknowable, opened=opened, passed=(*tried, *aside))
+    return answered(asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside))
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
     """Look up what all questions need, every kind, record and the model once."""
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
+    whole = questions
+    questions = [first_things_first(question, trades[question.kind]) for question in whole]
     found = gather(database.connection, questions, trades)
     costs = {
         question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
@@ -97,10 +121,14 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
         return []
     model, name = model_for(database, words)
     told = opinions(questions, model)
-    return [
-        Asked(q, costs[q.kind], evidence, odds_of(q, trades[q.kind], evidence, model, name, opinion))
-        for q, evidence, opinion in zip(questions, found, told, strict=True)
-    ]
+    rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
+    asked = []
+    for one, q, evidence, opinion in zip(whole, questions, found, told, strict=True):
+        odds = odds_of(q, trades[q.kind], evidence, model, name, opinion)
+        cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
+        odds, unit = with_history(q.unit, odds, cured_by, rate)
+        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds))
+    return asked
 
 
 def answered(
@@ -108,7 +136,7 @@ def answered(
     advice: Sequence[AdviceRow],
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     passed: Sequence[str] = (),
     carried: Sequence[str] | None = None,
 ) -> Answer:
@@ -118,7 +146,7 @@ def answered(
     ----------
     advice
         Rows known of wrong swaps.
-    unknowable, opened
+    unknowable, machine
         As in `answer`.
     passed
         Repairs not to be offered.
@@ -132,9 +160,10 @@ def answered(
         odds.causes,
         asked.costs,
         seen={*question.findings, *unknowable},
-        opened=opened,
+        machine=machine,
         tried=set(passed),
         carried=carried,
+        call=circumstances(question, asked.costs.trade, advice),
     )
     steps = tuple(visit.steps())
     return Answer(

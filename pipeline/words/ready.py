@@ -32,7 +32,13 @@ class ReadyLists:
 
         known = self._silent_words
         return [
-            Lexicon(language, phrases, self.lists.cues[language], [*self.lists.known[language], *known])
+            Lexicon(
+                language,
+                phrases,
+                self.lists.cues[language],
+                [*self.lists.known[language], *known],
+                self.lists.spelt[language],
+            )
             for language, phrases in self.lists.phrases.items()
         ]
 
@@ -65,10 +71,9 @@ class ReadyLists:
     def _cause_rules(self) -> CauseRules:
         from pipeline.words.rules import CauseRules
 
-        own = [row for row in self.lists.faults if row["origin"] != "shipped"]
         every = [
             *self.lists.faults,
-            *({"cause": p.term, "kinds": "|".join(p.kinds)} for p in self._own_causes if own or p),
+            *({"cause": p.term, "kinds": "|".join(p.kinds)} for p in self._own_causes),
         ]
         return CauseRules(self.lists.cause_rules, every)
 

@@ -129,8 +129,7 @@ class FindingRules:
                     if opposite is not None and self.holds_for(finding, kind):
                         return [Finding(finding, opposite, one.is_doubtful)]
         if one.states and len(one.things) == 1:
-            value = min(one.states) if len(one.states) == 1 else next(iter(sorted(one.states)))
-            return [Finding(one.things[0], value, one.is_doubtful)]
+            return [Finding(one.things[0], min(one.states), one.is_doubtful)]
         return []
 
     def value_of(self, finding: str, states: Iterable[str]) -> str | None:

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
+from reports.render.currency import money
 from reports.render.page import plain, render
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
 LONG = 29  # rows of a tree that still print beside all else in full size; found by trying
 NO_BREAK = "\N{NO-BREAK SPACE}"
-SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 FOOTNOTE = (
     "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
     "A check is listed because it pays on average, not because it is always needed."
@@ -26,6 +26,7 @@ def visit_sheets(
     day: Mapping[str, str] | None = None,
     currency: str = "GBP",
     refused: Sequence[str] = (),
+    remarks: Sequence[str] = (),
 ) -> str:
     """Write the page.
 
@@ -44,6 +45,8 @@ def visit_sheets(
         ISO 4217 code.
     refused
         Calls that could not be planned, in words.
+    remarks
+        What else the technician should know of the calls, in words.
 
     Returns
     -------
@@ -60,10 +63,11 @@ def visit_sheets(
         sheets=sheets,
         van=_van(van, len(calls)),
         day=day,
-        kicker=f"{_count(len(calls), 'call')}, about {minutes / 60:.1f} hours on the job and for further trips",
+        kicker=f"{_count(len(calls), 'call')}, about {minutes / 60:.1f} hours on the job and for return visits",
         headline=_headline(calls, van),
         calls_basis="What to do first at each. Tap a call for its sheet; printed, each sheet is one page.",
         refused="; ".join(plain(text) for text in refused),
+        remarks="; ".join(plain(text) for text in remarks),
         outcomes=OUTCOMES,
         footnote=FOOTNOTE,
     )
@@ -121,6 +125,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
         "said": call["said"],
         "facts": ", ".join(facts),
         "not_understood": ", ".join(call["not_understood"]),
+        "unit_history": call.get("unit_lines", []),
         "expect": (
             [
                 ("minutes", f"{expected['minutes']:.0f}"),
@@ -242,4 +247,4 @@ def _sentence(text: str) -> str:
 
 
 def _money(currency: str) -> Any:
-    return lambda amount: f"{SIGNS.get(currency, currency + ' ')}{amount:,.0f}"
+    return lambda amount: money(amount, currency)

@@ -14,9 +14,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from reports.render.currency import SIGNS
 from reports.render.page import plain
 
-SYMBOLS = {"GBP": "£", "EUR": "€", "USD": "$"}
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
@@ -111,6 +111,12 @@ class Wording:
             self.number(100 * float(str(share)), decimals)
         )
 
+    def p_value(self, p: float) -> str:
+        """Write a p-value: two decimals, three below 0.1, and no more than "under 0.001"."""
+        if p < 0.001:
+            return str(_catalogue(self.language)["numbers"]["p_under"]).format(value=self.number(0.001, 3))
+        return self.number(p, 2 if p >= 0.1 else 3)
+
     def money(self, amount: object) -> str:
         """Write money: whole units from 100 on, pence below."""
         if amount is None or amount != amount:
@@ -121,8 +127,8 @@ class Wording:
         decimals = 0 if abs(value) >= 100 or value == round(value) else 2
         pattern = str(_catalogue(self.language)["numbers"]["money"])
         text = self.number(value, decimals)
-        if self.currency in SYMBOLS:
-            return pattern.format(amount=text, symbol=SYMBOLS[self.currency])
+        if self.currency in SIGNS:
+            return pattern.format(amount=text, symbol=SIGNS[self.currency])
         return pattern.replace("}{", f"}}{NO_BREAK}{{").format(amount=text, symbol=self.currency)
 
     def hours(self, minutes: object) -> str:

@@ -12,12 +12,15 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from python_calamine import CalamineWorkbook
 
 import sql
 from pipeline.errors import FileUnusable, UsageError
 from pipeline.store import export
-from pipeline.store.export import export_table, safe_in_sheet, tables
+from pipeline.store.export import export_table, tables
+from pipeline.store.sheet_text import from_sheet, safe_in_sheet
 from tests.worlds.small_workshop import visit, workshop
 
 HOSTILE = [
@@ -127,7 +130,7 @@ def test_a_failure_leaves_the_old_file(database: Any, tmp_path: Path, monkeypatc
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setitem(export._WRITE, ".csv", fail)
+    monkeypatch.setitem(export.WRITERS, ".csv", fail)
     with pytest.raises(FileUnusable, match="disk is full"):
         export_table(database, "visit", path)
     assert path.read_text(encoding="utf-8") == "visit_id,old"
@@ -137,6 +140,12 @@ def test_a_failure_leaves_the_old_file(database: Any, tmp_path: Path, monkeypatc
 @pytest.mark.parametrize("text", [text for text in HOSTILE if text.lstrip(" ")[:1] in "=+-@\t"])
 def test_a_formula_gets_an_apostrophe(text: str) -> None:
     assert safe_in_sheet(text) == "'" + text
+
+
+@given(st.text(max_size=40) | st.text("'= -@\t\r\n+", max_size=6))
+def test_a_cell_written_out_reads_back_as_itself(text: str) -> None:
+    assert from_sheet(safe_in_sheet(text)) == text
+    assert not safe_in_sheet(text).lstrip(" ").startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
 
 
 def test_a_spreadsheets_metadata_names_no_program_and_nobody(database: Any, tmp_path: Path) -> None:

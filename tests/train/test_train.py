@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 
-import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -17,27 +14,7 @@ from pipeline.errors import ModelError, UsageError
 from pipeline.settings import Settings
 from pipeline.train import train as training
 from pipeline.words import Words
-from tests.worlds.cause_world import training_table
-
-
-def workshop(folder: Path, table: pd.DataFrame) -> Any:
-    """A database that holds the training table and nothing else."""
-    connection = duckdb.connect()
-    connection.register("given", table)
-    connection.execute("create table cause_example as select * from given")
-    return SimpleNamespace(connection=connection, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb")
-
-
-@pytest.fixture(autouse=True)
-def without_advice(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Advice kept beside a model is tested where it is made."""
-    known = getattr(training, "kept", None)
-    if known is not None:
-        monkeypatch.setattr(known, "keep", lambda *_: None)
-
-
-def train(database: Any, **choice: Any) -> dict[str, Any]:
-    return training.train(database, Words.load(), Settings(), **choice)
+from tests.worlds.cause_world import train, training_table, workshop
 
 
 def test_trains_scores_and_beats_the_plain_ways(tmp_path: Path) -> None:
@@ -80,8 +57,8 @@ def test_a_worse_model_does_not_replace_a_better_one(tmp_path: Path) -> None:
     database = workshop(tmp_path, spoiled)
     told = train(database)
     assert (told["model"], told["in_use"], told["replaced"]) == ("0002", "0001", False)
-    assert "--anyway" in told["note"]
-    assert train(database, anyway=True)["in_use"] == "0003"
+    assert "--force" in told["note"]
+    assert train(database, force=True)["in_use"] == "0003"
 
 
 def test_models_can_be_listed_compared_and_gone_back_to(tmp_path: Path) -> None:

@@ -13,8 +13,7 @@ from pipeline.settings import Settings
 from pipeline.train import train as training
 from pipeline.words import Words
 from tests.command_in_fork import in_fork
-from tests.train.test_train import train, without_advice, workshop  # noqa: F401 (the fixture acts by itself)
-from tests.worlds.cause_world import training_table
+from tests.worlds.cause_world import training_table, workshop
 from tests.worlds.demo_sample import learned
 
 
