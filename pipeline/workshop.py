@@ -61,7 +61,7 @@ class Workshop:
         settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
-            is_in_force = is_stored(database.connection, settings)
+            is_in_force = is_stored(database.connection, settings) and not _names_technicians(database, settings)
             if not is_in_force and not read_only:
                 _rebuild(database, settings)
         except BaseException as fault:
@@ -339,8 +339,8 @@ class Workshop:
 
         return to_review(self.database, self.words)
 
-    def write_review(self, path: Path | str) -> int:
-        """Write the words to review to a CSV file; returns how many.
+    def write_review(self, path: Path | str, *, phrases: bool = False) -> int:
+        """Write the words to review to a CSV file, or the phrases that tell of a cause; returns how many.
 
         Examples
         --------
@@ -349,7 +349,7 @@ class Workshop:
         """
         from pipeline.upkeep.review import write_review
 
-        return write_review(self.database, self.words, Path(path))
+        return write_review(self.database, self.words, Path(path), phrases=phrases)
 
     def take_decisions(self, path: Path | str) -> dict[str, Any]:
         r"""Take decisions back in and apply them to every record, old and new.
@@ -473,9 +473,24 @@ class Workshop:
         return status(self.database, self.settings, check=check)
 
 
+def _names_technicians(database: Database, settings: Settings) -> bool:
+    """Whether technicians are held by name though the settings ask for keyed hashes."""
+    if not settings.hash_technicians:
+        return False
+    query = "select 1 from stage_visit where not regexp_full_match(technician, '[0-9a-f]{32}') limit 1"
+    return bool(database.connection.execute(query).fetchall())
+
+
 def _rebuild(database: Database, settings: Settings) -> None:
     import sql
 
+    is_to_hash = _names_technicians(database, settings)
     with database.transaction():
+        if is_to_hash:
+            from pipeline.load.technicians import hash_stored
+
+            hash_stored(database)
         store_settings(database.connection, settings)
         sql.rebuild(database.connection)
+    if is_to_hash:
+        database.compact()  # the names would stay in blocks that are merely free

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.train.phrases import Phrase
 from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
@@ -27,7 +28,7 @@ class Call:
     Attributes
     ----------
     kind, make, model, age, complaint, code
-        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+3".
+        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+4".
     found
         What was seen, one thing a text: "water left=no".
     job_no
@@ -77,6 +78,8 @@ class Question:
         What became of every piece of the complaint.
     remarks
         What the technician should know of how the question was read: contradictions, names nearly known.
+    phrases
+        What past jobs say of phrases of the complaint.
     unit
         What is on record of this very unit.
     job_no
@@ -97,6 +100,7 @@ class Question:
     not_understood: tuple[str, ...] = ()
     heard: tuple[Heard, ...] = ()
     remarks: tuple[str, ...] = ()
+    phrases: tuple[Phrase, ...] = ()
     unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
     licensed: Work = ""
@@ -172,6 +176,7 @@ def read_questions(
         kind = str(kinds["term"].iloc[row])
         codes = [*shown[row], *said_codes[row]]
         findings, strange, remarks = read_findings(words, call.found, kind)
+        remarks += [f'"{word}" was read as "{base}"' for word, base in words.mended(call.complaint or "")]
         told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
