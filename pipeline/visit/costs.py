@@ -123,10 +123,8 @@ class Costs:
         place = self._place(causes[0])
         access = place.access if place else ""
         minutes = sum(self.minutes(cause) for cause in causes) / len(causes)
-        if repair.parts:
-            cautions = [c for part in repair.parts for c in self.part(part).cautions]
-        else:
-            cautions = list(place.cautions if place else self.trade.kind_cautions)
+        of_parts = tuple(c for part in repair.parts for c in self.part(part).cautions)
+        cautions = repair.cautions or of_parts or self.trade.kind_cautions
         return Act(
             do="fit" if repair.parts else "clear",
             name=repair.action,

@@ -164,7 +164,7 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         sentence=sentence(made.now, made.before, made.changes, made.period, wording),
         figures=shown,
         advice=advice,
-        cautions=list(dict.fromkeys(text for row in advice for text in row["cautions"])),
+        cautions=list(dict.fromkeys(wording.terms_in(text) for row in advice for text in row["cautions"])),
         advice_basis=wording.say(
             "advice.basis", months=len(made.frames["fix_by_month"]), month=wording.month(made.period.last)
         ),
