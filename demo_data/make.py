@@ -15,10 +15,12 @@ import pandas as pd
 
 from demo_data import said, written
 from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town
+from demo_data.makes import code
 from demo_data.technicians import HABITS
 from demo_data.truth import first_time_fix, is_in_records, part_verdicts
 from demo_data.world import Call, World
 from demo_data.written import COLUMNS, Row
+from reports.render.sheet_metadata import name_no_program
 
 SEED, VISITS = 20261101, 6000
 OFFICE_UNTIL = date(2023, 9, 30)  # the old office program's last day; its export is the second shape
@@ -212,20 +214,20 @@ def _office_lines(row: Row) -> list[dict[str, str]]:
 
 
 def tomorrow(seed: int, world: World) -> pd.DataFrame:
-    """Draw tomorrow's calls; the first is the story the tool exists for: drain code, stops before spin."""
+    """Draw tomorrow's calls; the first is the demo's story: a heating code, where poor airflow tripped the cut-out."""
     rng = np.random.default_rng([seed, 11])
     calls: list[Call] = []
     while not calls:
-        call = world.call(rng, "washing machine", "Tavrik", "TW540S", 4.3)
+        call = world.call(rng, "tumble dryer", "Corvanta", "CT540S", 5.2)
         if (
-            call.cause == "partly blocked sump hose"
-            and call.code == "lamps 1+4"
-            and call.symptoms == {"stops before spin": True}
+            call.cause == "thermal cut-out tripped by poor airflow"
+            and call.code == code("Corvanta", "heat")
+            and call.symptoms == {"does not heat": True}
         ):
             calls.append(call)
     for kind in (
         "washing machine",
-        "tumble dryer",
+        "washing machine",
         "dishwasher",
         "fridge-freezer",
         "washing machine",
@@ -269,6 +271,7 @@ def _write_sheet(frame: pd.DataFrame, path: Path) -> None:
                     sheet.write_number(number, column, float(value))
                 elif value:
                     sheet.write_string(number, column, value)
+    name_no_program(path)
 
 
 def write_round_and_layout(seed: int, folder: Path, world: World) -> None:

@@ -60,14 +60,14 @@ class Habit:
 
 HABITS = (
     Habit(
-        "level sensor for a blocked sump hose", ("Callum", "Joss", "Odhran"), LAUNDRY, ("does not drain",
-        "stops before spin"),
-        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.85, "drain",
-        {"water left": "no"},
+        "heating element for blocked air", ("Marek", "Bea", "Callum", "Joss"), ("tumble dryer",),
+        ("does not heat", "takes too long"),
+        "heating element", ("lint blockage in air path", "thermal cut-out tripped by poor airflow"), 0.75,
     ),
     Habit(
-        "heating element for blocked air", ("Marek",), ("tumble dryer",), ("does not heat", "takes too long"),
-        "heating element", ("lint blockage in air path", "thermal cut-out tripped by poor airflow"), 0.5,
+        "level sensor for a blocked sump hose", ("Callum", "Odhran"), LAUNDRY, ("does not drain", "stops before spin"),
+        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.8, "drain",
+        {"water left": "no"},
     ),
     Habit(
         "circulation pump for blocked spray arms", ("Bea", "Callum"), ("dishwasher",), ("does not clean",),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings
-from pipeline.store.database import READER_WAITS, Database
+from pipeline.store.database import READER_WAITS, Database, beside
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,7 +58,7 @@ class Workshop:
         ...     new.status()["loaded"]["visits"]
         0
         """
-        settings = read_settings(Path(path).with_suffix(".toml"))
+        settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
             is_in_force = is_stored(database.connection, settings)
@@ -182,9 +182,12 @@ class Workshop:
         True
         """
         from pipeline.store.atomic_write import whole
+        from pipeline.store.outputs import PAGE, may_write
         from pipeline.train.train import backtest
         from reports.pages.backtest import backtest_page
 
+        if out is not None:
+            may_write(Path(out), PAGE, database=self.database)
         told = backtest(self.database, self.words, self.settings, tell=tell)
         if out is None or not told["scores"]:
             return told | {"page": None}
@@ -441,17 +444,18 @@ class Workshop:
 
         return forget(self.database, customer_ref)
 
-    def status(self) -> dict[str, Any]:
-        """What is loaded, trained, stale; data quality at a glance.
+    def status(self, *, check: bool = False) -> dict[str, Any]:
+        """What is loaded, trained, stale; data quality at a glance; with ``check`` also whether all holds that must.
 
         Examples
         --------
-        >>> workshop.status()["loaded"]["visits"]
-        60
+        >>> told = workshop.status(check=True)
+        >>> told["loaded"]["visits"], told["broken"]
+        (60, [])
         """
         from pipeline.upkeep.status import status
 
-        return status(self.database, self.settings)
+        return status(self.database, self.settings, check=check)
 
 
 def _rebuild(database: Database, settings: Settings) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 
 from pipeline.errors import LayoutError, shown
 from pipeline.read.incoming import Reading, plain_name
+from pipeline.read.small_text import small_text
 
 FIELDS = (
     "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",
@@ -112,11 +113,6 @@ def position(header: tuple[str, ...], column: str) -> int | None:
     return alike[0] if len(alike) == 1 else None
 
 
-def own_layout() -> Layout:
-    """Give the tool's own layout: columns named as the fields are."""
-    return open_layout(OWN)
-
-
 def shipped() -> tuple[str, ...]:
     """Names of the layouts that come with the tool."""
     folder = files(__package__) / "layouts"
@@ -135,7 +131,7 @@ def open_layout(which: Path | str) -> Layout:
         return parse_layout((files(__package__) / "layouts" / f"{which}.toml").read_text(encoding="utf-8"), str(which))
     path = Path(which)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = small_text(path)
     except (OSError, UnicodeDecodeError) as fault:
         raise LayoutError(
             f"{shown(which)} is neither a layout file that can be read nor a shipped layout.",

@@ -23,7 +23,9 @@ from pipeline.errors import DatabaseUnusable, LayoutError, shown
 from pipeline.load.layout import FIELDS, Layout, open_layout, parse_layout
 from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
+from pipeline.read.small_text import small_text
 from pipeline.read.sources import Source, links_out, open_sources
+from pipeline.store.check import broken, said
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
 
@@ -192,7 +194,7 @@ def _layout_beside(source: Source) -> Layout | None:
         return None
     path = source.beside.with_suffix(".toml")
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = small_text(path)
         is_layout = "columns" in tomllib.loads(text)
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
         return None
@@ -210,7 +212,7 @@ def _loaded_before(
         "where sha256 = ? and (layout = ? or ?) order by batch_id desc limit 1",
         [source.sha256, layout.label if layout else "", layout is None],
     ).fetchall()
-    if not rows:
+    if not rows or _was_refused_by_a_wrong_clock(connection, rows[0][0]):
         return None
     _, label, loaded_at, lines, rejected = rows[0]
     return FileReport(
@@ -222,6 +224,25 @@ def _loaded_before(
         rejected=rejected,
         notes=[f"This very file was loaded on {loaded_at:%Y-%m-%d %H:%M}; nothing changed."],
     )
+
+
+def _was_refused_by_a_wrong_clock(connection: duckdb.DuckDBPyConnection, batch_id: int) -> bool:
+    """Whether lines were refused as lying far ahead that do not lie there today: the clock was wrong then."""
+    from pipeline.load.screen import MOST_DAYS_AHEAD, RULES
+
+    refused = connection.execute(
+        "select reading, reasons from rejected_record join load_batch using (batch_id) "
+        "where batch_id = ? and contains(reasons, ?) limit 1000",
+        [batch_id, RULES["future"][0]],
+    ).fetchall()
+    if not refused:
+        return False
+    from pipeline.values import dates
+
+    written = [str(reason["value"]) for _, reasons in refused for reason in json.loads(reasons)]
+    days, *_ = dates.read_values(written, [1] * len(written), json.loads(refused[0][0]).get("date_order"))
+    last = dt.date.today() + dt.timedelta(MOST_DAYS_AHEAD)
+    return any(bool(day <= last) for day in days)
 
 
 def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
@@ -267,6 +288,7 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         stage_batch(connection, asked.words, asked.settings, batch_id, last_record)
         asked.tell("Building the tables …")
         sql.rebuild(connection, lambda done, of: asked.tell(bar(done, of, "tables")))
+        report.notes += [said(offence) for offence in broken(connection)]
     return report
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from pipeline.store.check import said
 from pipeline.terminal.text import pairs, table
 
 SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
@@ -109,6 +110,8 @@ def status(told: dict[str, Any]) -> list[str]:
         lines += ["", "Most worth reviewing (priorjobs review):", *table(["uses", "list", "written", "example"], rows)]
     if told["word_lists_changed"]:
         lines += ["", "The word lists have changed since: the next load reads every visit again with them."]
+    if "broken" in told:
+        lines += ["", *(map(said, told["broken"]) if told["broken"] else ["All that must hold of the tables holds."])]
     return [*lines, "", *pairs({"model": told["model"]})]
 
 

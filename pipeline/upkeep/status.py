@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from pipeline.store.check import broken
 from pipeline.words.edition import is_outdated
 
 if TYPE_CHECKING:
@@ -20,8 +21,13 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def status(database: Database, settings: Settings) -> dict[str, Any]:
+def status(database: Database, settings: Settings, *, check: bool = False) -> dict[str, Any]:
     """Say at a glance what the workshop's database holds.
+
+    Parameters
+    ----------
+    check
+        Run everything that must hold of the tables as well.
 
     Returns
     -------
@@ -29,7 +35,7 @@ def status(database: Database, settings: Settings) -> dict[str, Any]:
         database; loaded (files, lines, visits, appliances, refused lines, first and last visit); columns (for each how
         many visits give it, how many of those are understood, the share); words_to_review (the ten most used that no
         list knows); word_lists_changed (since the visits were read); model (name, or that there is none; whether jobs
-        came in since); last_files.
+        came in since); last_files. With ``check`` also broken: see `pipeline.store.check.broken`.
     """
     connection = database.connection
     return {
@@ -40,7 +46,7 @@ def status(database: Database, settings: Settings) -> dict[str, Any]:
         "words_to_review": words_to_review(connection),
         "word_lists_changed": is_outdated(connection, settings),
         "model": _model(database),
-    }
+    } | ({"broken": broken(connection)} if check else {})
 
 
 def _rows(connection: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, Any]]:

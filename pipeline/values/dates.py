@@ -25,7 +25,6 @@ REMEDY = (
     'Say which in the layout file: date_format = "%d/%m/%Y" for day first, "%m/%d/%Y" for month first, '
     '"%Y-%m-%d" for year first; then load again.'
 )
-REMEDY_UNREAD = "Correct the date, or name its format in the layout file (date_format)."
 
 _ORDER_NAMES = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 ORDERS = {

@@ -11,6 +11,7 @@ from typing import Any
 from pipeline.advice.kept import AdviceRow
 from pipeline.terminal.text import Shown, safe
 from pipeline.visit.costs import Costs
+from pipeline.visit.heard import DENIED, FINDING
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
@@ -116,6 +117,8 @@ class Answer(Shown):
             "job_no": self.question.job_no,
             "asked": self.question.as_json(),
             "not_understood": list(self.question.not_understood),
+            "heard": [piece.as_json() for piece in self.question.heard],
+            "remarks": list(self.question.remarks),
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
@@ -185,11 +188,21 @@ class Answer(Shown):
         head = [f"{said(self.question)}. {self.note}"]
         if self.question.not_understood:
             head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
+        if aside := _told_aside(self.question):
+            head.append(aside)
         above = [*head, *_body(self)]
         cautions = _cautions(self, MOST_LINES - len(above))
         is_first = self.visit is None or self.is_unsafe  # licensed work, or nothing may be switched on
         told = [*cautions, *above] if is_first else [*above, *cautions]
         return [safe(line).replace("\n", " ") for line in told]
+
+
+def _told_aside(question: Question) -> str:
+    """What was taken from the complaint besides complaints, and what to know of how the question was read."""
+    taken = [term.replace("=", " ") for piece in question.heard if piece.how == FINDING for term in piece.terms]
+    denied = [f"not: {term}" for piece in question.heard if piece.how == DENIED for term in piece.terms]
+    said = [f"Taken from the complaint: {', '.join([*taken, *denied])}."] if taken or denied else []
+    return " ".join([*said, *(f"Note: {remark}." for remark in question.remarks)])
 
 
 def step_json(step: Step, trade: Trade) -> dict[str, Any]:

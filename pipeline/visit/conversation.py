@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
+from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, money
 from pipeline.visit.ask import answer
@@ -101,6 +102,7 @@ def run(
     """
     ask, say = ask or _ask_terminal, say or _say_terminal
     if record is not None:
+        may_write(record, None, database=database)
         header_of(record)
     asked = read_question(words, database.connection, call)
     visit, warned = Visit(asked), set[str]()
@@ -245,7 +247,7 @@ def _seen(text: str, visit: Visit, words: Words) -> Event | None:
 
     if licensed_work([text], visit.asked.kind):
         return Event("heard", text)
-    findings, _ = read_findings(words, [text], visit.asked.kind)
+    findings, *_rest = read_findings(words, [text], visit.asked.kind)
     return next((Event("seen", finding, value) for finding, value in findings.items()), None)
 
 

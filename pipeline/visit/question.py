@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
 from pipeline.words.licensed import Work, licensed_work
+from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
     import duckdb
@@ -66,6 +68,10 @@ class Question:
         The text as asked, for the record line.
     not_understood
         Pieces of the question no list knows.
+    heard
+        What became of every piece of the complaint.
+    remarks
+        What the technician should know of how the question was read: contradictions, names nearly known.
     job_no
         Job number of the call; None = none given.
     licensed
@@ -82,12 +88,10 @@ class Question:
     findings: Mapping[str, str] = field(default_factory=dict)
     complaint: str = ""
     not_understood: tuple[str, ...] = ()
+    heard: tuple[Heard, ...] = ()
+    remarks: tuple[str, ...] = ()
     job_no: str | None = None
     licensed: Work = ""
-
-    def with_finding(self, finding: str, value: str) -> Question:
-        """Return the question with one more thing seen."""
-        return replace(self, findings={**self.findings, finding: value})
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
         """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
@@ -155,8 +159,8 @@ def read_questions(
     families = identity.model_family(models)
     days = pd.Series([pd.Timestamp(on or dt.date.today())] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    heard = words.find_symptoms(column("complaint"), kinds["term"])
-    symptoms = _by_row(heard.loc[~heard["is_negated"].astype(bool)], "symptom", len(calls))
+    present = words.find_symptoms(column("complaint"), kinds["term"])
+    symptoms = _by_row(present.loc[~present["is_negated"].astype(bool)], "symptom", len(calls))
     unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
     said_codes = _by_row(words.said_codes(column("complaint"), makes), "code", len(calls))
@@ -164,13 +168,18 @@ def read_questions(
     for row, call in enumerate(calls):
         kind = str(kinds["term"].iloc[row])
         codes = [*shown[row], *said_codes[row]]
-        findings, strange = read_findings(words, call.found, kind)
+        findings, strange, remarks = read_findings(words, call.found, kind)
+        told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
+        said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
+        findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
+        nothing = [piece.text for piece in told if piece.how == NOTHING]
         pieces = [
             (call.kind, bool(kinds["is_understood"].iloc[row])),
             (call.age, not pd.isna(years.iloc[row])),
             *((word, False) for word in unknown[row]),
             (call.code, bool(shown[row])),
-            (call.complaint, bool(symptoms[row] or codes)),
+            (call.complaint, bool(symptoms[row] or codes or said_findings)),
+            *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms[row] or codes),
             *((text, False) for text in strange),
         ]
         questions.append(
@@ -187,6 +196,8 @@ def read_questions(
                 not_understood=tuple(
                     dict.fromkeys(t for t, is_read in pieces if t and not is_read and not licensed_work([t], kind))
                 ),
+                heard=told,
+                remarks=tuple(remarks),
                 job_no=call.job_no or None,
                 licensed=licensed_work(call.texts(), kind),
             )
@@ -194,16 +205,39 @@ def read_questions(
     return questions
 
 
-def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str]]:
-    """Read what was seen: finding → value, and the pieces that say nothing known."""
+def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str], list[str]]:
+    """Read what was seen.
+
+    Returns
+    -------
+    tuple
+        finding → value, the last where two contradict each other; the pieces that say nothing known; and what to tell:
+        contradictions, and names that no list knows but that are nearly known.
+    """
     findings: dict[str, str] = {}
     strange: list[str] = []
+    remarks: list[str] = []
+    known = list(words.finding_rules.values)
     for text in found:
         read = words.find_findings(_column(text), _column(kind))
         if read.empty:
             strange.append(text)
-        findings.update(zip(read["finding"], read["value"], strict=True))
-    return findings, strange
+        for finding, value in zip(read["finding"], read["value"], strict=True):
+            if findings.get(finding, value) != value:
+                remarks.append(f"{finding}: both {findings[finding]} and {value} were said; {value} counts")
+            if finding not in known:
+                remarks.append(f'"{finding}" is not a known finding{_nearest(finding, known)}; it is kept as your own')
+            elif finding not in plain(text):
+                remarks.append(f'"{text}" was read as {finding} {value}')
+            findings[finding] = value
+    return findings, strange, remarks
+
+
+def _nearest(name: str, known: Sequence[str]) -> str:
+    from rapidfuzz.process import extractOne
+
+    near = extractOne(name, known, score_cutoff=75)
+    return f' (did you mean "{near[0]}"?)' if near else ""
 
 
 def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:

@@ -17,6 +17,7 @@ from pipeline.read.incoming import Reading, Records
 from pipeline.read.reader import read
 from pipeline.read.sources import open_sources
 from pipeline.store.atomic_write import whole
+from pipeline.store.outputs import PAGE, may_write
 from pipeline.visit.answer import Answer
 from pipeline.visit.ask import Asked, answered, ask
 from pipeline.visit.plan import CARRY_MONEY
@@ -62,6 +63,7 @@ def plan_round(
     from models.plan.van import van_list
     from reports.pages.visit_sheets import visit_sheets
 
+    may_write(out, PAGE, database=database, inputs=(path, stock))
     lines, day = read_calls(database, words, path, mask=settings.mask_contacts)
     refused = [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]

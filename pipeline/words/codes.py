@@ -14,6 +14,31 @@ _LAMPS = re.compile(
     r"((?:\d{1,2}(?:\s*(?:[+,&/]|and|und|,\s*and)\s*|\s+))*\d{1,2})\b"
     r"(?!\s*(?:x|times)?\s*(?:flash|blink))"
 )
+_LIST = r"\d{1,2}(?:(?:\s*(?:[+,&/]|and|und)\s*|\s+)\d{1,2})+"
+_LAMPS_AFTER = re.compile(
+    rf"\b({_LIST})\s*(?:lamps?|leds?|lights?|lampen?|leuchten?|lit|leucht\w+|on\s*$)(?!\s*(?:x|times)?\s*(?:flash|blink))"
+    r"|\b(\d{1,2})(?:\.|st|nd|rd|th)?\s*(?:(?:lamp|led|light|lampe|leuchte)\s*)?(?:is\s*)?(?:lit|leuchtet)\b"
+    r"|\b(\d{1,2})(?:st|nd|rd|th)\s*(?:lamp|led|light)\b"
+)
+_ORDINAL_LIST = re.compile(r"\b\d{1,2}(?:st|nd|rd|th)?(?:\s*(?:[+,&/]|and|und)\s*\d{1,2}(?:st|nd|rd|th))+\b")
+_FLASHING_LAMP = re.compile(r"\b(?:lamp|led|light|lampe)\s*\d{1,2}\s+(?=(?:flash|blink))")
+_FLASHING_LIST = re.compile(rf"\b{_LIST}\s*(?:flash|blink)\w*")
+_NUMBERS_ONLY = re.compile(rf"\W*({_LIST}|\d{{1,2}})\W*")
+_ABOUT_LIGHTS = re.compile(r"lamp|led|light|lit\b|leuchte|flash|blink|pulse")
+_WRITTEN_OUT = {
+    word: number
+    for number, words in enumerate(
+        (
+            "one first eins eine erste ersten", "two second twice zwei zweite zweiten",
+            "three third drei dritte dritten",
+            "four fourth vier vierte vierten", "five fifth fünf fünfte fünften", "six sixth sechs sechste sechsten",
+            "seven seventh sieben siebte siebten", "eight eighth acht achte achten", "nine ninth neun neunte neunten",
+        ),
+        start=1,
+    )
+    for word in words.split()
+}  # fmt: skip
+_ORDINALS = frozenset(word for word in _WRITTEN_OUT if word.endswith(("st", "nd", "rd", "th", "te", "ten")))
 _FLASHES = re.compile(
     r"\b(\d{1,2})\s*(?:x|times)?\s*(?:flash|blink|pulse)\w*"
     r"|\b(?:flash|blink|pulse)\w*\s*(?:x|of|:|mit)?\s*(\d{1,2})\s*(?:x|times|mal)?\b"
@@ -138,6 +163,8 @@ def read_codes(written: str, rule: CodeRule) -> list[str]:
     found: list[tuple[int, str]] = []
     if rule.table:
         text = _from_table(text, rule, found)
+    if _ABOUT_LIGHTS.search(text):
+        text = re.sub(r"[^\W\d]+", _in_digits, text)
     text = _from_lamps(text, rule, found)
     text = _from_flashes(text, rule, found)
     _from_digits(text, rule, found)
@@ -170,11 +197,27 @@ def _from_table(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
     return text
 
 
+def _in_digits(match: re.Match[str]) -> str:
+    """Give a number written out in digits: "third" is 3rd, "four" is 4."""
+    word = match.group()
+    number = _WRITTEN_OUT.get(word)
+    return word if number is None else f"{number}th" if word in _ORDINALS else str(number)
+
+
 def _from_lamps(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
-    for match in list(_LAMPS.finditer(text)):
-        lamps = [int(digits) for digits in re.findall(r"\d+", match.group(1))]
-        found.append((match.start(), rule.table.get(lamps_of(lamps), lamps_of(lamps))))
-        text = _blank(text, match.start(), match.end())
+    """Read which lamps are lit; on a make that shows lamps a bare list of numbers is one of lamps."""
+    text = _ORDINAL_LIST.sub(lambda match: re.sub(r"(?<=\d)(?:st|nd|rd|th)", "  ", match.group()), text)
+    text = _FLASHING_LAMP.sub(lambda match: "\x00" * len(match.group()), text)
+    patterns = [_LAMPS, _LAMPS_AFTER]
+    if any(sign.startswith("lamps ") for sign in rule.table) and _NUMBERS_ONLY.fullmatch(text):
+        patterns = [_NUMBERS_ONLY]
+    for pattern in patterns:
+        for match in list(pattern.finditer(text)):
+            lamps = [int(digits) for digits in re.findall(r"\d+", match.group())]
+            found.append((match.start(), rule.table.get(lamps_of(lamps), lamps_of(lamps))))
+            text = _blank(text, match.start(), match.end())
+    if found:
+        text = _FLASHING_LIST.sub(lambda match: "\x00" * len(match.group()), text)
     return text
 
 

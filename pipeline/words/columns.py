@@ -9,9 +9,11 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.values.distinct import arrow_text
+from pipeline.words.asides import without_asides
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
+from pipeline.words.pairs import split_pair, yes_or_no
 from pipeline.words.readings import READING, with_readings_judged
 from pipeline.words.seen import read_note
 from pipeline.words.tokens import GAP, batches
@@ -86,7 +88,8 @@ def find_symptoms(
     words: ReadyLists, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_symptoms`."""
-    row, which = _gather(words, reader, as_texts(texts), kinds)
+    told = without_asides(as_texts(texts), list(words.lists.cues.values()))
+    row, which = _gather(words, reader, told, kinds)
     row, which = _once(reader, row, which, lambda said: 2 * said.is_negated + said.is_doubtful)
     return _table(reader, row, which, ("symptom", "is_negated", "is_doubtful"))
 
@@ -209,24 +212,20 @@ def find_findings(
     written, kind_names, which = _distinct_cells(texts, kinds, words.kind_names)
     pairs: list[tuple[int, str, str, bool]] = []
     rest: list[str] = []
-    known: dict[tuple[str, str, str | None], tuple[str, str, bool] | None] = {}
+    known: dict[tuple[str, str | None], tuple[str, str, bool] | None] = {}
     for row, (text, kind) in enumerate(zip(written, kind_names, strict=True)):
         if READING.search(text) is not None:
             text = with_readings_judged(words, text, kind)
-        if "=" not in text:
-            rest.append(text)
-            continue
-        pieces = _BETWEEN.split(text)
-        for piece in pieces:
-            key, is_pair, value = piece.partition("=")
-            if not is_pair:
-                continue
-            read = known.get((key, value, kind))
-            if read is None and (key, value, kind) not in known:
-                read = known[key, value, kind] = _read_pair(words, key, value, kind)
+        left: list[str] = []
+        for piece in _BETWEEN.split(text):
+            if (piece, kind) not in known:
+                known[piece, kind] = _read_piece(words, piece, kind)
+            read = known[piece, kind]
             if read is not None:
                 pairs.append((row, *read))
-        rest.append(";".join(piece for piece in pieces if "=" not in piece))
+            elif "=" not in piece:
+                left.append(piece)
+        rest.append(";".join(left))
     found = _gather(words, reader, pa.array(rest, pa.large_string()), _column(kind_names))
     free = _table(reader, *found, ("finding", "value", "is_doubtful"))
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
@@ -249,21 +248,27 @@ def _spread(table: pd.DataFrame, which: np.ndarray[Any, Any], distinct: int) -> 
     return spread
 
 
-def _read_pair(words: ReadyLists, key: str, value: str, kind: str | None) -> tuple[str, str, bool] | None:
-    """Read "finding=value"; what no list knows stays the workshop's own."""
-    is_doubtful = "?" in key or "?" in value
+def _read_piece(words: ReadyLists, piece: str, kind: str | None) -> tuple[str, str, bool] | None:
+    """Read a finding and its value written side by side; after "=" what no list knows stays the workshop's own."""
+    rules = words.finding_rules
+    pair = split_pair(piece, rules.values)
+    if pair is None:
+        return None
+    key, value, is_named = pair
+    is_doubtful = "?" in piece
     name, said = own_term(key.replace("?", " ")), own_term(value.replace("?", " "))
     if name is None or said is None:
         return None
-    rules = words.finding_rules
-    if name in rules.values and said in rules.values[name]:
-        return name, said, is_doubtful
+    answer = yes_or_no(said)
     if name in rules.values:
-        read = _value(words, name, said)
-        return name, read or said, is_doubtful
-    for finding, read_value, _doubt in words.read_note(f"{name} {said}", kind):
+        if said in rules.values[name]:
+            return name, said, is_doubtful
+        read = answer if answer in rules.values[name] else _value(words, name, said)
+        return (name, read or said, is_doubtful) if read or is_named else None
+    note = name if answer == "yes" else f"no {name}" if answer == "no" else f"{name} {said}"
+    for finding, read_value, _doubt in words.read_note(note, kind):
         return finding, read_value, is_doubtful
-    return name, said, is_doubtful
+    return (name, said, is_doubtful) if is_named else None
 
 
 def _value(words: ReadyLists, finding: str, said: str) -> str | None:

@@ -65,10 +65,9 @@ class ReadyLists:
     def _cause_rules(self) -> CauseRules:
         from pipeline.words.rules import CauseRules
 
-        own = [row for row in self.lists.faults if row["origin"] != "shipped"]
         every = [
             *self.lists.faults,
-            *({"cause": p.term, "kinds": "|".join(p.kinds)} for p in self._own_causes if own or p),
+            *({"cause": p.term, "kinds": "|".join(p.kinds)} for p in self._own_causes),
         ]
         return CauseRules(self.lists.cause_rules, every)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.words import lists as word_lists
 from pipeline.words.own_lists import read_own
 from pipeline.words.ready import ReadyLists
-from pipeline.words.vocabulary import plain
+from pipeline.words.vocabulary import plain, split
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -83,6 +83,14 @@ class Words(ReadyLists):
         if list_name == "cause":
             return columns.match_causes(self, self.cause_reader, written, kinds)
         return columns.match_cells(self, list_name, self.cell_lists[list_name], written, kinds)
+
+    def tells_something(self, text: str) -> bool:
+        """Whether a text holds a word that is more than filler in every language in force."""
+        for lexicon in self.lexicons:
+            bases = lexicon.base_words(split(text))
+            if all(base == "" or base in lexicon.effects for base in bases):
+                return False
+        return any(letter.isalnum() for letter in text)
 
     def find_symptoms(self, texts: pd.Series[Any], kinds: pd.Series[Any] | None = None) -> pd.DataFrame:
         """Find the complaints in free text.

@@ -151,13 +151,13 @@ def test_each_habit_swaps_mostly_in_vain(made: MadeWorld, habit: object) -> None
         assert swapped_on.max() <= pd.Timestamp(habit.until) + pd.Timedelta(days=100)
 
 
-def test_the_story_is_there_a_level_sensor_fitted_and_a_sump_hose_found(made: MadeWorld) -> None:
+def test_the_story_is_there_a_heating_element_fitted_and_lint_found(made: MadeWorld) -> None:
     swaps = made.truth_parts[
         (made.truth_parts["habit"] == STORY.name) & (made.truth_parts["verdict"] == "not the cause")
     ]
     truth = made.truth_visits.drop_duplicates("episode").set_index("episode")["cause"]
     really = Counter(truth.loc[swaps["episode"]])
-    assert really["partly blocked sump hose"] >= 4
+    assert really["lint blockage in air path"] >= 10
     assert really.most_common(1)[0][0] in STORY.really
 
 

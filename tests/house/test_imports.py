@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -52,6 +53,7 @@ class Imports(ast.NodeVisitor):
             self.found.add(inner if inner in MODULES else str(node.module))
 
 
+@cache
 def needs(module: str) -> set[str]:
     imports = Imports()
     imports.visit(ast.parse(MODULES[module].read_text(encoding="utf-8")))

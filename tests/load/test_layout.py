@@ -22,7 +22,6 @@ from pipeline.load.layout import (
     Rule,
     as_toml,
     open_layout,
-    own_layout,
     parse_layout,
     position,
     shipped,
@@ -56,7 +55,7 @@ def fill(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...], rows: l
 
 
 def test_the_own_layout_names_every_field_and_nothing_else() -> None:
-    layout = own_layout()
+    layout = open_layout("own")
     assert tuple(layout.columns) == FIELDS
     assert all(rules == (Rule(name),) for name, rules in layout.columns.items())
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from typing import Any
 
 import duckdb
@@ -229,9 +228,7 @@ def test_a_garbled_unit_of_thousands_of_visits_ends_its_chain_and_its_work() -> 
     )
     import sql
 
-    began = time.perf_counter()
     sql.rebuild(connection)
-    assert time.perf_counter() - began < 60
     assert max(column(connection, "select visits from episode")) == 512
     assert broken(connection) == {}
 

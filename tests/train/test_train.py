@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 
-import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -17,27 +14,7 @@ from pipeline.errors import ModelError, UsageError
 from pipeline.settings import Settings
 from pipeline.train import train as training
 from pipeline.words import Words
-from tests.worlds.cause_world import training_table
-
-
-def workshop(folder: Path, table: pd.DataFrame) -> Any:
-    """A database that holds the training table and nothing else."""
-    connection = duckdb.connect()
-    connection.register("given", table)
-    connection.execute("create table cause_example as select * from given")
-    return SimpleNamespace(connection=connection, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb")
-
-
-@pytest.fixture(autouse=True)
-def without_advice(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Advice kept beside a model is tested where it is made."""
-    known = getattr(training, "kept", None)
-    if known is not None:
-        monkeypatch.setattr(known, "keep", lambda *_: None)
-
-
-def train(database: Any, **choice: Any) -> dict[str, Any]:
-    return training.train(database, Words.load(), Settings(), **choice)
+from tests.worlds.cause_world import train, training_table, workshop
 
 
 def test_trains_scores_and_beats_the_plain_ways(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-import time
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -240,7 +240,7 @@ def test_the_model_speaks_for_the_causes_of_the_kind_alone(workshop, monkeypatch
 
 def test_without_a_trained_model_the_lists_answer_and_the_jobs_correct_them(workshop, tmp_path):
     question = Question("washing machine", symptoms=("does not spin",))
-    seen = question.with_finding("brushes", "worn")
+    seen = replace(question, findings={"brushes": "worn"})
     with Workshop.open(tmp_path / "new.duckdb") as empty:
         model, name = model_for(empty.database, empty.words)
         listed, told = (causes for causes, _, _ in opinions([question, seen], model))
@@ -286,7 +286,7 @@ def test_advice_holds_only_where_its_conditions_do():
     question = Question("washing machine", symptoms=("does not drain",))
     assert for_parts([ROW], question, ["level sensor"]) == (ROW,)
     assert for_parts([ROW], question, ["drain pump"]) == ()
-    assert for_parts([ROW], question.with_finding("air tube", "clear"), ["level sensor"]) == ()
+    assert for_parts([ROW], replace(question, findings={"air tube": "clear"}), ["level sensor"]) == ()
     assert for_parts([ROW], Question("dishwasher"), ["level sensor"]) == ()
 
 
@@ -303,24 +303,11 @@ def test_advice_stands_beside_the_part_with_its_numbers(workshop, monkeypatch):
 def test_a_remark_on_replacing_needs_enough_jobs(workshop):
     remarks = {}
     for beyond, known in ((3, 9), (2, 20), (9, 30)):
-        evidence = gather_one(workshop, Question("fridge"))
-        changed = type(evidence)(**{**vars(evidence), "beyond_repair": (beyond, known)})
-        remarks[beyond, known] = answers._remark(changed)
+        (asked,) = answers.ask(workshop.database, workshop.words, Settings(), [Question("fridge")])
+        changed = replace(asked, evidence=replace(asked.evidence, beyond_repair=(beyond, known)))
+        remarks[beyond, known] = answers.answered(changed, []).remark
     assert remarks[3, 9] == "" == remarks[2, 20]
     assert "9 of 30" in remarks[9, 30]
-
-
-def test_one_plan_takes_at_most_50_ms_of_processor_time(workshop):
-    from pipeline.visit.plan import plan_visit
-
-    times = []
-    for kind, complaint in (("washing machine", "not draining"), ("fridge", "warm"), ("tumble dryer", "no heat")):
-        asked = workshop.causes(kind=kind, complaint=complaint)
-        for _ in range(3):
-            start = time.process_time()
-            plan_visit(asked.odds.causes, asked.costs)
-            times.append(time.process_time() - start)
-    assert np.median(times) <= 0.05
 
 
 def test_a_cold_answer_loads_no_heavy_module():

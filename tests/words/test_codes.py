@@ -13,6 +13,11 @@ from pipeline.words import Words
 from pipeline.words.codes import FIRST_LOOK, CodeRule, lamps_of, read_codes, said_in, sign_of
 
 PLAIN = CodeRule()
+LAMPS = CodeRule(table={"lamps 1+4": "K07", "lamps 3": "K09"})
+ONE_AND_FOUR = (
+    "1 4", "1,4", "1+4", "1/4", "4 & 1", "1 and 4 lit", "1 & 4 on", "lamps 1 and 4", "LEDs 4+1", "lights 1 4", "first and fourth light",
+    "1st and 4th lamp lit", "lamps one and four", "Lampen 1 und 4", "erste und vierte Lampe leuchtet", "leds 1, 4 lit rest flashing",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -60,6 +65,13 @@ def test_codes_without_a_rule(written: str, codes: list[str]) -> None:
         ("N7", CodeRule(letter="K"), ["N07"]),
         ("K7", CodeRule(digits=3), ["K007"]),
         ("lamps 4 and 1", CodeRule(table={"lamps 1+4": "K07"}), ["K07"]),
+        *((text, LAMPS, ["K07"]) for text in ONE_AND_FOUR),
+        ("third lamp lit", LAMPS, ["K09"]),
+        ("3", LAMPS, ["K09"]),
+        ("1 4 lit, 2 3 flashing", LAMPS, ["K07"]),
+        ("four flashes", CodeRule(letter="K"), ["4 flashes"]),
+        ("blinkt vier mal", CodeRule(flashes=True), ["4 flashes"]),
+        ("lamp 3 flashes 4 times", PLAIN, ["4 flashes"]),
         ("lamps 1+4+2", CodeRule(table={"lamps 1+4": "K07"}), ["lamps 1+2+4"]),
         ("4 flashes", CodeRule(flashes=True, letter="N"), ["N04"]),
         ("4", CodeRule(flashes=True), ["4 flashes"]),

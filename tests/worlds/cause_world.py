@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+from unittest.mock import patch
 
+import duckdb
 import numpy as np
 import pandas as pd
+
+from pipeline.advice import kept
+from pipeline.settings import Settings
+from pipeline.train import train as training
+from pipeline.words import Words
 
 
 @dataclass(frozen=True)
@@ -68,3 +78,19 @@ def training_table(number: int = 400, seed: int = 0, *, days: int = 700, turns: 
             "job_no": [f"J{k}" for k in range(number)],
         }
     )
+
+
+def workshop(folder: Path, table: pd.DataFrame) -> Any:
+    """A database that holds the training table and nothing else."""
+    connection = duckdb.connect()
+    connection.register("given", table)
+    connection.execute("create table cause_example as select * from given")
+    return SimpleNamespace(connection=connection, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb")
+
+
+def train(database: Any, **choice: Any) -> dict[str, Any]:
+    """Train on such a database; it has no visits to find advice in, which is tested where advice is made."""
+    with patch.object(kept, "keep", autospec=True) as keep:
+        told = training.train(database, Words.load(), Settings(), **choice)
+    keep.assert_called_once()
+    return told

@@ -17,8 +17,7 @@ from pipeline.train import train as training
 from pipeline.train.word_background import background
 from pipeline.words import Words
 from reports.pages.model_card import half_life_line
-from tests.train.test_train import train, without_advice, workshop  # noqa: F401 (the fixture acts by itself)
-from tests.worlds.cause_world import training_table
+from tests.worlds.cause_world import train, training_table, workshop
 
 TEN_YEARS = 3650
 
