@@ -1,6 +1,7 @@
 """The odds of the invented town: what breaks, what is said of it, what a check then shows; and the exact posterior.
 
-Shares and expected findings come from the word lists (``pipeline/words/en``); wear with age, what is said beside the
+Shares and expected findings come from lists of the town's own (``lists``), once a copy of the tool's and since kept
+as they were: what the tool's word lists gain does not make the town easier. Wear with age, what is said beside the
 main complaint and what codes show are in ``odds.py``, the makes' weak points in ``makes.py``.
 
 One call is drawn as: kind → make and model → age → fault → main complaint → other things said or denied → code. A
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-WORDS = Path(__file__).parent.parent / "pipeline" / "words" / "en"
+LISTS = Path(__file__).parent / "lists"
 
 
 @dataclass(frozen=True)
@@ -111,8 +112,8 @@ class KindOdds:
 
 
 def read_words(name: str) -> list[dict[str, str]]:
-    """Read one shipped word list as text."""
-    with (WORDS / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+    """Read one list of the town as text."""
+    with (LISTS / f"{name}.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
