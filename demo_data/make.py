@@ -173,7 +173,7 @@ def _files(rows: list[Row], episodes: list[Episode], office_until: date) -> Made
             "first_time_fix": statuses.get(episode_id, gas) if visit_no.get(id(record), 1) == 1 else "",
             "outcome": row["_outcome"], "age": "" if np.isnan(row["_age"]) else f"{row['_age']:.2f}",
             "code": row["_code"],
-            "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?"}[how] + term for term,
+            "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?", "own": "~"}[how] + term for term,
             how in row["_told"].items()),
             "recorded_cause": ("?" if row["_doubt"] else "") + row["_cause"],
             "findings": "|".join(f"{finding}={value}" for finding, value in row["_found"].items()),
@@ -218,7 +218,7 @@ def tomorrow(seed: int, world: World) -> pd.DataFrame:
     rng = np.random.default_rng([seed, 11])
     calls: list[Call] = []
     while not calls:
-        call = world.call(rng, "tumble dryer", "Corvanta", "CT540S", 5.2)
+        call = world.call(rng, "tumble dryer", "Corvanta", "CT540S", 5.2, 11)
         if (
             call.cause == "thermal cut-out tripped by poor airflow"
             and call.code == code("Corvanta", "heat")
@@ -234,10 +234,10 @@ def tomorrow(seed: int, world: World) -> pd.DataFrame:
         "electric oven",
         "washer-dryer",
     ):
-        calls.append(world.call(rng, kind))
+        calls.append(world.call(rng, kind, month=11))
     rows: list[Row] = []
     for number, call in enumerate(calls, start=1):
-        text, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None)
+        text, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None, call.manners)
         rows.append(dict.fromkeys(COLUMNS[:10], "") | {
             "visit_date": "2026-11-02", "appliance_kind": said.kind(rng, call.kind), "job_no": f"J26-{99000 + number}",
             "customer_ref": f"C-{20000 + number}", "make": call.make, "model": call.model,

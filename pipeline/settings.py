@@ -86,7 +86,7 @@ def read_settings(path: Path) -> Settings:
         given = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise LayoutError(
-            f"{path.name} is not TOML: {fault}", "Mend that line; names and values are in the README."
+            f"{path.name} is not TOML: {fault}", "Fix that line; names and values are in the README."
         ) from fault
     if "columns" in given:
         raise LayoutError(
@@ -96,7 +96,7 @@ def read_settings(path: Path) -> Settings:
     known = {field.name: field for field in fields(Settings)}
     for name in given:
         if name not in known:
-            raise LayoutError(f"{path.name}: {shown(name)} is no setting.", f"Settings are {', '.join(known)}.")
+            raise LayoutError(f"{path.name}: {shown(name)} is an unknown setting.", f"Settings are {', '.join(known)}.")
     return Settings(**{name: _checked(path, name, value) for name, value in given.items()})
 
 
@@ -116,7 +116,7 @@ def _checked(path: Path, name: str, value: Any) -> Any:
         good = isinstance(value, str)
     if not good or (name in SMALLEST and not SMALLEST[name] <= value < 1e6):
         raise LayoutError(
-            f"{path.name}: {name} = {shown(value)} cannot be.", f"Write it like the default: {shown(default)}."
+            f"{path.name}: {name} = {shown(value)} is not allowed.", f"Write it like the default: {shown(default)}."
         )
     if name == "word_lists":
         return tuple(path.parent / v for v in value)

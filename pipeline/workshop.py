@@ -96,8 +96,7 @@ class Workshop:
         from pipeline.words import Words
 
         decisions = self.database.connection.execute(
-            "select list, written, term from correction "
-            "where undone_at is null and list <> 'advice' order by correction_id"
+            "select list, written, term from correction where undone_at is null order by correction_id"
         ).df()
         return Words.load(self.settings.languages, self.settings.word_lists, decisions)
 
@@ -160,7 +159,7 @@ class Workshop:
             progress=tell,
         )
 
-    def train(self, *, anyway: bool = False, tell: Told | None = None) -> dict[str, Any]:
+    def train(self, *, force: bool = False, tell: Told | None = None) -> dict[str, Any]:
         """Learn causes from the cured jobs; the better model is put in use.
 
         Examples
@@ -171,7 +170,7 @@ class Workshop:
         """
         from pipeline.train.train import train
 
-        return train(self.database, self.words, self.settings, anyway=anyway, tell=tell)
+        return train(self.database, self.words, self.settings, force=force, tell=tell)
 
     def backtest(self, out: Path | str | None = None, *, tell: Told | None = None) -> dict[str, Any]:
         """Score the last year: trained on the past, asked about what came next; ``out`` is the page to write.
@@ -329,7 +328,7 @@ class Workshop:
         return all_reports(self.database, self.settings, Path(out), words=self.words, **view)
 
     def to_review(self) -> pd.DataFrame:
-        """Words no list knows, the most frequent first, with suggestions.
+        """Unrecognised words, the most frequent first, with suggestions.
 
         Examples
         --------
@@ -420,6 +419,22 @@ class Workshop:
 
         return adopt(self.database, self.words, number, day(on))
 
+    def undo_advice(self, advice_id: int) -> dict[str, Any]:
+        """Take back advice that was taken up.
+
+        Examples
+        --------
+        >>> from pipeline.errors import UsageError
+        >>> try:
+        ...     workshop.undo_advice(1)
+        ... except UsageError as fault:
+        ...     print(fault.what)
+        No advice taken up has the number 1.
+        """
+        from pipeline.advice.adopted import undo
+
+        return undo(self.database, advice_id)
+
     def export(self, table: str, path: Path | str) -> int:
         """Write one table or mart as CSV, Parquet or XLSX, by the file's ending; returns the number of rows.
 
@@ -445,7 +460,7 @@ class Workshop:
         return forget(self.database, customer_ref)
 
     def status(self, *, check: bool = False) -> dict[str, Any]:
-        """What is loaded, trained, stale; data quality at a glance; with ``check`` also whether all holds that must.
+        """What is loaded, trained, stale; data quality at a glance; with ``check`` also what must hold, and drift.
 
         Examples
         --------

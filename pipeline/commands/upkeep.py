@@ -37,7 +37,7 @@ def review(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Words no list knows: written out with suggestions, decisions taken back in.
+    """Unrecognised words: written out with suggestions, decisions taken back in.
 
     Example: priorjobs review --out review.csv, then priorjobs review --decisions review.csv
     """
@@ -52,7 +52,13 @@ def review(
 
 
 def status(
-    check: Annotated[bool, typer.Option("--check", help="Also run everything that must hold of the tables.")] = False,
+    check: Annotated[
+        bool,
+        typer.Option(
+            "--check",
+            help="Also run what must hold of the tables, and ask whether the work has changed since the training.",
+        ),
+    ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,

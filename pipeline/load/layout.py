@@ -157,7 +157,7 @@ def parse_layout(text: str, name: str) -> Layout:
     try:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
-        raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Mend that line.") from fault
+        raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Fix that line.") from fault
     faults: list[str] = []
     settings = {key: value for key, value in given.items() if key not in ("columns", "constants", "values")}
     for key, value in settings.items():
@@ -178,9 +178,7 @@ def parse_layout(text: str, name: str) -> Layout:
     if not columns:
         faults.append("[columns] is missing or empty")
     if faults:
-        raise LayoutError(
-            f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Mend these and load again."
-        )
+        raise LayoutError(f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Fix these and load again.")
     return Layout(
         columns=columns,
         constants=constants,
@@ -193,7 +191,7 @@ def _table(given: dict[str, Any], section: str, faults: list[str]) -> dict[str, 
     found = given.get(section, {})
     if isinstance(found, dict):
         return found
-    faults.append(f"[{section}] is no table")
+    faults.append(f"[{section}] must be a TOML table")
     return {}
 
 
@@ -203,7 +201,7 @@ _TEXT_SETTINGS = ("name", "grain", "date_format", "decimal_mark", "currency", "e
 def _setting_fault(key: str, value: Any) -> str | None:
     known = (*_TEXT_SETTINGS, "header_line", "personal")
     if key not in known:
-        return f"{shown(key)} is no setting (settings: {', '.join(known)})"
+        return f"{shown(key)} is an unknown setting (settings: {', '.join(known)})"
     if key == "personal":
         is_good = isinstance(value, list) and all(isinstance(v, str) for v in value)
         return None if is_good else "personal is a list of column names"

@@ -179,7 +179,7 @@ def _read_one(asked: _Asked, source: Source, layout: Layout | None) -> FileRepor
     except duckdb.IOException as fault:
         raise DatabaseUnusable(
             f"{shown(source.name)} could not be taken in: {shown(str(fault).splitlines()[0], 160)}",
-            "Make room on the disk that holds the database, then load it again; nothing of it was kept.",
+            "Free space on the disk that holds the database, then load it again; nothing of it was kept.",
         ) from fault
     finally:
         drop_temporary(asked.database.connection)
@@ -222,7 +222,7 @@ def _loaded_before(
         lines,
         unchanged=lines - rejected,
         rejected=rejected,
-        notes=[f"This very file was loaded on {loaded_at:%Y-%m-%d %H:%M}; nothing changed."],
+        notes=[f"This file was already loaded on {loaded_at:%Y-%m-%d %H:%M}; nothing changed."],
     )
 
 

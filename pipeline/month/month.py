@@ -364,7 +364,7 @@ def _print(page: Path, pdf: Path) -> Path:
     browser = find_browser()
     if browser is None:
         raise UsageError(
-            "There is no browser on this machine to print with.",
+            "PDF export needs Chromium; none was found.",
             "Install Chromium, or open the page in any browser and print it there.",
         )
     try:

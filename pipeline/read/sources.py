@@ -138,7 +138,8 @@ def _tables(name: str, path: Path, beside: Path | None, scratch: Path, depth: in
             yield Source(name, path, form, sha256, size, beside)
     except (OSError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError) as fault:
         raise FileUnreadable(
-            f"{shown(name)} cannot be read: {shown(fault, 120)}", "Check that it is whole and not locked; copy it anew."
+            f"{shown(name)} cannot be read: {shown(fault, 120)}",
+            "Check that it is whole and not locked; copy it again.",
         ) from fault
 
 

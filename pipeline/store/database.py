@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import sys
@@ -188,7 +189,8 @@ class Database:
             if turn is not None:
                 turn.close()
             raise DatabaseUnusable(
-                f"No folder for temporary files can be made: {fault.strerror}.", "Make room, or set TMPDIR to another."
+                f"No folder for temporary files can be made: {fault.strerror}.",
+                "Free disk space, or set TMPDIR to another.",
             ) from fault
         try:
             _fence(database)
@@ -424,10 +426,25 @@ def _bring_up_to_date(database: Database, found: int | None) -> None:
     with database.transaction() as connection:
         connection.execute("create table if not exists database_version (version integer not null)")
         sql.create_raw(connection)
+        _move_advice(connection)
         connection.execute("delete from database_version")
         connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
         connection.execute(f"comment on table database_version is '{sql.fingerprint()}'")
         sql.rebuild(connection)
+
+
+def _move_advice(connection: duckdb.DuckDBPyConnection) -> None:
+    """Up to version 3 advice taken up stood among the decisions on words, its pattern as JSON."""
+    rows = connection.execute(
+        "select correction_id, decided_at, term::date, written, undone_at from correction where list = 'advice'"
+    ).fetchall()
+    for number, decided_at, adopted_on, written, undone_at in rows:
+        row = {"advice_id": number, "decided_at": decided_at, "adopted_on": adopted_on, "undone_at": undone_at}
+        row |= json.loads(written)
+        connection.execute(
+            f"insert into advice_taken ({', '.join(row)}) values ({', '.join('?' * len(row))})", list(row.values())
+        )
+    connection.execute("delete from correction where list = 'advice'")
 
 
 def unusable(path: Path, fault: Exception) -> PriorjobsError:
@@ -451,7 +468,7 @@ def unusable(path: Path, fault: Exception) -> PriorjobsError:
     if any(sign in text.lower() for sign in ("no space", "not enough space", "too large", "quota")):
         return DatabaseUnusable(
             f"The disk of {shown(path, 200)} is full.",
-            "Make room and run this again: what was not finished was dropped.",
+            "Free disk space and run this again: what was not finished was dropped.",
         )
     why = next(
         (sign for sign in ("permission denied", "read-only file system", "is a directory") if sign in text.lower()), ""

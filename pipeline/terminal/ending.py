@@ -32,7 +32,7 @@ def ended(command: Callable[[], Any]) -> int:
     except typer.Exit as stop:
         status = stop.exit_code
     except (KeyboardInterrupt, typer.Abort):
-        sys.stderr.write("Stopped. Nothing is half done: an unfinished change was dropped.\n")
+        sys.stderr.write("Stopped. No partial changes were saved.\n")
         status = 130
     except BrokenPipeError:
         status = 0
@@ -99,7 +99,7 @@ def _our_bug(fault: Exception) -> PriorjobsError:
     bug = PriorjobsError(
         f"This is a fault of priorjobs itself, not of your data: {type(fault).__name__} "
         f"in {Path(place.filename).name}, line {place.lineno}.",
-        "Nothing is half done. Set PRIORJOBS_TRACE=1 and run it again to see the whole trace for a report.",
+        "No partial changes were saved. Set PRIORJOBS_TRACE=1 and run it again to see the whole trace for a report.",
     )
     bug.code, bug.exit_status = "internal", 2
     return bug

@@ -81,7 +81,7 @@ def advice(told: dict[str, Any]) -> list[str]:
         counts = f"before {row['before']} of {row['before_of']}, since {row['after']} of {row['after_of']}"
         lines += [
             f"   since {row['adopted_on']}: {row['says']}",
-            f"     not the cause {counts}: {row['said']} (undo: priorjobs review --undo {row['correction_id']})",
+            f"     not the cause {counts}: {row['said']} (undo: priorjobs advice --undo {row['advice_id']})",
         ]
     return [*lines, "", *(f"! {text}" for text in told["cautions"])]
 
@@ -112,7 +112,15 @@ def status(told: dict[str, Any]) -> list[str]:
         lines += ["", "The word lists have changed since: the next load reads every visit again with them."]
     if "broken" in told:
         lines += ["", *(map(said, told["broken"]) if told["broken"] else ["All that must hold of the tables holds."])]
+    if told.get("drift"):
+        lines += _drift(told["drift"])
     return [*lines, "", *pairs({"model": told["model"]})]
+
+
+def _drift(told: dict[str, Any]) -> list[str]:
+    if told["new_words"] is None:
+        return [f"Too few jobs were cured since the training to see whether the work has changed: {told['jobs']}."]
+    return told["said"] or [f"The {told['jobs']:,} jobs cured since the training look like those it learned from."]
 
 
 def _one_line(text: str | None) -> str:

@@ -1,4 +1,4 @@
-"""Words no list knows: written out with suggestions, decisions taken back in, and undone."""
+"""Unrecognised words: written out with suggestions, decisions taken back in, and undone."""
 
 from __future__ import annotations
 
@@ -172,9 +172,7 @@ def take_decisions(database: Database, words: Words, path: Path) -> dict[str, An
             faults.append(f"line {row.line}: {error.what} {error.remedy}")
     if faults:
         more = f" and {len(faults) - 20} more" if len(faults) > 20 else ""
-        raise LayoutError(
-            f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Mend these lines; nothing was taken."
-        )
+        raise LayoutError(f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Fix these lines; nothing was taken.")
     return _store(database, wanted) | {"empty": empty}
 
 

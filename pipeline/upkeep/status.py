@@ -27,7 +27,8 @@ def status(database: Database, settings: Settings, *, check: bool = False) -> di
     Parameters
     ----------
     check
-        Run everything that must hold of the tables as well.
+        Also run everything that must hold of the tables, and compare the jobs cured since the training with those
+        learned.
 
     Returns
     -------
@@ -35,10 +36,11 @@ def status(database: Database, settings: Settings, *, check: bool = False) -> di
         database; loaded (files, lines, visits, appliances, refused lines, first and last visit); columns (for each how
         many visits give it, how many of those are understood, the share); words_to_review (the ten most used that no
         list knows); word_lists_changed (since the visits were read); model (name, or that there is none; whether jobs
-        came in since); last_files. With ``check`` also broken: see `pipeline.store.check.broken`.
+        came in since); last_files. With ``check`` also broken (see `pipeline.store.check.broken`) and
+        drift (see `pipeline.train.train.drift`).
     """
     connection = database.connection
-    return {
+    told: dict[str, Any] = {
         "database": database.path.name,
         "loaded": _loaded(connection),
         "last_files": _last_files(connection),
@@ -46,7 +48,12 @@ def status(database: Database, settings: Settings, *, check: bool = False) -> di
         "words_to_review": words_to_review(connection),
         "word_lists_changed": is_outdated(connection, settings),
         "model": _model(database),
-    } | ({"broken": broken(connection)} if check else {})
+    }
+    if not check:
+        return told
+    from pipeline.train.train import drift
+
+    return told | {"broken": broken(connection), "drift": drift(database)}
 
 
 def _rows(connection: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, Any]]:

@@ -249,7 +249,7 @@ def _body(answer: Answer) -> list[str]:
     rest = [_carry(answer, visit)] if visit.carry else []
     rest += [_quote(answer)] if answer.quote else []
     vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
-    rest += [f"Often in vain: {vain}"] if vain else []
+    rest += [f"Often replaced needlessly: {vain}"] if vain else []
     return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
 
 
@@ -277,7 +277,7 @@ def _carry(answer: Answer, visit: VisitPlan) -> str:
     worth = [f"{answer.term(row.part)} {row.probability:.0%}" for row in visit.carry if row.worth_it][:SHOWN_CARRY]
     other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS][:2]
     left = ", ".join(f"{answer.term(row.part)} {row.probability:.0%}" for row in other)
-    return f"Carry: {', '.join(worth) or 'no part pays its place'}" + (f". Leave: {left}" if left else "")
+    return f"Carry: {', '.join(worth) or 'no part is worth carrying'}" + (f". Leave: {left}" if left else "")
 
 
 def _quote(answer: Answer) -> str:

@@ -165,7 +165,7 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
         ]
     told = step.told.replace(step.name, now.term(step.name))
     lines = ["", odds, f"NEXT {told}" + (cost if step.do != "hand over" else "")]
-    lines += [f"often in vain: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
+    lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in names if name not in warned]
     known = [name for name in names if name in warned]
@@ -300,7 +300,7 @@ def header_of(path: Path) -> list[str]:
         name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header
     ]:
         raise UsageError(
-            f"{shown(path.name)} is no record file: it has no column {', '.join(missing)}.",
+            f"{shown(path.name)} is not a record file: it has no column {', '.join(missing)}.",
             "Name a new file with --record, or one in the tool's own layout.",
         )
     return header

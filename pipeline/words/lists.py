@@ -176,7 +176,9 @@ def read_codes_table(lists: WordLists, table: Mapping[str, Any], file: str) -> N
     for make, rule in table.get("codes", {}).items():
         where = f"{file}, table codes.{make}"
         if not isinstance(rule, dict):
-            raise LayoutError(f"{where} is no table.", f'Write [codes.{make}] and below it, say, letter = "F".')
+            raise LayoutError(
+                f"{where} must be a TOML table.", f'Write [codes.{make}] and below it, say, letter = "F".'
+            )
         strange = set(rule) - {"letter", "digits", "flashes", "table"}
         if strange:
             raise LayoutError(

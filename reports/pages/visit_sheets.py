@@ -60,7 +60,7 @@ def visit_sheets(
         sheets=sheets,
         van=_van(van, len(calls)),
         day=day,
-        kicker=f"{_count(len(calls), 'call')}, about {minutes / 60:.1f} hours on the job and for further trips",
+        kicker=f"{_count(len(calls), 'call')}, about {minutes / 60:.1f} hours on the job and for return visits",
         headline=_headline(calls, van),
         calls_basis="What to do first at each. Tap a call for its sheet; printed, each sheet is one page.",
         refused="; ".join(plain(text) for text in refused),

@@ -78,8 +78,8 @@ def test_the_schema_and_the_reader_know_the_same_names() -> None:
             continue
         with pytest.raises(LayoutError) as told:
             parse_layout(text.format(name), "x")
-        assert "is no setting" not in told.value.what, name
-    with pytest.raises(LayoutError, match="is no setting"):
+        assert "is an unknown setting" not in told.value.what, name
+    with pytest.raises(LayoutError, match="is an unknown setting"):
         parse_layout(text.format("no_such"), "x")
 
 

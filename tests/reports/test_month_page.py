@@ -334,7 +334,7 @@ def test_pdf_without_a_browser_is_refused(
     workshop: duckdb.DuckDBPyConnection, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("reports.render.paper.shutil.which", lambda name: None)
-    with pytest.raises(UsageError, match="no browser"):
+    with pytest.raises(UsageError, match="needs Chromium"):
         make(workshop, tmp_path, SETTLED, pdf=tmp_path / "report.pdf")
 
 
@@ -401,7 +401,7 @@ def test_small_month_gives_counts_alone(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
-        ({"month": "2026-13"}, "is no month"),
+        ({"month": "2026-13"}, "is not a valid month"),
         ({"month": "2019-01"}, "no visits from 2019-01"),
         ({"month": "2026-08", "to": "2026-07"}, "before it begins"),
         ({"month": "2026-08", "kind": "toaster"}, "No visit has the kind"),

@@ -57,8 +57,8 @@ def test_a_worse_model_does_not_replace_a_better_one(tmp_path: Path) -> None:
     database = workshop(tmp_path, spoiled)
     told = train(database)
     assert (told["model"], told["in_use"], told["replaced"]) == ("0002", "0001", False)
-    assert "--anyway" in told["note"]
-    assert train(database, anyway=True)["in_use"] == "0003"
+    assert "--force" in told["note"]
+    assert train(database, force=True)["in_use"] == "0003"
 
 
 def test_models_can_be_listed_compared_and_gone_back_to(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Words no list knows: out with suggestions, decisions in, applied to old and new records, undone."""
+"""Unrecognised words: out with suggestions, decisions in, applied to old and new records, undone."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
 from tests.visit.licensed_phrasings import GAS, NEITHER, REFRIGERANT
 from tests.worlds.visit_workshop import open_workshop
 
-REFERRED = re.compile(r"refer|licensed|hand over|not economic")
+REFERRED = re.compile(r"refer|licensed|hand over|take to the workshop|not economic")
 
 
 @pytest.fixture(scope="module")

@@ -37,7 +37,7 @@ select
     ['W/M', 'washer dryer', 'Dishwasher', 'fridge freezer', 'tumble dryer'][(1 + hash(i) % 5)::int] as appliance_kind,
     'J' || i as job_no,
     'C' || hash(i * 7) % ({lines} // 3 + 1) as customer_ref,
-    ['Arvel', 'Bosk', 'Corvo', 'Dellin'][(1 + hash(i * 3) % 4)::int] as make,
+    ['Arvel', 'Nusk', 'Corvo', 'Tellin'][(1 + hash(i * 3) % 4)::int] as make,
     'AB' || hash(i * 5) % 200 as model,
     'SN' || hash(i * 11) % ({lines} // 2 + 1) as serial,
     ['3 yrs', 'nearly 4', '2y10m', '2015', 'new', '', '7'][(1 + hash(i * 13) % 7)::int] as age,
