@@ -76,9 +76,9 @@ class WordLists:
 
 
 def read_table(path: Path) -> list[Row]:
-    """Read one of our own CSV files; lines that begin with # say where its values come from."""
+    """Read one of our own CSV files; a last column without values says in the header where the values come from."""
     with path.open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(line for line in file if not line.startswith("#")))
+        return list(csv.DictReader(file))
 
 
 def many(text: str) -> list[str]:
