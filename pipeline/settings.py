@@ -34,6 +34,8 @@ class Settings:
         Callback window W of a first-time fix, days.
     waiting_days
         How long an uncured visit waits for its next visit, days.
+    guarantee_days
+        How long the workshop stands by a part it fitted, days (common practice, no source).
     hour_rate
         What an hour of labour costs the workshop, money.
     trip_cost, trip_minutes
@@ -56,6 +58,7 @@ class Settings:
 
     window_days: int = 30
     waiting_days: int = 120
+    guarantee_days: int = 90
     hour_rate: float = 48.0
     trip_cost: float = 22.0
     trip_minutes: float = 35.0
@@ -68,7 +71,7 @@ class Settings:
     locale: str = "en"
 
 
-SMALLEST = {"window_days": 1, "waiting_days": 1, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
+SMALLEST = {"window_days": 1, "waiting_days": 1, "guarantee_days": 0, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
 COUNTED = ("window_days", "waiting_days", "hour_rate", "trip_cost", "trip_minutes", "currency", "as_of")
 
 

@@ -21,6 +21,8 @@ def causes(
     complaint: Annotated[str | None, typer.Option(help="What the customer says, in any words.")] = None,
     code: Annotated[str | None, typer.Option(help='"K07", "lamps 1+4", "4 flashes"')] = None,
     found: Annotated[list[str] | None, typer.Option(help='What was seen: "water left=no". Repeat for more.')] = None,
+    serial: Annotated[str | None, typer.Option(help="Serial number: past visits of this unit are looked up.")] = None,
+    customer: Annotated[str | None, typer.Option(help="Customer reference, where there is no serial number.")] = None,
     interactive: Annotated[bool, typer.Option("-i", "--interactive", help="Go step by step.")] = False,
     record: Annotated[Path | None, typer.Option(help="With -i: add the finished job's line to this CSV file.")] = None,
     db: Db = DEFAULT_DB,
@@ -39,6 +41,8 @@ def causes(
         "complaint": complaint,
         "code": code,
         "found": found or (),
+        "serial": serial,
+        "customer": customer,
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:

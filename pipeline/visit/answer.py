@@ -166,6 +166,7 @@ class Answer(Shown):
                 }
                 for row in self.advice
             ],
+            "unit": self.question.unit.as_json(),
             "repair_or_replace": self.remark or None,
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
         }
@@ -188,6 +189,7 @@ class Answer(Shown):
         head = [f"{said(self.question)}. {self.note}"]
         if self.question.not_understood:
             head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
+        head += self.question.unit.lines()
         if aside := _told_aside(self.question):
             head.append(aside)
         above = [*head, *_body(self)]

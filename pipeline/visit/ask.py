@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -9,11 +10,13 @@ from typing import TYPE_CHECKING
 from pipeline.advice.kept import AdviceRow, kept
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
+from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
-from pipeline.visit.question import Call, Question, read_question
+from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
+from pipeline.visit.unit_history import Unit, histories
 from pipeline.words.appliance import about
 
 if TYPE_CHECKING:
@@ -52,7 +55,24 @@ def causes(database: Database, words: Words, settings: Settings, call: Call) -> 
     ModelError
         The model in use is damaged.
     """
-    return answer(database, words, settings, read_question(words, database.connection, call))
+    (question,) = questions_of(database, words, settings, [call])
+    return answer(database, words, settings, question)
+
+
+def questions_of(
+    database: Database, words: Words, settings: Settings, calls: Sequence[Call], *, on: dt.date | None = None
+) -> list[Question]:
+    """Read calls as `load` reads records, and look up what is on record of each call's unit.
+
+    Raises
+    ------
+    UsageError
+        A call gives no kind of appliance.
+    """
+    questions = read_questions(words, database.connection, calls, on=on)
+    units = [Unit(call.serial, call.customer, q.kind, q.symptoms) for call, q in zip(calls, questions, strict=True)]
+    found = histories(database, settings, units, on)
+    return [replace(question, unit=unit) for question, unit in zip(questions, found, strict=True)]
 
 
 def answer(
@@ -97,10 +117,14 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
         return []
     model, name = model_for(database, words)
     told = opinions(questions, model)
-    return [
-        Asked(q, costs[q.kind], evidence, odds_of(q, trades[q.kind], evidence, model, name, opinion))
-        for q, evidence, opinion in zip(questions, found, told, strict=True)
-    ]
+    rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
+    asked = []
+    for q, evidence, opinion in zip(questions, found, told, strict=True):
+        odds = odds_of(q, trades[q.kind], evidence, model, name, opinion)
+        cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
+        odds, unit = with_history(q.unit, odds, cured_by, rate)
+        asked.append(Asked(replace(q, unit=unit), costs[q.kind], evidence, odds))
+    return asked
 
 
 def answered(

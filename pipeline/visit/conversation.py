@@ -15,8 +15,8 @@ from pipeline.load.layout import FIELDS
 from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, money
-from pipeline.visit.ask import answer
-from pipeline.visit.question import Call, Question, read_question, said
+from pipeline.visit.ask import answer, questions_of
+from pipeline.visit.question import Call, Question, said
 from pipeline.words.appliance import DO_NOT_ENERGISE, about
 from pipeline.words.licensed import licensed_work
 
@@ -104,10 +104,12 @@ def run(
     if record is not None:
         may_write(record, None, database=database)
         header_of(record)
-    asked = read_question(words, database.connection, call)
+    (asked,) = questions_of(database, words, settings, [call])
     visit, warned = Visit(asked), set[str]()
     trade = about(words, asked.kind)
     say(safe(said(asked)))
+    for line in asked.unit.lines():
+        say(safe(line))
     if asked.not_understood:
         say(safe("Not understood: " + ", ".join(asked.not_understood)))
     while True:

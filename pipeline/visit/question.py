@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
 from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
+from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.vocabulary import plain
 
@@ -26,11 +27,13 @@ class Call:
     Attributes
     ----------
     kind, make, model, age, complaint, code
-        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+3".
+        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+4".
     found
         What was seen, one thing a text: "water left=no".
     job_no
         Job number of the call.
+    serial, customer
+        Which unit it is: its past visits are looked up; the customer is hashed for it and not kept.
     notes
         Whatever else is said of it; read for gas and refrigerant only.
     """
@@ -43,6 +46,8 @@ class Call:
     code: str | None = None
     found: Sequence[str] = ()
     job_no: str | None = None
+    serial: str | None = None
+    customer: str | None = None
     notes: Sequence[str] = ()
 
     def texts(self) -> list[str | None]:
@@ -72,6 +77,8 @@ class Question:
         What became of every piece of the complaint.
     remarks
         What the technician should know of how the question was read: contradictions, names nearly known.
+    unit
+        What is on record of this very unit.
     job_no
         Job number of the call; None = none given.
     licensed
@@ -90,6 +97,7 @@ class Question:
     not_understood: tuple[str, ...] = ()
     heard: tuple[Heard, ...] = ()
     remarks: tuple[str, ...] = ()
+    unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
     licensed: Work = ""
 
@@ -169,6 +177,7 @@ def read_questions(
         kind = str(kinds["term"].iloc[row])
         codes = [*shown[row], *said_codes[row]]
         findings, strange, remarks = read_findings(words, call.found, kind)
+        remarks += [f'"{word}" was read as "{base}"' for word, base in words.mended(call.complaint or "")]
         told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
