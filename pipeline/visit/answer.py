@@ -17,11 +17,11 @@ from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.words.appliance import ALWAYS, DO_NOT_ENERGISE, Trade
+from reports.render import currency
 
 LEAST_ODDS = 0.01
 MOST_LINES = 20
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
-SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 Range = tuple[float, float, float]
 
 
@@ -118,7 +118,7 @@ class Answer(Shown):
             "asked": self.question.as_json(),
             "not_understood": list(self.question.not_understood),
             "heard": [piece.as_json() for piece in self.question.heard],
-            "remarks": list(self.question.remarks),
+            "remarks": [*self.question.remarks, *(visit.remarks if visit else ())],
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
@@ -225,7 +225,7 @@ def step_json(step: Step, trade: Trade) -> dict[str, Any]:
 
 def money(answer: Answer, amount: float) -> str:
     """Write an amount as people read it."""
-    return f"{SIGNS.get(answer.currency, answer.currency + ' ')}{amount:,.0f}"
+    return currency.money(amount, answer.currency)
 
 
 def advice_line(answer: Answer, row: AdviceRow) -> str:
@@ -252,7 +252,8 @@ def _body(answer: Answer) -> list[str]:
     rest += [_quote(answer)] if answer.quote else []
     vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
     rest += [f"Often replaced needlessly: {vain}"] if vain else []
-    return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
+    remarks = [". ".join(text[:1].upper() + text[1:] for text in visit.remarks) + "."] if visit.remarks else []
+    return [*causes, *remarks, f"Do this, in order ({expected}):", *steps, *rest]
 
 
 def _backing(row: CauseRow) -> str:
@@ -270,7 +271,7 @@ def _step(answer: Answer, number: int, step: Step) -> str:
     cautions = ", ".join(answer.term(c) for c in step.cautions if c != "after repair") or "none"
     told = step.told.replace(step.name, answer.term(step.name))
     leading = _LEADING.sub(lambda met: answer.term(met[0]), step.tells)
-    tells = f". {leading}" if step.do == "check" and step.tells else ""
+    tells = f". {leading}" if not step.cures_probability and step.tells else ""
     shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
     return f" {number} {given}{told}{shown_cost}{tells} [{cautions}]"
 

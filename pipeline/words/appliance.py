@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
 DO_NOT_ENERGISE = "do not energise"
+BY_EYE = 0.9  # common practice, no source
 REFER = "refer"
 HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
 
@@ -39,7 +40,8 @@ class Repair:
 class CheckCard:
     """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing.
 
-    power (needed, off, any), covers (on, off, any) and water (in, out, any) are the states it needs.
+    power (needed, off, any), covers (on, off, any) and water (in, out, any) are the states it needs; water "out" is let
+    out for it, or by it where it needs power.
     """
 
     name: str
@@ -55,11 +57,15 @@ class CheckCard:
 
 @dataclass(frozen=True)
 class PartCard:
-    """One part: price, fit minutes, cautions."""
+    """One part: price, fit minutes, cautions; ``by_eye`` is the share of good ones that a look knows as good.
+
+    The shipped prices, minutes and shares are common practice, no source.
+    """
 
     price: float
     minutes: float
     cautions: tuple[str, ...]
+    by_eye: float = BY_EYE
 
 
 @dataclass(frozen=True)
@@ -86,6 +92,10 @@ class Trade:
         (finding, value) that settle the cause once measured: "element" is "to earth".
     unsafe
         (finding, value), and ("complaint", symptom), after which nothing may be energised before the repair.
+    shows_later
+        Complaints of which a repair cannot be seen to have helped before leaving.
+    stops
+        Complaint → complaints that cannot be judged until it is cured.
     """
 
     kind: str
@@ -98,6 +108,8 @@ class Trade:
     kind_cautions: tuple[str, ...]
     decisive: frozenset[tuple[str, str]] = frozenset()
     unsafe: frozenset[tuple[str, str]] = frozenset()
+    shows_later: frozenset[str] = frozenset()
+    stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -122,6 +134,7 @@ class Trade:
 def about(words: Words, kind: str) -> Trade:
     """Cut the word lists in force to one kind; an unknown kind gets all general cautions and no faults."""
     faults, checks = _of_kind(words.faults(), kind), _of_kind(words.checks(), kind)
+    complaints = words.symptoms()
     repairs: dict[str, Repair] = {}
     shares: dict[str, dict[str, float]] = {}
     expected: dict[tuple[str, str, str], float] = {}
@@ -155,6 +168,8 @@ def about(words: Words, kind: str) -> Trade:
         kind_cautions=of_kind,
         decisive=frozenset(rule for rule, row in rules if row.get("decides") == "yes"),
         unsafe=frozenset(rule for rule, row in rules if row.get("energise") == "no"),
+        shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
+        stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
 
 
@@ -187,7 +202,13 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
 
 
 def _part(row: Mapping[Any, Any], of_kind: tuple[str, ...]) -> PartCard:
-    return PartCard(number(row["price"]) or 0.0, number(row["minutes"]) or 30.0, split(row["cautions"]) or of_kind)
+    by_eye = number(row["by_eye"])
+    return PartCard(
+        number(row["price"]) or 0.0,
+        number(row["minutes"]) or 30.0,
+        split(row["cautions"]) or of_kind,
+        BY_EYE if by_eye is None else by_eye,
+    )
 
 
 def expectations(cell: Any) -> Iterable[tuple[str, str, float]]:

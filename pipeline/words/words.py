@@ -196,10 +196,16 @@ class Words(ReadyLists):
         return tables.checks(self.lists)
 
     def parts(self) -> pd.DataFrame:
-        """Parts: part, price, minutes, cautions."""
+        """Parts: part, price, minutes, by_eye, cautions."""
         from pipeline.words import tables
 
         return tables.parts(self.lists)
+
+    def symptoms(self) -> pd.DataFrame:
+        """Complaints: symptom, shows, stops."""
+        from pipeline.words import tables
+
+        return tables.symptoms(self.lists)
 
     def cautions(self) -> pd.DataFrame:
         """Cautions: caution, text."""
