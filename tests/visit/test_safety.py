@@ -47,7 +47,7 @@ def required(trade, step):
     """Cautions a step must carry, read from the lists and not from the plan."""
     if step["do"] == "check":
         return set(next(card.cautions for card in trade.checks if card.name == step["name"]))
-    if step["do"] == "hand over":
+    if step["do"] not in ("fit", "clear"):
         return set()
     own = {name for repair in trade.repairs.values() if repair.action == step["name"] for name in repair.cautions}
     of_parts = {name for part in step["parts"] for name in trade.parts[part].cautions}
