@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.load import identity
 from pipeline.load.layout import FIELDS, Layout, position
 from pipeline.load.mapping import cell, literal, map_lines, personal_columns
+from pipeline.load.report import LIES_AHEAD
 from pipeline.read.incoming import Records
 from pipeline.store.batches import batches, insert
 from pipeline.values import dates, durations, money
@@ -36,7 +37,7 @@ RULES = {
         "is missing, and so are serial and customer_ref",
         "Give one of serial, customer_ref and job_no: without them no later visit can be joined to this one.",
     ),
-    "future": ("lies more than three years ahead", "Correct the year."),
+    "future": (LIES_AHEAD, "Correct the year, or the clock of this computer."),
 }
 
 
