@@ -33,7 +33,10 @@ CURRENCY = re.compile(r"[£$€]|\b(?:GBP|EUR|USD|CHF)\b", re.IGNORECASE)
 MONEY = frozenset(("labour_charge", "parts_cost", "part_unit_cost"))
 
 # Fields that values alone can tell, and the share of values that must agree.
-TELLING = {"visit_date": 0.9, "appliance_kind": 0.6, "outcome": 0.6, "complaint": 0.4, "cause": 0.6, "parts": 0.6}
+TELLING = {
+    "visit_date": 0.9, "appliance_kind": 0.6, "outcome": 0.6, "complaint": 0.4, "cause": 0.6, "parts": 0.6,
+    "job_no": 0.9,
+}  # fmt: skip
 
 # A day that names another event in the life of a job than the visit.
 ANOTHER_DAY = re.compile(
@@ -51,10 +54,18 @@ WORK = re.compile(
 
 @dataclass(frozen=True)
 class Column:
-    """One column of the lines looked at: its name, and its values in the order of the lines, blanks left out."""
+    """One column of the lines looked at: its name, its values in the order of the lines, blanks left out, its list."""
 
     name: str
     written: pd.Series[str]
+    of_list: str | None = None
+
+    @property
+    def title(self) -> str:
+        """The name as a field would be called: "parts.name", of a list of parts, is a part's name."""
+        if self.of_list is None or not self.name.startswith(f"{self.of_list}."):
+            return self.name
+        return f"{self.of_list.split('.')[-1].removesuffix('s')} {self.name.removeprefix(self.of_list)}"
 
     @cached_property
     def first(self) -> pd.Series[str]:
@@ -105,10 +116,10 @@ def known_names() -> frozenset[str]:
 
 def score(column: Column, f: str, words: Words) -> tuple[float, float]:
     """Give how well a column fits a field, and how well its values do, each from 0 to 1."""
-    header = header_score(column.name, f)
+    header = header_score(column.title, f)
     if column.written.empty:
         return header * HEADER_SHARE, 0.0
-    if header == 0 and (f not in TELLING or _is_named(column.name)):
+    if header == 0 and (f not in TELLING or _is_named(column, words)):
         return 0.0, 0.0
     values = _VALUE_SCORES[f](column, words)
     if header == 0:
@@ -126,9 +137,11 @@ def header_score(name: str, f: str) -> float:
     return max(_name_score(plain_name(CURRENCY.sub(f" {word} ", name)), f) for word in ("", "cost"))
 
 
-def _is_named(name: str) -> bool:
-    """Tell whether the header names some field well: then values alone do not make it another."""
-    return max(header_score(name, f) for f in ALL_FIELDS) >= TELLING_HEADER
+def _is_named(column: Column, words: Words) -> bool:
+    """Tell whether the header names some field well, and truly: then values alone do not make it another."""
+    f = max(ALL_FIELDS, key=lambda f: header_score(column.title, f))
+    is_named = header_score(column.title, f) >= TELLING_HEADER
+    return is_named and (f in OPEN or _VALUE_SCORES[f](column, words) >= FOREIGN)
 
 
 def _name_score(name: str, f: str) -> float:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import PriorjobsError, shown
-from pipeline.load.column_evidence import ALL_FIELDS, Column, known_names, score
+from pipeline.load.column_evidence import ALL_FIELDS, Column, header_score, known_names, score
+from pipeline.load.guess_shape import is_invoice, list_column, visit_columns, with_found_words, with_sections
 from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_layout, own_layout, shipped
 from pipeline.load.mapping import cell
 from pipeline.read.incoming import plain_name
@@ -136,7 +137,7 @@ class Proposal:
             told.append(f"  kept as they are: {', '.join(shown(c, 30) for c in self.left)}")
         if self.layout.personal:
             told.append(f"  kept only as keyed hash: {', '.join(shown(c, 30) for c in self.layout.personal)}")
-        if self.layout.grain != "visit":
+        if self.layout.grain in ("part", "invoice line"):
             told.append(f"  one line a {self.layout.grain}: lines of one job and day are one visit")
         return told + [f"  {note}" for note in self.notes]
 
@@ -200,23 +201,65 @@ def guess_layout(connection: duckdb.DuckDBPyConnection, words: Words, header: tu
     Each column is scored for each field by its name (synonyms) and its values (shape, and words the lists know); all
     are weighed against each other, one column a field.
     """
+    columns = _columns(connection, header)
+    if (each := list_column(columns)) is not None:
+        return _guess_of_lists(connection, words, header, name, each)
+    return _guess_of(columns, words, header, name, _lines(connection))
+
+
+def _lines(connection: duckdb.DuckDBPyConnection) -> int:
+    (lines,) = connection.execute(f"select least({SAMPLE}, count(*)) from incoming").fetchall()[0]
+    return int(lines)
+
+
+def _guess_of_lists(
+    connection: duckdb.DuckDBPyConnection, words: Words, header: tuple[str, ...], name: str, each: str
+) -> Proposal:
+    """Guess with the objects that a column lists as lines of their own, and leave ``incoming`` as it was."""
+    from pipeline.load.shape import Shaped, unlist
+
+    connection.execute("create or replace temp table kept as select * from incoming")
+    connection.execute("create or replace temp table source_line (line_no bigint, source_line bigint)")
+    shaped = unlist(connection, Shaped(header, Layout(name, {}, each=each)))
+    columns = [replace(column, of_list=each) for column in _columns(connection, shaped.header)]
+    proposal = _guess_of(columns, words, shaped.header, name, _lines(connection))
+    connection.execute("create or replace temp table incoming as select * from kept")
+    connection.execute("drop table kept")
+    connection.execute("drop table source_line")
+    note = f"each entry of the list in {each} is a line of its own"
+    return replace(proposal, layout=replace(proposal.layout, each=each), notes=(note, *proposal.notes))
+
+
+def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name: str, lines: int) -> Proposal:
     from pipeline.load.privacy import is_personal
 
-    columns = _columns(connection, header)
+    visits = visit_columns(columns, lines)
     scores, values = _score_all(columns, words)
+    for at, column in enumerate(columns):
+        if column.name in visits:
+            scores[:, at] = 0.0
+    if visits:
+        scores[ALL_FIELDS.index("visit_date")] = 0.0
     taken = _assign(scores)
     guesses = sorted(
         (_guess(f, at, columns, scores, values, taken) for f, at in taken.items()), key=lambda g: -g.confidence
     )
-    used = set(taken.values())
-    left = tuple(column for i, column in enumerate(header) if i not in used)
     layout = Layout(
         name=name,
-        grain=_grain(columns, taken),
+        grain="job" if visits else _grain(columns, taken),
         columns={f: (Rule(header[taken[f]]),) for f in ALL_FIELDS if f in taken},
-        personal=tuple(column for column in left if is_personal(column)),
+        visits=tuple({"visit_date": (Rule(column),)} for column in visits),
     )
-    return Proposal(layout, tuple(guesses), left)
+    layout, of_sections = with_sections(layout, columns)
+    layout, of_words = with_found_words(layout, columns, words)
+    notes = [*of_sections, *of_words]
+    if visits:
+        notes.append(f"one line a job, its visits on the days in {', '.join(visits)}; only the last may be a cure")
+    rules = {rule.column for rules in (*layout.columns.values(),) for rule in rules} | set(visits)
+    left = tuple(column for column in header if column not in rules)
+    layout = replace(layout, personal=tuple(column for column in left if is_personal(column)))
+    plainly = {f for f, r in layout.columns.items() if r == (Rule(r[0].column),)}
+    return Proposal(layout, tuple(g for g in guesses if g.field in plainly), left, tuple(notes))
 
 
 def _columns(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...]) -> list[Column]:
@@ -258,7 +301,9 @@ def _guess(
     free = [i for i in range(len(columns)) if i not in set(taken.values())]
     rivals = tuple(columns[i].name for i in free if scores[row, i] >= held - RIVAL)
     is_sure = held >= SURE and values[row, at] >= SURE_VALUES and not rivals
-    if f == "visit_date" and columns[at].names_another_day:
+    if (f == "visit_date" and columns[at].names_another_day) or (
+        f == "job_no" and not header_score(columns[at].name, f)
+    ):
         is_sure = False
     samples = ["…"]
     if f != "customer_ref":
@@ -270,6 +315,8 @@ def _grain(columns: list[Column], taken: Mapping[str, int]) -> str:
     """Say "part" where there is a column for one part and lines repeat a job and day with different parts."""
     if "part" not in taken or "visit_date" not in taken:
         return "visit"
+    if is_invoice(columns[taken["part"]]):
+        return "invoice line"
     if "part_quantity" in taken or "part_unit_cost" in taken:
         return "part"
     keys = [columns[taken[f]] for f in ("job_no", "serial") if f in taken][:1]

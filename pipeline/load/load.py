@@ -21,7 +21,7 @@ import duckdb
 import sql
 from pipeline.errors import DatabaseUnusable, LayoutError, PriorjobsError, shown
 from pipeline.load.batches import drop, drop_taken_back, hand_over
-from pipeline.load.layout import FIELDS, Layout, as_toml, open_layout, parse_layout
+from pipeline.load.layout import FIELDS, REQUIRED, Join, Layout, as_toml, open_layout, parse_layout
 from pipeline.load.report import LIES_AHEAD, FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
@@ -315,23 +315,29 @@ def _loaded_before(asked: _Asked, source: Source, layout: Layout | None) -> File
 def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
+    from pipeline.load.shape import forms_to_find, shape
     from pipeline.load.versions import compare
 
     connection = asked.database.connection
     proposal = None
-    notes = list(records.notes)
+    columns_of_file = records.header
+    notes: list[str] = []
     if layout is None:
         layout, proposal = _choose_layout(asked, source, records, notes)
         if asked.sheet:
             layout = dataclasses.replace(layout, sheet=asked.sheet)
         if same := _loaded_before(asked, source, layout):
             return same
-    if lacking := layout.missing(records.header):
-        raise _without_columns(source, layout, records, lacking)
+    shaped = shape(connection, records, layout)
+    if lacking := shaped.layout.missing(shaped.header):
+        raise _without_columns(source, layout, shaped.header, lacking)
+    notes += shaped.notes
     drop_taken_back(connection)
     place = _make_place(connection, source, records, notes)
-    screened = screen(connection, layout, records, asked.settings, load_key(asked.database.key_file))
-    versions = compare(connection, layout.grain)
+    forms = forms_to_find(connection, layout, asked.words) if layout.finds_words else {}
+    key = load_key(asked.database.key_file)
+    screened = screen(connection, shaped.layout, shaped.header, records, asked.settings, key, forms)
+    versions = compare(connection, shaped.layout.grain)
     report = FileReport(
         source.name,
         source.sha256,
@@ -343,7 +349,7 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         rejected=screened.rejected,
         reasons=[{"column": c, "rule": r, "lines": n} for (c, r), n in screened.reasons.most_common()],
         rejected_lines=screened.shown,
-        notes=[*notes, *_later_than_today(connection)],
+        notes=[*records.notes, *notes, *_later_than_today(connection)],
         proposal=proposal,
         layout_used=layout,
         batch=place.batch,
@@ -363,7 +369,7 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
             "They stay. If it holds all jobs of its period, load with --whole-history."
         )
     asked.batches.append(place.batch)
-    last_record = _keep_batch(connection, source, layout, screened, versions, records, place)
+    last_record = _keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
     _build(asked, place, versions, last_record)
     return report
 
@@ -381,6 +387,11 @@ def _choose_layout(asked: _Asked, source: Source, records: Records, notes: list[
         return (shipped, None) if shipped else _guessed(asked, source, records)
     mapping, batch, name = rows[0]
     layout = dataclasses.replace(parse_layout(mapping, Path(name).stem), sheet=None)
+    if layout.join or layout.sheets:
+        from pipeline.read.reader import read
+
+        again = read(asked.database.connection, source, layout.reading(), asked.database.scratch)
+        vars(records).update(vars(again))
     if shipped is None or shipped.label != layout.label:
         notes.append(
             f"Read as batch {batch} ({shown(name)}) was, which has the same columns: layout {shown(layout.name)}."
@@ -391,11 +402,39 @@ def _choose_layout(asked: _Asked, source: Source, records: Records, notes: list[
 def _guessed(asked: _Asked, source: Source, records: Records) -> tuple[Layout, Proposal]:
     from pipeline.load.guess import guess_layout, words_of_all_languages
 
-    words = words_of_all_languages(asked.database.connection, asked.settings)
-    proposal = guess_layout(asked.database.connection, words, records.header, Path(source.name).stem)
+    connection = asked.database.connection
+    words = words_of_all_languages(connection, asked.settings)
+    join = _second_sheet(asked, source, records)
+    proposal = guess_layout(connection, words, records.header, Path(source.name).stem)
+    if join:
+        proposal = dataclasses.replace(
+            proposal,
+            layout=dataclasses.replace(proposal.layout, join=join),
+            notes=(*proposal.notes, f"lines of sheet {join.sheet} are added by {join.by}"),
+        )
     if not asked.dry_run:
         proposal = asked.decide(source, proposal)
     return proposal.layout, proposal
+
+
+def _second_sheet(asked: _Asked, source: Source, records: Records) -> Join | None:
+    """Read a second sheet with the first, where it holds parts and both have a column of job numbers."""
+    from pipeline.load.column_evidence import header_score, known_names
+    from pipeline.load.guess_shape import NAMED
+    from pipeline.read.incoming import plain_name
+    from pipeline.read.reader import read
+
+    if asked.sheet:
+        return None
+    for name, header in records.other_sheets.items():
+        both = {plain_name(c) for c in header} & {plain_name(c) for c in records.header}
+        by = [c for c in records.header if plain_name(c) in both and header_score(c, "job_no") > NAMED]
+        if by and any(header_score(c, "part") > NAMED or header_score(c, "parts") > NAMED for c in header):
+            reading = Reading(known_names=known_names(), join=(name, by[0]))
+            joined = read(asked.database.connection, source, reading, asked.database.scratch)
+            vars(records).update(vars(joined))
+            return Join(name, by[0])
+    return None
 
 
 def hold_back(source: Source, proposal: Proposal) -> Proposal:
@@ -406,7 +445,9 @@ def hold_back(source: Source, proposal: Proposal) -> Proposal:
 
 
 def accept(source: Source, proposal: Proposal) -> Proposal:
-    """Load by the guess; what several columns may be is left out."""
+    """Load by the guess; what several columns may be is left out, and what no visit can do without is not chosen."""
+    if any(guess.field in REQUIRED for guess in proposal.open_fields):
+        return hold_back(source, proposal)
     return proposal.accepted()
 
 
@@ -469,12 +510,12 @@ def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:
     ]
 
 
-def _without_columns(source: Source, layout: Layout, records: Records, lacking: list[str]) -> LayoutError:
+def _without_columns(source: Source, layout: Layout, columns: tuple[str, ...], lacking: list[str]) -> LayoutError:
     wanted = []
     for name in lacking:
-        columns = [rule.column for rule in layout.columns.get(name, ())]
-        wanted.append(name + (f" (column {' or '.join(shown(c) for c in columns)})" if columns else ""))
-    header = ", ".join(shown(h, 30) for h in records.header[:30])
+        asked = [rule.column for rule in layout.columns.get(name, ())]
+        wanted.append(name + (f" (column {' or '.join(shown(c) for c in asked)})" if asked else ""))
+    header = ", ".join(shown(h, 30) for h in columns[:30])
     return LayoutError(
         f"{source.name} lacks what every visit needs: {'; '.join(wanted)}. Its columns are {header}.",
         "Say in a layout file which column holds it, and load with --layout FILE.",
@@ -488,6 +529,7 @@ def _keep_batch(
     screened: Screened,
     versions: Versions,
     records: Records,
+    columns_of_file: tuple[str, ...],
     place: _Place,
 ) -> int:
     """Write load_batch, raw_record, seen_again and rejected_record; returns the record_id its lines count on from."""
@@ -506,7 +548,7 @@ def _keep_batch(
         "replaced": versions.replaced,
         "rejected": screened.rejected,
         "mapping": as_toml(layout),
-        "header": _as_json(records.header),
+        "header": _as_json(columns_of_file),
         "records_after": last_record,
     }
     connection.execute(
@@ -515,12 +557,14 @@ def _keep_batch(
     fields = ", ".join(FIELDS)
     connection.execute(
         f"insert into raw_record (record_id, batch_id, line_no, visit_key, line_in_visit, content_hash, {fields}, "
-        f"other_columns) select $last + line_no, $batch, line_no, visit_key, line_in_visit, "
-        f"coalesce(content_hash, line_hash), {fields}, other_columns from screened join fresh using (line_no)",
+        f"other_columns) select $last + line_no, $batch, coalesce(source_line, line_no), visit_key, line_in_visit, "
+        f"coalesce(content_hash, line_hash), {fields}, other_columns from screened join fresh using (line_no) "
+        "left join source_line using (line_no)",
         {"last": last_record, "batch": place.batch},
     )
     connection.execute(
-        "insert into seen_again select $batch, line_no, record_id from found_again order by line_no",
+        "insert into seen_again select $batch, coalesce(source_line, line_no), record_id from found_again "
+        "left join source_line using (line_no) order by all",
         {"batch": place.batch},
     )
     connection.execute(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -68,18 +68,24 @@ class Screened:
 
 
 def screen(
-    connection: duckdb.DuckDBPyConnection, layout: Layout, records: Records, settings: Settings, key: bytes
+    connection: duckdb.DuckDBPyConnection,
+    layout: Layout,
+    header: tuple[str, ...],
+    records: Records,
+    settings: Settings,
+    key: bytes,
+    forms: Mapping[str, Sequence[str]] | None = None,
 ) -> Screened:
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
-    Reads ``incoming``. candidate: line_no, day, base_key (what the visit is known by), serial_term. Its texts stand in
-    view ``screened``: line_no, the fields (customer hashed, contacts masked), other_columns, and line_hash of them all.
-    refusal: line_no, line_text, reasons, as in rejected_record.
+    Reads ``incoming``, whose columns are ``header``, and ``source_line``. candidate: line_no, day, base_key (what the
+    visit is known by), serial_term. Its texts stand in view ``screened``: line_no, the fields (customer hashed,
+    contacts masked), other_columns, and line_hash of them all. refusal: line_no, line_text, reasons, as in
+    rejected_record.
     """
-    header = records.header
     _hash_table(connection, "personal_hash", [f"select {cell(header, c)} as w from incoming"
                                               for c in personal_columns(layout, header)], key)  # fmt: skip
-    map_lines(connection, layout, header)
+    map_lines(connection, layout, header, forms)
     if layout.grain == "part":
         _carry_down(connection)
     _hash_table(connection, "customer_hash", ["select customer_ref as w from line"], key)
@@ -98,7 +104,8 @@ def screen(
     screened = Screened(lines + len(records.refused), how)
     connection.execute("create or replace temp table refusal (line_no bigint, line_text varchar, reasons varchar)")
     _keep_unreadable(connection, records, screened, settings)
-    _keep_refused(connection, layout, records, screened, settings, key)
+    _keep_refused(connection, layout, header, records, screened, settings, key)
+    _number_as_in_file(connection, screened)
     return screened
 
 
@@ -292,13 +299,14 @@ def _keep_unreadable(
 def _keep_refused(
     connection: duckdb.DuckDBPyConnection,
     layout: Layout,
+    header: tuple[str, ...],
     records: Records,
     screened: Screened,
     settings: Settings,
     key: bytes,
 ) -> None:
     """Move the bad candidates to ``refusal``, each with all its faults and the whole line."""
-    cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(records.header)))
+    cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(header)))
     query = (
         "select candidate.line_no, day_read.problem, day_read.remedy, candidate.day, candidate.is_ahead, "
         f"screened.visit_date, screened.appliance_kind, candidate.has_no_unit, {cells} from candidate "
@@ -308,7 +316,7 @@ def _keep_refused(
         "where candidate.is_refused order by candidate.line_no"
     )
     for rows in batches(connection, query, 20_000):
-        texts = _line_texts(rows, layout, records.header, settings, key)
+        texts = _line_texts(rows, layout, header, settings, key)
         found = rows[["line_no", "problem", "remedy", "day", "is_ahead", "visit_date", "appliance_kind", "has_no_unit"]]
         lines = [
             (line_no, text, _reasons(row, layout))
@@ -322,6 +330,19 @@ def _keep_refused(
         _keep(connection, lines, screened)
     if screened.rejected > len(records.refused):
         connection.execute("delete from candidate where is_refused")
+
+
+def _number_as_in_file(connection: duckdb.DuckDBPyConnection, screened: Screened) -> None:
+    """Give refused lines their number in the file, where a line was taken apart into several."""
+    there = dict(
+        connection.execute("select line_no, source_line from source_line").fetchall() if screened.shown else []
+    )
+    for line in screened.shown:
+        line["line_no"] = there.get(line["line_no"], line["line_no"])
+    connection.execute(
+        "update refusal set line_no = source_line.source_line from source_line "
+        "where source_line.line_no = refusal.line_no"
+    )
 
 
 def _line_texts(
