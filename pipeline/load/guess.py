@@ -72,12 +72,15 @@ class Proposal:
         Columns that stay as they are, in other_columns.
     notes
         What else was seen, in sentences.
+    lacking
+        What every visit needs and no column was found for.
     """
 
     layout: Layout
     guesses: tuple[Guess, ...]
     left: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    lacking: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Plain form for scripts."""
@@ -162,6 +165,9 @@ class GuessHeldBack(PriorjobsError):
     def __init__(self, name: str, proposal: Proposal, draft: Path | None = None) -> None:
         self.proposal = proposal
         doubts = [f"{g.field} may be {' or '.join(map(shown, (g.column, *g.rivals)))}" for g in proposal.open_fields]
+        if proposal.lacking:
+            left = ", ".join(shown(c, 30) for c in proposal.left)
+            doubts.append(f"no column was found for {', '.join(proposal.lacking)} among {left}")
         super().__init__(
             f"{shown(name)} has columns that no layout knows, so nothing of it was loaded"
             + (f"; {'; '.join(doubts)}" if doubts else "")
@@ -258,8 +264,9 @@ def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name
     rules = {rule.column for rules in (*layout.columns.values(),) for rule in rules} | set(visits)
     left = tuple(column for column in header if column not in rules)
     layout = replace(layout, personal=tuple(column for column in left if is_personal(column)))
+    lacking = tuple(f for f in layout.missing(header) if not (visits and f == "visit_date"))
     plainly = {f for f, r in layout.columns.items() if r == (Rule(r[0].column),)}
-    return Proposal(layout, tuple(g for g in guesses if g.field in plainly), left, tuple(notes))
+    return Proposal(layout, tuple(g for g in guesses if g.field in plainly), left, tuple(notes), lacking)
 
 
 def _columns(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...]) -> list[Column]:

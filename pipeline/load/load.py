@@ -446,7 +446,7 @@ def hold_back(source: Source, proposal: Proposal) -> Proposal:
 
 def accept(source: Source, proposal: Proposal) -> Proposal:
     """Load by the guess; what several columns may be is left out, and what no visit can do without is not chosen."""
-    if any(guess.field in REQUIRED for guess in proposal.open_fields):
+    if proposal.lacking or any(guess.field in REQUIRED for guess in proposal.open_fields):
         return hold_back(source, proposal)
     return proposal.accepted()
 
