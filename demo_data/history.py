@@ -183,7 +183,7 @@ class Town:
         growth = np.sort(rng.beta(1.15, 1.0, first_calls) * days)
         for unit_id, offset in enumerate(growth, start=1):
             day = SIMULATED_FROM + timedelta(days=int(offset))
-            call = self.world.call(rng)
+            call = self.world.call(rng, month=day.month)
             self._live(self._unit(unit_id, call, day), call, day)
         for episode in self.episodes:
             _name_lost_beginning(episode)
@@ -194,7 +194,7 @@ class Town:
         if rng.random() < 0.12 and self._customers > 40:
             customer = f"C-{10000 + int(rng.integers(self._customers))}"
         elif rng.random() < 0.05:
-            customer = ("Tidewell Lettings", "Harbour Homes", "Millrow Housing")[int(rng.integers(3))]
+            customer = ("Tidewell Lettings", "Quayrow Homes", "Millrow Housing")[int(rng.integers(3))]
         else:
             self._customers += 1
             customer = f"C-{10000 + self._customers}"
@@ -233,12 +233,12 @@ class Town:
             other = self._other_fault(unit, episode.call, day) if is_soon else None
             if is_soon and other is None:
                 day += timedelta(days=least + 5)
-            call = other or self.world.call(rng, unit.kind, unit.make, unit.model, unit.age(day))
+            call = other or self.world.call(rng, unit.kind, unit.make, unit.model, unit.age(day), day.month)
 
     def _other_fault(self, unit: Unit, before: Call, day: date) -> Call | None:
         """Draw a fault that does not sound like the last one; None if the kind has too few complaints for that."""
         for _ in range(50):
-            call = self.world.call(self.rng, unit.kind, unit.make, unit.model, unit.age(day))
+            call = self.world.call(self.rng, unit.kind, unit.make, unit.model, unit.age(day), day.month)
             mine = {self.groups[s] for s, is_said in call.symptoms.items() if is_said}
             theirs = {self.groups[s] for s, is_said in before.symptoms.items() if is_said}
             if mine and not mine & theirs and (call.code is None or call.code != before.code):

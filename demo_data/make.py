@@ -15,10 +15,12 @@ import pandas as pd
 
 from demo_data import said, written
 from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town
+from demo_data.makes import code
 from demo_data.technicians import HABITS
 from demo_data.truth import first_time_fix, is_in_records, part_verdicts
 from demo_data.world import Call, World
 from demo_data.written import COLUMNS, Row
+from reports.render.sheet_metadata import name_no_program
 
 SEED, VISITS = 20261101, 6000
 OFFICE_UNTIL = date(2023, 9, 30)  # the old office program's last day; its export is the second shape
@@ -171,7 +173,7 @@ def _files(rows: list[Row], episodes: list[Episode], office_until: date) -> Made
             "first_time_fix": statuses.get(episode_id, gas) if visit_no.get(id(record), 1) == 1 else "",
             "outcome": row["_outcome"], "age": "" if np.isnan(row["_age"]) else f"{row['_age']:.2f}",
             "code": row["_code"],
-            "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?"}[how] + term for term,
+            "symptoms": "|".join({"said": "", "denied": "-", "doubtful": "?", "own": "~"}[how] + term for term,
             how in row["_told"].items()),
             "recorded_cause": ("?" if row["_doubt"] else "") + row["_cause"],
             "findings": "|".join(f"{finding}={value}" for finding, value in row["_found"].items()),
@@ -212,30 +214,30 @@ def _office_lines(row: Row) -> list[dict[str, str]]:
 
 
 def tomorrow(seed: int, world: World) -> pd.DataFrame:
-    """Draw tomorrow's calls; the first is the story the tool exists for: drain code, stops before spin."""
+    """Draw tomorrow's calls; the first is the demo's story: a heating code, where poor airflow tripped the cut-out."""
     rng = np.random.default_rng([seed, 11])
     calls: list[Call] = []
     while not calls:
-        call = world.call(rng, "washing machine", "Tavrik", "TW540S", 4.3)
+        call = world.call(rng, "tumble dryer", "Corvanta", "CT540S", 5.2, 11)
         if (
-            call.cause == "partly blocked sump hose"
-            and call.code == "lamps 1+3"
-            and call.symptoms == {"stops before spin": True}
+            call.cause == "thermal cut-out tripped by poor airflow"
+            and call.code == code("Corvanta", "heat")
+            and call.symptoms == {"does not heat": True}
         ):
             calls.append(call)
     for kind in (
         "washing machine",
-        "tumble dryer",
+        "washing machine",
         "dishwasher",
         "fridge-freezer",
         "washing machine",
         "electric oven",
         "washer-dryer",
     ):
-        calls.append(world.call(rng, kind))
+        calls.append(world.call(rng, kind, month=11))
     rows: list[Row] = []
     for number, call in enumerate(calls, start=1):
-        text, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None)
+        text, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None, call.manners)
         rows.append(dict.fromkeys(COLUMNS[:10], "") | {
             "visit_date": "2026-11-02", "appliance_kind": said.kind(rng, call.kind), "job_no": f"J26-{99000 + number}",
             "customer_ref": f"C-{20000 + number}", "make": call.make, "model": call.model,
@@ -269,6 +271,7 @@ def _write_sheet(frame: pd.DataFrame, path: Path) -> None:
                     sheet.write_number(number, column, float(value))
                 elif value:
                     sheet.write_string(number, column, value)
+    name_no_program(path)
 
 
 def write_round_and_layout(seed: int, folder: Path, world: World) -> None:

@@ -1,6 +1,6 @@
 """The numbers of the invented town: shares, what is said beside the main complaint, what codes and checks show, wear.
 
-All are common practice in the trade, no source. Shares within a complaint and expected findings are in the word lists.
+All are common practice in the trade, no source. Shares within a complaint and expected findings are in ``tables/``.
 """
 
 from __future__ import annotations
@@ -10,13 +10,13 @@ import numpy as np
 from demo_data.makes import LAUNDRY
 
 KIND_SHARE = {
-    "washing machine": 42.0, "washer-dryer": 7.0, "tumble dryer": 13.0, "dishwasher": 15.0, "fridge-freezer": 7.0,
+    "washing machine": 38.0, "washer-dryer": 6.0, "tumble dryer": 18.0, "dishwasher": 15.0, "fridge-freezer": 7.0,
     "fridge": 2.5, "freezer": 2.0, "electric oven": 5.0, "cooker": 2.0, "electric hob": 1.5, "microwave oven": 1.2,
     "vacuum cleaner": 1.8,
 }  # fmt: skip
 
 # How often a kind is called out for each complaint (first complaint of its block in faults.csv).
-COMPLAINT_RATE = {
+COMPLAINT_RATE: dict[str, dict[str, float]] = {
     **{kind: {"does not drain": 24, "does not spin": 12, "does not heat": 10, "trips supply": 6, "leaks": 14,
     "noisy": 13,
               "door does not open or lock": 9, "does not fill": 6, "dead": 6} for kind in LAUNDRY},
@@ -191,7 +191,7 @@ USUAL_FINDING: dict[str, dict[str, float]] = {
     "socket": {"live": 0.98, "dead": 0.02},
     "mains filter test": {"good": 0.97, "open": 0.03},
     "lint path": {"clear": 0.75, "blocked": 0.25},
-    "toc": {"good": 0.96, "open": 0.04},
+    "thermal cut-out": {"good": 0.96, "open": 0.04},
     "capacitor": {"good": 0.96, "low": 0.04},
     "rollers": {"good": 0.9, "worn": 0.1},
     "moisture bars": {"clean": 0.8, "coated": 0.2},
@@ -227,4 +227,22 @@ FINDING_BY_CAUSE: dict[tuple[str, str], dict[str, float]] = {
     ("drive motor fault", "brushes"): {"good": 0.8, "worn": 0.2},
     ("tension pulley seized", "drum"): {"normal": 0.4, "free": 0.2, "rough": 0.2, "stiff": 0.2},
     ("ice touching fan", "fan"): {"scrapes": 0.85, "silent": 0.1, "runs": 0.05},
+}
+
+# How many times as often a cause strikes in some months (1 = January).
+SUMMER, WINTER, LEAF_FALL = (6, 7, 8), (11, 12, 1, 2), (9, 10, 11)
+SEASONS: dict[str, tuple[tuple[int, ...], float]] = {
+    "cold garage holds compressor off": (WINTER, 8.0),
+    "condenser dirty": (SUMMER, 3.0),
+    "leak or compressor fault": (SUMMER, 1.8),
+    "door seal leaking or door left open": (SUMMER, 1.8),
+    "lint blockage in air path": (WINTER, 1.8),
+    "thermal cut-out tripped by poor airflow": (WINTER, 1.6),
+    "vent hose crushed behind dryer": (LEAF_FALL, 2.0),
+    "blocked drain hose or standpipe": (LEAF_FALL, 2.0),
+    "tap closed or low pressure": (SUMMER, 2.2),
+    "water in wiring": (WINTER, 1.7),
+    "moisture after cleaning": ((3, 4, 12), 2.5),
+    "wrong detergent or no salt": (SUMMER, 1.6),
+    "oven element open circuit": ((12,), 1.8),
 }

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from demo_data.own_words import PHRASES
 from demo_data.wording import (
     CAUSE_SAID,
     CLOSINGS,
@@ -61,23 +62,29 @@ def mistyped(rng: np.random.Generator, text: str, chance: float = 0.05) -> str:
 
 
 def complaint(
-    rng: np.random.Generator, kind: str, symptoms: Mapping[str, bool], shows_code: bool
+    rng: np.random.Generator,
+    kind: str,
+    symptoms: Mapping[str, bool],
+    shows_code: bool,
+    manners: Mapping[str, str] | None = None,
 ) -> tuple[str, dict[str, str]]:
     """Word a complaint.
 
     Returns
     -------
     tuple
-        The text, and what it truly says: symptom → ``said``, ``denied`` or ``doubtful``.
+        The text, and what it truly says: symptom → ``said``, ``denied``, ``doubtful``, or ``own`` where it is said in
+        words of the town's own.
     """
     truth: dict[str, str] = {}
     said: list[str] = []
     for term, is_said in symptoms.items():
         if not is_said:
             continue
-        text = symptom(rng, kind, term)
-        truth[term] = "said"
-        if said and rng.random() < 0.08:
+        manner = (manners or {}).get(term)
+        text = _one(rng, PHRASES[manner]) if manner else symptom(rng, kind, term)
+        truth[term] = "own" if manner else "said"
+        if said and not manner and rng.random() < 0.08:
             text, truth[term] = _one(rng, DOUBTS).format(text), "doubtful"
         said.append(text)
     if shows_code and rng.random() < 0.3:
@@ -226,7 +233,7 @@ def model(rng: np.random.Generator, name: str) -> str:
 
 
 def code(rng: np.random.Generator, normal: str) -> str:
-    """Write a code as it is met: ``E05``, ``E5``, ``E:05``, ``err 5``, ``lamps 1 and 3``, ``4 flashes, pause``."""
+    """Write a code as it is met: ``K41``, ``K9``, ``K:41``, ``err 41``, ``lamps 1 and 4``, ``4 flashes, pause``."""
     if normal.startswith("lamps "):
         lamps = normal[6:].split("+")
         named = " and ".join([", ".join(lamps[:-1]), lamps[-1]]) if len(lamps) > 1 else lamps[0]

@@ -13,7 +13,7 @@ from datetime import date
 import numpy as np
 
 from demo_data.makes import COLD, LAUNDRY
-from demo_data.world import Call, Fault, World
+from demo_data.world import Call, Fault, World, family_of
 
 
 @dataclass(frozen=True)
@@ -60,14 +60,14 @@ class Habit:
 
 HABITS = (
     Habit(
-        "level sensor for a blocked sump hose", ("Callum", "Joss", "Odhran"), LAUNDRY, ("does not drain",
-        "stops before spin"),
-        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.85, "drain",
-        {"water left": "no"},
+        "heating element for blocked air", ("Marek", "Bea", "Callum", "Joss"), ("tumble dryer",),
+        ("does not heat", "takes too long"),
+        "heating element", ("lint blockage in air path", "thermal cut-out tripped by poor airflow"), 0.75,
     ),
     Habit(
-        "heating element for blocked air", ("Marek",), ("tumble dryer",), ("does not heat", "takes too long"),
-        "heating element", ("lint blockage in air path", "thermal cut-out tripped by poor airflow"), 0.5,
+        "level sensor for a blocked sump hose", ("Callum", "Odhran"), LAUNDRY, ("does not drain", "stops before spin"),
+        "level sensor", ("partly blocked sump hose", "air tube or chamber blocked"), 0.8, "drain",
+        {"water left": "no"},
     ),
     Habit(
         "circulation pump for blocked spray arms", ("Bea", "Callum"), ("dishwasher",), ("does not clean",),
@@ -144,12 +144,15 @@ class Bench:
     def judge(self, case: Case) -> tuple[np.ndarray, tuple[str, ...], float, str | None]:
         """Belief by fault, the likeliest remedy with its chance, and the check that tells most a minute."""
         call = case.call
-        key = (call.kind, call.make if call.code else None, call.code, frozenset(call.symptoms.items()),
+        key = (call.kind, call.make if call.code else None, call.code, family_of(call.model) if call.code else None,
+               frozenset(call.symptoms.items()),
                frozenset(case.found.items()), frozenset(case.failed))  # fmt: skip
         if key not in self._seen:
             odds = self.world.odds[call.kind]
             make = call.make if call.code else None
-            belief = self.world.weights(call.kind, odds.rate, call.symptoms, make, call.code, case.found)
+            belief = self.world.weights(
+                call.kind, odds.rate, call.symptoms, make, call.code, case.found, model=call.model
+            )
             open_ = np.array([remedy(fault) not in case.failed for fault in odds.faults])
             belief = np.where(open_, belief, 0.0) if (belief * open_).sum() > 0 else odds.rate
             belief = belief / belief.sum()
@@ -237,7 +240,7 @@ def _is_tempted(world: World, case: Case, technician: Technician, day: date, hab
         return False
     if not any(call.symptoms.get(symptom) for symptom in habit.symptoms):
         return False
-    return habit.function is None or world.function(call.make, call.code) == habit.function
+    return habit.function is None or world.function(call.make, call.code, call.model) == habit.function
 
 
 def _looked_for(world: World, case: Case, technician: Technician, day: date, habits: tuple[Habit, ...]) -> list[str]:

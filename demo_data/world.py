@@ -1,10 +1,12 @@
 """The odds of the invented town: what breaks, what is said of it, what a check then shows; and the exact posterior.
 
-Shares and expected findings come from the word lists (``pipeline/words/en``); wear with age, what is said beside the
-main complaint and what codes show are in ``odds.py``, the makes' weak points in ``makes.py``.
+Shares and expected findings are the town's own (``tables/``): its terms are those of the word lists, its shares are
+not, and some of its causes stand in no list. Wear with age, seasons, what is said beside the main complaint and what
+codes show are in ``odds.py``, words of the town's own in ``own_words.py``, the makes in ``makes.py``.
 
-One call is drawn as: kind → make and model → age → fault → main complaint → other things said or denied → code. A
-check's result depends on the fault alone. So the posterior is exact: a finite sum, no sampling.
+One call is drawn as: kind → make and model, age, month → fault → main complaint → other things said or denied → the
+words for what is said → code. A check's result depends on the fault alone. So the posterior is exact: a finite sum, no
+sampling.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from demo_data.makes import FAMILIES, KIND_LETTER, MAKES, VARIANTS, WEAK_POINTS, code
+from demo_data.makes import AGES_AHEAD, FAMILIES, KIND_LETTER, MAKES, VARIANTS, WEAK_POINTS, code
 from demo_data.odds import (
     AGE_CURVES,
     AGE_GRID,
@@ -36,17 +38,20 @@ from demo_data.odds import (
     MAIN_COMPLAINT,
     MISTAKEN,
     ONLY_OF,
+    SEASONS,
     STRAY_CODE,
     USUAL_FINDING,
     VAGUE,
 )
+from demo_data.own_words import OTHERWISE, Manner, manners_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
 
-WORDS = Path(__file__).parent.parent / "pipeline" / "words" / "en"
+NEVER_SHOWN = 1e-12  # chance of a code whose function the kind has not
+TABLES = Path(__file__).parent / "tables"
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,8 @@ class Fault:
 class Call:
     """One call: what can be known when the phone rings, and the hidden fault (``cause``, ``fault_no``).
 
-    ``symptoms`` maps a symptom to True (said) or False (denied); ``code`` is in normal form, None = none written;
+    ``symptoms`` maps a symptom to True (said) or False (denied); ``manners`` a said symptom that may be put in words of
+    the town's own to the name of the manner, empty = put plainly; ``code`` is in normal form, None = none written;
     ``results`` holds the checks done so far.
     """
 
@@ -84,6 +90,8 @@ class Call:
     code: str | None
     cause: str
     fault_no: int
+    month: int | None = None
+    manners: dict[str, str] = field(default_factory=dict)
     results: dict[str, str] = field(default_factory=dict)
 
 
@@ -111,8 +119,8 @@ class KindOdds:
 
 
 def read_words(name: str) -> list[dict[str, str]]:
-    """Read one shipped word list as text."""
-    with (WORDS / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+    """Read one table of the town as text."""
+    with (TABLES / f"{name}.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
@@ -154,6 +162,25 @@ def _can_be_said(kind: str, symptom: str) -> bool:
     return kind in ONLY_OF.get(symptom, (kind,))
 
 
+def family_of(model: str | None) -> str | None:
+    """Return the family digits in a model's name; None if there are none."""
+    return next((name for name in FAMILIES if model and name in model), None)
+
+
+def _season(cause: str, month: int) -> float:
+    months, factor = SEASONS.get(cause, ((), 1.0))
+    return factor if month in months else 1.0
+
+
+def _manner_chances(kind: str, symptom: str, faults: tuple[Fault, ...]) -> dict[str, Floats]:
+    """Chance of each manner under each fault."""
+
+    def chance(manner: Manner, fault: Fault) -> float:
+        return manner.chance.get(fault.cause, OTHERWISE)
+
+    return {m.name: np.array([chance(m, fault) for fault in faults]) for m in manners_of(kind, symptom)}
+
+
 def age_factor(curve: str, age: Floats) -> Floats:
     """How much more often than usual a cause of this age curve strikes at an age in years."""
     late = 1 / (1 + np.exp(-(age - 6.5) / 1.4))
@@ -189,6 +216,8 @@ class World:
         self.checks = {row["finding"]: row for row in checks}
         self.kinds = tuple(KIND_SHARE)
         self.odds = {kind: self._tables(kind, checks) for kind in self.kinds}
+        self._manners = {(kind, s): _manner_chances(kind, s, odds.faults)
+                         for kind, odds in self.odds.items() for s in odds.symptoms}  # fmt: skip
         self._ages = {kind: self._age_shares(kind) for kind in self.kinds}
 
     @staticmethod
@@ -251,19 +280,21 @@ class World:
         shares = {name: make.shares[kind] for name, make in MAKES.items() if kind in make.shares}
         return {name: share / sum(shares.values()) for name, share in shares.items()}
 
-    def fault_shares(self, kind: str, make: str | None, model: str | None, age_years: float | None) -> Floats:
-        """Share of each fault of the kind before anything is said; make, family or age not known are averaged over."""
+    def fault_shares(
+        self, kind: str, make: str | None, model: str | None, age_years: float | None, month: int | None = None
+    ) -> Floats:
+        """Share of each fault of the kind before anything is said; what is not known is averaged over."""
         if make not in self.make_shares(kind):
             return np.asarray(
                 sum(
-                    share * self.fault_shares(kind, name, None, age_years)
+                    share * self.fault_shares(kind, name, None, age_years, month)
                     for name, share in self.make_shares(kind).items()
                 )
             )
-        family = next((name for name in FAMILIES if model and name in model), None)
+        family = family_of(model)
         if family is None and any(w.make == make and w.family and kind in w.kinds for w in WEAK_POINTS):
             return np.asarray(
-                sum(share * self.fault_shares(kind, make, name, age_years) for name, share in FAMILIES.items())
+                sum(share * self.fault_shares(kind, make, name, age_years, month) for name, share in FAMILIES.items())
             )
         odds = self.odds[kind]
         known = age_years is not None and not np.isnan(age_years)
@@ -272,9 +303,13 @@ class World:
         for weak in WEAK_POINTS:
             if weak.make == make and kind in weak.kinds and weak.family in (None, family):
                 factor *= [weak.factor if fault.cause == weak.cause else 1.0 for fault in odds.faults]
-        by_age = np.array([age_factor(curve, ages) for curve in odds.curve]) * (odds.rate * factor)[:, None]
-        by_age /= by_age.sum(axis=0)
-        return np.asarray(by_age[:, 0] if known else by_age @ self._ages[kind])
+        ahead = [np.maximum(ages + AGES_AHEAD.get((str(make), curve), 0.0), 0.0) for curve in odds.curve]
+        by_age = np.array([age_factor(c, a) for c, a in zip(odds.curve, ahead, strict=True)])
+        by_age = by_age * (odds.rate * factor)[:, None]
+        months = range(1, 13) if month is None else (month,)
+        by_month = by_age * np.array([[_season(fault.cause, m) for fault in odds.faults] for m in months])[:, :, None]
+        shares = (by_month / by_month.sum(axis=1, keepdims=True)).mean(axis=0)
+        return np.asarray(shares[:, 0] if known else shares @ self._ages[kind])
 
     def said_chance(self, kind: str, symptoms: Mapping[str, bool]) -> Floats:
         """Chance, under each fault, that exactly these symptoms are said (True) or denied (False) and no others."""
@@ -291,11 +326,22 @@ class World:
                 total = total + (1 - VAGUE) * odds.main[number] * every / each[number]
         return np.asarray(total)
 
-    def function(self, make: str | None, written: str | None) -> str | None:
-        """Return the function a make's code (normal form) stands for; None if the make has no such code."""
-        return next((f for f in MAKES[make].numbers if code(make, f) == written), None) if make in MAKES else None
+    def manner_chance(self, kind: str, manners: Mapping[str, str]) -> Floats:
+        """Chance, under each fault, that the symptoms named are put in these manners (empty: plainly)."""
+        odds = self.odds[kind]
+        total = np.ones(len(odds.faults))
+        for symptom, named in manners.items():
+            chances = self._manners.get((kind, symptom), {})
+            total = total * (chances[named] if named else 1 - sum(chances.values(), np.zeros(len(odds.faults))))
+        return total
 
-    def code_chance(self, kind: str, make: str | None, written: str | None) -> Floats:
+    def function(self, make: str | None, written: str | None, model: str | None = None) -> str | None:
+        """Return the function a make's code (normal form) stands for; None if the make has no such code."""
+        if make not in MAKES:
+            return None
+        return next((f for f in MAKES[make].numbers if code(make, f, family_of(model)) == written), None)
+
+    def code_chance(self, kind: str, make: str | None, written: str | None, model: str | None = None) -> Floats:
         """Chance, under each fault, that this code is written (None: that none is); 1 for makes unknown."""
         odds = self.odds[kind]
         if make not in MAKES:
@@ -304,9 +350,9 @@ class World:
         can = np.array([function in MAKES[make].numbers for function in odds.functions], dtype=bool)
         if written is None:
             return np.asarray(1 - shown[can].sum(axis=0))
-        function = self.function(make, written)
+        function = self.function(make, written, model)
         if function not in odds.functions:
-            return np.ones(len(odds.faults))
+            return np.full(len(odds.faults), NEVER_SHOWN)
         return np.asarray(shown[odds.functions.index(function)])
 
     def posterior(
@@ -318,6 +364,9 @@ class World:
         symptoms: Mapping[str, bool] | Iterable[str],
         code: str | None,
         findings: Mapping[str, str],
+        *,
+        month: int | None = None,
+        manners: Mapping[str, str] | None = None,
     ) -> dict[str, float]:
         """Exact probability of each cause.
 
@@ -332,6 +381,10 @@ class World:
             Normal form of ``demo_data.makes.code``; None counts as "none written".
         findings
             Finding → value of the checks done; checks not named were not done and say nothing.
+        month
+            Month of the call, 1 to 12; None is averaged over.
+        manners
+            Said symptom → the manner it was put in, empty = plainly; a symptom not named says nothing by its words.
 
         Returns
         -------
@@ -339,8 +392,22 @@ class World:
             Cause → probability, adding to one.
         """
         told = dict(symptoms) if isinstance(symptoms, Mapping) else dict.fromkeys(symptoms, True)
-        weight = self.weights(kind, self.fault_shares(kind, make, model, age_years), told, make, code, findings)
-        return self.by_cause(kind, weight / weight.sum())
+        families = dict.fromkeys([model], 1.0) if family_of(model) or make not in MAKES else FAMILIES
+        weight = sum(
+            share
+            * self.weights(
+                kind,
+                self.fault_shares(kind, make, family, age_years, month),
+                told,
+                make,
+                code,
+                findings,
+                model=family,
+                manners=manners,
+            )
+            for family, share in families.items()
+        )
+        return self.by_cause(kind, np.asarray(weight / np.sum(weight)))
 
     def weights(
         self,
@@ -350,10 +417,14 @@ class World:
         make: str | None,
         code: str | None,
         findings: Mapping[str, str],
+        *,
+        model: str | None = None,
+        manners: Mapping[str, str] | None = None,
     ) -> Floats:
         """Shares of the faults times the chance of all that was said, shown and found; not normed."""
         odds = self.odds[kind]
-        weight = shares * self.said_chance(kind, symptoms) * self.code_chance(kind, make, code)
+        weight = shares * self.said_chance(kind, symptoms) * self.code_chance(kind, make, code, model)
+        weight = weight * self.manner_chance(kind, manners or {})
         for finding, value in findings.items():
             number = odds.position.get(finding)
             if number is not None and value in odds.values[number]:
@@ -374,6 +445,7 @@ class World:
         make: str | None = None,
         model: str | None = None,
         age_years: float | None = None,
+        month: int | None = None,
     ) -> Call:
         """Draw one call; what is given is kept, the rest is drawn."""
         kind = kind or _draw(rng, self.kinds, np.array(list(KIND_SHARE.values())))
@@ -385,10 +457,13 @@ class World:
             model = MAKES[make].letter + KIND_LETTER[kind] + family + VARIANTS[rng.integers(len(VARIANTS))]
         if age_years is None:
             age_years = float(AGE_GRID[_pick(rng, self._ages[kind])] + rng.uniform(-0.125, 0.125))
-        fault_no = _pick(rng, self.fault_shares(kind, make, model, age_years))
+        month = month or int(rng.integers(1, 13))
+        fault_no = _pick(rng, self.fault_shares(kind, make, model, age_years, month))
         symptoms = self.say(rng, kind, fault_no)
-        shown = self.show(rng, kind, make, fault_no)
-        return Call(kind, make, model, age_years, symptoms, shown, self.odds[kind].faults[fault_no].cause, fault_no)
+        shown = self.show(rng, kind, make, fault_no, model)
+        manners = self.put(rng, kind, fault_no, symptoms)
+        cause = self.odds[kind].faults[fault_no].cause
+        return Call(kind, make, model, age_years, symptoms, shown, cause, fault_no, month, manners)
 
     def say(self, rng: np.random.Generator, kind: str, fault_no: int) -> dict[str, bool]:
         """Draw what is said and denied for a fault."""
@@ -402,7 +477,25 @@ class World:
                 told[symptom] = bool(chance[number] < odds.said[number, fault_no])
         return told
 
-    def show(self, rng: np.random.Generator, kind: str, make: str, fault_no: int) -> str | None:
+    def put(self, rng: np.random.Generator, kind: str, fault_no: int, symptoms: Mapping[str, bool]) -> dict[str, str]:
+        """Draw the manner in which each said symptom is put, where there is a choice."""
+        put: dict[str, str] = {}
+        for symptom in (symptom for symptom, is_said in symptoms.items() if is_said):
+            chances = self._manners.get((kind, symptom), {})
+            at = rng.random()
+            for name, chance in chances.items():
+                at -= chance[fault_no]
+                if at < 0:
+                    put[symptom] = name
+                    break
+            else:
+                if chances:
+                    put[symptom] = ""
+        return put
+
+    def show(
+        self, rng: np.random.Generator, kind: str, make: str, fault_no: int, model: str | None = None
+    ) -> str | None:
         """Draw the code that is written for a fault, None if none."""
         odds = self.odds[kind]
         at = rng.random()
@@ -410,7 +503,7 @@ class World:
             if function in MAKES[make].numbers:
                 at -= MAKES[make].shows * odds.shown[number, fault_no]
                 if at < 0:
-                    return code(make, function)
+                    return code(make, function, family_of(model))
         return None
 
     def finding(self, call: Call, finding: str, rng: np.random.Generator) -> str:

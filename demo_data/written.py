@@ -33,7 +33,7 @@ def visit(rng: np.random.Generator, world: World, record: Record, numbers: dict[
         text = ("", "return to fit part", "parts arrived, fit and test", "fit part on order")[int(rng.integers(4))]
         told: dict[str, str] = {}
     else:
-        text, told = said.complaint(rng, call.kind, record.told, record.code is not None)
+        text, told = said.complaint(rng, call.kind, record.told, record.code is not None, call.manners)
     if rng.random() < 0.008:
         text += f", tel 07700 900{int(rng.integers(100, 1000))}"
     reasons = next((habit.findings for habit in HABITS if habit.name == went.habit), {})
@@ -107,7 +107,7 @@ def gas_visits(rng: np.random.Generator, count: int) -> list[Row]:
             "appliance_kind": said.kind(rng, "gas appliance"),
             "job_no": f"G-{number + 1:03d}",
             "customer_ref": f"C-{90000 + number}",
-            "make": "Fennwick",
+            "make": "Ferrowick",
             "model": f"FG{320 + number}",
             "complaint": ("burner not lighting", "smell of gas", "flame goes out", "ignition not working")[
                 int(rng.integers(4))

@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     import duckdb
 
 STORY: dict[str, Any] = {
-    "kind": "washing machine",
-    "make": "Tavrik",
-    "age": "4",
-    "complaint": "stops before the spin, lamps flashing, no water left in drum",
-    "code": "lamps 1+3",
-    "found": ["water left=no"],
+    "kind": "tumble dryer",
+    "make": "Corvanta",
+    "age": "5",
+    "complaint": "no heat, drum turns",
+    "code": "K09",
 }
 MARK = "made-by-demo.txt"
+WRITTEN = ("one-call.txt", "round.html", "report.html")
 
 
 def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
@@ -87,9 +87,11 @@ def _clear(db: Path) -> None:
     from pipeline.store.database import beside
 
     left = [path for path in (db, db.with_suffix(".duckdb.wal"), *beside(db).values()) if path.exists()]
-    if left and not (db.parent / MARK).exists():
+    made = [path for path in (db.parent / name for name in WRITTEN) if path.exists()]
+    if (left or made) and not (db.parent / MARK).exists():
         raise UsageError(
-            f"{shown(left[0], 200)} is there, and no demo made it.", "Name another folder: priorjobs demo --folder NAME"
+            f"{shown([*left, *made][0], 200)} is there, and no demo made it.",
+            "Name another folder: priorjobs demo --folder NAME",
         )
     for path in left:
         if path.is_dir():

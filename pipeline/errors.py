@@ -92,7 +92,7 @@ def file_fault(fault: OSError, name: object = None) -> PriorjobsError:
     where = "what was to be written" if name is None else shown(name, 200)
     why = os.strerror(fault.errno) if fault.errno else str(fault)
     if fault.errno in NO_ROOM:
-        return FileUnusable(f"The disk is full: there is no room for {where}.", "Make room, then run this again.")
+        return FileUnusable(f"The disk is full: there is no room for {where}.", "Free disk space, then run this again.")
     return FileUnusable(
         f"{where} cannot be read or written: {why.lower()}.",
         "Check the name and your right to the file and its folder, or name another.",

@@ -34,6 +34,8 @@ class Settings:
         Callback window W of a first-time fix, days.
     waiting_days
         How long an uncured visit waits for its next visit, days.
+    guarantee_days
+        How long the workshop stands by a part it fitted, days (common practice, no source).
     hour_rate
         What an hour of labour costs the workshop, money.
     trip_cost, trip_minutes
@@ -56,6 +58,7 @@ class Settings:
 
     window_days: int = 30
     waiting_days: int = 120
+    guarantee_days: int = 90
     hour_rate: float = 48.0
     trip_cost: float = 22.0
     trip_minutes: float = 35.0
@@ -68,7 +71,7 @@ class Settings:
     locale: str = "en"
 
 
-SMALLEST = {"window_days": 1, "waiting_days": 1, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
+SMALLEST = {"window_days": 1, "waiting_days": 1, "guarantee_days": 0, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
 COUNTED = ("window_days", "waiting_days", "hour_rate", "trip_cost", "trip_minutes", "currency", "as_of")
 
 
@@ -86,7 +89,7 @@ def read_settings(path: Path) -> Settings:
         given = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise LayoutError(
-            f"{path.name} is not TOML: {fault}", "Mend that line; names and values are in the README."
+            f"{path.name} is not TOML: {fault}", "Fix that line; names and values are in the README."
         ) from fault
     if "columns" in given:
         raise LayoutError(
@@ -96,7 +99,7 @@ def read_settings(path: Path) -> Settings:
     known = {field.name: field for field in fields(Settings)}
     for name in given:
         if name not in known:
-            raise LayoutError(f"{path.name}: {shown(name)} is no setting.", f"Settings are {', '.join(known)}.")
+            raise LayoutError(f"{path.name}: {shown(name)} is an unknown setting.", f"Settings are {', '.join(known)}.")
     return Settings(**{name: _checked(path, name, value) for name, value in given.items()})
 
 
@@ -116,7 +119,7 @@ def _checked(path: Path, name: str, value: Any) -> Any:
         good = isinstance(value, str)
     if not good or (name in SMALLEST and not SMALLEST[name] <= value < 1e6):
         raise LayoutError(
-            f"{path.name}: {name} = {shown(value)} cannot be.", f"Write it like the default: {shown(default)}."
+            f"{path.name}: {name} = {shown(value)} is not allowed.", f"Write it like the default: {shown(default)}."
         )
     if name == "word_lists":
         return tuple(path.parent / v for v in value)

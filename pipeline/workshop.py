@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings
-from pipeline.store.database import READER_WAITS, Database
+from pipeline.store.database import READER_WAITS, Database, beside
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,7 +59,7 @@ class Workshop:
         ...     new.status()["loaded"]["visits"]
         0
         """
-        settings = read_settings(Path(path).with_suffix(".toml"))
+        settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
             is_in_force = is_stored(database.connection, settings)
@@ -97,8 +97,7 @@ class Workshop:
         from pipeline.words import Words
 
         decisions = self.database.connection.execute(
-            "select list, written, term from correction "
-            "where undone_at is null and list <> 'advice' order by correction_id"
+            "select list, written, term from correction where undone_at is null order by correction_id"
         ).df()
         return Words.load(self.settings.languages, self.settings.word_lists, decisions)
 
@@ -210,7 +209,7 @@ class Workshop:
 
         return undo_take_back(self.database, self.words, self.settings)
 
-    def train(self, *, anyway: bool = False, tell: Told | None = None) -> dict[str, Any]:
+    def train(self, *, force: bool = False, tell: Told | None = None) -> dict[str, Any]:
         """Learn causes from the cured jobs; the better model is put in use.
 
         Examples
@@ -221,7 +220,7 @@ class Workshop:
         """
         from pipeline.train.train import train
 
-        return train(self.database, self.words, self.settings, anyway=anyway, tell=tell)
+        return train(self.database, self.words, self.settings, force=force, tell=tell)
 
     def backtest(self, out: Path | str | None = None, *, tell: Told | None = None) -> dict[str, Any]:
         """Score the last year: trained on the past, asked about what came next; ``out`` is the page to write.
@@ -232,9 +231,12 @@ class Workshop:
         True
         """
         from pipeline.store.atomic_write import whole
+        from pipeline.store.outputs import PAGE, may_write
         from pipeline.train.train import backtest
         from reports.pages.backtest import backtest_page
 
+        if out is not None:
+            may_write(Path(out), PAGE, database=self.database)
         told = backtest(self.database, self.words, self.settings, tell=tell)
         if out is None or not told["scores"]:
             return told | {"page": None}
@@ -279,19 +281,14 @@ class Workshop:
 
         return use_model(self.database, name)
 
-    def causes(
-        self,
-        *,
-        kind: str,
-        make: str | None = None,
-        model: str | None = None,
-        age: str | None = None,
-        complaint: str | None = None,
-        code: str | None = None,
-        found: Sequence[str] = (),
-        job_no: str | None = None,
-    ) -> Answer:
+    def causes(self, **call: Any) -> Answer:
         """Likely causes, next steps, parts to carry and cautions for one appliance, in the words of a job sheet.
+
+        Parameters
+        ----------
+        **call
+            What is known: kind, and any of make, model, age, complaint, code, found, job_no; see
+            `pipeline.visit.question.Call`.
 
         Examples
         --------
@@ -302,21 +299,39 @@ class Workshop:
         >>> print(answer.lines()[0])
         washing machine; 6 years; does not drain; pump filter blocked. 45 similar jobs.
         """
-        from pipeline.visit.answer import causes
+        from pipeline.visit.ask import causes
+        from pipeline.visit.question import Call
 
-        return causes(
-            self.database,
-            self.words,
-            self.settings,
-            kind=kind,
-            make=make,
-            model=model,
-            age=age,
-            complaint=complaint,
-            code=code,
-            found=found,
-            job_no=job_no,
-        )
+        return causes(self.database, self.words, self.settings, Call(**call))
+
+    def converse(
+        self,
+        *,
+        record: Path | None = None,
+        ask: Callable[[str], str] | None = None,
+        say: Told | None = None,
+        **call: Any,
+    ) -> dict[str, Any]:
+        """Go through a visit step by step, at the terminal unless ``ask`` and ``say`` are given.
+
+        Parameters
+        ----------
+        record
+            CSV file that gets the job's line.
+        ask, say
+            How to ask and to tell.
+        **call
+            As in `causes`.
+
+        Examples
+        --------
+        >>> workshop.converse(kind="gas hob", ask=lambda prompt: "", say=lambda line: None)["outcome"]
+        'advice only'
+        """
+        from pipeline.visit.conversation import run
+        from pipeline.visit.question import Call
+
+        return run(self.database, self.words, self.settings, Call(**call), record=record, ask=ask, say=say)
 
     def round(self, path: Path | str, out: Path | str, *, stock: Path | str | None = None) -> dict[str, Any]:
         r"""A day's calls: visit sheets on one page, and the van list.
@@ -363,7 +378,7 @@ class Workshop:
         return all_reports(self.database, self.settings, Path(out), words=self.words, **view)
 
     def to_review(self) -> pd.DataFrame:
-        """Words no list knows, the most frequent first, with suggestions.
+        """Unrecognised words, the most frequent first, with suggestions.
 
         Examples
         --------
@@ -454,6 +469,22 @@ class Workshop:
 
         return adopt(self.database, self.words, number, day(on))
 
+    def undo_advice(self, advice_id: int) -> dict[str, Any]:
+        """Take back advice that was taken up.
+
+        Examples
+        --------
+        >>> from pipeline.errors import UsageError
+        >>> try:
+        ...     workshop.undo_advice(1)
+        ... except UsageError as fault:
+        ...     print(fault.what)
+        No advice taken up has the number 1.
+        """
+        from pipeline.advice.adopted import undo
+
+        return undo(self.database, advice_id)
+
     def export(self, table: str, path: Path | str) -> int:
         """Write one table or mart as CSV, Parquet or XLSX, by the file's ending; returns the number of rows.
 
@@ -478,17 +509,18 @@ class Workshop:
 
         return forget(self.database, customer_ref)
 
-    def status(self) -> dict[str, Any]:
-        """What is loaded, trained, stale; data quality at a glance.
+    def status(self, *, check: bool = False) -> dict[str, Any]:
+        """What is loaded, trained, stale; data quality at a glance; with ``check`` also what must hold, and drift.
 
         Examples
         --------
-        >>> workshop.status()["loaded"]["visits"]
-        60
+        >>> told = workshop.status(check=True)
+        >>> told["loaded"]["visits"], told["broken"]
+        (60, [])
         """
         from pipeline.upkeep.status import status
 
-        return status(self.database, self.settings)
+        return status(self.database, self.settings, check=check)
 
 
 def _rebuild(database: Database, settings: Settings) -> None:

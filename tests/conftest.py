@@ -1,19 +1,39 @@
-"""The demo workshop is built once a session; every database a test opens is in a folder of that test."""
+"""What is dear is built once a run; every database a test changes is in a folder of that test."""
 
 from __future__ import annotations
 
+import json
+import os
 import random
+import shutil
+import tempfile
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
 from hypothesis import settings
 
 from pipeline import Workshop
 from pipeline.demo import run_demo
+from tests.worlds import demo_sample, shared
 
 settings.register_profile("priorjobs", deadline=None, print_blob=True)  # a busy machine is no fault; seeds are printed
 settings.load_profile("priorjobs")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Make the folder that all workers share, before there are any."""
+    if shared.FOLDER not in os.environ:
+        os.environ[shared.FOLDER] = tempfile.mkdtemp(prefix="tests-of-priorjobs-")
+        config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(shared.FOLDER), ignore_errors=True))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Give a worker whole files, so that what a file builds is built once."""
+    from xdist.scheduler import LoadFileScheduling
+
+    return LoadFileScheduling(config, log)
 
 
 class Demo(NamedTuple):
@@ -26,12 +46,18 @@ class Demo(NamedTuple):
         return self.folder / "workshop.duckdb"
 
 
-@pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
-    """Run the whole chain on the demo files; read it, never change it."""
-    folder = tmp_path_factory.mktemp("demo")
+def _demo(folder: Path) -> None:
     progress: list[str] = []
-    return Demo(folder, run_demo(folder, progress.append), progress)
+    told = run_demo(folder / "shop", progress.append)
+    (folder / "told.json").write_text(json.dumps([told, progress]), encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def demo() -> Demo:
+    """Run the whole chain on the demo files; read it, never change it."""
+    folder = shared.built_once("demo", _demo)
+    told, progress = json.loads((folder / "told.json").read_text(encoding="utf-8"))
+    return Demo(folder / "shop", told, progress)
 
 
 @pytest.fixture
@@ -39,6 +65,12 @@ def demo_workshop(demo: Demo):
     """The demo workshop, opened to read."""
     with Workshop.open(demo.db, read_only=True) as workshop:
         yield workshop
+
+
+@pytest.fixture
+def sixty_calls(tmp_path: Path) -> Path:
+    """A folder of the test's own: ``jobs.csv``, and ``workshop.duckdb`` that has loaded its sixty calls and learned from them."""
+    return shutil.copytree(demo_sample.learned(), tmp_path / "shop")
 
 
 @pytest.fixture

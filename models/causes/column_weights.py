@@ -64,7 +64,7 @@ def column_weights(parts: list[Unseen], starts: np.ndarray, common: float) -> np
     def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
         value, slope = 0.0, np.zeros(columns + 1)
         for part in parts:
-            lost, by_column, by_share = _one_part(part, flat[:columns], flat[columns], column)
+            lost, by_column, by_share = one_part(part, flat[:columns], flat[columns], column)
             value += lost
             slope[:columns] += by_column
             slope[columns] += by_share
@@ -79,9 +79,7 @@ def column_weights(parts: list[Unseen], starts: np.ndarray, common: float) -> np
     return np.asarray(found.x[:columns])
 
 
-def _one_part(
-    part: Unseen, weights: np.ndarray, of_share: float, column: np.ndarray
-) -> tuple[float, np.ndarray, float]:
+def one_part(part: Unseen, weights: np.ndarray, of_share: float, column: np.ndarray) -> tuple[float, np.ndarray, float]:
     """Loss of one group, and its slope by column weight and by the weight of the shares."""
     jobs = np.arange(len(part.cause))
     scores = of_share * part.log_share + part.shown @ (part.log_ratio * weights[column][:, None])

@@ -19,7 +19,7 @@ PLAIN_ROUNDS = 30
 def complaint_key(facts: pd.DataFrame) -> pd.Series:
     """Kind and the symptoms named, as one text a job."""
     symptoms = [name for name in facts.columns if name.startswith(SYMPTOM)]
-    said = (facts[symptoms] == "yes").to_numpy()
+    said = (facts[symptoms] == "yes").to_numpy(dtype=bool)
     names = np.array([name.removeprefix(SYMPTOM) for name in symptoms], dtype=object)
     texts = ["; ".join(names[row]) for row in said]
     return pd.Series([f"{kind}: {text}" for kind, text in zip(facts["kind"], texts, strict=True)], index=facts.index)

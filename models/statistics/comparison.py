@@ -249,26 +249,6 @@ def shrink(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None, confiden
     )
 
 
-def efron_morris(y: ArrayLike, variance: float) -> tuple[Floats, float]:
-    """Shrink means of equal variance toward their own: ȳ + c (y − ȳ), c = 1 − (k − 3) σ² / Σ (y − ȳ)², not below 0.
-
-    Returns
-    -------
-    tuple
-        The shrunk means, and c.
-
-    Notes
-    -----
-    Efron & Morris 1977, Scientific American 236(5), 119–127. With fewer than four means nothing is shrunk.
-    """
-    values = np.asarray(y, dtype=float)
-    spread = float(((values - values.mean()) ** 2).sum())
-    if values.size < 4 or spread == 0:
-        return values.copy(), 1.0
-    c = max(0.0, 1 - (values.size - 3) * variance / spread)
-    return values.mean() + c * (values - values.mean()), c
-
-
 def compare(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> pd.DataFrame:
     """Compare units fairly: case mix, funnel, partly pooled estimate, and plain words.
 

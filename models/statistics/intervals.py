@@ -59,29 +59,6 @@ def wilson(x: ArrayLike, n: ArrayLike, confidence: float = 0.95) -> tuple[Floats
     return _as_given(np.clip(low, 0.0, 1.0), np.clip(high, 0.0, 1.0), x, n)
 
 
-@overload
-def exact(x: float, n: float, confidence: float = ...) -> tuple[float, float]: ...
-@overload
-def exact(x: ArrayLike, n: ArrayLike, confidence: float = ...) -> tuple[Floats, Floats]: ...
-def exact(x: ArrayLike, n: ArrayLike, confidence: float = 0.95) -> tuple[Floats, Floats] | tuple[float, float]:
-    """Exact (Clopper–Pearson) interval of a share; arguments and result as in `wilson`.
-
-    Examples
-    --------
-    >>> [round(limit, 4) for limit in exact(4, 20, confidence=0.9)]
-    [0.0714, 0.401]
-    """
-    from scipy.special import betaincinv
-
-    hits, tries = _counts(x, n)
-    tail = (1 - confidence) / 2
-    some = np.maximum(hits, 1e-9)
-    others = np.maximum(tries - hits, 1e-9)
-    low = np.where(hits > 0, betaincinv(some, tries - hits + 1, tail), 0.0)
-    high = np.where(hits < tries, betaincinv(hits + 1, others, 1 - tail), 1.0)
-    return _as_given(low, high, x, n)
-
-
 def benjamini_hochberg(p: ArrayLike) -> Floats:
     """Adjusted p-values: rejecting those at or below α keeps the expected share of false finds at α.
 
@@ -112,22 +89,6 @@ def benjamini_hochberg(p: ArrayLike) -> Floats:
     adjusted = np.empty_like(values)
     adjusted[order] = np.minimum(1.0, np.minimum.accumulate(values[order] * values.size / rank))
     return adjusted
-
-
-def as_text(x: int, n: int, confidence: float = 0.95) -> str:
-    """Say a rate with what it is made of; under 10 the counts alone, which are too few for a rate.
-
-    Examples
-    --------
-    >>> as_text(14, 19)
-    '14 of 19 (74 %, 51 to 88 %)'
-    >>> as_text(3, 4)
-    '3 of 4 (too few for a rate)'
-    """
-    if n < TOO_FEW:
-        return f"{x} of {n} (too few for a rate)"
-    low, high = wilson(float(x), float(n), confidence)
-    return f"{x} of {n} ({x / n * 100:.0f} %, {low * 100:.0f} to {high * 100:.0f} %)"
 
 
 def _two_sided(confidence: float) -> float:

@@ -135,47 +135,6 @@ def another_repair(
     return Estimate(1 - free.rate, 1 - free.high, 1 - free.low)
 
 
-def hazard_by_age(
-    episodes: pd.DataFrame, as_of: pd.Timestamp, by: str = "cause", confidence: float = 0.95
-) -> pd.DataFrame:
-    """Repairs a year of watch, by age band and cause: which causes come early, which with wear.
-
-    Parameters
-    ----------
-    episodes, as_of
-        As in `watches`, with the column named by ``by``.
-
-    Returns
-    -------
-    DataFrame
-        by, age_band, repairs, years (of watch in that band, all units), a_year, low, high (exact Poisson interval).
-        The repair with which a unit came under watch is not counted.
-
-    Notes
-    -----
-    Exact limits of a Poisson mean through the χ² distribution (Garwood 1936, Biometrika 28, 437–442, from memory).
-    """
-    from scipy.stats import chi2
-
-    unit = watches(episodes, as_of)
-    edges = np.asarray(BANDS)
-    entry, end = unit["entry_age"].to_numpy()[:, None], unit["end_age"].to_numpy()[:, None]
-    years = np.clip(np.minimum(end, edges[1:]) - np.maximum(entry, edges[:-1]), 0, None).sum(axis=0)
-    later = _later_repairs(episodes, unit)
-    later = later[later[by].notna()]
-    band = np.clip(np.searchsorted(edges, later["age_years"], side="right") - 1, 0, len(BAND_NAMES) - 1)
-    counts = pd.crosstab(later[by], band).reindex(columns=range(len(BAND_NAMES)), fill_value=0)
-    long = counts.melt(ignore_index=False, var_name="band", value_name="repairs").reset_index()
-    place = long["band"].to_numpy(dtype=int)
-    long["age_band"] = np.asarray(BAND_NAMES)[place]
-    long["years"] = years[place]
-    long = long[long["years"] > 0]
-    d, t, tail = long["repairs"].to_numpy(dtype=float), long["years"].to_numpy(), (1 - confidence) / 2
-    low = np.where(d > 0, chi2.ppf(tail, 2 * np.maximum(d, 1)) / 2, 0.0)
-    long = long.assign(a_year=d / t, low=low / t, high=chi2.ppf(1 - tail, 2 * (d + 1)) / 2 / t)
-    return long[[by, "age_band", "repairs", "years", "a_year", "low", "high"]].reset_index(drop=True)
-
-
 def _first_watched(unit: pd.DataFrame, ages: ArrayLike) -> float:
     """The first of the ages, or 0, at which 10 units are watched at once; beyond all of them when there is none."""
     entry, end = unit["entry_age"].to_numpy(), unit["end_age"].to_numpy()

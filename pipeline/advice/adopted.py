@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
-LIST = "advice"  # its decisions in the table correction: the row as JSON, and the day it was taken up
 PATTERN = ("part", "kind", "make", "complaint", "code", "finding", "look_first")
 
 
@@ -30,7 +29,7 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
         number, says, part, count, of, low, money, look_first, cautions (full texts), adopted_on (None = not taken up);
         worth most first.
     adopted
-        correction_id, says, adopted_on, before, before_of, after, after_of, change, low, high, expected_anyway, said
+        advice_id, says, adopted_on, before, before_of, after, after_of, change, low, high, expected_anyway, said
         and cautions; a row that no longer stands out stays here.
     cautions
         All of them, and that local rules come first.
@@ -51,13 +50,13 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
     cautions = {json.dumps(_pattern(row)): row["cautions"] for row in found}
     adopted = [
         {
-            "correction_id": correction_id,
+            "advice_id": advice_id,
             "says": _says(pattern),
             "adopted_on": on,
             **dataclasses.asdict(did_it_help(database.connection, pattern, dt.date.fromisoformat(on))),
             "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern),
         }
-        for correction_id, pattern, on in taken
+        for advice_id, pattern, on in taken
     ]
     every = [text for row in [*rows, *adopted] for text in row["cautions"]]
     local = [text for name, text in words.cautions()[["caution", "text"]].itertuples(index=False) if name == ALWAYS]
@@ -90,12 +89,29 @@ def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[st
             "To change the day, undo it first: priorjobs advice names its number.",
         )
     with database.transaction() as changing:
-        ((last,),) = changing.execute("select coalesce(max(correction_id), 0) from correction").fetchall()
+        ((last,),) = changing.execute("select coalesce(max(advice_id), 0) from advice_taken").fetchall()
         changing.execute(
-            "insert into correction values (?, now()::timestamp, ?, ?, ?, null)",
-            [last + 1, LIST, json.dumps(pattern), on.isoformat()],
+            f"insert into advice_taken (advice_id, decided_at, adopted_on, {', '.join(PATTERN)}) "
+            f"values (?, now()::timestamp, ?, {', '.join('?' * len(PATTERN))})",
+            [last + 1, on, *pattern.values()],
         )
-    return {"correction_id": last + 1, "says": _says(pattern), "adopted_on": on.isoformat()}
+    return {"advice_id": last + 1, "says": _says(pattern), "adopted_on": on.isoformat()}
+
+
+def undo(database: Database, advice_id: int) -> dict[str, Any]:
+    """Take back advice that was taken up; its row is kept.
+
+    Raises
+    ------
+    UsageError
+        None in force has this number.
+    """
+    pattern = next((pattern for number, pattern, _ in _taken(database) if number == advice_id), None)
+    if pattern is None:
+        raise UsageError(f"No advice taken up has the number {advice_id}.", "Their numbers: priorjobs advice.")
+    with database.transaction() as changing:
+        changing.execute("update advice_taken set undone_at = now()::timestamp where advice_id = ?", [advice_id])
+    return {"undone": advice_id, "says": _says(pattern)}
 
 
 def day(written: str | None) -> dt.date:
@@ -111,7 +127,7 @@ def day(written: str | None) -> dt.date:
     try:
         return dt.date.fromisoformat(written)
     except ValueError as fault:
-        raise UsageError(f"{shown(written)} is no day.", "Write it like 2026-09-01.") from fault
+        raise UsageError(f"{shown(written)} is not a valid date.", "Write it like 2026-09-01.") from fault
 
 
 def _pattern(row: Mapping[Any, Any]) -> dict[str, Any]:
@@ -119,12 +135,12 @@ def _pattern(row: Mapping[Any, Any]) -> dict[str, Any]:
 
 
 def _taken(database: Database) -> list[tuple[int, dict[str, Any], str]]:
+    """Advice in force: its number, its pattern, the day it was taken up."""
     rows = database.connection.execute(
-        "select correction_id, written, term from correction "
-        "where list = ? and undone_at is null order by correction_id",
-        [LIST],
+        f"select advice_id, adopted_on, {', '.join(PATTERN)} from advice_taken "
+        "where undone_at is null order by advice_id"
     ).fetchall()
-    return [(number, json.loads(written), on) for number, written, on in rows]
+    return [(number, dict(zip(PATTERN, pattern, strict=True)), on.isoformat()) for number, on, *pattern in rows]
 
 
 def _says(pattern: Mapping[str, Any]) -> str:

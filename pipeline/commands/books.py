@@ -10,7 +10,6 @@ import typer
 from pipeline.commands.ask_layout import asker
 from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, confirm, records, show
 from pipeline.errors import UsageError, shown
-from pipeline.store.database import beside
 from pipeline.terminal.progress import progress
 from pipeline.terminal.text import frame, pairs
 from pipeline.workshop import Workshop
@@ -48,8 +47,12 @@ def load(
 
     Example: priorjobs load jobs-2025.csv office.xlsx --db shop.duckdb
     """
-    if save_layout and save_layout.resolve() == beside(db)["toml"].resolve():
-        raise UsageError(f"{shown(save_layout)} is the name of this database's settings.", "Name the layout otherwise.")
+    if save_layout:
+        from pipeline.load.report import may_hold_layout
+        from pipeline.store.outputs import may_write
+
+        may_write(save_layout, None, db=db)
+        may_hold_layout(save_layout)
     with Workshop.open(db) as workshop:
         report = workshop.load(
             files,

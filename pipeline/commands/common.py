@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pipeline.errors import UsageError
-from pipeline.terminal.text import safe
+from pipeline.terminal.text import json_line, safe
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,8 +22,7 @@ DEFAULT_DB = Path("workshop.duckdb")
 
 def show(data: dict[str, Any], lines: list[str], as_json: bool) -> None:
     """Print one answer: its data as JSON, or its lines with nothing in them that acts on a terminal."""
-    text = json.dumps(data, ensure_ascii=False, default=str) if as_json else "\n".join(safe(line) for line in lines)
-    sys.stdout.write(text + "\n")
+    sys.stdout.write(json_line(data) if as_json else "\n".join(safe(line) for line in lines) + "\n")
 
 
 def records(listed: pd.DataFrame) -> list[dict[str, Any]]:

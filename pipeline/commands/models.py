@@ -17,8 +17,8 @@ Model = Annotated[str, typer.Argument(help="A model's number, as priorjobs model
 
 
 def train(
-    anyway: Annotated[
-        bool, typer.Option("--anyway", help="Use the new model even if the one in use scores better.")
+    force: Annotated[
+        bool, typer.Option("--force", help="Use the new model even if the one in use scores better.")
     ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
@@ -29,7 +29,7 @@ def train(
     Example: priorjobs train
     """
     with Workshop.open(db, read_only=True) as workshop:
-        scored = workshop.train(anyway=anyway, tell=seen_progress(quiet or as_json))
+        scored = workshop.train(force=force, tell=seen_progress(quiet or as_json))
     show(scored, views.scores(scored), as_json)
 
 

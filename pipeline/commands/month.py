@@ -50,6 +50,7 @@ def report(
 def advice(
     adopt: Annotated[int | None, typer.Option(help="Take up the advice with this number.")] = None,
     on: Annotated[str | None, typer.Option(help="With --adopt: since when, YYYY-MM-DD; today when left out.")] = None,
+    undo: Annotated[int | None, typer.Option(help="Take back advice taken up, by its number.")] = None,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -58,11 +59,15 @@ def advice(
 
     Example: priorjobs advice, then priorjobs advice --adopt 2 --on 2026-09-01
     """
-    with Workshop.open(db, read_only=adopt is None) as workshop:
+    with Workshop.open(db, read_only=adopt is None and undo is None) as workshop:
+        if undo is not None:
+            told = workshop.undo_advice(undo)
+            show(told, [f"Taken back: {told['says']}"], as_json)
+            return
         if adopt is not None:
             told = workshop.adopt(adopt, on)
-            said = f"Taken up from {told['adopted_on']}: {told['says']} (decision {told['correction_id']})"
-            show(told, [said], as_json)
+            undone_by = f"Undo: priorjobs advice --undo {told['advice_id']}"
+            show(told, [f"Taken up from {told['adopted_on']}: {told['says']}. {undone_by}"], as_json)
             return
         told = workshop.advice()
     show(told, wrapped(views.advice(told)), as_json)

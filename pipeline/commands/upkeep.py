@@ -37,7 +37,7 @@ def review(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Words no list knows: written out with suggestions, decisions taken back in.
+    """Unrecognised words: written out with suggestions, decisions taken back in.
 
     Example: priorjobs review --out review.csv, then priorjobs review --decisions review.csv
     """
@@ -51,11 +51,24 @@ def review(
     show(told, pairs(told), as_json)
 
 
-def status(db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
+def status(
+    check: Annotated[
+        bool,
+        typer.Option(
+            "--check",
+            help="Also run what must hold of the tables, and ask whether the work has changed since the training.",
+        ),
+    ] = False,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
     """What is loaded, trained and out of date; data quality at a glance.
 
     Example: priorjobs status
     """
     with Workshop.open(db, read_only=True) as workshop:
-        told = workshop.status()
+        told = workshop.status(check=check)
     show(told, views.status(told), as_json)
+    if told.get("broken"):
+        raise typer.Exit(1)

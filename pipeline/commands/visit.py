@@ -19,8 +19,10 @@ def causes(
     model: Annotated[str | None, typer.Option(help="As on its plate; its leading letters and digits count.")] = None,
     age: Annotated[str | None, typer.Option(help='"3", "2y10m", "2021", "nearly 3 yrs"')] = None,
     complaint: Annotated[str | None, typer.Option(help="What the customer says, in any words.")] = None,
-    code: Annotated[str | None, typer.Option(help='"F05", "lamps 1+3", "4 flashes"')] = None,
+    code: Annotated[str | None, typer.Option(help='"K07", "lamps 1+4", "4 flashes"')] = None,
     found: Annotated[list[str] | None, typer.Option(help='What was seen: "water left=no". Repeat for more.')] = None,
+    serial: Annotated[str | None, typer.Option(help="Serial number: past visits of this unit are looked up.")] = None,
+    customer: Annotated[str | None, typer.Option(help="Customer reference, where there is no serial number.")] = None,
     interactive: Annotated[bool, typer.Option("-i", "--interactive", help="Go step by step.")] = False,
     record: Annotated[Path | None, typer.Option(help="With -i: add the finished job's line to this CSV file.")] = None,
     db: Db = DEFAULT_DB,
@@ -31,21 +33,22 @@ def causes(
 
     Example: priorjobs causes --kind w/m --age 3 --complaint "stops before spin, lamps flashing" --found "water left=no"
     """
-    asked: dict[str, Any] = {
+    told: dict[str, Any] = {
         "kind": kind,
         "make": make,
         "model": model,
         "age": age,
         "complaint": complaint,
         "code": code,
+        "found": found or (),
+        "serial": serial,
+        "customer": customer,
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:
-            from pipeline.visit.conversation import run
-
-            run(workshop.database, workshop.words, workshop.settings, **asked, found=found or (), record=record)
+            workshop.converse(record=record, **told)
             return
-        answer = workshop.causes(**asked, found=found or ())
+        answer = workshop.causes(**told)
         show(answer.as_json(), wrapped(answer.lines()), as_json)
 
 

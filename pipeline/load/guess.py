@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import PriorjobsError, shown
 from pipeline.load.column_evidence import ALL_FIELDS, Column, header_score, known_names, score
 from pipeline.load.guess_shape import is_invoice, list_column, visit_columns, with_found_words, with_sections
-from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_layout, own_layout, shipped
+from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_layout, shipped
 from pipeline.load.mapping import cell
 from pipeline.read.incoming import plain_name
 from pipeline.store.batches import frame
@@ -196,8 +196,8 @@ def _own_with_parts(header: tuple[str, ...]) -> Layout:
     """Give the tool's own layout; with a line a part where the header has the columns of one."""
     extra = {f: (Rule(f),) for f in PART_FIELDS if f in header}
     if "part" not in extra:
-        return own_layout()
-    own = own_layout()
+        return open_layout(OWN)
+    own = open_layout(OWN)
     return replace(own, name=f"{OWN}, a line a part", grain="part", columns={**own.columns, **extra})
 
 

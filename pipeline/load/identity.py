@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from pipeline.values.distinct import LONGEST_VALUE, NOT_KNOWN, arrow_text, distinct
 
 if TYPE_CHECKING:
@@ -202,82 +200,3 @@ def _one_spelling(
     for key_of_value, of_key in weights.items():
         chosen.setdefault(key_of_value, min(of_key, key=lambda spelt: (-of_key[spelt], spelt)))
     return column.texts([chosen[key_of_value] if key_of_value else None for key_of_value in keys])
-
-
-def visit_key(frame: pd.DataFrame) -> pd.Series[str]:
-    """Name each visit so that every version of it has the same name.
-
-    Parameters
-    ----------
-    frame
-        One row a visit. visit_date: datetime64, or text as written. Optional: job_no, serial, customer_ref (hashed),
-        appliance_kind (or kind), make, model; text as written.
-
-    Returns
-    -------
-    Series of str
-        Job number and date; where one job holds several units on one day also the unit. Without a job number the unit
-        and date: the serial, else customer, kind, make and model. Missing where none of these is known.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> rows = pd.DataFrame({"visit_date": ["2024-03-05"] * 2, "job_no": ["J 17", None], "serial": ["A1234", "A1234"]})
-    >>> visit_key(rows).tolist()
-    ['job:j17|2024-03-05', 'serial:a1234|2024-03-05']
-    """
-    import pandas as pd
-    import pyarrow.compute as pc
-
-    date = frame["visit_date"]
-    if pd.api.types.is_datetime64_any_dtype(date):
-        date = date.dt.strftime("%Y-%m-%d")
-    day = pc.fill_null(_key_text(date), "no date")
-    job, customer = _key_text(_column(frame, "job_no")), _key_text(_column(frame, "customer_ref"))
-    serials = _key_text(serial(_column(frame, "serial")))
-    kind, make_, model_ = (
-        _key_text(_column(frame, name))
-        for name in ("appliance_kind" if "appliance_kind" in frame else "kind", "make", "model")
-    )
-    machine = _joined(*(pc.fill_null(part, "") for part in (kind, make_, model_)), by="/")
-    of_serial, of_customer = _joined("serial", serials, by=":"), _joined("unit", customer, machine, by=":")
-    key = _joined(pc.coalesce(_joined("job", job, by=":"), of_serial, of_customer), day, by="|")
-    keys = pd.Series(key, index=frame.index, name="visit_key", dtype="str")
-
-    shared = np.flatnonzero(keys.duplicated(keep=False) & pc.is_valid(job).to_numpy(zero_copy_only=False))
-    if len(shared):
-        at_shared = keys.iloc[shared]
-        several = np.zeros(len(shared), dtype=bool)
-        for told_apart_by in (serials, kind, make_):
-            value = pd.Series(told_apart_by.take(shared), index=at_shared.index, dtype="str")
-            several |= value.groupby(at_shared.to_numpy()).transform("nunique").gt(1).to_numpy()
-        units = pc.coalesce(of_serial, _joined("unit", machine, by=":"))
-        longer = pd.Series(_joined(key.take(shared), units.take(shared), by="|"), dtype="str")
-        keys.iloc[shared[several]] = longer[several].to_numpy()
-    return keys
-
-
-def _joined(*parts: pa.LargeStringArray | str, by: str) -> pa.LargeStringArray:
-    """Join texts row by row; null where one of them is."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    large = (pa.scalar(part, pa.large_string()) if isinstance(part, str) else part for part in (*parts, by))
-    return pc.binary_join_element_wise(*large)
-
-
-def _column(frame: pd.DataFrame, name: str) -> pd.Series[str]:
-    import pandas as pd
-
-    if name in frame:
-        return frame[name]
-    return pd.Series(np.nan, index=frame.index, dtype="str")
-
-
-def _key_text(written: pd.Series[str]) -> pa.LargeStringArray:
-    """Small letters without spaces and separators of the key; null where nothing is known."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    text = _replaced(pc.utf8_lower(_plain_capitals(arrow_text(written))), r"[\s|\x1c-\x1f\x85\p{Z}]+", "")
-    return pc.if_else(pc.is_in(text, pa.array(sorted(NOT_KNOWN), type=pa.large_string())), None, text)

@@ -14,6 +14,7 @@ from typing import Any
 
 from pipeline.errors import LayoutError, shown
 from pipeline.read.incoming import Reading, plain_name
+from pipeline.read.small_text import small_text
 
 FIELDS = (
     "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",
@@ -173,11 +174,6 @@ def position(header: tuple[str, ...], column: str) -> int | None:
     return alike[0] if len(alike) == 1 else None
 
 
-def own_layout() -> Layout:
-    """Give the tool's own layout: columns named as the fields are."""
-    return open_layout(OWN)
-
-
 def shipped() -> tuple[str, ...]:
     """Names of the layouts that come with the tool."""
     folder = files(__package__) / "layouts"
@@ -196,7 +192,7 @@ def open_layout(which: Path | str) -> Layout:
         return parse_layout((files(__package__) / "layouts" / f"{which}.toml").read_text(encoding="utf-8"), str(which))
     path = Path(which)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = small_text(path)
     except (OSError, UnicodeDecodeError) as fault:
         raise LayoutError(
             f"{shown(which)} is neither a layout file that can be read nor a shipped layout.",
@@ -222,7 +218,7 @@ def parse_layout(text: str, name: str) -> Layout:
     try:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
-        raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Mend that line.") from fault
+        raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Fix that line.") from fault
     faults: list[str] = []
     settings = {key: value for key, value in given.items() if key not in TABLES}
     for key, value in settings.items():
@@ -252,9 +248,7 @@ def parse_layout(text: str, name: str) -> Layout:
     if not columns:
         faults.append("[columns] is missing or empty")
     if faults:
-        raise LayoutError(
-            f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Mend these and load again."
-        )
+        raise LayoutError(f"The layout {shown(name)} cannot be used: {'; '.join(faults)}.", "Fix these and load again.")
     return Layout(
         columns=columns,
         constants=constants,
@@ -290,7 +284,7 @@ def _table(given: dict[str, Any], section: str, faults: list[str]) -> dict[str, 
     found = given.get(section, {})
     if isinstance(found, dict):
         return found
-    faults.append(f"[{section}] is no table")
+    faults.append(f"[{section}] must be a TOML table")
     return {}
 
 
@@ -302,7 +296,7 @@ _TEXT_SETTINGS = (
 def _setting_fault(key: str, value: Any) -> str | None:
     known = (*_TEXT_SETTINGS, "header_line", "personal", "sheets")
     if key not in known:
-        return f"{shown(key)} is no setting (settings: {', '.join(known)})"
+        return f"{shown(key)} is an unknown setting (settings: {', '.join(known)})"
     if key in ("personal", "sheets"):
         return None if _are_texts(value) else f"{key} is a list of names"
     if key == "header_line":

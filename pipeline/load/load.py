@@ -24,7 +24,9 @@ from pipeline.load.batches import drop, drop_taken_back, hand_over
 from pipeline.load.layout import FIELDS, REQUIRED, Join, Layout, as_toml, open_layout, parse_layout
 from pipeline.load.report import LIES_AHEAD, FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
+from pipeline.read.small_text import small_text
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
+from pipeline.store.check import broken, said
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
 
@@ -246,7 +248,7 @@ def _read_one(asked: _Asked, source: Source, layout: Layout | None) -> FileRepor
     except duckdb.IOException as fault:
         raise DatabaseUnusable(
             f"{shown(source.name)} could not be taken in: {shown(str(fault).splitlines()[0], 160)}",
-            "Make room on the disk that holds the database, then load it again; nothing of it was kept.",
+            "Free space on the disk that holds the database, then load it again; nothing of it was kept.",
         ) from fault
     finally:
         drop_temporary(asked.database.connection)
@@ -261,7 +263,7 @@ def _layout_beside(source: Source) -> Layout | None:
         return None
     path = source.beside.with_suffix(".toml")
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = small_text(path)
         is_layout = "columns" in tomllib.loads(text)
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
         return None
@@ -283,7 +285,7 @@ def _loaded_before(asked: _Asked, source: Source, layout: Layout | None) -> File
         "order by batch_id desc limit 1",
         {"sha": source.sha256, "label": layout.label if layout else "", "any": layout is None, "ahead": LIES_AHEAD},
     ).fetchall()
-    if not rows:
+    if not rows or _was_refused_by_a_wrong_clock(connection, rows[0][0]):
         return None
     batch, label, loaded_at, lines, rejected, mapping = rows[0]
     if asked.whole_history:
@@ -310,6 +312,25 @@ def _loaded_before(asked: _Asked, source: Source, layout: Layout | None) -> File
         batch=batch,
         layout_used=parse_layout(mapping, label) if mapping else layout,
     )
+
+
+def _was_refused_by_a_wrong_clock(connection: duckdb.DuckDBPyConnection, batch_id: int) -> bool:
+    """Whether lines were refused as lying far ahead that do not lie there today: the clock was wrong then."""
+    from pipeline.load.screen import MOST_DAYS_AHEAD, RULES
+
+    refused = connection.execute(
+        "select reading, reasons from rejected_record join load_batch using (batch_id) "
+        "where batch_id = ? and contains(reasons, ?) limit 1000",
+        [batch_id, RULES["future"][0]],
+    ).fetchall()
+    if not refused:
+        return False
+    from pipeline.values import dates
+
+    written = [str(reason["value"]) for _, reasons in refused for reason in json.loads(reasons)]
+    days, *_ = dates.read_values(written, [1] * len(written), json.loads(refused[0][0]).get("date_order"))
+    last = dt.date.today() + dt.timedelta(MOST_DAYS_AHEAD)
+    return any(bool(day <= last) for day in days)
 
 
 def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
@@ -370,7 +391,9 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         )
     asked.batches.append(place.batch)
     last_record = _keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
-    _build(asked, place, versions, last_record)
+    if place.replaces or versions.loaded:
+        _build(asked, place, last_record)
+        report.notes += [said(offence) for offence in broken(connection)]
     return report
 
 
@@ -480,15 +503,15 @@ def _make_place(connection: duckdb.DuckDBPyConnection, source: Source, records: 
     return _Place(batch, None, replaces=False)
 
 
-def _build(asked: _Asked, place: _Place, versions: Versions, last_record: int) -> None:
+def _build(asked: _Asked, place: _Place, last_record: int) -> None:
     """Read the new lines into values and terms and build the tables; where lines went out, read all that are held."""
     from pipeline.load.stage import restage, stage_batch
 
     if place.replaces:
         asked.tell("Reading all visits again without the lines that were replaced …")
         restage(asked.database, asked.words, asked.settings)
-    elif versions.loaded:
-        asked.tell(f"Reading the words of {versions.loaded:,} lines …")
+    else:
+        asked.tell("Reading the words of the new lines …")
         connection = asked.database.connection
         stage_batch(connection, asked.words, asked.settings, place.batch, last_record)
         asked.tell("Building the tables …")

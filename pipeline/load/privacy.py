@@ -205,8 +205,8 @@ def mask_contacts(texts: pd.Series[str], customers: pd.Series[str] | None = None
     Examples
     --------
     >>> import pandas as pd
-    >>> mask_contacts(pd.Series(["F05, pump 150 ohm, ring 07700 900123 first"]))[0]
-    'F05, pump 150 ohm, ring [phone] first'
+    >>> mask_contacts(pd.Series(["K07, pump 150 ohm, ring 07700 900123 first"]))[0]
+    'K07, pump 150 ohm, ring [phone] first'
     """
     import pandas as pd
     import pyarrow as pa

@@ -146,8 +146,7 @@ class LoadReport(Shown):
                 "Name one file; for one loaded by an older version, take it back first: priorjobs batches",
             )
         path = Path(path)
-        if path.exists():
-            raise UsageError(f"{shown(path)} exists already.", "Name a new file: nothing is written over.")
+        may_hold_layout(path)
         try:
             path.write_text(as_toml(next(iter(used.values()))), encoding="utf-8")
         except OSError as fault:
@@ -168,6 +167,20 @@ class LoadReport(Shown):
         elif totals["rejected"] and not self.strict:
             told.append("Refused lines are kept with their reasons: priorjobs export rejected_record refused.csv")
         return told
+
+
+def may_hold_layout(path: Path) -> None:
+    """Refuse a name for a new layout that is taken, or that a database beside it would read as its settings.
+
+    Raises
+    ------
+    UsageError
+        See above.
+    """
+    if path.exists():
+        raise UsageError(f"{shown(path)} exists already.", "Name a new file: nothing is written over.")
+    if any(path.with_suffix(ending).exists() for ending in (".duckdb", ".key")):
+        raise UsageError(f"{shown(path)} is the name of a database's settings file.", "Give the layout another name.")
 
 
 def _counts(counts: dict[str, int]) -> str:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 STAGED = ("stage_visit", "stage_symptom", "stage_finding", "stage_part")
+LONGEST_EXAMPLE = 400  # characters of a text that show a word in use
 AHEAD = 2  # batches of texts fetched before they are read
 ONCE_A_VISIT = tuple(name for name in FIELDS if name != "parts")
 
@@ -373,9 +374,17 @@ def _uses(name: str, texts: pd.Series[str], found: pd.DataFrame) -> pd.DataFrame
             "written": words,
             "term": terms,
             "uses": np.bincount(which[is_first], minlength=len(words)),
-            "example": texts.take(first).array,
+            "example": _starts(texts, first),
         }
     )
+
+
+def _starts(texts: pd.Series[str], rows: np.ndarray) -> pd.api.extensions.ExtensionArray:
+    """The beginnings of the texts of some rows: many words of one endless cell must not repeat it whole."""
+    import numpy as np
+
+    distinct, at = np.unique(rows, return_inverse=True)
+    return texts.take(distinct).str.slice(0, LONGEST_EXAMPLE).take(at).array
 
 
 def _read_codes(words: Words, rows: pd.DataFrame) -> pd.DataFrame:

@@ -43,7 +43,7 @@ def advice_rows(
 
     found = advice(connection, words, since=scope.shown_from, until=scope.end)
     if scope.kind is not None:
-        found = found[[scope.kind in kinds for kinds in found["kinds"]]].reset_index(drop=True)
+        found = found[found["kinds"].map(lambda kinds: scope.kind in kinds).astype(bool)].reset_index(drop=True)
     keys = [f"advice-{place}" for place in range(1, len(found) + 1)]
     rows = found.drop(columns=["part_line_ids"]).assign(job_nos=found["jobs"], jobs=keys)
     lines = pd.DataFrame(

@@ -16,6 +16,7 @@ from pipeline.month.advice_rows import advice_rows
 from pipeline.month.jobs import job_details, job_lists
 from pipeline.month.scope import Scope, find_scope, laid_out, months_with_visits
 from pipeline.store.atomic_write import whole
+from pipeline.store.outputs import PAGE, PDF, PNG, WORKBOOK, may_write
 from pipeline.terminal.progress import bar
 from pipeline.terminal.text import Shown
 
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
     from reports.pages.month import MonthFigures
-    from reports.render.page import Picture
+    from reports.render.picture import Picture
     from reports.render.wording import Wording
 
 
@@ -146,6 +147,12 @@ def month_report(
     scope = find_scope(
         database.connection, month, to=to, against=against, against_to=against_to, kind=kind, technician=technician
     )
+    path = out or Path(f"report-{scope.name}.html")
+    may_write(path, PAGE, database=database)
+    if pdf is not None:
+        may_write(pdf, PDF, database=database, inputs=(path,))
+    if xlsx is not None:
+        may_write(xlsx, WORKBOOK, database=database, inputs=(path, pdf))
     figures = gather(database.connection, scope, words)
     queried = time.perf_counter()
     from reports.pages import month as month_page
@@ -154,7 +161,6 @@ def month_report(
     _know_charts(charts, pictures)
     drawn = time.perf_counter()
     html = month_page.page(figures, pictures, wording)
-    path = out or Path(f"report-{scope.name}.html")
     with whole(path) as draft:
         draft.write_text(html, encoding="utf-8", newline="\n")
     files = [path]
@@ -165,14 +171,13 @@ def month_report(
             write_workbook(draft, figures, wording)
         files.append(xlsx)
     if png is not None:
-        from reports.render.png import write_png
-
         png.mkdir(parents=True, exist_ok=True)
-        files += [
-            write_png(picture, png / f"{picture.name}.png")
-            for picture in pictures
-            if not charts or picture.name in charts
-        ]
+        for picture in [picture for picture in pictures if not charts or picture.name in charts]:
+            image = png / f"{picture.name}.png"
+            may_write(image, PNG, database=database, inputs=(path, pdf, xlsx))
+            with whole(image) as draft:
+                draft.write_bytes(picture.png())
+            files.append(image)
     if pdf is not None:
         files.append(_print(path, pdf))
     written = time.perf_counter()
@@ -209,6 +214,8 @@ def all_reports(
     """
     from reports.pages.index import index_page
 
+    index = out / "index.html"
+    may_write(index, PAGE, database=database)
     out.mkdir(parents=True, exist_ok=True)
     months = months_with_visits(database.connection)
     made = []
@@ -216,7 +223,6 @@ def all_reports(
         name = f"{month:%Y-%m}"
         made.append(month_report(database, settings, name, out=out / f"{name}.html", language=language, **view))
         tell(bar(number, len(months), "months"))
-    index = out / "index.html"
     listed = [(report.figures, report.path.name) for report in made if report.path]
     with whole(index) as draft:
         draft.write_text(index_page(listed, _wording(settings, language)), encoding="utf-8", newline="\n")
@@ -358,12 +364,14 @@ def _print(page: Path, pdf: Path) -> Path:
     browser = find_browser()
     if browser is None:
         raise UsageError(
-            "There is no browser on this machine to print with.",
+            "PDF export needs Chromium; none was found.",
             "Install Chromium, or open the page in any browser and print it there.",
         )
     try:
-        return print_page(browser, page, pdf)
+        with whole(pdf) as draft:
+            print_page(browser, page, draft)
     except RuntimeError as failed:
         raise UsageError(
             f"The page could not be printed: {failed}.", f"Open {page} in a browser and print it."
         ) from failed
+    return pdf

@@ -90,7 +90,7 @@ def read_month(written: str) -> dt.date:
         It is written in any other way.
     """
     if not re.fullmatch(r"(19|20)\d\d-(0[1-9]|1[0-2])", written):
-        raise UsageError(f"{shown(written)} is no month.", "Write the month as YYYY-MM, such as 2026-09.")
+        raise UsageError(f"{shown(written)} is not a valid month.", "Write the month as YYYY-MM, such as 2026-09.")
     return dt.date(int(written[:4]), int(written[5:]), 1)
 
 

@@ -86,7 +86,7 @@ def read_text(connection: duckdb.DuckDBPyConnection, source: Source, reading: Re
     records.how = {"encoding": encoding, "delimiter": dialect.delimiter, "quote": dialect.quote}
     is_plain = encoding in ("utf-8", "utf-8-sig") and not counted.has_nul and counted.returns in (0, counted.pairs)
     is_plain = is_plain and counted.pairs in (0, counted.newlines) and len(header_cells) in (0, width)
-    if is_plain and _read_regular(connection, source, scratch, dialect, width, header_end, counted):
+    if is_plain and read_regular(connection, source, scratch, dialect, width, header_end, counted):
         return records
     refuse = _Refusals(records, dialect)
     with source.path.open(encoding=encoding, errors="priorjobs_mark", newline=line_end) as file:
@@ -273,7 +273,7 @@ def _agreement(rows: list[list[str]], known_names: frozenset[str]) -> tuple[floa
     return (float(known), (width > 1) * count / len(rows) + min(width, 50) / 1000)
 
 
-def _read_regular(
+def read_regular(
     connection: duckdb.DuckDBPyConnection,
     source: Source,
     scratch: Path,

@@ -22,8 +22,8 @@ MOST_PARQUET_BYTES = 16 << 30
 FREE_ROWS = 1_000_000  # a Parquet file of up to so many rows passes
 MOST_ROWS_A_BYTE = 4  # of a larger one: rows that all repeat one another
 MOST_BATCH_BYTES = 1 << 30  # of 20,000 rows unpacked
-RULE = "is no JSON object"
-REMEDY = 'Mend the line: one JSON object a line, such as {"visit_date": "2025-04-03"}.'
+RULE = "is not a JSON object"
+REMEDY = 'Fix the line: one JSON object a line, such as {"visit_date": "2025-04-03"}.'
 
 
 def read_json(connection: duckdb.DuckDBPyConnection, source: Source) -> Records:

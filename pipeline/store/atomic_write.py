@@ -2,31 +2,67 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.errors import file_fault, system_fault
 
+UNFINISHED = ".unfinished"
+
 
 @contextmanager
 def whole(path: Path) -> Iterator[Path]:
     """Yield a draft beside ``path`` to write; it takes the place of ``path`` when the block ends well.
+
+    A link stays a link, and what was there keeps its mode. A draft that a killed run left is removed by the next.
 
     Raises
     ------
     FileUnusable
         The disk is full, or the place cannot be written.
     """
-    is_plain = path.is_file() or not path.exists()  # a pipe or a terminal is written as it is
-    draft = path.with_name(f".{path.name}.unfinished") if is_plain else path
+    place = Path(os.path.realpath(path))
+    is_plain = place.is_file() or not place.exists()  # a pipe or a terminal is written as it is
+    draft = (
+        place.with_name(f".{place.name[:40]}.{os.getpid()}.{secrets.token_hex(4)}{UNFINISHED}") if is_plain else path
+    )
+    if is_plain:
+        _clear_left_over(place)
     try:
         yield draft
         if is_plain:
-            draft.replace(path)
-    except Exception as fault:
+            if place.exists():
+                shutil.copymode(place, draft)
+            draft.replace(place)
+    except BaseException as fault:
         if is_plain:
-            draft.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                draft.unlink(missing_ok=True)
         if (found := system_fault(fault)) is not None:
             raise file_fault(found, path) from fault
         raise
+
+
+def _clear_left_over(place: Path) -> None:
+    start = f".{place.name[:40]}."
+    with contextlib.suppress(OSError):  # a folder that is not there is told of by writing in it
+        for left in [p for p in place.parent.iterdir() if p.name.startswith(start) and p.name.endswith(UNFINISHED)]:
+            number = left.name[len(start) :].split(".")[0]
+            if number.isdigit() and not is_running(int(number)):
+                left.unlink(missing_ok=True)
+
+
+def is_running(process: int) -> bool:
+    """Whether a process of this number is there, whoever's it is."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True

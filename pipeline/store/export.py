@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.store.atomic_write import whole
+from pipeline.store.outputs import PARQUET, WORKBOOK, may_write
+from pipeline.store.sheet_text import safe_in_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,7 +27,6 @@ ENDINGS = (".csv", ".parquet", ".xlsx")
 ROWS_AT_ONCE = 20_000
 SHEET_ROWS = 1_048_575  # below the header
 CELL_LENGTH = 32_767
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def tables() -> list[str]:
@@ -71,25 +72,17 @@ def export_table(database: Database, table: str, path: Path) -> int:
         raise UsageError(
             f"{shown(path)} ends in {shown(path.suffix)}, which says no form.", "Name the file .csv, .parquet or .xlsx."
         )
+    (first, *_), *_ = database.connection.execute(f"describe {table}").fetchall()
+    forms = {".csv": first.encode(), ".parquet": PARQUET, ".xlsx": WORKBOOK}
+    may_write(path, forms[ending], database=database)
     ((rows,),) = database.connection.execute(f"select count(*) from {table}").fetchall()
     if ending == ".xlsx" and rows > SHEET_ROWS:
         raise UsageError(f"{table} has {rows:,} rows; a sheet holds {SHEET_ROWS:,}.", "Name the file .csv or .parquet.")
     order = f" order by {', '.join(files[table].key)}" if files[table].key else ""
     query = f"select * from {table}{order}"
     with whole(path) as draft:
-        _WRITE[ending](database, query, table, draft)
+        WRITERS[ending](database, query, table, draft)
     return int(rows)
-
-
-def safe_in_sheet(text: str) -> str:
-    """Keep a spreadsheet from calculating text: an apostrophe before a sign that starts a formula.
-
-    Examples
-    --------
-    >>> safe_in_sheet("=1+1"), safe_in_sheet("drain pump")
-    ("'=1+1", 'drain pump')
-    """
-    return f"'{text}" if text.lstrip(" ").startswith(FORMULA_STARTS) or text.startswith(FORMULA_STARTS) else text
 
 
 def _write_csv(database: Database, query: str, _table: str, path: Path) -> None:
@@ -113,6 +106,8 @@ def _write_parquet(database: Database, query: str, _table: str, path: Path) -> N
 def _write_xlsx(database: Database, query: str, table: str, path: Path) -> None:
     import xlsxwriter
 
+    from reports.render.sheet_metadata import name_no_program
+
     names, batches = _batches(database, query)
     options = {
         "constant_memory": True,
@@ -133,6 +128,7 @@ def _write_xlsx(database: Database, query: str, table: str, path: Path) -> None:
                 number += 1
                 for column, value in enumerate(row):
                     _write_cell(sheet, number, column, value, day, moment)
+    name_no_program(path)
 
 
 def _write_cell(sheet: Any, row: int, column: int, value: Any, day: Any, moment: Any) -> None:
@@ -171,4 +167,4 @@ def _batches(database: Database, query: str) -> tuple[list[str], Iterator[Sequen
     return names, read()
 
 
-_WRITE = {".csv": _write_csv, ".parquet": _write_parquet, ".xlsx": _write_xlsx}
+WRITERS = {".csv": _write_csv, ".parquet": _write_parquet, ".xlsx": _write_xlsx}

@@ -5,10 +5,11 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
-import sys
 import tempfile
 import time
 from pathlib import Path
+
+from pipeline.store.lock import is_locked_now
 
 PREFIX = "priorjobs-"
 IN_USE = "in-use"
@@ -26,9 +27,12 @@ class Scratch:
 
     def __init__(self) -> None:
         _clear_left_over()
-        self.folder = Path(tempfile.mkdtemp(prefix=PREFIX))
-        self._mark = os.open(self.folder / IN_USE, os.O_RDWR | os.O_CREAT, 0o600)
-        _lock(self._mark)
+        while True:
+            self.folder = Path(tempfile.mkdtemp(prefix=PREFIX))
+            self._mark = os.open(self.folder / IN_USE, os.O_RDWR | os.O_CREAT, 0o600)
+            if is_locked_now(self._mark) and (self.folder / IN_USE).exists():
+                return
+            os.close(self._mark)  # another run took it for one left over just then
 
     def close(self) -> None:
         """Remove the folder."""
@@ -42,24 +46,13 @@ def _clear_left_over() -> None:
     """Remove folders whose process is gone: its lock went with it."""
     for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
         with contextlib.suppress(OSError):
-            if time.time() - folder.stat().st_mtime < FRESH_SECONDS:
+            if not (folder / IN_USE).exists():
+                if time.time() - folder.stat().st_mtime > FRESH_SECONDS:
+                    folder.rmdir()  # killed before it was marked, it is empty; what is not is none of ours
                 continue
             mark = os.open(folder / IN_USE, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
             try:
-                if _lock(mark):
+                if is_locked_now(mark):
                     shutil.rmtree(folder, ignore_errors=True)
             finally:
                 os.close(mark)
-
-
-def _lock(mark: int) -> bool:
-    """Lock an open file until this process ends or closes it; false where another holds it."""
-    if sys.platform == "win32":
-        return False
-    import fcntl
-
-    try:
-        fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True

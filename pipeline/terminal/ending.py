@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import json
+import io
 import os
 import sys
 import traceback
@@ -15,7 +15,7 @@ from typing import Any
 import typer
 
 from pipeline.errors import PriorjobsError, UsageError, file_fault, system_fault
-from pipeline.terminal.text import safe
+from pipeline.terminal.text import json_line, safe
 
 
 def ended(command: Callable[[], Any]) -> int:
@@ -23,6 +23,7 @@ def ended(command: Callable[[], Any]) -> int:
     if not os.environ.get("PRIORJOBS_TRACE"):
         warnings.simplefilter("ignore")  # what libraries have to say is for us, not for a technician
         sys.unraisablehook = lambda _: None
+    _open_streams()
     try:
         status = command()
         sys.stdout.flush()
@@ -31,7 +32,7 @@ def ended(command: Callable[[], Any]) -> int:
     except typer.Exit as stop:
         status = stop.exit_code
     except (KeyboardInterrupt, typer.Abort):
-        sys.stderr.write("Stopped. Nothing is half done: an unfinished change was dropped.\n")
+        sys.stderr.write("Stopped. No partial changes were saved.\n")
         status = 130
     except BrokenPipeError:
         status = 0
@@ -44,11 +45,25 @@ def ended(command: Callable[[], Any]) -> int:
     return int(status or 0)
 
 
+def _open_streams() -> None:
+    """Point closed streams at nothing; what a terminal's encoding lacks is replaced by a question mark."""
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            opened = os.open(os.devnull, os.O_RDWR)
+            if opened != number:
+                os.dup2(opened, number)
+                os.close(opened)
+            setattr(sys, name, os.fdopen(number, "w" if number else "r"))
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
 def _told(fault: PriorjobsError) -> int:
     if "--json" in sys.argv:
         error = {"code": fault.code, "what": fault.what, "remedy": fault.remedy}
         try:
-            sys.stdout.write(json.dumps({"error": error}, ensure_ascii=False) + "\n")
+            sys.stdout.write(json_line({"error": error}))
             sys.stdout.flush()
         except OSError:
             _give_up_output()
@@ -84,7 +99,7 @@ def _our_bug(fault: Exception) -> PriorjobsError:
     bug = PriorjobsError(
         f"This is a fault of priorjobs itself, not of your data: {type(fault).__name__} "
         f"in {Path(place.filename).name}, line {place.lineno}.",
-        "Nothing is half done. Set PRIORJOBS_TRACE=1 and run it again to see the whole trace for a report.",
+        "No partial changes were saved. Set PRIORJOBS_TRACE=1 and run it again to see the whole trace for a report.",
     )
     bug.code, bug.exit_status = "internal", 2
     return bug

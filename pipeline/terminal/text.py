@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sys
 import textwrap
@@ -18,6 +19,12 @@ def safe(text: object) -> str:
     return "".join(
         c if c == "\n" or unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in str(text)
     )
+
+
+def json_line(data: Any) -> str:
+    """One JSON object as a line; other letters than ASCII are escaped where standard output cannot write them."""
+    is_unicode = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
+    return json.dumps(data, ensure_ascii=not is_unicode, default=str) + "\n"
 
 
 def wrapped(lines: list[str], width: int | None = None) -> list[str]:

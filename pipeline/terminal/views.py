@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from pipeline.terminal.text import pairs, table
+from pipeline.store.check import said
+from pipeline.terminal.text import pairs, safe, table
 
 SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 
@@ -80,7 +81,7 @@ def advice(told: dict[str, Any]) -> list[str]:
         counts = f"before {row['before']} of {row['before_of']}, since {row['after']} of {row['after_of']}"
         lines += [
             f"   since {row['adopted_on']}: {row['says']}",
-            f"     not the cause {counts}: {row['said']} (undo: priorjobs review --undo {row['correction_id']})",
+            f"     not the cause {counts}: {row['said']} (undo: priorjobs advice --undo {row['advice_id']})",
         ]
     return [*lines, "", *(f"! {text}" for text in told["cautions"])]
 
@@ -88,7 +89,9 @@ def advice(told: dict[str, Any]) -> list[str]:
 def round_(planned: dict[str, Any], out: Path) -> list[str]:
     """The van list and where the sheets are."""
     van = [[row["part"], row["expected_use"], row["carry"]] for row in planned["van"]]
-    return [f"{len(planned['calls'])} calls. Visit sheets: {out}", *table(["part", "expected use", "carry"], van)]
+    left = [*(f"Not planned: {safe(text)}" for text in planned["not_planned"]), *map(safe, planned["remarks"])]
+    head = f"{len(planned['calls'])} calls. Visit sheets: {out}"
+    return [head, *left, *table(["part", "expected use", "carry"], van)]
 
 
 def status(told: dict[str, Any]) -> list[str]:
@@ -109,7 +112,17 @@ def status(told: dict[str, Any]) -> list[str]:
         lines += ["", "Most worth reviewing (priorjobs review):", *table(["uses", "list", "written", "example"], rows)]
     if told["word_lists_changed"]:
         lines += ["", "The word lists have changed since: the next load reads every visit again with them."]
+    if "broken" in told:
+        lines += ["", *(map(said, told["broken"]) if told["broken"] else ["All that must hold of the tables holds."])]
+    if told.get("drift"):
+        lines += _drift(told["drift"])
     return [*lines, "", *pairs({"model": told["model"]})]
+
+
+def _drift(told: dict[str, Any]) -> list[str]:
+    if told["new_words"] is None:
+        return [f"Too few jobs were cured since the training to see whether the work has changed: {told['jobs']}."]
+    return told["said"] or [f"The {told['jobs']:,} jobs cured since the training look like those it learned from."]
 
 
 def _one_line(text: str | None) -> str:

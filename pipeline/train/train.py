@@ -47,7 +47,7 @@ def examples(database: Database) -> pd.DataFrame:
 
 
 def train(
-    database: Database, words: Words, settings: Settings, *, anyway: bool = False, tell: Told | None = None
+    database: Database, words: Words, settings: Settings, *, force: bool = False, tell: Told | None = None
 ) -> dict[str, Any]:
     """Learn causes from every cured, mature job, and put the model in use unless the one in use is better.
 
@@ -57,7 +57,7 @@ def train(
 
     Parameters
     ----------
-    anyway
+    force
         Use the new model even when the one in use scores better.
     tell
         Told at each step how far it is.
@@ -81,7 +81,7 @@ def train(
         raise ModelError(
             f"There are {len(jobs)} cured jobs with a known cause and their follow-up over; "
             f"{FEWEST} are the fewest to learn from.",
-            "Load more job records, or record causes when jobs are closed; until then answers rest on common practice.",
+            "Load more job records, or record causes when jobs are closed; until then answers use the built-in lists.",
         )
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
@@ -94,7 +94,7 @@ def train(
         name = _next_name(database)
         card = _card(name, jobs, cut, settings, exam, learned.classifier.model_)
         _keep(database, name, learned.classifier.model_, exam["learned"].classifier.model_, card)
-        used, note = _choose(database, name, jobs, anyway=anyway)
+        used, note = _choose(database, name, jobs, force=force)
         kept.keep(database, words)
     step("done")
     brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of", "half_life")}
@@ -193,10 +193,10 @@ def _keep(database: Database, name: str, model: CauseModel, exam: CauseModel, ca
         raise file_fault(fault, target) from fault
 
 
-def _choose(database: Database, name: str, jobs: pd.DataFrame, *, anyway: bool) -> tuple[str, str]:
+def _choose(database: Database, name: str, jobs: pd.DataFrame, *, force: bool) -> tuple[str, str]:
     """Put the new model in use unless the present one answers better on jobs neither of their exam models has seen."""
     present = _readable_name(database)
-    if present is None or anyway:
+    if present is None or force:
         _point_at(database, name)
         return name, "first model" if present is None else "put in use as asked"
     verdict = _face_off(database, present, name, jobs)
@@ -204,7 +204,7 @@ def _choose(database: Database, name: str, jobs: pd.DataFrame, *, anyway: bool) 
         note = (
             f"Model {present} stays in use: on {verdict['jobs']} jobs neither had seen "
             f"its log-loss is {verdict['old']:.3f}, "
-            f"the new one's {verdict['new']:.3f}. To use the new one all the same: priorjobs train --anyway"
+            f"the new one's {verdict['new']:.3f}. To use the new one all the same: priorjobs train --force"
         )
         return present, note
     _point_at(database, name)

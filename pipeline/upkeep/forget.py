@@ -201,12 +201,13 @@ def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:
         if rows:
             found.append(f"{table}.{column}")
     size = 0
-    files = [database.path, *_review_files(database)]
-    for path in [p for p in (*files, database.path.with_name(database.path.name + ".wal")) if p.exists()]:
-        held = path.read_bytes()
-        size += len(held)
-        is_review = path.suffix == ".csv"
-        names = _file_pattern(written).search(held.decode("utf-8", "replace")) if is_review else None
-        if hashed.encode() in held or (names and len(written) >= SHORTEST_NAME):
-            found.append(path.name)
-    return {"places": len(columns) + len(files), "bytes": size, "found": found}
+    files = _review_files(database)
+    with database.closed() as place:  # a handle on it beside DuckDB's would drop DuckDB's lock when it is closed
+        for path in (place, *files):
+            held = path.read_bytes()
+            size += len(held)
+            is_review = path.suffix == ".csv"
+            names = _file_pattern(written).search(held.decode("utf-8", "replace")) if is_review else None
+            if hashed.encode() in held or (names and len(written) >= SHORTEST_NAME):
+                found.append(path.name)
+    return {"places": len(columns) + len(files) + 1, "bytes": size, "found": found}

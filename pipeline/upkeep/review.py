@@ -1,4 +1,4 @@
-"""Words no list knows: written out with suggestions, decisions taken back in, and undone."""
+"""Unrecognised words: written out with suggestions, decisions taken back in, and undone."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pipeline.errors import LayoutError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import whole
+from pipeline.store.outputs import may_write
+from pipeline.store.sheet_text import from_sheet, safe_in_sheet
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -17,14 +19,16 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
-COLUMNS = ("list", "written", "uses", "example", "suggestion", "confidence", "second", "second_confidence", "decision")
+COLUMNS = (
+    "list", "written", "uses", "example", "asks", "suggestion", "confidence", "second", "second_confidence", "decision"
+)  # fmt: skip
+UNKNOWN, CURE, JOINED = "what it means", "what cures it", "read as the suggestion: own keeps it apart"
 MOST_ROWS = 2_000
 SAYS_YES = frozenset({"yes", "y", "ok", "ja"})
 SAYS_NOTHING = frozenset({"nothing", "ignore", "-", "'-", "nichts"})
 SAYS_OWN = frozenset({"own", "keep", "eigen"})
 NO_PART = "no part"
 _NEW = "new:"
-_FORMULA = tuple("=+-@\t\r")
 _LISTS = ("kind", "complaint", "finding", "cause", "part", "outcome", "make", "cure")
 
 
@@ -51,12 +55,15 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        list, written, uses (visits), example (one text it stands in), suggestion and confidence, second and
-        second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list ``cure`` asks which part
-        cures a cause without a listed cure, or whether a part that seems to have cured it does. At most 2,000 rows.
+        list, written, uses (visits), example (one text it stands in), asks (what the decision is about), suggestion
+        and confidence, second and second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list
+        ``cure`` asks which part cures a cause without a listed cure, or whether a part that seems to have cured it
+        does. Last come causes that were read as the suggestion though they are written in other words. At most 2,000
+        rows of each.
     """
     import pandas as pd
 
+    from pipeline.upkeep.joined import joined_causes
     from pipeline.upkeep.suggest import suggest
 
     found = database.connection.execute(
@@ -66,13 +73,14 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
         f"and c.undone_at is null) order by uses desc, list, written limit {MOST_ROWS}"
     ).df()
     found = found.astype({"list": "str", "written": "str", "example": "str"})
-    table = pd.concat([suggest(database, words, found), _cures_to_decide(database)], ignore_index=True)
-    table["decision"] = ""
+    unknown = suggest(database, words, found).assign(asks=UNKNOWN)
+    table = pd.concat([unknown, cures_to_decide(database).assign(asks=CURE)], ignore_index=True)
     table = table.sort_values(["uses", "list", "written"], ascending=[False, True, True], kind="stable")
-    return table[list(COLUMNS)].reset_index(drop=True)
+    joined = joined_causes(database, words).head(MOST_ROWS).assign(asks=JOINED)
+    return pd.concat([table, joined], ignore_index=True).assign(decision="").reindex(columns=list(COLUMNS))
 
 
-def _cures_to_decide(database: Database) -> pd.DataFrame:
+def cures_to_decide(database: Database) -> pd.DataFrame:
     """Give causes whose cure is in question, with the part most often fitted at the visits that found them.
 
     Causes in use without any known cure; and causes that records cure with a part of which the lists do not say so.
@@ -109,27 +117,22 @@ def write_review(database: Database, words: Words, path: Path) -> int:
     FileUnusable
         The file cannot be written.
     """
+    may_write(path, COLUMNS[0].encode(), database=database)
     table = to_review(database, words)
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     for row in table.itertuples(index=False):
-        writer.writerow([_safe(value) for value in row])
+        writer.writerow([_cell(value) for value in row])
     with whole(path) as draft:
         draft.write_text("\ufeff" + buffer.getvalue(), encoding="utf-8", newline="")
     return len(table)
 
 
-def _safe(value: Any) -> str:
-    """Give a cell that no spreadsheet takes for a formula."""
+def _cell(value: Any) -> str:
     if value is None or value != value:
         return ""
-    text = f"{value:.2f}" if isinstance(value, float) else str(value)
-    return f"'{text}" if text.startswith((*_FORMULA, "'")) else text
-
-
-def _plain(text: str) -> str:
-    return text[1:] if text.startswith("'") and text[1:].startswith((*_FORMULA, "'")) else text
+    return safe_in_sheet(f"{value:.2f}" if isinstance(value, float) else str(value))
 
 
 def take_decisions(database: Database, words: Words, path: Path) -> dict[str, Any]:
@@ -169,9 +172,7 @@ def take_decisions(database: Database, words: Words, path: Path) -> dict[str, An
             faults.append(f"line {row.line}: {error.what} {error.remedy}")
     if faults:
         more = f" and {len(faults) - 20} more" if len(faults) > 20 else ""
-        raise LayoutError(
-            f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Mend these lines; nothing was taken."
-        )
+        raise LayoutError(f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Fix these lines; nothing was taken.")
     return _store(database, wanted) | {"empty": empty}
 
 
@@ -194,7 +195,7 @@ def _read(path: Path) -> list[_Row]:
     rows = []
     try:
         for line in reader:
-            cell = {key: _plain(line.get(key) or "") for key in ("list", "written", "suggestion")}
+            cell = {key: from_sheet(line.get(key) or "") for key in ("list", "written", "suggestion")}
             rows.append(_Row(reader.line_num, decision=(line.get("decision") or "").strip(), **cell))
     except csv.Error as error:
         raise LayoutError(f"{path.name}, line {reader.line_num}: {error}.", "Save the file as CSV again.") from None

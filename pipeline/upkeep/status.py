@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from pipeline.store.check import broken
 from pipeline.words.edition import is_outdated
 
 if TYPE_CHECKING:
@@ -20,8 +21,14 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def status(database: Database, settings: Settings) -> dict[str, Any]:
+def status(database: Database, settings: Settings, *, check: bool = False) -> dict[str, Any]:
     """Say at a glance what the workshop's database holds.
+
+    Parameters
+    ----------
+    check
+        Also run everything that must hold of the tables, and compare the jobs cured since the training with those
+        learned.
 
     Returns
     -------
@@ -29,10 +36,11 @@ def status(database: Database, settings: Settings) -> dict[str, Any]:
         database; loaded (files, lines, visits, appliances, refused lines, first and last visit); columns (for each how
         many visits give it, how many of those are understood, the share); words_to_review (the ten most used that no
         list knows); word_lists_changed (since the visits were read); model (name, or that there is none; whether jobs
-        came in since); last_files.
+        came in since); last_files. With ``check`` also broken (see `pipeline.store.check.broken`) and
+        drift (see `pipeline.train.train.drift`).
     """
     connection = database.connection
-    return {
+    told: dict[str, Any] = {
         "database": database.path.name,
         "loaded": _loaded(connection),
         "last_files": _last_files(connection),
@@ -41,6 +49,11 @@ def status(database: Database, settings: Settings) -> dict[str, Any]:
         "word_lists_changed": is_outdated(connection, settings),
         "model": _model(database),
     }
+    if not check:
+        return told
+    from pipeline.train.train import drift
+
+    return told | {"broken": broken(connection), "drift": drift(database)}
 
 
 def _rows(connection: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, Any]]:

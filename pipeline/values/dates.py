@@ -25,7 +25,6 @@ REMEDY = (
     'Say which in the layout file: date_format = "%d/%m/%Y" for day first, "%m/%d/%Y" for month first, '
     '"%Y-%m-%d" for year first; then load again.'
 )
-REMEDY_UNREAD = "Correct the date, or name its format in the layout file (date_format)."
 
 _ORDER_NAMES = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 ORDERS = {
@@ -223,7 +222,7 @@ def _read_one(text: str, layout_format: str | None = None) -> date | _Numbers | 
     found = _ISO.fullmatch(text) or _COMPACT.fullmatch(text)
     if found:
         year, month, day = int(found[1]), int(found[found.re.groups - 1]), int(found[found.re.groups])
-        return _day(year, month, day) or "is no day of the calendar"
+        return _day(year, month, day) or "is not a date in the calendar"
     numbers = _NUMBERS.fullmatch(text)
     if numbers:
         return _Numbers(int(numbers[1]), int(numbers[3]), int(numbers[4]), len(numbers[4]) == 4, numbers[2] == "-")
@@ -235,7 +234,7 @@ def _read_one(text: str, layout_format: str | None = None) -> date | _Numbers | 
         try:
             return date.fromisoformat(text)
         except ValueError:
-            return "is no day of the calendar"
+            return "is not a date in the calendar"
     return _read_named(_WEEKDAY.sub("", text))
 
 
@@ -253,7 +252,7 @@ def _read_named(text: str) -> date | _Numbers | str:
         month = MONTHS.get(found[month_at].casefold()) if found else None
         if found and month:
             year = int(found[year_at]) if len(found[year_at]) == 4 else _year(int(found[year_at]))
-            return _day(year, month, int(found[day_at])) or "is no day of the calendar"
+            return _day(year, month, int(found[day_at])) or "is not a date in the calendar"
     return "is not a date"
 
 
@@ -296,4 +295,4 @@ def _ordered(found: _Numbers, order: str | None, year_may_lead: bool) -> date | 
         return days[0]
     if days:
         return "may be " + " or ".join(f"{day.day} {day:%B %Y}" for day in days)
-    return "is no day of the calendar" + (f" when written {_ORDER_NAMES[order]}" if order else "")
+    return "is not a date in the calendar" + (f" when written {_ORDER_NAMES[order]}" if order else "")

@@ -14,7 +14,8 @@ from pipeline.values.distinct import NOT_KNOWN, distinct
 if TYPE_CHECKING:
     import pandas as pd
 
-LONGEST_LINE = 20_000  # characters of one cell that are looked at; what is beyond is kept as one part
+LONGEST_LINE = 2_000  # characters of one cell that are looked at; what is beyond is kept as one part
+SHOWN = 60  # characters of what is beyond that name it
 CUSTOMERS_OWN = "customer's own part"
 
 _NO_PART = re.compile(
@@ -160,8 +161,10 @@ def _verbatim(written: pd.Series[str], codes: np.ndarray[tuple[int], np.dtype[np
 def _parts(line: str) -> list[_Part]:
     """Split one line; a line that names no part gives none."""
     kept, rest = line[:LONGEST_LINE], line[LONGEST_LINE:]
-    pieces = [*_pieces(kept), rest] if rest.strip() else _pieces(kept)
-    return [part for piece in pieces if (part := _part(" ".join(piece.split()))) is not None]
+    parts = [part for piece in _pieces(kept) if (part := _part(" ".join(piece.split()))) is not None]
+    if rest.strip():
+        parts.append(_Part(f"{rest.strip()[:SHOWN]}…", 1.0, "", False, False, rest))
+    return parts
 
 
 def _pieces(line: str) -> list[str]:

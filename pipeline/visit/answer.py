@@ -1,31 +1,25 @@
-"""The answer to one visit's question: likely causes, what to do in order, what to carry, what it may cost."""
+"""The answer to one call: likely causes, what to do in order, what to carry, what it may cost; as JSON and in lines."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import Any
 
-from pipeline.advice.kept import AdviceRow, kept
-from pipeline.terminal.text import Shown
-from pipeline.visit.advice_for_call import for_parts
+from pipeline.advice.kept import AdviceRow
+from pipeline.terminal.text import Shown, safe
 from pipeline.visit.costs import Costs
-from pipeline.visit.odds import Odds, model_for, odds_of, opinions
-from pipeline.visit.plan import Step, VisitPlan, plan_visit
-from pipeline.visit.question import Question, read_question
-from pipeline.visit.similar_jobs import FEW, SHOWN_JOBS, Evidence, gather
-from pipeline.words.appliance import ALWAYS, Trade, about
-
-if TYPE_CHECKING:
-    from pipeline.settings import Settings
-    from pipeline.store.database import Database
-    from pipeline.words import Words
+from pipeline.visit.heard import DENIED, FINDING
+from pipeline.visit.odds import Odds
+from pipeline.visit.plan import Step, VisitPlan
+from pipeline.visit.question import Question, said
+from pipeline.visit.similar_jobs import FEW, Evidence
+from pipeline.words.appliance import ALWAYS, Trade
 
 LEAST_ODDS = 0.01
-LOOKING_MINUTES = (
-    15.0  # what finding a cause takes beside curing it, for a quote with few jobs (common practice, no source)
-)
-BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
+MOST_LINES = 20
+SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
+SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 Range = tuple[float, float, float]
 
 
@@ -42,21 +36,6 @@ class CauseRow:
     jobs: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Asked:
-    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds."""
-
-    question: Question
-    costs: Costs
-    evidence: Evidence
-    odds: Odds
-
-    @property
-    def has_plan(self) -> bool:
-        """Whether steps may be given: none on gas appliances, nor where gas is spoken of."""
-        return not self.costs.trade.is_gas and "gas" not in self.question.words()
-
-
 @dataclass(frozen=True, repr=False)
 class Answer(Shown):
     """Everything known about one call; ``as_json`` and ``lines`` are its two faces.
@@ -66,7 +45,7 @@ class Answer(Shown):
     causes
         Likeliest first, those of at least 1%.
     visit
-        The plan; None for gas appliances, where no step is given.
+        The plan; None for gas and refrigerant work, where no step is given.
     steps
         The plan as a list, each step with its cautions.
     quote
@@ -107,8 +86,8 @@ class Answer(Shown):
         return f"{basis}.{untrained}" + (f" {self.odds.note}" if self.odds.note else "")
 
     def caution_names(self) -> tuple[str, ...]:
-        """Cautions of the kind, of every step, and the two that always hold."""
-        names = [*self.trade.kind_cautions, *(c for step in self.steps for c in step.cautions)]
+        """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
+        names = [*(self.trade.kind_cautions if self.visit else ()), *(c for step in self.steps for c in step.cautions)]
         names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
 
@@ -124,6 +103,8 @@ class Answer(Shown):
             "job_no": self.question.job_no,
             "asked": self.question.as_json(),
             "not_understood": list(self.question.not_understood),
+            "heard": [piece.as_json() for piece in self.question.heard],
+            "remarks": list(self.question.remarks),
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
@@ -170,15 +151,34 @@ class Answer(Shown):
                 }
                 for row in self.advice
             ],
+            "unit": self.question.unit.as_json(),
             "repair_or_replace": self.remark or None,
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
         }
 
     def lines(self) -> list[str]:
-        """At most 20 lines for a terminal; see `pipeline.visit.answer_text`."""
-        from pipeline.visit.answer_text import lines
+        """At most 20 lines for a terminal: what is likely, what to do, what to carry, what may hurt.
 
-        return lines(self)
+        Cautions that do not fit a line each share lines, none is left out.
+        """
+        head = [f"{said(self.question)}. {self.note}"]
+        if self.question.not_understood:
+            head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
+        head += self.question.unit.lines()
+        if aside := _told_aside(self.question):
+            head.append(aside)
+        above = [*head, *_body(self)]
+        cautions = _cautions(self, MOST_LINES - len(above))
+        told = [*above, *cautions] if self.visit else [*cautions, *above]  # what is licensed: the caution first
+        return [safe(line).replace("\n", " ") for line in told]
+
+
+def _told_aside(question: Question) -> str:
+    """What was taken from the complaint besides complaints, and what to know of how the question was read."""
+    taken = [term.replace("=", " ") for piece in question.heard if piece.how == FINDING for term in piece.terms]
+    denied = [f"not: {term}" for piece in question.heard if piece.how == DENIED for term in piece.terms]
+    said = [f"Taken from the complaint: {', '.join([*taken, *denied])}."] if taken or denied else []
+    return " ".join([*said, *(f"Note: {remark}." for remark in question.remarks)])
 
 
 def step_json(step: Step, trade: Trade) -> dict[str, Any]:
@@ -197,215 +197,78 @@ def step_json(step: Step, trade: Trade) -> dict[str, Any]:
     }
 
 
-def causes(
-    database: Database,
-    words: Words,
-    settings: Settings,
-    *,
-    kind: str,
-    make: str | None = None,
-    model: str | None = None,
-    age: str | None = None,
-    complaint: str | None = None,
-    code: str | None = None,
-    found: Sequence[str] = (),
-    job_no: str | None = None,
-) -> Answer:
-    """Answer one question in the words of a job sheet.
-
-    Raises
-    ------
-    UsageError
-        No kind of appliance was given.
-    ModelError
-        The model in use is damaged.
-    """
-    question = read_question(
-        words,
-        database.connection,
-        kind=kind,
-        make=make,
-        model=model,
-        age=age,
-        complaint=complaint,
-        code=code,
-        found=found,
-        job_no=job_no,
-    )
-    return answer(database, words, settings, question)
+def money(answer: Answer, amount: float) -> str:
+    """Write an amount as people read it."""
+    return f"{SIGNS.get(answer.currency, answer.currency + ' ')}{amount:,.0f}"
 
 
-def answer(
-    database: Database,
-    words: Words,
-    settings: Settings,
-    question: Question,
-    *,
-    unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
-    tried: Sequence[str] = (),
-    aside: Sequence[str] = (),
-) -> Answer:
-    """Answer a question already read.
-
-    Parameters
-    ----------
-    question
-        From `read_question`.
-    unknowable
-        Findings that could not be told: their checks are not offered again.
-    opened, tried
-        What is open, repairs done without cure or whose part was seen to be good; see `plan_visit`.
-    aside
-        Repairs that cannot be done at this visit.
-    """
-    (asked,) = ask(database, words, settings, [question])
-    if tried:
-        asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
-    return answered(asked, kept(database), unknowable=unknowable, opened=opened, passed=(*tried, *aside))
+def advice_line(answer: Answer, row: AdviceRow) -> str:
+    """One advice row with the cautions of what it says to look at."""
+    names = answer.look_cautions(row)
+    return row.line() + (f" [{', '.join(names)}]" if names else "")
 
 
-def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
-    """Look up what all questions need, every kind, record and the model once."""
-    trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
-    found = gather(database.connection, questions, trades)
-    costs = {
-        question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
-        for question, evidence in {q.kind: (q, e) for q, e in zip(questions, found, strict=True)}.values()
-    }
-    if not questions:
-        return []
-    model, name = model_for(database, words)
-    told = opinions(questions, model)
-    return [
-        Asked(q, costs[q.kind], evidence, odds_of(q, trades[q.kind], evidence, model, name, opinion))
-        for q, evidence, opinion in zip(questions, found, told, strict=True)
+def _body(answer: Answer) -> list[str]:
+    visit = answer.visit
+    if visit is None:
+        return [_step(answer, 1, step) for step in answer.steps]
+    has_jobs = answer.similar_jobs > 0
+    causes = [
+        f"{row.probability:4.0%}  {row.cause}" + (_backing(row) if has_jobs else "")
+        for row in answer.causes[:SHOWN_CAUSES]
     ]
+    causes.append(f"{answer.odds.none_of_these:4.0%}  none of these")
+    expected = f"expect {visit.minutes:.0f} min, {money(answer, visit.money)}, {visit.visits:.1f} visits"
+    steps = [_step(answer, number, step) for number, step in enumerate(answer.steps[:SHOWN_STEPS], start=1)]
+    rest = [_carry(visit)] if visit.carry else []
+    rest += [_quote(answer)] if answer.quote else []
+    vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
+    rest += [f"Often replaced needlessly: {vain}"] if vain else []
+    return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
 
 
-def answered(
-    asked: Asked,
-    advice: Sequence[AdviceRow],
-    *,
-    unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
-    passed: Sequence[str] = (),
-    carried: Sequence[str] | None = None,
-) -> Answer:
-    """Plan a call and put the answer together.
-
-    Parameters
-    ----------
-    advice
-        Rows known of wrong swaps.
-    unknowable, opened
-        As in `answer`.
-    passed
-        Repairs not to be offered.
-    carried
-        Parts in the van; None = those worth carrying by this call alone.
-    """
-    question, odds = asked.question, asked.odds
-    if not asked.has_plan:
-        return _gas_answer(asked)
-    visit = plan_visit(
-        odds.causes,
-        asked.costs,
-        seen={*question.findings, *unknowable},
-        opened=opened,
-        tried=set(passed),
-        carried=carried,
-    )
-    steps = tuple(visit.steps())
-    return Answer(
-        question=question,
-        odds=odds,
-        causes=_rows(asked),
-        costs=asked.costs,
-        evidence=asked.evidence,
-        visit=visit,
-        steps=steps,
-        quote=_quote(asked),
-        advice=for_parts(advice, question, _parts_in_question(visit, steps)),
-        remark=_remark(asked.evidence),
-        currency=asked.costs.settings.currency,
-    )
+def _backing(row: CauseRow) -> str:
+    jobs = f"  jobs {', '.join(row.jobs[:2])}" if row.jobs else ""
+    return f" ({row.low:.0%}–{row.high:.0%}){jobs}"
 
 
-def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
-    """Parts that this visit may well fit: those among its steps and those worth carrying, likeliest first."""
-    in_steps = {part for step in steps for part in step.parts}
-    return [row.part for row in visit.carry if row.worth_it or row.part in in_steps]
+def _step(answer: Answer, number: int, step: Step) -> str:
+    given = f"{step.given} → " if step.given else ""
+    cost = step.time() + (f", {money(answer, step.money)}" if step.parts else "")
+    cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
+    cautions = ", ".join(c for c in step.cautions if c != "after repair") or "none"
+    tells = f". {step.tells}" if step.do == "check" and step.tells else ""
+    shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
+    return f" {number} {given}{step.told}{shown_cost}{tells} [{cautions}]"
 
 
-def _gas_answer(asked: Asked) -> Answer:
-    refer = Step("hand over", "refer to a person licensed for gas", "", 0.0, 0.0, 0.0, "", ("gas",))
-    rows = tuple(replace(row, cured_by=()) for row in _rows(asked))
-    currency = asked.costs.settings.currency
-    return Answer(asked.question, asked.odds, rows, asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
+def _carry(visit: VisitPlan) -> str:
+    worth = [f"{row.part} {row.probability:.0%}" for row in visit.carry if row.worth_it][:SHOWN_CARRY]
+    other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS][:2]
+    left = ", ".join(f"{row.part} {row.probability:.0%}" for row in other)
+    return f"Carry: {', '.join(worth) or 'no part is worth carrying'}" + (f". Leave: {left}" if left else "")
 
 
-def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
-    """Odds once these repairs were done and did not cure, or their parts were seen to be good."""
-    cured = {c for act in costs.acts(list(odds.causes)) if act.name in tried for c in act.cures}
-    left = {cause: p for cause, p in odds.causes.items() if cause not in cured}
-    total = sum(left.values()) + odds.none_of_these
-    scaled = {cause: p / total for cause, p in left.items()}
-    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note)
+def _quote(answer: Answer) -> str:
+    low, middle, high = (money(answer, amount) for amount in answer.quote["money"])
+    return f"Quote: {low} to {high}, half under {middle}" + (f". {answer.remark}" if answer.remark else "")
 
 
-def _rows(asked: Asked) -> tuple[CauseRow, ...]:
-    import numpy as np
-
-    from models.causes.evidence import interval
-
-    odds, costs, evidence = asked.odds, asked.costs, asked.evidence
-    likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
-    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())))
-    jobs: dict[str, list[str]] = {cause: [] for cause in likely}
-    for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
-        if cause in jobs and isinstance(job, str):
-            jobs[cause].append(job)
-    return tuple(
-        CauseRow(
-            cause,
-            p,
-            float(low[place]),
-            float(high[place]),
-            evidence.similar_jobs.get(cause, 0),
-            () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
-            tuple(jobs[cause][:SHOWN_JOBS]),
-        )
-        for place, (cause, p) in enumerate(likely.items())
-    )
+def _cautions(answer: Answer, room: int) -> list[str]:
+    """All cautions in at most ``room`` lines, none of them much longer than the others."""
+    texts = [f"! {name}: {answer.trade.cautions[name]}" for name in answer.caution_names()]
+    longest = max(len(text) for text in texts)
+    while len(packed := _packed(texts, longest)) > max(room, 1):
+        longest += 1
+    return packed
 
 
-def _quote(asked: Asked) -> dict[str, Range]:
-    import numpy as np
-
-    from models.plan.quote import quote_range
-
-    costs, jobs = asked.costs, asked.evidence.similar
-    likely = {cause: p for cause, p in asked.odds.causes.items() if p >= LEAST_ODDS}
-    if not likely:
-        return {}
-    minutes = {cause: costs.minutes(cause) + LOOKING_MINUTES for cause in likely}
-    parts = {cause: sum(costs.price(part) for part in costs.repair(cause).parts) for cause in likely}
-    money = {cause: minutes[cause] * costs.rate + parts[cause] for cause in likely}
-    paid = jobs["parts_cost"].to_numpy(dtype=float, na_value=float("nan"))
-    took = jobs["labour_minutes"].to_numpy(dtype=float, na_value=float("nan"))
-    spent = took * costs.rate + np.nan_to_num(paid)
-    causes = jobs["cause"].tolist()
-    return {
-        "money": quote_range(likely, causes, spent, money),
-        "minutes": quote_range(likely, causes, took, minutes),
-        "parts": quote_range(likely, causes, paid, parts),
-    }
-
-
-def _remark(evidence: Evidence) -> str:
-    """Repair or replace, only where enough similar episodes say so."""
-    beyond, known = evidence.beyond_repair
-    if known < BEYOND_JOBS or beyond < BEYOND_SHARE * known:
-        return ""
-    return f"{beyond} of {known} like it were beyond economic repair: quote before parts"
+def _packed(texts: Sequence[str], longest: int) -> list[str]:
+    """Texts in order, as many to a line as fit."""
+    lines: list[str] = []
+    for text in texts:
+        if lines and len(lines[-1]) + 1 + len(text) <= longest:
+            lines[-1] += f" {text}"
+        else:
+            lines.append(text)
+    return lines

@@ -5,18 +5,20 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
+from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
-from pipeline.visit.answer import Answer, answer
-from pipeline.visit.answer_text import advice_line, money
-from pipeline.visit.question import Question, read_question, said
+from pipeline.visit.answer import Answer, advice_line, money
+from pipeline.visit.ask import answer, questions_of
+from pipeline.visit.question import Call, Question, said
 from pipeline.words.appliance import about
+from pipeline.words.licensed import licensed_work
 
 if TYPE_CHECKING:
     from pipeline.settings import Settings
@@ -33,7 +35,7 @@ ENDINGS = {"1": "part needed", "2": "not fixed", "3": "beyond economic repair", 
 
 @dataclass(frozen=True)
 class Event:
-    """One thing that happened: a check seen or not to be told, a part that looks good, a repair tried or put aside."""
+    """One thing that happened: seen, heard or not to be told, a part that looks good, a repair tried or put aside."""
 
     what: str
     name: str
@@ -54,7 +56,9 @@ class Visit:
     def question(self) -> Question:
         """The question with all that was seen."""
         seen = {event.name: event.value for event in self.events if event.what == "seen"}
-        return replace(self.asked, findings={**self.asked.findings, **seen})
+        heard = licensed_work([event.name for event in self.events if event.what == "heard"], self.asked.kind)
+        licensed = heard if heard == "gas" else self.asked.licensed or heard
+        return replace(self.asked, findings={**self.asked.findings, **seen}, licensed=licensed)
 
     def names(self, what: str) -> list[str]:
         """Names of the events of one sort."""
@@ -69,15 +73,8 @@ def run(
     database: Database,
     words: Words,
     settings: Settings,
+    call: Call,
     *,
-    kind: str,
-    make: str | None = None,
-    model: str | None = None,
-    age: str | None = None,
-    complaint: str | None = None,
-    code: str | None = None,
-    found: Sequence[str] = (),
-    job_no: str | None = None,
     record: Path | None = None,
     ask: Ask | None = None,
     say: Say | None = None,
@@ -86,8 +83,8 @@ def run(
 
     Parameters
     ----------
-    kind, make, model, age, complaint, code, found, job_no
-        As in `pipeline.visit.answer.causes`.
+    call
+        As it was told.
     record
         CSV file that gets the finished job's line; None = the line is only shown.
     ask, say
@@ -105,22 +102,14 @@ def run(
     """
     ask, say = ask or _ask_terminal, say or _say_terminal
     if record is not None:
+        may_write(record, None, database=database)
         header_of(record)
-    asked = read_question(
-        words,
-        database.connection,
-        kind=kind,
-        make=make,
-        model=model,
-        age=age,
-        complaint=complaint,
-        code=code,
-        found=found,
-        job_no=job_no,
-    )
+    (asked,) = questions_of(database, words, settings, [call])
     visit, warned = Visit(asked), set[str]()
     trade = about(words, asked.kind)
     say(safe(said(asked)))
+    for line in asked.unit.lines():
+        say(safe(line))
     if asked.not_understood:
         say(safe("Not understood: " + ", ".join(asked.not_understood)))
     while True:
@@ -143,12 +132,13 @@ def run(
         if event.what == "cured":
             visit.outcome = "fixed"
             break
-    written = record_line(visit, age=age, complaint=complaint, code=code, make=make, model=model)
+    written = record_line(visit, call)
     if visit.outcome:
         written["job_no"] = written["job_no"] or _job_no(ask)
         written["minutes"] = _minutes(ask)
         _tell_record(written, record, say)
-        say(safe(f"! after repair: {trade.cautions.get('after repair', '')}"))
+        if any(event.what in ("tried", "cured") for event in visit.events):
+            say(safe(f"! after repair: {trade.cautions.get('after repair', '')}"))
     return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
 
 
@@ -169,8 +159,10 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
     odds = " · ".join(f"{row.cause} {row.probability:.0%}" for row in now.causes[:3])
     cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
+    if now.visit is None:
+        return ["", *(f"! {name}: {now.trade.cautions[name]}" for name in step.cautions), f"NEXT {step.told}"]
     lines = ["", odds, f"NEXT {step.told}" + (cost if step.do != "hand over" else "")]
-    lines += [f"often in vain: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
+    lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
     known = [name for name in names if name in warned]
@@ -249,23 +241,17 @@ def _event(now: Answer, step: Step, key: str, label: str) -> Event:
 def _seen(text: str, visit: Visit, words: Words) -> Event | None:
     from pipeline.visit.question import read_findings
 
-    findings, _ = read_findings(words, [text], visit.asked.kind)
+    if licensed_work([text], visit.asked.kind):
+        return Event("heard", text)
+    findings, *_rest = read_findings(words, [text], visit.asked.kind)
     return next((Event("seen", finding, value) for finding, value in findings.items()), None)
 
 
-def record_line(
-    visit: Visit,
-    *,
-    age: str | None,
-    complaint: str | None,
-    code: str | None,
-    make: str | None,
-    model: str | None,
-    on: dt.date | None = None,
-) -> dict[str, str]:
+def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[str, str]:
     """The visit in the tool's own layout, ready to load: what was asked as written, what was seen and done in terms."""
     done = [event for event in visit.events if event.what in ("tried", "cured")]
-    looked = [f"looked at {' and '.join(event.parts)}: good" for event in visit.events if event.what == "looks good"]
+    looked = [f"told: {name}" for name in visit.names("heard")]
+    looked += [f"looked at {' and '.join(event.parts)}: good" for event in visit.events if event.what == "looks good"]
     question = visit.question()
     cured = done[-1].cause if visit.outcome == "fixed" else ""
     line = dict.fromkeys(FIELDS, "")
@@ -273,11 +259,11 @@ def record_line(
         "visit_date": (on or dt.date.today()).isoformat(),
         "appliance_kind": question.kind,
         "job_no": question.job_no or "",
-        "make": make or "",
-        "model": model or "",
-        "age": age or "",
-        "complaint": complaint or "",
-        "fault_code": code or "",
+        "make": call.make or "",
+        "model": call.model or "",
+        "age": call.age or "",
+        "complaint": call.complaint or "",
+        "fault_code": call.code or "",
         "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
         "cause": cured,
         "work_done": "; ".join([*(event.name for event in done), *looked]),
@@ -310,7 +296,7 @@ def header_of(path: Path) -> list[str]:
         name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header
     ]:
         raise UsageError(
-            f"{shown(path.name)} is no record file: it has no column {', '.join(missing)}.",
+            f"{shown(path.name)} is not a record file: it has no column {', '.join(missing)}.",
             "Name a new file with --record, or one in the tool's own layout.",
         )
     return header

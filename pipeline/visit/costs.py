@@ -85,7 +85,7 @@ class Costs:
         part = self.records.cured_by.get(cause)
         if part is not None:
             return Repair((part,), f"fit {part}", None)
-        return Repair((), f"put right: {cause}", OWN_REPAIR_MINUTES)
+        return Repair((), f"repair: {cause}", OWN_REPAIR_MINUTES)
 
     def part(self, part: str) -> PartCard:
         """Return a part's card; a part no list knows takes the kind's cautions."""

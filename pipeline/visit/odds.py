@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
 
-from pipeline.visit.costs import NONE_OF_THESE
-
 if TYPE_CHECKING:
     from models.causes.model import CauseModel
     from pipeline.store.database import Database
@@ -40,10 +38,6 @@ class Odds:
     none_of_these: float
     model: str | None
     note: str | None
-
-    def as_dict(self) -> dict[str, float]:
-        """Causes and "none of these" together."""
-        return {**self.causes, NONE_OF_THESE: self.none_of_these}
 
 
 Opinion = tuple[dict[str, float], float, str | None]  # cause → probability; none of these; plain words of doubt

@@ -124,7 +124,7 @@ class VisitPlan:
             caution = "gas" if self.trade.is_gas or "gas" in likeliest.split() else "sealed system"
             name = repair.action if repair else "refer to licensed people"
             return Step(HAND_OVER, name, given, REFERRAL_MINUTES, REFERRAL_MINUTES * self.rate, 0.0, "", (caution,))
-        name = "hand over: bench, or a second visit with more time"
+        name = "take to the workshop, or book a longer visit"
         return Step(HAND_OVER, name, given, 0.0, 0.0, 0.0, "", self.trade.kind_cautions)
 
     def _tells(self, node: Node) -> str:

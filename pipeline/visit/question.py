@@ -4,16 +4,55 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
+from pipeline.visit.unit_history import UnitHistory
+from pipeline.words.licensed import Work, licensed_work
+from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
     from pipeline.words import Words
+
+
+@dataclass(frozen=True)
+class Call:
+    """One call as it is told, in the words of a job sheet; "" or None = not given.
+
+    Attributes
+    ----------
+    kind, make, model, age, complaint, code
+        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+3".
+    found
+        What was seen, one thing a text: "water left=no".
+    job_no
+        Job number of the call.
+    serial, customer
+        Which unit it is: its past visits are looked up; the customer is hashed for it and not kept.
+    notes
+        Whatever else is said of it; read for gas and refrigerant only.
+    """
+
+    kind: str
+    make: str | None = None
+    model: str | None = None
+    age: str | None = None
+    complaint: str | None = None
+    code: str | None = None
+    found: Sequence[str] = ()
+    job_no: str | None = None
+    serial: str | None = None
+    customer: str | None = None
+    notes: Sequence[str] = ()
+
+    def texts(self) -> list[str | None]:
+        """Everything that is said of the call."""
+        return [self.kind, self.make, self.model, self.complaint, self.code, *self.found, *self.notes]
 
 
 @dataclass(frozen=True)
@@ -34,8 +73,16 @@ class Question:
         The text as asked, for the record line.
     not_understood
         Pieces of the question no list knows.
+    heard
+        What became of every piece of the complaint.
+    remarks
+        What the technician should know of how the question was read: contradictions, names nearly known.
+    unit
+        What is on record of this very unit.
     job_no
         Job number of the call; None = none given.
+    licensed
+        Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
     """
 
     kind: str
@@ -48,15 +95,11 @@ class Question:
     findings: Mapping[str, str] = field(default_factory=dict)
     complaint: str = ""
     not_understood: tuple[str, ...] = ()
+    heard: tuple[Heard, ...] = ()
+    remarks: tuple[str, ...] = ()
+    unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
-
-    def with_finding(self, finding: str, value: str) -> Question:
-        """Return the question with one more thing seen."""
-        return replace(self, findings={**self.findings, finding: value})
-
-    def words(self) -> list[str]:
-        """Words of the complaint as asked, in small letters."""
-        return self.complaint.lower().replace(",", " ").replace(".", " ").split()
+    licensed: Work = ""
 
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
@@ -73,20 +116,17 @@ class Question:
 
 
 def read_question(
-    words: Words,
-    connection: duckdb.DuckDBPyConnection | None = None,
-    *,
-    kind: str,
-    make: str | None = None,
-    model: str | None = None,
-    age: str | None = None,
-    complaint: str | None = None,
-    code: str | None = None,
-    found: Sequence[str] = (),
-    job_no: str | None = None,
-    on: dt.date | None = None,
+    words: Words, connection: duckdb.DuckDBPyConnection | None, call: Call, *, on: dt.date | None = None
 ) -> Question:
-    """Read one question as `load` reads one record.
+    """Read one call as `load` reads one record; see `read_questions`."""
+    (question,) = read_questions(words, connection, [call], on=on)
+    return question
+
+
+def read_questions(
+    words: Words, connection: duckdb.DuckDBPyConnection | None, calls: Sequence[Call], *, on: dt.date | None = None
+) -> list[Question]:
+    """Read several calls at once.
 
     Parameters
     ----------
@@ -94,70 +134,55 @@ def read_question(
         Lists in force.
     connection
         The workshop database: its spellings of makes and models win, as in a load; None = none known.
-    kind, make, model, age, complaint, code, found
+    calls
         As a technician writes them.
     on
-        Day of the visit, for ages given as a year; today when left out.
+        Day of the visits, for ages given as a year; today when left out.
 
     Raises
     ------
     UsageError
-        No kind of appliance was given.
+        A call gives no kind of appliance.
     """
-    if not (kind or "").strip():
-        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
-    asked = {
-        "kind": kind,
-        "make": make,
-        "model": model,
-        "age": age,
-        "complaint": complaint,
-        "code": code,
-        "job_no": job_no,
-    }
-    (question,) = read_questions(words, connection, [{**asked, "found": found}], on=on)
-    return question
-
-
-def read_questions(
-    words: Words,
-    connection: duckdb.DuckDBPyConnection | None,
-    asked: Sequence[Mapping[str, Any]],
-    *,
-    on: dt.date | None = None,
-) -> list[Question]:
-    """Read several questions at once, each with the arguments of `read_question`; every one names its kind."""
     import pandas as pd
 
     from pipeline.load import identity
     from pipeline.values import ages
 
+    if not all(call.kind.strip() for call in calls):
+        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
+
     def column(name: str) -> pd.Series:
-        return pd.Series([one[name] or None for one in asked], dtype="str")
+        return pd.Series([getattr(call, name) or None for call in calls], dtype="str")
 
     kinds = words.match("kind", column("kind"))
     makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
     written_models = column("model")
     models = identity.model(written_models, _known(connection, "model") if written_models.notna().any() else [])
     families = identity.model_family(models)
-    days = pd.Series([pd.Timestamp(on or dt.date.today())] * len(asked))
+    days = pd.Series([pd.Timestamp(on or dt.date.today())] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    heard = words.find_symptoms(column("complaint"), kinds["term"])
-    symptoms = _by_row(heard.loc[~heard["is_negated"].astype(bool)], "symptom", len(asked))
-    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(asked))
-    shown = _by_row(words.codes(column("code"), makes), "code", len(asked))
-    said_codes = _by_row(words.said_codes(column("complaint"), makes), "code", len(asked))
+    present = words.find_symptoms(column("complaint"), kinds["term"])
+    symptoms = _by_row(present.loc[~present["is_negated"].astype(bool)], "symptom", len(calls))
+    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
+    shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
+    said_codes = _by_row(words.said_codes(column("complaint"), makes), "code", len(calls))
     questions = []
-    for row, one in enumerate(asked):
+    for row, call in enumerate(calls):
         kind = str(kinds["term"].iloc[row])
         codes = [*shown[row], *said_codes[row]]
-        findings, strange = read_findings(words, one["found"], kind)
+        findings, strange, remarks = read_findings(words, call.found, kind)
+        told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
+        said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
+        findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
+        nothing = [piece.text for piece in told if piece.how == NOTHING]
         pieces = [
-            (one["kind"], bool(kinds["is_understood"].iloc[row])),
-            (one["age"], not pd.isna(years.iloc[row])),
+            (call.kind, bool(kinds["is_understood"].iloc[row])),
+            (call.age, not pd.isna(years.iloc[row])),
             *((word, False) for word in unknown[row]),
-            (one["code"], bool(shown[row])),
-            (one["complaint"], bool(symptoms[row] or codes)),
+            (call.code, bool(shown[row])),
+            (call.complaint, bool(symptoms[row] or codes or said_findings)),
+            *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms[row] or codes),
             *((text, False) for text in strange),
         ]
         questions.append(
@@ -170,24 +195,50 @@ def read_questions(
                 symptoms=tuple(dict.fromkeys(symptoms[row])),
                 codes=tuple(dict.fromkeys(codes)),
                 findings=findings,
-                complaint=one["complaint"] or "",
+                complaint=call.complaint or "",
                 not_understood=tuple(dict.fromkeys(text for text, is_read in pieces if text and not is_read)),
-                job_no=one["job_no"] or None,
+                heard=told,
+                remarks=tuple(remarks),
+                job_no=call.job_no or None,
+                licensed=licensed_work(call.texts(), kind),
             )
         )
     return questions
 
 
-def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str]]:
-    """Read what was seen: finding → value, and the pieces that say nothing known."""
+def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str], list[str]]:
+    """Read what was seen.
+
+    Returns
+    -------
+    tuple
+        finding → value, the last where two contradict each other; the pieces that say nothing known; and what to tell:
+        contradictions, and names that no list knows but that are nearly known.
+    """
     findings: dict[str, str] = {}
     strange: list[str] = []
+    remarks: list[str] = []
+    known = list(words.finding_rules.values)
     for text in found:
         read = words.find_findings(_column(text), _column(kind))
         if read.empty:
             strange.append(text)
-        findings.update(zip(read["finding"], read["value"], strict=True))
-    return findings, strange
+        for finding, value in zip(read["finding"], read["value"], strict=True):
+            if findings.get(finding, value) != value:
+                remarks.append(f"{finding}: both {findings[finding]} and {value} were said; {value} counts")
+            if finding not in known:
+                remarks.append(f'"{finding}" is not a known finding{_nearest(finding, known)}; it is kept as your own')
+            elif finding not in plain(text):
+                remarks.append(f'"{text}" was read as {finding} {value}')
+            findings[finding] = value
+    return findings, strange, remarks
+
+
+def _nearest(name: str, known: Sequence[str]) -> str:
+    from rapidfuzz.process import extractOne
+
+    near = extractOne(name, known, score_cutoff=75)
+    return f' (did you mean "{near[0]}"?)' if near else ""
 
 
 def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:

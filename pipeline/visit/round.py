@@ -17,10 +17,12 @@ from pipeline.read.incoming import Reading, Records
 from pipeline.read.reader import read
 from pipeline.read.sources import Unopened, open_sources
 from pipeline.store.atomic_write import whole
-from pipeline.visit.answer import Answer, Asked, answered, ask
+from pipeline.store.outputs import PAGE, may_write
+from pipeline.visit.answer import Answer
+from pipeline.visit.ask import Asked, answered, ask, questions_of
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Question, read_questions
+from pipeline.visit.question import Call, Question
 
 if TYPE_CHECKING:
     from models.plan.van import Needs, VanList
@@ -51,7 +53,8 @@ def plan_round(
     -------
     dict
         ``calls``: one object a call as in `causes`; ``van``: part, expected_use, carry (units); ``one_visit``: expected
-        calls for which the parts are aboard; ``not_planned``: lines left out, and why.
+        calls for which the parts are aboard; ``not_planned``: lines left out, and why;
+        ``remarks``: job numbers given twice.
 
     Raises
     ------
@@ -61,10 +64,12 @@ def plan_round(
     from models.plan.van import van_list
     from reports.pages.visit_sheets import visit_sheets
 
-    lines, day = read_calls(database, words, path, mask=settings.mask_contacts)
-    refused = [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
+    may_write(out, PAGE, database=database, inputs=(path, stock))
+    lines, day, refused = read_calls(database, words, path, mask=settings.mask_contacts)
+    refused += [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]
-    questions = _questions(database, words, lines, day)
+    remarks = _told_twice(lines)
+    questions = _questions(database, words, settings, lines, day)
     have = None if stock is None else read_stock(database, words, stock)
     asked = ask(database, words, settings, questions)
     calls = [_needs(one) for one in asked]
@@ -86,10 +91,17 @@ def plan_round(
         day=_in_words(day),
         currency=settings.currency,
         refused=refused,
+        remarks=remarks,
     )
     with whole(out) as draft:
         draft.write_text(page, encoding="utf-8")
-    return {"calls": told, "van": van_rows(van), "one_visit": round(van.one_visit_cures, 3), "not_planned": refused}
+    return {
+        "calls": told,
+        "van": van_rows(van),
+        "one_visit": round(van.one_visit_cures, 3),
+        "not_planned": refused,
+        "remarks": remarks,
+    }
 
 
 def van_rows(van: VanList) -> list[dict[str, Any]]:
@@ -102,8 +114,14 @@ def van_rows(van: VanList) -> list[dict[str, Any]]:
 
 def read_calls(
     database: Database, words: Words, path: Path, *, mask: bool = True
-) -> tuple[list[dict[str, str]], dt.date | None]:
-    """Read the calls as text, one mapping of field to text a line, and the day they are for when they name one day.
+) -> tuple[list[dict[str, str]], dt.date | None, list[str]]:
+    """Read the calls as text.
+
+    Returns
+    -------
+    tuple
+        One mapping of field to text a line; the day they are for when they name one day; and the lines that could not
+        be read, with the reason and the remedy.
 
     Raises
     ------
@@ -115,7 +133,7 @@ def read_calls(
     from pipeline.load.privacy import mask_contacts
     from pipeline.values import dates
 
-    lines = _read_lines(database, words, path)
+    lines, refused = _read_lines(database, words, path)
     if len(lines) > MOST_CALLS:
         raise UsageError(
             f"{shown(path.name)} holds {len(lines):,} calls; a round holds at most {MOST_CALLS}.",
@@ -126,11 +144,24 @@ def read_calls(
         lines = [{**line, "complaint": text} for line, text in zip(lines, complaints.fillna(""), strict=True)]
     written = pd.Series([line["visit_date"] for line in lines], dtype="str")
     days = dates.parse(written.where(written != ""))["value"].dropna().unique()
-    return lines, pd.Timestamp(days[0]).date() if len(days) == 1 else None
+    return lines, pd.Timestamp(days[0]).date() if len(days) == 1 else None, refused
 
 
-def _read_lines(database: Database, words: Words, path: Path) -> list[dict[str, str]]:
-    """Fields of every line as text, "" where not given, and its line_no."""
+def _told_twice(lines: Sequence[Mapping[str, str]]) -> list[str]:
+    """Job numbers that stand at several lines: each is planned, and the technician is told."""
+    at: dict[str, list[str]] = {}
+    for line in lines:
+        if line["job_no"]:
+            at.setdefault(line["job_no"], []).append(line["line_no"])
+    return [
+        f"job {shown(job)} stands at lines {', '.join(numbers)}: each is planned"
+        for job, numbers in at.items()
+        if len(numbers) > 1
+    ]
+
+
+def _read_lines(database: Database, words: Words, path: Path) -> tuple[list[dict[str, str]], list[str]]:
+    """Fields of every line as text, "" where not given, and its line_no; and the lines refused, with reasons."""
     from pipeline.load.layout import FIELDS
     from pipeline.load.mapping import map_lines
 
@@ -147,10 +178,11 @@ def _read_lines(database: Database, words: Words, path: Path) -> list[dict[str, 
         rows = database.connection.execute(
             f"select line_no, {', '.join(FIELDS)} from line order by line_no limit {MOST_CALLS + 1}"
         ).fetchall()
+        refused = [f"line {line.line_no}: {line.rule}. {line.remedy}" for line in records.refused]
     return [
         {"line_no": str(row[0]), **{name: value or "" for name, value in zip(FIELDS, row[1:], strict=True)}}
         for row in rows
-    ]
+    ], refused
 
 
 def _gives(layout: Layout, header: tuple[str, ...]) -> bool:
@@ -205,22 +237,25 @@ def _incoming(database: Database, path: Path) -> Iterator[Records]:
 
 
 def _questions(
-    database: Database, words: Words, lines: Sequence[Mapping[str, str]], day: dt.date | None
+    database: Database, words: Words, settings: Settings, lines: Sequence[Mapping[str, str]], day: dt.date | None
 ) -> list[Question]:
-    asked = [
-        {
-            "kind": line["appliance_kind"],
-            "make": line["make"],
-            "model": line["model"],
-            "age": line["age"],
-            "complaint": line["complaint"],
-            "code": line["fault_code"],
-            "found": (line["findings"],) if line["findings"] else (),
-            "job_no": line["job_no"],
-        }
+    calls = [
+        Call(
+            kind=line["appliance_kind"],
+            make=line["make"],
+            model=line["model"],
+            age=line["age"],
+            complaint=line["complaint"],
+            code=line["fault_code"],
+            found=(line["findings"],) if line["findings"] else (),
+            job_no=line["job_no"],
+            serial=line["serial"],
+            customer=line["customer_ref"],
+            notes=[line[name] for name in ("cause", "work_done", "parts", "outcome")],
+        )
         for line in lines
     ]
-    return read_questions(words, database.connection, asked, on=day) if asked else []
+    return questions_of(database, words, settings, calls, on=day) if calls else []
 
 
 def _needs(one: Asked) -> list[Needs]:
@@ -261,6 +296,7 @@ def _for_sheet(one: Answer, line: Mapping[str, str]) -> dict[str, Any]:
     return {
         "tree": whole,
         "said": line["complaint"],
+        "unit_lines": one.question.unit.lines(),
         "cautions_named": [
             {"name": name, "text": one.trade.cautions[name]} for name in names if name in one.trade.cautions
         ],

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from pipeline.words.licensed import licensed_work
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -14,8 +16,8 @@ if TYPE_CHECKING:
 
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
-HANDING_ON = frozenset({"advise", "refer"})  # an action that begins so is no cure of the workshop's own
-LICENSED_WORDS = frozenset({"gas", "refrigerant", "sealed", "refer"})
+REFER = "refer"
+HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,10 @@ class Repair:
 
 @dataclass(frozen=True)
 class CheckCard:
-    """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing."""
+    """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing.
+
+    power (needed, off, any), covers (on, off, any) and water (in, out, any) are the states it needs.
+    """
 
     name: str
     finding: str
@@ -37,6 +42,9 @@ class CheckCard:
     minutes: float
     access: str
     cautions: tuple[str, ...]
+    power: str = "any"
+    covers: str = "any"
+    water: str = "any"
 
 
 @dataclass(frozen=True)
@@ -95,8 +103,8 @@ class Trade:
     def is_licensed(self, cause: str) -> bool:
         """Whether a cause is for licensed people: gas, or the sealed refrigerant circuit."""
         repair = self.repairs.get(cause)
-        said = f"{cause} {repair.action if repair else ''}".lower().replace("-", " ").split()
-        return self.is_gas or not LICENSED_WORDS.isdisjoint(said)
+        action = repair.action if repair else ""
+        return self.is_gas or first_word(action) == REFER or bool(licensed_work((cause, action), self.kind))
 
 
 def about(words: Words, kind: str) -> Trade:
@@ -146,6 +154,9 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
         minutes=number(row["minutes"]) or 5.0,
         access=access if isinstance(access, str) else "",
         cautions=split(row["cautions"]),
+        power=row["power"],
+        covers=row["covers"],
+        water=row["water"],
     )
 
 
@@ -184,5 +195,9 @@ def number(cell: Any) -> float | None:
 
 def is_handed_on(action: Any) -> bool:
     """Whether an action is no cure by the workshop: it advises, or refers to somebody licensed."""
-    first, _, _ = str(action or "").strip().lower().replace(":", " ").partition(" ")
-    return first in HANDING_ON
+    return first_word(action) in HANDING_ON
+
+
+def first_word(action: Any) -> str:
+    """First word of an action, which says what is done."""
+    return str(action or "").strip().lower().replace(":", " ").partition(" ")[0]

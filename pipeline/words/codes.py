@@ -14,6 +14,31 @@ _LAMPS = re.compile(
     r"((?:\d{1,2}(?:\s*(?:[+,&/]|and|und|,\s*and)\s*|\s+))*\d{1,2})\b"
     r"(?!\s*(?:x|times)?\s*(?:flash|blink))"
 )
+_LIST = r"\d{1,2}(?:(?:\s*(?:[+,&/]|and|und)\s*|\s+)\d{1,2})+"
+_LAMPS_AFTER = re.compile(
+    rf"\b({_LIST})\s*(?:lamps?|leds?|lights?|lampen?|leuchten?|lit|leucht\w+|on\s*$)(?!\s*(?:x|times)?\s*(?:flash|blink))"
+    r"|\b(\d{1,2})(?:\.|st|nd|rd|th)?\s*(?:(?:lamp|led|light|lampe|leuchte)\s*)?(?:is\s*)?(?:lit|leuchtet)\b"
+    r"|\b(\d{1,2})(?:st|nd|rd|th)\s*(?:lamp|led|light)\b"
+)
+_ORDINAL_LIST = re.compile(r"\b\d{1,2}(?:st|nd|rd|th)?(?:\s*(?:[+,&/]|and|und)\s*\d{1,2}(?:st|nd|rd|th))+\b")
+_FLASHING_LAMP = re.compile(r"\b(?:lamp|led|light|lampe)\s*\d{1,2}\s+(?=(?:flash|blink))")
+_FLASHING_LIST = re.compile(rf"\b{_LIST}\s*(?:flash|blink)\w*")
+_NUMBERS_ONLY = re.compile(rf"\W*({_LIST}|\d{{1,2}})\W*")
+_ABOUT_LIGHTS = re.compile(r"lamp|led|light|lit\b|leuchte|flash|blink|pulse")
+_WRITTEN_OUT = {
+    word: number
+    for number, words in enumerate(
+        (
+            "one first eins eine erste ersten", "two second twice zwei zweite zweiten",
+            "three third drei dritte dritten",
+            "four fourth vier vierte vierten", "five fifth fünf fünfte fünften", "six sixth sechs sechste sechsten",
+            "seven seventh sieben siebte siebten", "eight eighth acht achte achten", "nine ninth neun neunte neunten",
+        ),
+        start=1,
+    )
+    for word in words.split()
+}  # fmt: skip
+_ORDINALS = frozenset(word for word in _WRITTEN_OUT if word.endswith(("st", "nd", "rd", "th", "te", "ten")))
 _FLASHES = re.compile(
     r"\b(\d{1,2})\s*(?:x|times)?\s*(?:flash|blink|pulse)\w*"
     r"|\b(?:flash|blink|pulse)\w*\s*(?:x|of|:|mit)?\s*(\d{1,2})\s*(?:x|times|mal)?\b"
@@ -85,34 +110,33 @@ class CodeRule:
 
     letter: str = ""
     digits: int = 2
-    lamps: str = ""
     flashes: bool = False
     table: Mapping[str, str] = field(default_factory=dict)
-    """Sign as written, in lower case → code."""
+    """Sign as written, in lower case, or lamps lit in their normal form → code."""
 
     def number(self, number: int, letter: str = "") -> str:
         """Give the code of a number, with the letter written before it or the make's own."""
         letter = (letter or self.letter).upper()
         if letter:
             return f"{letter}{number:0{self.digits}d}" if len(letter) == 1 else f"{letter}{number}"
-        if self.lamps == "binary":
-            return lamps_of(lit(number)) if number else "lamps 0"
         return f"{number} flashes" if self.flashes else f"{number:0{self.digits}d}"
 
 
-def lit(number: int) -> list[int]:
-    """Give the lamps lit for a number read as binary digits, lamp 1 counting 1.
+def sign_of(written: str) -> str:
+    """Give a sign of a make's table as `read_codes` looks for it: in lower case, lamps in their normal form.
 
     Examples
     --------
-    >>> lit(5)
-    [1, 3]
+    >>> sign_of("Lamps 4 and 1")
+    'lamps 1+4'
     """
-    return [place + 1 for place in range(number.bit_length()) if number >> place & 1]
+    sign = " ".join(written.lower().split())
+    match = _LAMPS.fullmatch(sign)
+    return lamps_of([int(digits) for digits in re.findall(r"\d+", match.group(1))]) if match else sign
 
 
 def lamps_of(lamps: list[int]) -> str:
-    """Give lit lamps in their normal form, as in ``lamps 1+3``."""
+    """Give lit lamps in their normal form, as in ``lamps 1+4``."""
     return "lamps " + "+".join(str(lamp) for lamp in sorted(set(lamps)))
 
 
@@ -128,10 +152,10 @@ def read_codes(written: str, rule: CodeRule) -> list[str]:
 
     Examples
     --------
-    >>> read_codes("F5/F06, E:07", CodeRule())
-    ['F05', 'F06', 'E07']
-    >>> read_codes("lamps 1 and 3", CodeRule(lamps="binary", letter="F"))
-    ['F05']
+    >>> read_codes("K7/K08, N:31", CodeRule())
+    ['K07', 'K08', 'N31']
+    >>> read_codes("lamps 4 and 1", CodeRule(table={"lamps 1+4": "K07"}))
+    ['K07']
     """
     text = " ".join(written[:LONGEST].lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'").split())
     if text.strip(" .") in _NOTHING:
@@ -139,6 +163,8 @@ def read_codes(written: str, rule: CodeRule) -> list[str]:
     found: list[tuple[int, str]] = []
     if rule.table:
         text = _from_table(text, rule, found)
+    if _ABOUT_LIGHTS.search(text):
+        text = re.sub(r"[^\W\d]+", _in_digits, text)
     text = _from_lamps(text, rule, found)
     text = _from_flashes(text, rule, found)
     _from_digits(text, rule, found)
@@ -152,8 +178,8 @@ def said_in(text: str) -> str:
 
     Examples
     --------
-    >>> said_in("won't drain, shows F05 and lamps 1+3; error 3 days ago")
-    'shows F05; lamps 1+3'
+    >>> said_in("won't drain, shows K07 and lamps 1+4; error 3 days ago")
+    'shows K07; lamps 1+4'
     """
     return "; ".join(match.group() for match in _SAID.finditer(text))
 
@@ -163,7 +189,7 @@ def _blank(text: str, start: int, end: int) -> str:
 
 
 def _from_table(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
-    for sign in sorted(rule.table, key=len, reverse=True):
+    for sign in sorted((sign for sign in rule.table if not _LAMPS.fullmatch(sign)), key=len, reverse=True):
         pattern = r"(?<![a-z0-9])" + r"\s+".join(re.escape(word) for word in sign.split()) + r"(?![a-z0-9])"
         for match in re.finditer(pattern, text):
             found.append((match.start(), rule.table[sign]))
@@ -171,15 +197,27 @@ def _from_table(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
     return text
 
 
+def _in_digits(match: re.Match[str]) -> str:
+    """Give a number written out in digits: "third" is 3rd, "four" is 4."""
+    word = match.group()
+    number = _WRITTEN_OUT.get(word)
+    return word if number is None else f"{number}th" if word in _ORDINALS else str(number)
+
+
 def _from_lamps(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> str:
-    for match in list(_LAMPS.finditer(text)):
-        lamps = [int(digits) for digits in re.findall(r"\d+", match.group(1))]
-        if rule.lamps == "binary" and rule.letter and max(lamps) <= 16:
-            code = rule.number(sum(1 << (lamp - 1) for lamp in set(lamps) if lamp))
-        else:
-            code = lamps_of(lamps)
-        found.append((match.start(), code))
-        text = _blank(text, match.start(), match.end())
+    """Read which lamps are lit; on a make that shows lamps a bare list of numbers is one of lamps."""
+    text = _ORDINAL_LIST.sub(lambda match: re.sub(r"(?<=\d)(?:st|nd|rd|th)", "  ", match.group()), text)
+    text = _FLASHING_LAMP.sub(lambda match: "\x00" * len(match.group()), text)
+    patterns = [_LAMPS, _LAMPS_AFTER]
+    if any(sign.startswith("lamps ") for sign in rule.table) and _NUMBERS_ONLY.fullmatch(text):
+        patterns = [_NUMBERS_ONLY]
+    for pattern in patterns:
+        for match in list(pattern.finditer(text)):
+            lamps = [int(digits) for digits in re.findall(r"\d+", match.group())]
+            found.append((match.start(), rule.table.get(lamps_of(lamps), lamps_of(lamps))))
+            text = _blank(text, match.start(), match.end())
+    if found:
+        text = _FLASHING_LIST.sub(lambda match: "\x00" * len(match.group()), text)
     return text
 
 
@@ -208,7 +246,7 @@ def _from_digits(text: str, rule: CodeRule, found: list[tuple[int, str]]) -> Non
         else:
             if not letter and letter_before and "/" in plain[end_before : match.start() + 1]:
                 letter = letter_before
-            if not letter and not rule.letter and is_error and not (rule.lamps or rule.flashes):
+            if not letter and not rule.letter and is_error and not rule.flashes:
                 letter = "e"
             code = rule.number(int(digits), letter)
         letter_before, end_before = letter, match.end()

@@ -9,12 +9,15 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.values.distinct import arrow_text
+from pipeline.words.asides import without_asides
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
+from pipeline.words.pairs import split_pair, yes_or_no
 from pipeline.words.readings import READING, with_readings_judged
+from pipeline.words.seen import read_note
 from pipeline.words.tokens import GAP, batches
-from pipeline.words.vocabulary import plain
+from pipeline.words.vocabulary import plain, split
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Container, Sequence
@@ -25,9 +28,9 @@ if TYPE_CHECKING:
     from pipeline.words.bulk import ClauseReader
     from pipeline.words.cells import CellList
     from pipeline.words.lexicon import Lexicon
+    from pipeline.words.ready import ReadyLists
     from pipeline.words.rules import Cause, Finding
     from pipeline.words.scope import Said
-    from pipeline.words.words import Words
 
     ReadCode = Callable[[str, str | None], list[str]]
 
@@ -37,7 +40,7 @@ _DIGITS = np.frombuffer(b"0123456789", dtype=np.uint8)
 
 
 def _gather(
-    words: Words, reader: ClauseReader[Any], texts: pa.LargeStringArray, kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Any], texts: pa.LargeStringArray, kinds: pd.Series[Any] | None
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Give the row of everything found, in the order of the texts, and which of ``reader.found`` it is."""
     names, kind_of = as_numbered(kinds, len(texts), words.kind_names)
@@ -82,16 +85,17 @@ def _table(
 
 
 def find_symptoms(
-    words: Words, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_symptoms`."""
-    row, which = _gather(words, reader, as_texts(texts), kinds)
+    told = without_asides(as_texts(texts), list(words.lists.cues.values()))
+    row, which = _gather(words, reader, told, kinds)
     row, which = _once(reader, row, which, lambda said: 2 * said.is_negated + said.is_doubtful)
     return _table(reader, row, which, ("symptom", "is_negated", "is_doubtful"))
 
 
 def find_causes(
-    words: Words, reader: ClauseReader[Cause], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Cause], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_causes`."""
     row, which = _gather(words, reader, as_texts(texts), kinds)
@@ -100,7 +104,7 @@ def find_causes(
 
 
 def match_cells(
-    words: Words, name: str, cells: CellList, written: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, name: str, cells: CellList, written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.match`."""
     texts, kind_names, which = _distinct_cells(written, kinds if name == "part" else None, words.kind_names)
@@ -149,14 +153,21 @@ def _aligned(
 
 
 def match_causes(
-    words: Words, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
-    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several."""
+    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several.
+
+    In a short cell a word that no phrase accounts for, right before the thing, keeps the cause the workshop's own
+    ("grille element open" is not joined to "element open"): people who write different words mean different causes.
+    """
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
     row, which_found = _gather(words, reader, pa.array(texts, pa.large_string()), _column(kind_names))
     by_row: dict[int, Cause] = {}
     items = reader.found
     for at, cause in zip(row.tolist(), map(items.__getitem__, which_found.tolist()), strict=True):
+        is_name = len(texts[at].split()) <= MOST_WORDS_OF_A_NAME
+        if is_name and (cause.is_narrowed or _begins_narrower(words, texts[at], kind_names[at])):
+            continue
         held = by_row.setdefault(at, cause)
         if (cause.is_doubtful, not cause.is_confirmed) < (held.is_doubtful, not held.is_confirmed):
             by_row[at] = cause
@@ -172,6 +183,17 @@ def match_causes(
     return _aligned(read, texts, which, written)
 
 
+def _begins_narrower(words: ReadyLists, text: str, kind: str | None) -> bool:
+    """Tell whether a word of no language begins the text and stands right before its thing."""
+    first = split(text)[:1]
+    if any(lexicon.base_words(first) != [None] for lexicon in words.lexicons) or not first[0].isalpha():
+        return False
+    lexicon = max(words.lexicons, key=lambda one: sum(base is not None for base in one.base_words(split(text))))
+    return any(seen.is_narrowed for seen in read_note([b for b in lexicon.spelt_bases(text) if b], kind, lexicon)[:1])
+
+
+MOST_WORDS_OF_A_NAME = 6
+"""A longer cell tells a story; a word before a thing narrows nothing there."""
 _DOUBT = re.compile(
     r"^\s*\?|\?\s*$|\b(poss|possible|possibly|maybe|perhaps|probably|prob|suspect|suspected)\b", re.IGNORECASE
 )
@@ -182,7 +204,7 @@ def _sounds_doubtful(text: str) -> bool:
 
 
 def find_findings(
-    words: Words, reader: ClauseReader[Finding], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Finding], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_findings`."""
     import pandas as pd
@@ -190,24 +212,20 @@ def find_findings(
     written, kind_names, which = _distinct_cells(texts, kinds, words.kind_names)
     pairs: list[tuple[int, str, str, bool]] = []
     rest: list[str] = []
-    known: dict[tuple[str, str, str | None], tuple[str, str, bool] | None] = {}
+    known: dict[tuple[str, str | None], tuple[str, str, bool] | None] = {}
     for row, (text, kind) in enumerate(zip(written, kind_names, strict=True)):
         if READING.search(text) is not None:
             text = with_readings_judged(words, text, kind)
-        if "=" not in text:
-            rest.append(text)
-            continue
-        pieces = _BETWEEN.split(text)
-        for piece in pieces:
-            key, is_pair, value = piece.partition("=")
-            if not is_pair:
-                continue
-            read = known.get((key, value, kind))
-            if read is None and (key, value, kind) not in known:
-                read = known[key, value, kind] = _read_pair(words, key, value, kind)
+        left: list[str] = []
+        for piece in _BETWEEN.split(text):
+            if (piece, kind) not in known:
+                known[piece, kind] = _read_piece(words, piece, kind)
+            read = known[piece, kind]
             if read is not None:
                 pairs.append((row, *read))
-        rest.append(";".join(piece for piece in pieces if "=" not in piece))
+            elif "=" not in piece:
+                left.append(piece)
+        rest.append(";".join(left))
     found = _gather(words, reader, pa.array(rest, pa.large_string()), _column(kind_names))
     free = _table(reader, *found, ("finding", "value", "is_doubtful"))
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
@@ -230,24 +248,30 @@ def _spread(table: pd.DataFrame, which: np.ndarray[Any, Any], distinct: int) -> 
     return spread
 
 
-def _read_pair(words: Words, key: str, value: str, kind: str | None) -> tuple[str, str, bool] | None:
-    """Read "finding=value"; what no list knows stays the workshop's own."""
-    is_doubtful = "?" in key or "?" in value
+def _read_piece(words: ReadyLists, piece: str, kind: str | None) -> tuple[str, str, bool] | None:
+    """Read a finding and its value written side by side; after "=" what no list knows stays the workshop's own."""
+    rules = words.finding_rules
+    pair = split_pair(piece, rules.values)
+    if pair is None:
+        return None
+    key, value, is_named = pair
+    is_doubtful = "?" in piece
     name, said = own_term(key.replace("?", " ")), own_term(value.replace("?", " "))
     if name is None or said is None:
         return None
-    rules = words.finding_rules
-    if name in rules.values and said in rules.values[name]:
-        return name, said, is_doubtful
+    answer = yes_or_no(said)
     if name in rules.values:
-        read = _value(words, name, said)
-        return name, read or said, is_doubtful
-    for finding, read_value, _doubt in words.read_note(f"{name} {said}", kind):
+        if said in rules.values[name]:
+            return name, said, is_doubtful
+        read = answer if answer in rules.values[name] else _value(words, name, said)
+        return (name, read or said, is_doubtful) if read or is_named else None
+    note = name if answer == "yes" else f"no {name}" if answer == "no" else f"{name} {said}"
+    for finding, read_value, _doubt in words.read_note(note, kind):
         return finding, read_value, is_doubtful
-    return name, said, is_doubtful
+    return (name, said, is_doubtful) if is_named else None
 
 
-def _value(words: Words, finding: str, said: str) -> str | None:
+def _value(words: ReadyLists, finding: str, said: str) -> str | None:
     """Give the value of a finding that a text means."""
     values = words.finding_rules.values[finding]
     states = words.states_in(said)
@@ -286,7 +310,7 @@ def said_codes(read: ReadCode, texts: pd.Series[Any], makes: pd.Series[Any] | No
 
 
 def unknown_words(
-    words: Words, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
+    words: ReadyLists, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.unknown`."""
     import pandas as pd

@@ -165,25 +165,6 @@ class Lexicon:
         """Give the base words of a short text, fillers as "", unknown words as a gap."""
         return [_UNKNOWN if base is None else base for base in self.base_words(split(text))]
 
-    def states_in(self, text: str) -> set[str]:
-        """Give the states that a short text names, denials turned."""
-        from pipeline.words.seen import turned
-
-        bases = [base for base in self.spelt_bases(text) if base]
-        states: set[str] = set()
-        is_denied = False
-        position = 0
-        while position < len(bases):
-            found = self.tree.longest(bases, position, None, frozenset({"state"}))
-            if found is None:
-                is_denied |= self.effects.get(bases[position]) in ("not", "no")
-                position += 1
-                continue
-            position, meanings = found
-            named = frozenset(meaning.term for meaning in meanings)
-            states |= turned(named) if is_denied else named
-        return states
-
     def spell(self, numbers: Sequence[int]) -> tuple[str, ...]:
         """Give the words of a clause."""
         return tuple(self.numbered[number] for number in numbers)

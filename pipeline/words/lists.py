@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, shown
-from pipeline.words.codes import CodeRule
+from pipeline.words.codes import CodeRule, sign_of
 from pipeline.words.phrases import OTHER, Phrase
 from pipeline.words.vocabulary import plain
 
@@ -181,15 +181,13 @@ def read_codes_table(lists: WordLists, table: Mapping[str, Any], file: str) -> N
     for make, rule in table.get("codes", {}).items():
         where = f"{file}, table codes.{make}"
         if not isinstance(rule, dict):
-            raise LayoutError(f"{where} is no table.", f'Write [codes.{make}] and below it, say, letter = "F".')
-        strange = set(rule) - {"letter", "digits", "lamps", "flashes", "table"}
+            raise LayoutError(
+                f"{where} must be a TOML table.", f'Write [codes.{make}] and below it, say, letter = "F".'
+            )
+        strange = set(rule) - {"letter", "digits", "flashes", "table"}
         if strange:
             raise LayoutError(
-                f"{where}: {shown(min(strange))} is not known.", "Known are: letter, digits, lamps, flashes, table."
-            )
-        if rule.get("lamps", "binary") != "binary":
-            raise LayoutError(
-                f"{where}: lamps is {shown(rule['lamps'])}.", 'Only lamps = "binary" is known; else use table.'
+                f"{where}: {shown(min(strange))} is not known.", "Known are: letter, digits, flashes, table."
             )
         digits = rule.get("digits", 2)
         if not isinstance(digits, int) or isinstance(digits, bool) or not 1 <= digits <= 4:
@@ -200,9 +198,8 @@ def read_codes_table(lists: WordLists, table: Mapping[str, Any], file: str) -> N
         lists.codes[plain(make).strip()] = CodeRule(
             letter=str(rule.get("letter", "")),
             digits=digits,
-            lamps=str(rule.get("lamps", "")),
             flashes=bool(rule.get("flashes", False)),
-            table={" ".join(str(k).lower().split()): str(v) for k, v in signs.items()},
+            table={sign_of(str(k)): str(v) for k, v in signs.items()},
         )
 
 

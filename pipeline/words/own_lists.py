@@ -154,9 +154,11 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
     return found[min(number, len(found) - 1)] if found else 1
 
 
+STATES = {"power": ("off", "needed", "any"), "covers": ("any", "on", "off"), "water": ("any", "in", "out")}
+"""What a check may need of the appliance; the first is taken where a list says nothing."""
 _FIELDS = frozenset({
     "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions",
-    "check", "values", "expected", "access", "is_isolated",
+    "check", "values", "expected", "access", "power", "covers", "water",
 })  # fmt: skip
 
 
@@ -176,6 +178,13 @@ def _number(entry: Mapping[str, Any], name: str, default: str, where: str) -> st
             raise ValueError
     except (TypeError, ValueError):
         raise LayoutError(f"{where}: {name} is {shown(value)}.", f"Give {name} as a number from 0 up.") from None
+    return str(value)
+
+
+def _state(entry: Mapping[str, Any], name: str, where: str) -> str:
+    value = entry.get(name, STATES[name][0])
+    if value not in STATES[name]:
+        raise LayoutError(f"{where}: {name} is {shown(value)}.", f"Give {name} as one of: {', '.join(STATES[name])}.")
     return str(value)
 
 
@@ -278,7 +287,7 @@ def _add_finding(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: l
             "values": "|".join(values),
             "kinds": "|".join(kinds),
             "minutes": _number(entry, "minutes", "5", where),
-            "is_isolated": "yes" if entry.get("is_isolated", True) in (True, "yes") else "no",
+            **{state: _state(entry, state, where) for state in STATES},
             "access": str(entry.get("access", "")),
             "cautions": ";".join(_texts(entry, "cautions", where)) or "isolate",
             "origin": "workshop list",

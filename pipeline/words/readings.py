@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from pipeline.words.words import Words
+    from pipeline.words.ready import ReadyLists
 
 READING = re.compile(
     r"(\d{1,7}(?:[.,]\d{1,3})?)\s*(k|m|meg|kilo|mega)?\s*(?:ohms?|Ω|\N{OHM SIGN})(?!\w)", re.IGNORECASE
@@ -17,7 +17,7 @@ FAR_ABOVE = 10
 """A reading so many times the highest good one is an open circuit."""
 
 
-def with_readings_judged(words: Words, text: str, kind: str | None) -> str:
+def with_readings_judged(words: ReadyLists, text: str, kind: str | None) -> str:
     """Put what a reading means in its place, where the thing measured is named beside it and has a known range.
 
     Parameters
@@ -46,7 +46,7 @@ def with_readings_judged(words: Words, text: str, kind: str | None) -> str:
     return "".join(pieces)
 
 
-def _meaning(words: Words, value: float, low: float, high: float) -> str | None:
+def _meaning(words: ReadyLists, value: float, low: float, high: float) -> str | None:
     cues = next(iter(words.lists.cues.values()))
     if low <= value <= high:
         return str(cues["reading_good"])

@@ -20,6 +20,8 @@ class Cause(NamedTuple):
     cause: str
     is_doubtful: bool
     is_confirmed: bool
+    is_narrowed: bool
+    """A word of no phrase stands right before the thing; it may tell another cause."""
 
 
 class Finding(NamedTuple):
@@ -58,7 +60,7 @@ class CauseRules:
                 continue
             cause = self._cause(one, kind)
             if cause is not None:
-                found.append(Cause(cause, one.is_doubtful, one.is_confirmed))
+                found.append(Cause(cause, one.is_doubtful, one.is_confirmed, one.is_narrowed))
         return found
 
     def _cause(self, one: Seen, kind: str | None) -> str | None:
@@ -114,7 +116,7 @@ class FindingRules:
         for thing in one.things:
             for state in states:
                 for finding, value in self._rules.get((thing, state), ()):
-                    if self._fits(finding, kind):
+                    if self.holds_for(finding, kind):
                         found.setdefault(finding, value)
         if found:
             if one.is_denied and one.states:
@@ -124,11 +126,10 @@ class FindingRules:
             for thing in one.things:
                 for finding, value in self._rules.get((thing, ANY), ()):
                     opposite = self._opposite(finding, value)
-                    if opposite is not None and self._fits(finding, kind):
+                    if opposite is not None and self.holds_for(finding, kind):
                         return [Finding(finding, opposite, one.is_doubtful)]
         if one.states and len(one.things) == 1:
-            value = min(one.states) if len(one.states) == 1 else next(iter(sorted(one.states)))
-            return [Finding(one.things[0], value, one.is_doubtful)]
+            return [Finding(one.things[0], min(one.states), one.is_doubtful)]
         return []
 
     def value_of(self, finding: str, states: Iterable[str]) -> str | None:
@@ -143,6 +144,7 @@ class FindingRules:
         others = [other for other in self.values.get(finding, ()) if other != value]
         return others[0] if len(others) == 1 else None
 
-    def _fits(self, finding: str, kind: str | None) -> bool:
+    def holds_for(self, finding: str, kind: str | None) -> bool:
+        """Whether a finding can be made on a kind of appliance; one that no check asks for can be made on all."""
         kinds = self._kinds.get(finding, set())
         return kind is None or not kinds or kind in kinds

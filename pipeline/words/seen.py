@@ -17,6 +17,7 @@ _OF_WHAT_FOLLOWS = frozenset({"not driving"})  # "board not driving pump" is abo
 _UNKNOWN = "\ufffd"
 _PASSED_ON = frozenset({"blocked", "wet", "frosted"})  # "coins in the filter" is a blocked filter
 _PLACES = frozenset({"in", "on", "into"})
+_BETWEEN = _PLACES | {"", "at", "from", "of", "to", "for", "by"}  # words that stand between things and narrow none
 
 HEALTHY = frozenset({"clear", "good", "normal", "free", "live", "tight", "turns", "even", "magnetic"})
 """States in which nothing is wrong."""
@@ -34,6 +35,8 @@ class Seen(NamedTuple):
     is_doubtful: bool
     is_confirmed: bool = False
     """Said after "later found", "actually"."""
+    is_narrowed: bool = False
+    """A word that belongs to no phrase stands right before it: "grille element" may be another thing than "element"."""
 
     @property
     def is_healthy(self) -> bool:
@@ -57,7 +60,7 @@ class _Group:
         self.is_tentative = False  # the thing may turn out to be a state of a thing named later
         self.is_denied = False
         self.is_doubtful = False
-        self.began_with_state = False
+        self.is_narrowed = False
 
 
 class _Walk:
@@ -75,11 +78,18 @@ class _Walk:
         group = self.group
         for things in group.things:
             self.closed.append(
-                Seen(things, frozenset(group.states), group.is_denied, group.is_doubtful, self.is_confirmed)
+                Seen(
+                    things,
+                    frozenset(group.states),
+                    group.is_denied,
+                    group.is_doubtful,
+                    self.is_confirmed,
+                    group.is_narrowed,
+                )
             )
         self.group = _Group()
 
-    def thing(self, names: tuple[str, ...], states: frozenset[str], *, is_place: bool) -> None:
+    def thing(self, names: tuple[str, ...], states: frozenset[str], *, is_place: bool, is_narrowed: bool) -> None:
         group = self.group
         if group.things and self.is_with:
             group.states |= states
@@ -97,6 +107,7 @@ class _Walk:
             self.close()
             group = self.group
         group.things.append(names)
+        group.is_narrowed |= is_narrowed
         group.is_doubtful |= self.is_doubtful
         if self.denies:
             group.is_denied, self.denies = True, False
@@ -150,18 +161,20 @@ def read_note(
     walk = _Walk()
     effects, tree = lexicon.effects, lexicon.tree
     named = tree.for_kind(kind, groups)
-    position = 0
+    position = read_to = 0
     while position < len(words):
         found = tree.longest_in(named, words, position)
         if found is None:
             walk.hear(effects.get(words[position]))
             position += 1
             continue
-        before = words[position - 1] if position else ""
-        position, meanings = found
+        before = words[position - 1] if position > read_to else ""
+        read_to, meanings = found
+        position = read_to
         names, states = _sorted_out(meanings)
         if names:
-            walk.thing(names, states, is_place=before in _PLACES)
+            is_narrowed = before not in effects and before not in _BETWEEN
+            walk.thing(names, states, is_place=before in _PLACES, is_narrowed=is_narrowed)
         else:
             walk.state(states)
     walk.close()
@@ -172,3 +185,21 @@ def _sorted_out(meanings: list[Meaning]) -> tuple[tuple[str, ...], frozenset[str
     causes = tuple(sorted({m.term for m in meanings if m.group == "cause"}))
     names = causes or tuple(sorted({m.term for m in meanings if m.group in _THINGS}))
     return names, frozenset(m.term for m in meanings if m.group == "state")
+
+
+def states_in(text: str, lexicon: Lexicon) -> set[str]:
+    """Give the states that a short text names, denials turned."""
+    bases = [base for base in lexicon.spelt_bases(text) if base]
+    states: set[str] = set()
+    is_denied = False
+    position = 0
+    while position < len(bases):
+        found = lexicon.tree.longest(bases, position, None, frozenset({"state"}))
+        if found is None:
+            is_denied |= lexicon.effects.get(bases[position]) in ("not", "no")
+            position += 1
+            continue
+        position, meanings = found
+        named = frozenset(meaning.term for meaning in meanings)
+        states |= turned(named) if is_denied else named
+    return states

@@ -30,11 +30,14 @@ def faults(lists: WordLists) -> pd.DataFrame:
 
 
 def checks(lists: WordLists) -> pd.DataFrame:
-    """Give checks with their values and kinds (split by |) and minutes."""
-    columns = ("check", "finding", "values", "kinds", "minutes", "is_isolated", "access", "cautions", "origin")
-    table = _frame(lists.checks, columns, ("minutes",))
-    table["is_isolated"] = table["is_isolated"] == "yes"
-    return table
+    """Give checks with their values and kinds (split by |), minutes, and the states they need.
+
+    power: needed, off or any; covers: on, off or any; water: in, out or any.
+    """
+    columns = (
+        "check", "finding", "values", "kinds", "minutes", "power", "covers", "water", "access", "cautions", "origin",
+    )  # fmt: skip
+    return _frame(lists.checks, columns, ("minutes",))
 
 
 def parts(lists: WordLists) -> pd.DataFrame:

@@ -11,7 +11,8 @@ import altair as alt
 import pandas as pd
 
 from reports.render import theme
-from reports.render.page import Picture, plain_frame
+from reports.render.page import plain_frame
+from reports.render.picture import Picture
 
 PART_LIMIT = 400
 ROOM = 1.9

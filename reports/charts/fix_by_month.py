@@ -7,7 +7,7 @@ import pandas as pd
 
 from reports.charts.drawn import finished, said, share_axis
 from reports.render import theme
-from reports.render.page import Picture
+from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 NAME = "fix-by-month"

@@ -6,7 +6,7 @@ import altair as alt
 import pandas as pd
 
 from reports.charts.drawn import finished, rows_chart
-from reports.render.page import Picture
+from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 NAME = "wrong-swaps"

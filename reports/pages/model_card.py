@@ -86,10 +86,10 @@ def half_life_line(told: Mapping[str, Any]) -> str:
     asked, tried = f"{told['asked']:,} later jobs", {row["years"]: row for row in told["tried"]}
     gains = {years: f"{row['gain']:.3f} ± {row['error']:.3f}" for years, row in tried.items()}
     if not tried:
-        return "All jobs weigh the same: there is too little to choose a half-life by."
+        return "All jobs are weighted equally: there is too little to choose a half-life by."
     if told["years"] is None:
         listed = ", ".join(f"{years:g} years {gain}" for years, gain in gains.items())
-        return f"All jobs weigh the same: on {asked} a half-life gained too little ({listed})."
+        return f"All jobs are weighted equally: on {asked} a half-life gained too little ({listed})."
     others = "".join(f"; {years:g} years {gain}" for years, gain in gains.items() if years != told["years"])
     return f"A job weighs half after {told['years']:g} years: gain {gains[told['years']]} on {asked}{others}."
 

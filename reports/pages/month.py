@@ -26,7 +26,8 @@ from reports.charts import (
 )
 from reports.pages.headline import Period, figures, sentence
 from reports.pages.job_lists import job_block
-from reports.render.page import Picture, plain, render
+from reports.render.page import plain, render
+from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 ADVICE_FIRST = 3

@@ -26,6 +26,7 @@ def visit_sheets(
     day: Mapping[str, str] | None = None,
     currency: str = "GBP",
     refused: Sequence[str] = (),
+    remarks: Sequence[str] = (),
 ) -> str:
     """Write the page.
 
@@ -44,6 +45,8 @@ def visit_sheets(
         ISO 4217 code.
     refused
         Calls that could not be planned, in words.
+    remarks
+        What else the technician should know of the calls, in words.
 
     Returns
     -------
@@ -60,10 +63,11 @@ def visit_sheets(
         sheets=sheets,
         van=_van(van, len(calls)),
         day=day,
-        kicker=f"{_count(len(calls), 'call')}, about {minutes / 60:.1f} hours on the job and for further trips",
+        kicker=f"{_count(len(calls), 'call')}, about {minutes / 60:.1f} hours on the job and for return visits",
         headline=_headline(calls, van),
         calls_basis="What to do first at each. Tap a call for its sheet; printed, each sheet is one page.",
         refused="; ".join(plain(text) for text in refused),
+        remarks="; ".join(plain(text) for text in remarks),
         outcomes=OUTCOMES,
         footnote=FOOTNOTE,
     )
@@ -121,6 +125,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
         "said": call["said"],
         "facts": ", ".join(facts),
         "not_understood": ", ".join(call["not_understood"]),
+        "unit_history": call.get("unit_lines", []),
         "expect": (
             [
                 ("minutes", f"{expected['minutes']:.0f}"),

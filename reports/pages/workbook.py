@@ -11,6 +11,7 @@ import pandas as pd
 from reports.pages.headline import figures
 from reports.pages.month import MonthFigures, advice_rows, quality_rows
 from reports.render.page import plain
+from reports.render.sheet_metadata import name_no_program
 from reports.render.wording import Wording
 
 SHEETS = {
@@ -80,6 +81,7 @@ def write_workbook(path: Path, made: MonthFigures, wording: Wording) -> None:
             name=[row["words"] for row in quality_rows(made.frames["quality"], wording)]
         )
         _sheet(workbook, wording.say("sections.quality"), quality, bold, day)
+    name_no_program(path)
 
 
 def _sheet(workbook: Any, name: str, frame: pd.DataFrame, bold: Any, day: Any) -> None:

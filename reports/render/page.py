@@ -16,7 +16,6 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -26,6 +25,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from reports.render import theme
+from reports.render.picture import Picture
 
 LONGEST_TEXT = 300
 LONGEST_SHOWN = 3000
@@ -38,45 +38,6 @@ DEFAULT_WORDS = {
 _ACTING = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff]"
 )
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A chart as a page shows it.
-
-    Parameters
-    ----------
-    name
-        Short name, unique on the page; also the name of its PNG.
-    title
-        The finding in a sentence.
-    alt
-        What the chart shows, for readers who do not see it.
-    spec
-        Vega-Lite specification in the light colours, with its title.
-    table
-        The same figures as ready text, one row a mark; the column names are the headings.
-    opens
-        For each row of the table the key of its list of jobs and the list's heading; empty = the rows open to nothing.
-    """
-
-    name: str
-    title: str
-    alt: str
-    spec: dict[str, Any]
-    table: pd.DataFrame
-    opens: tuple[tuple[str, str], ...] = ()
-
-    @property
-    def has_marks(self) -> bool:
-        """There is something to draw; without, a page says so in words."""
-        return any(self.spec.get("datasets", {}).values())
-
-    def _repr_png_(self) -> bytes:
-        """Show it in a notebook; nothing is fetched."""
-        from reports.render.png import drawn
-
-        return drawn(self)
 
 
 def plain(value: object, limit: int = LONGEST_TEXT) -> str:

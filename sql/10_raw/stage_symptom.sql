@@ -3,7 +3,7 @@
 -- written by: pipeline/load/stage.py, replaced as a whole
 create table if not exists stage_symptom (
     visit_id bigint not null,           -- visit
-    symptom varchar not null,           -- complaint term, or the fault code normalised ("F05", "lamps 1+3", "4 flashes")
+    symptom varchar not null,           -- complaint term, or the fault code normalised ("K07", "lamps 1+4", "4 flashes")
     source varchar not null,            -- complaint, code
     is_negated boolean not null,        -- "not leaking": said to be absent
     is_doubtful boolean not null        -- "? leaking": said with doubt

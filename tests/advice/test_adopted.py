@@ -96,7 +96,7 @@ def test_it_can_be_taken_back_and_not_taken_twice(workshop):
     taken = workshop.adopt(1, DAY)
     with pytest.raises(UsageError, match="already"):
         workshop.adopt(1, "2025-08-01")
-    workshop.undo_decision(taken["correction_id"])
+    workshop.undo_advice(taken["advice_id"])
     assert workshop.advice()["adopted"] == []
     assert workshop.adopt(1, "2025-08-01")["adopted_on"] == "2025-08-01"
 
@@ -106,3 +106,22 @@ def test_a_number_or_day_that_is_none_is_refused(workshop, number, on):
     with pytest.raises(UsageError):
         workshop.adopt(number, on)
     assert workshop.advice()["adopted"] == []
+
+
+def test_advice_of_an_older_program_moves_into_its_own_table(workshop, tmp_path):
+    taken = workshop.adopt(1, DAY)
+    before = workshop.advice()["adopted"]
+    pattern = workshop.table("advice_taken").iloc[0][
+        ["part", "kind", "make", "complaint", "code", "finding", "look_first"]
+    ]
+    told = json.dumps({name: None if value != value else value for name, value in pattern.items()})
+    connection = workshop.database.connection
+    connection.execute("drop table advice_taken")
+    connection.execute(
+        "insert into correction values (?, now()::timestamp, 'advice', ?, ?, null)", [taken["advice_id"], told, DAY]
+    )
+    connection.execute("update database_version set version = 3")
+    workshop.close()
+    with Workshop.open(tmp_path / "w.duckdb") as again:
+        assert again.advice()["adopted"] == before
+        assert again.table("correction").empty

@@ -62,15 +62,15 @@ def test_the_designs_own_example_comes_back_with_all_it_needs() -> None:
 
 def test_overlapping_patterns_are_merged() -> None:
     rows = found(
-        {"wrong": 12, "of": 15, "main_symptom": "does not drain", "fault_code": "F05", "findings": ["water left=no"]},
+        {"wrong": 12, "of": 15, "main_symptom": "does not drain", "fault_code": "K07", "findings": ["water left=no"]},
         {
             "wrong": 11,
             "of": 15,
             "main_symptom": "stops before spin",
-            "fault_code": "F05",
+            "fault_code": "K07",
             "findings": ["water left=no"],
         },
-        {"wrong": 0, "of": 40, "fault_code": "F05", "findings": ["water left=yes"]},
+        {"wrong": 0, "of": 40, "fault_code": "K07", "findings": ["water left=yes"]},
         FILLER,
     )
     assert [(row["finding"], row["count"], row["of"]) for row in rows] == [("water left=no", 23, 30)]
@@ -147,7 +147,7 @@ def chance_only(rng: np.random.Generator, share: float) -> tuple[pd.DataFrame, p
         kind=rng.choice(["washing machine", "dishwasher"], size),
         make=rng.choice(["Velsund", "Pellmore", "Tavrik"], size),
         main_symptom=rng.choice(["does not drain", "leaks", "noisy"], size),
-        fault_code=rng.choice(np.array(["F05", "F06", None], dtype=object), size),
+        fault_code=rng.choice(np.array(["K07", "K08", None], dtype=object), size),
         verdict=np.where(rng.random(size) < share, "not the cause", "cured"),
         confirmed_cause="other",
     )

@@ -32,6 +32,8 @@ def truth(warehouse: duckdb.DuckDBPyConnection) -> pd.DataFrame:
         from visit join load_batch using (batch_id) join episode_visit using (visit_id) join episode using (episode_id) join appliance on appliance.appliance_id = visit.appliance_id
         """
     ).df()
+    is_own = true["symptoms"].str.contains("~", regex=False)
+    true["is_in_own_words"] = true["episode"].isin(set(true.loc[is_own, "episode"]))  # words that no list holds
     both = loaded.merge(true, on=["file", "line_no"], suffixes=("", "_true"), validate="1:1")
     assert len(both) == len(loaded), "every loaded visit is known to the world"
     return both
@@ -41,7 +43,7 @@ def test_every_line_is_accounted_for(warehouse: duckdb.DuckDBPyConnection) -> No
     rows = warehouse.execute(
         "select lines_read, loaded, unchanged, rejected from load_batch order by batch_id"
     ).fetchall()
-    assert [read for read, *_ in rows] == [4861, 1046]
+    assert [read for read, *_ in rows] == [4968, 1063]
     assert all(read == loaded + unchanged + rejected for read, loaded, unchanged, rejected in rows)
     assert warehouse.execute("select count(*) from rejected_record").fetchall() == [(sum(row[3] for row in rows),)]
 
@@ -62,8 +64,10 @@ def pairwise_f1(frame: pd.DataFrame) -> float:
 def test_episodes_are_those_of_the_world(truth: pd.DataFrame) -> None:
     has_serial = ~truth["is_weak_identity"]
     assert pairwise_f1(truth) >= 0.97
-    assert pairwise_f1(truth[has_serial]) >= 0.99
+    assert pairwise_f1(truth[has_serial]) >= 0.985
     assert pairwise_f1(truth[~has_serial]) >= 0.95
+    understood = truth[~truth["is_in_own_words"]]
+    assert pairwise_f1(understood[~understood["is_weak_identity"]]) >= 0.99
 
 
 def test_verdicts_of_mature_episodes_are_those_of_the_world(
@@ -82,16 +86,17 @@ def test_verdicts_of_mature_episodes_are_those_of_the_world(
     assert (both["verdict"] == both["verdict_true"]).mean() >= 0.98
 
 
-def test_first_time_fix_of_closed_months_is_exact(warehouse: duckdb.DuckDBPyConnection, truth: pd.DataFrame) -> None:
+def test_first_time_fix_of_closed_months_is_that_of_the_world(
+    warehouse: duckdb.DuckDBPyConnection, truth: pd.DataFrame
+) -> None:
     found = warehouse.execute("select episode_id, month, status from first_time_fix").df()
     first = truth[(truth["visit_id"] == truth["episode_id"]) & (truth["first_time_fix"] != "left truncated")]
-    both = found.merge(first[["episode_id", "first_time_fix"]], on="episode_id")
+    both = found.merge(first[["episode_id", "first_time_fix", "is_in_own_words"]], on="episode_id")
     is_known = both["status"] != "not yet known"
     assert is_known.sum() > 4000
-    counts = both[is_known].groupby(["month", "status"]).size()
-    true = both[is_known].groupby(["month", "first_time_fix"]).size()
-    off = counts.sub(true.rename_axis(["month", "status"]), fill_value=0)
-    assert off.abs().sum() == 0, off[off != 0]
+    # a complaint that no list holds ties a visit to no earlier one: such returns pass for new faults
+    assert (both["status"] != both["first_time_fix"])[is_known].mean() <= 0.015
+    assert (both["status"] != both["first_time_fix"])[is_known & ~both["is_in_own_words"]].mean() <= 0.002
     latest = both.loc[is_known, "month"].max()
     assert (both.loc[~is_known, "month"] > latest - pd.DateOffset(months=3)).all(), "only the last months are open"
 
@@ -108,16 +113,23 @@ def test_complaints_are_understood_and_never_turned_round(
     warehouse: duckdb.DuckDBPyConnection, truth: pd.DataFrame
 ) -> None:
     said = {
-        (visit_id, item.lstrip("-?"), item.startswith("-"))
+        (visit_id, item.lstrip("-?~"), item.startswith("-"))
         for visit_id, text in zip(truth["visit_id"], truth["symptoms"], strict=True)
         for item in filter(None, text.split("|"))
-        if item != "lamps or code shown"
+        if item != "lamps or code shown" and not item.startswith("~")
+    }
+    own = {
+        (visit_id, item[1:])
+        for visit_id, text in zip(truth["visit_id"], truth["symptoms"], strict=True)
+        for item in text.split("|")
+        if item.startswith("~")
     }
     heard = set(
         warehouse.execute(
             "select visit_id, symptom, is_negated from visit_symptom where source = 'complaint' and symptom <> 'lamps or code shown'"
         ).fetchall()
     )
+    heard = {item for item in heard if item[:2] not in own}
     right = said & heard
     assert len(right) / len(heard) >= 0.97
     assert len(right) / len(said) >= 0.97
@@ -136,17 +148,17 @@ def test_the_model_beats_its_baselines_on_later_jobs(demo: Demo) -> None:
     assert scores["calibration_error"] < 0.1
 
 
-def test_the_story_of_the_sensor_and_the_blockage_is_found(warehouse: duckdb.DuckDBPyConnection) -> None:
+def test_the_story_of_the_element_and_the_lint_is_found(warehouse: duckdb.DuckDBPyConnection) -> None:
     wrong, judged = warehouse.execute(
         """
         select
             count(*) filter (verdict = 'not the cause' and confirmed_cause in
-                ('partly blocked sump hose', 'air tube or chamber blocked')),
+                ('lint blockage in air path', 'thermal cut-out tripped by poor airflow')),
             count(*) filter (verdict in ('cured', 'not the cause'))
-        from part_verdict where part = 'level sensor'
+        from part_verdict join episode using (episode_id) where part = 'heating element' and episode.kind = 'tumble dryer'
         """
     ).fetchall()[0]
-    assert wrong >= 5
+    assert wrong >= 20
     assert wrong / judged > 0.2
 
 

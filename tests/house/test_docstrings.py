@@ -19,7 +19,7 @@ def _modules() -> list[str]:
     names = []
     for package in (demo_data, models, pipeline, reports, sql):
         names += [found.name for found in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")]
-    names.remove("pipeline.workshop")  # its examples need a workshop: test_examples.py
+    names.remove("pipeline.workshop")  # its examples need a workshop: tests/face
     return names
 
 

@@ -22,7 +22,6 @@ from pipeline.load.layout import (
     Rule,
     as_toml,
     open_layout,
-    own_layout,
     parse_layout,
     position,
     shipped,
@@ -56,7 +55,7 @@ def fill(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...], rows: l
 
 
 def test_the_own_layout_names_every_field_and_nothing_else() -> None:
-    layout = own_layout()
+    layout = open_layout("own")
     assert tuple(layout.columns) == FIELDS
     assert all(rules == (Rule(name),) for name, rules in layout.columns.items())
 
@@ -79,8 +78,8 @@ def test_the_schema_and_the_reader_know_the_same_names() -> None:
             continue
         with pytest.raises(LayoutError) as told:
             parse_layout(text.format(name), "x")
-        assert "is no setting" not in told.value.what, name
-    with pytest.raises(LayoutError, match="is no setting"):
+        assert "is an unknown setting" not in told.value.what, name
+    with pytest.raises(LayoutError, match="is an unknown setting"):
         parse_layout(text.format("no_such"), "x")
 
 

@@ -242,7 +242,7 @@ def test_all_faults_of_a_line_are_kept_with_their_remedies(
     assert json.loads(kept[0][1]) == {"visit_date": "2025-02-30"}
     assert [json.loads(r)[0]["rule"] for _, _, r in kept[1:]] == [
         "is missing",
-        "is no day of the calendar",
+        "is not a date in the calendar",
         "lies more than three years ahead",
         "is missing, and so are serial and customer_ref",
     ]

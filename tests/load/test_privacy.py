@@ -107,9 +107,9 @@ def test_contact_details_are_masked(text: str, expected: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "F05, E:05, err 5, code E-05, F05/F06, lamps 1+3, 4 flashes then pause",
+        "K07, N:07, err 7, code N-07, K07/K08, lamps 1+4, 4 flashes then pause",
         "codes 01 02 03 04 05 06",
-        "E5 2nd visit, B4 1st call, E1 3rd",
+        "N7 2nd visit, B4 1st call, E1 3rd",
         "pump 150 ohm, element 23.5 ohms, ntc 12.5k, valve 3800 Ω",
         "insulation 500 1000 2000 Mohm, 0.5 ohm 100-200",
         "part 00145223, p/n 0014522304, PMP-204-0014522, part no 01234567890",
@@ -117,7 +117,7 @@ def test_contact_details_are_masked(text: str, expected: str) -> None:
         "1 x drain pump @ 34.50; door seal @34.50, £1,234.50, 1.234,50 EUR",
         "2024-03-05 12:30, 05/03/2024, 05.03.24 07 30",
         "4 way valve, 2 door close attempts, water left on floor 3 times by the road",
-        "230V 50Hz 13A 3kW, E5 2kw, motor 1400 rpm, 8uF",
+        "230V 50Hz 13A 3kW, N7 2kw, motor 1400 rpm, 8uF",
         "1200 1400 1600 rpm, readings 10 20 30 40 50 60 70",
         "model WA1204 XS, BW720, CD540W",
         "miss fires on spin, left at 5",

@@ -63,7 +63,7 @@ def workshop() -> duckdb.DuckDBPyConnection:
 def report(workshop: duckdb.DuckDBPyConnection, tmp_path_factory: pytest.TempPathFactory) -> MonthReport:
     folder = tmp_path_factory.mktemp("hostile")
     return month_report(
-        SimpleNamespace(connection=workshop),
+        SimpleNamespace(connection=workshop, path=None),
         Settings(),
         "2026-08",
         out=folder / "report.html",

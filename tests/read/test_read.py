@@ -107,11 +107,11 @@ def test_regular_files_are_read_the_same_in_bulk_and_line_by_line(
     path = tmp_path / "jobs.csv"
     path.write_bytes(written(rows))
     used = []
-    bulk = delimited._read_regular
-    monkeypatch.setattr(delimited, "_read_regular", lambda *a: used.append(bulk(*a)) or used[-1])
+    bulk = delimited.read_regular
+    monkeypatch.setattr(delimited, "read_regular", lambda *a: used.append(bulk(*a)) or used[-1])
     _, fast = opened(path, tmp_path)
     assert used == [True]
-    monkeypatch.setattr(delimited, "_read_regular", lambda *a: False)
+    monkeypatch.setattr(delimited, "read_regular", lambda *a: False)
     _, slow = opened(path, tmp_path)
     assert fast == slow
 

@@ -24,7 +24,7 @@ from reports.charts import (
     wrong_swaps,
 )
 from reports.render import theme
-from reports.render.page import Picture
+from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 WORDING = Wording("en", "GBP")

@@ -80,7 +80,9 @@ def workshop() -> duckdb.DuckDBPyConnection:
 
 
 def make(connection: duckdb.DuckDBPyConnection, folder: Path, month: str | None, **view: Any) -> MonthReport:
-    return month_report(SimpleNamespace(connection=connection), Settings(), month, out=folder / "report.html", **view)
+    return month_report(
+        SimpleNamespace(connection=connection, path=None), Settings(), month, out=folder / "report.html", **view
+    )
 
 
 @pytest.fixture(scope="module")
@@ -332,7 +334,7 @@ def test_pdf_without_a_browser_is_refused(
     workshop: duckdb.DuckDBPyConnection, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("reports.render.paper.shutil.which", lambda name: None)
-    with pytest.raises(UsageError, match="no browser"):
+    with pytest.raises(UsageError, match="needs Chromium"):
         make(workshop, tmp_path, SETTLED, pdf=tmp_path / "report.pdf")
 
 
@@ -374,7 +376,7 @@ def test_two_periods_side_by_side(workshop: duckdb.DuckDBPyConnection, tmp_path:
 
 def test_all_months_have_a_page_and_a_place_in_the_index(tmp_path: Path) -> None:
     connection = made_workshop(60, days=70)
-    made = all_reports(SimpleNamespace(connection=connection), Settings(), tmp_path / "all")
+    made = all_reports(SimpleNamespace(connection=connection, path=None), Settings(), tmp_path / "all")
     assert [row["month"] for row in made["months"]] == ["2024-01", "2024-02", "2024-03"]
     index = Page((tmp_path / "all" / "index.html").read_text(encoding="utf-8"))
     linked = [named["href"] for tag, named in index.tags if tag == "a" and not str(named["href"]).startswith("#")]
@@ -399,7 +401,7 @@ def test_small_month_gives_counts_alone(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
-        ({"month": "2026-13"}, "is no month"),
+        ({"month": "2026-13"}, "is not a valid month"),
         ({"month": "2019-01"}, "no visits from 2019-01"),
         ({"month": "2026-08", "to": "2026-07"}, "before it begins"),
         ({"month": "2026-08", "kind": "toaster"}, "No visit has the kind"),
@@ -435,3 +437,8 @@ def test_a_technicians_pooled_rate_stands_on_the_same_mix_as_the_adjusted_one(
         assert row["low"] < row["rate"] < row["high"]
         leans = min(row["adjusted"], overall) - 0.01 <= row["rate"] <= max(row["adjusted"], overall) + 0.01
         assert leans, row
+
+
+def test_a_view_of_a_kind_that_no_advice_speaks_of(tmp_path: Path) -> None:
+    few = made_workshop(30)
+    assert make(few, tmp_path, SETTLED, kind="washing machine").as_json()["advice"] == []

@@ -38,7 +38,7 @@ AXE = Path(os.environ.get("PRIORJOBS_AXE", "node_modules/axe-core/axe.min.js"))
 def report(tmp_path_factory: pytest.TempPathFactory) -> MonthReport:
     connection = made_workshop(2500)
     out = tmp_path_factory.mktemp("page") / "report.html"
-    return month_report(SimpleNamespace(connection=connection), Settings(), "2026-10", out=out)
+    return month_report(SimpleNamespace(connection=connection, path=None), Settings(), "2026-10", out=out)
 
 
 @pytest.fixture(scope="module")
@@ -156,7 +156,7 @@ def test_axe_finds_nothing_serious(opened: tuple[Any, Seen]) -> None:
 
 def test_index_of_all_months_fits_and_says_nothing(browser: Any, tmp_path: Path) -> None:
     connection = made_workshop(60, days=70)
-    made = all_reports(SimpleNamespace(connection=connection), Settings(), tmp_path)
+    made = all_reports(SimpleNamespace(connection=connection, path=None), Settings(), tmp_path)
     for width in (360, 1280):
         page = browser.new_page(viewport={"width": width, "height": 900})
         seen = []

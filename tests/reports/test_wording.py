@@ -137,7 +137,9 @@ def test_unknown_language_and_unknown_entry_are_refused() -> None:
 def test_german_page_is_german(tmp_path: Path) -> None:
     connection = made_workshop(600)
     view = {"out": tmp_path / "r.html", "language": "de"}
-    html = month_report(SimpleNamespace(connection=connection), Settings(currency="EUR"), "2026-08", **view).html
+    html = month_report(
+        SimpleNamespace(connection=connection, path=None), Settings(currency="EUR"), "2026-08", **view
+    ).html
     assert '<html lang="de">' in html and "Beim ersten Besuch behoben" in html and "Waschmaschine" in html
     shown = re.sub(r"<(script|style)\b.*?</\1>", "", html, flags=re.DOTALL)
     shown = re.sub(r"<[^>]*>", " ", shown)

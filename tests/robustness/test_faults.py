@@ -22,7 +22,7 @@ import sql
 from pipeline import Workshop
 from pipeline.store.backup import write_backup
 from tests.command_in_fork import Ran, in_fork
-from tests.worlds.demo_sample import write_jobs
+from tests.worlds.demo_sample import learned
 
 COMMANDS = {
     "load": "load more.csv",
@@ -61,20 +61,16 @@ PLACES = {
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A workshop with jobs, a decision, two models and a backup; read it, never change it."""
-    folder = tmp_path_factory.mktemp("faults") / "made"
-    folder.mkdir()
-    write_jobs(folder / "jobs.csv")
+    folder = shutil.copytree(learned(), tmp_path_factory.mktemp("faults") / "made")
     header = "visit_date,appliance_kind,job_no,complaint\n"
     (folder / "more.csv").write_text(header + "2025-08-01,oven,K1,not hot\n", encoding="utf-8")
     (folder / "day.csv").write_text("appliance_kind,complaint\nwashing machine,not draining\n", encoding="utf-8")
     (folder / "words.csv").write_text("list,written,decision\npart,grommet plate,drain pump\n", encoding="utf-8")
     (folder / "first.csv").write_text("list,written,decision\ncause,gremlins,nothing\n", encoding="utf-8")
-    with Workshop.open(folder / "w.duckdb") as workshop:
-        workshop.load([folder / "jobs.csv"])
+    with Workshop.open(folder / "workshop.duckdb") as workshop:
         workshop.take_decisions(folder / "first.csv")
-        workshop.train()
-    shutil.copytree(folder / "w.models" / "0001", folder / "w.models" / "0002")
-    write_backup(folder / "w.duckdb", folder / "kept.zip")
+    shutil.copytree(folder / "workshop.models" / "0001", folder / "workshop.models" / "0002")
+    write_backup(folder / "workshop.duckdb", folder / "kept.zip")
     return folder
 
 
@@ -111,7 +107,7 @@ def files(folder: Path) -> dict[str, bytes]:
 
 def state(folder: Path) -> dict[str, Any]:
     """What the workshop holds; its tables keep their rules."""
-    with Workshop.open(folder / "w.duckdb") as workshop:
+    with Workshop.open(folder / "workshop.duckdb") as workshop:
         connection = workshop.database.connection
         assert not {name: rows for name, rows in sql.offenders(connection).items() if rows}
         queries = {
@@ -120,7 +116,7 @@ def state(folder: Path) -> dict[str, Any]:
             "customers": "select count(distinct customer_hash) from visit where not customer_hash like 'erased%'",
         } | {table: f"select count(*) from {table}" for table in ("raw_record", "visit", "load_batch")}
         held: dict[str, Any] = {name: connection.execute(query).fetchall() for name, query in queries.items()}
-    return held | {"files": sorted(set(files(folder)) - {"w.duckdb.wal"})}
+    return held | {"files": sorted(set(files(folder)) - {"workshop.duckdb.wal"})}
 
 
 def told_well(ran: Ran, status: int | tuple[int, ...], *words: str) -> None:
@@ -159,7 +155,7 @@ def test_a_disk_that_fills_in_the_middle_changes_all_or_nothing(command: str, fo
 @pytest.mark.parametrize("command", WRITING)
 def test_a_read_only_folder_is_named(command: str, folder: Path) -> None:
     before = files(folder)
-    for place in (folder, folder / "w.models"):
+    for place in (folder, folder / "workshop.models"):
         place.chmod(0o555)
     told_well(run(folder, command, bound_by_rights), (2, 3), "permission denied")
     assert files(folder) == before
@@ -167,22 +163,22 @@ def test_a_read_only_folder_is_named(command: str, folder: Path) -> None:
 
 @pytest.mark.parametrize("command", CHANGING)
 def test_a_read_only_database_is_named(command: str, folder: Path) -> None:
-    (folder / "w.duckdb").chmod(0o444)
-    told_well(run(folder, command, bound_by_rights), 3, "w.duckdb", "permission denied")
+    (folder / "workshop.duckdb").chmod(0o444)
+    told_well(run(folder, command, bound_by_rights), 3, "workshop.duckdb", "permission denied")
 
 
 @pytest.mark.parametrize("command", ["causes", "status", "models", "backtest", "review"])
 def test_a_read_only_workshop_still_answers(command: str, folder: Path) -> None:
-    (folder / "w.duckdb").chmod(0o444)
+    (folder / "workshop.duckdb").chmod(0o444)
     assert run(folder, command, bound_by_rights).status == 0
 
 
 def test_a_database_cut_short_is_called_damaged_by_every_command(folder: Path) -> None:
-    content = (folder / "w.duckdb").read_bytes()[: (folder / "w.duckdb").stat().st_size // 2]
-    (folder / "w.duckdb").write_bytes(content)
+    content = (folder / "workshop.duckdb").read_bytes()[: (folder / "workshop.duckdb").stat().st_size // 2]
+    (folder / "workshop.duckdb").write_bytes(content)
     for command in OPENING:
-        told_well(run(folder, command), 3, "w.duckdb", "damaged")
-    assert (folder / "w.duckdb").read_bytes() == content
+        told_well(run(folder, command), 3, "workshop.duckdb", "damaged")
+    assert (folder / "workshop.duckdb").read_bytes() == content
 
 
 def overwrite(path: Path, seed: int) -> None:
@@ -197,13 +193,13 @@ def overwrite(path: Path, seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(5))
 def test_a_database_damaged_at_random_is_read_right_or_called_damaged(seed: int, made: Path, tmp_path: Path) -> None:
-    path = tmp_path / "w.duckdb"
-    shutil.copy(made / "w.duckdb", path)
+    path = tmp_path / "workshop.duckdb"
+    shutil.copy(made / "workshop.duckdb", path)
     overwrite(path, seed)
     for command in ("status", "export visit visits.csv"):
         ran = run(tmp_path, command)
         if ran.status:
-            told_well(ran, 3, "w.duckdb")
+            told_well(ran, 3, "workshop.duckdb")
 
 
 DAMAGE: dict[str, Callable[[Path], Any]] = {
@@ -221,17 +217,17 @@ DAMAGE: dict[str, Callable[[Path], Any]] = {
 @pytest.mark.parametrize("command", ["status", "load"])
 @pytest.mark.parametrize("damage", DAMAGE)
 def test_what_is_no_workshop_is_refused(damage: str, command: str, folder: Path) -> None:
-    DAMAGE[damage](folder / "w.duckdb")
-    told_well(run(folder, command), (2, 3), "w.duckdb")
+    DAMAGE[damage](folder / "workshop.duckdb")
+    told_well(run(folder, command), (2, 3), "workshop.duckdb")
 
 
 def test_a_newer_database_is_refused_by_every_command(folder: Path) -> None:
-    with duckdb.connect(folder / "w.duckdb") as connection:
+    with duckdb.connect(folder / "workshop.duckdb") as connection:
         connection.execute("update database_version set version = version + 1")
-    before = (folder / "w.duckdb").read_bytes()
+    before = (folder / "workshop.duckdb").read_bytes()
     for command in OPENING:
         told_well(run(folder, command), 3, "newer priorjobs")
-    assert (folder / "w.duckdb").read_bytes() == before
+    assert (folder / "workshop.duckdb").read_bytes() == before
 
 
 MODELS: dict[str, Callable[[Path], Any]] = {
@@ -246,7 +242,7 @@ MODELS: dict[str, Callable[[Path], Any]] = {
 
 @pytest.mark.parametrize("damage", MODELS)
 def test_a_damaged_model_is_named_and_another_can_be_used(damage: str, folder: Path) -> None:
-    MODELS[damage](folder / "w.models")
+    MODELS[damage](folder / "workshop.models")
     told_well(run(folder, "causes"), 2)
     listed = run(folder, "models")
     assert listed.status == 0 and "0002" in listed.out
@@ -255,7 +251,7 @@ def test_a_damaged_model_is_named_and_another_can_be_used(damage: str, folder: P
 
 
 def test_models_that_are_gone_leave_common_practice_and_can_be_trained_anew(folder: Path) -> None:
-    shutil.rmtree(folder / "w.models")
+    shutil.rmtree(folder / "workshop.models")
     assert run(folder, "causes").status == 0
     assert "priorjobs train" in run(folder, "status").out
     assert run(folder, "train").status == 0
@@ -263,9 +259,9 @@ def test_models_that_are_gone_leave_common_practice_and_can_be_trained_anew(fold
 
 
 def test_a_file_in_the_place_of_the_models_is_named(folder: Path) -> None:
-    shutil.rmtree(folder / "w.models")
-    (folder / "w.models").write_text("x", encoding="utf-8")
-    told_well(run(folder, "train"), 2, "w.models", "not a directory")
+    shutil.rmtree(folder / "workshop.models")
+    (folder / "workshop.models").write_text("x", encoding="utf-8")
+    told_well(run(folder, "train"), 2, "workshop.models", "not a directory")
 
 
 KEYS: dict[str, Callable[[Path], Any]] = {
@@ -279,22 +275,22 @@ KEYS: dict[str, Callable[[Path], Any]] = {
 @pytest.mark.parametrize("command", ["load", "forget"])
 @pytest.mark.parametrize("damage", KEYS)
 def test_without_its_key_no_customer_is_hashed_or_called_forgotten(damage: str, command: str, folder: Path) -> None:
-    KEYS[damage](folder / "w.key")
+    KEYS[damage](folder / "workshop.key")
     before = files(folder)
-    told_well(run(folder, command), 3, "w.key")
+    told_well(run(folder, command), 3, "workshop.key")
     assert files(folder) == before
 
 
 def test_a_key_that_others_may_read_is_closed_again(folder: Path) -> None:
-    (folder / "w.key").chmod(0o644)
+    (folder / "workshop.key").chmod(0o644)
     assert run(folder, "load").status == 0
-    assert (folder / "w.key").stat().st_mode & 0o777 == 0o600
+    assert (folder / "workshop.key").stat().st_mode & 0o777 == 0o600
 
 
 def test_a_key_that_cannot_be_read_is_named(folder: Path) -> None:
-    (folder / "w.key").chmod(0o000)
-    told_well(run(folder, "load", bound_by_rights), 3, "w.key")
-    told_well(run(folder, "backup", bound_by_rights), 2, "w.key")
+    (folder / "workshop.key").chmod(0o000)
+    told_well(run(folder, "load", bound_by_rights), 3, "workshop.key")
+    told_well(run(folder, "backup", bound_by_rights), 2, "workshop.key")
     assert not list(folder.glob("new.zip*"))
 
 
@@ -324,8 +320,8 @@ def test_an_input_of_the_wrong_kind_is_named(command: str, how: str, folder: Pat
 
 
 def test_settings_that_cannot_be_read_are_not_passed_over(folder: Path) -> None:
-    (folder / "w.toml").mkdir()
-    told_well(run(folder, "status"), 2, "w.toml", "is a directory")
+    (folder / "workshop.toml").mkdir()
+    told_well(run(folder, "status"), 2, "workshop.toml", "is a directory")
 
 
 def test_a_full_disk_ends_the_demo_in_a_sentence(tmp_path: Path) -> None:

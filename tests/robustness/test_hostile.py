@@ -171,7 +171,7 @@ def test_word_lists_with_odd_values_are_read_or_told(seed: int, tmp_path: Path) 
     else:
         assert len(words.match("kind", kinds)) == 1
         words.find_symptoms(texts, kinds)
-        words.codes(pd.Series(["F05", "red blinks"]), pd.Series(["Ostrel", "Brell"]))
+        words.codes(pd.Series(["K07", "red blinks"]), pd.Series(["Ostrel", "Brell"]))
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ from typing import Any
 
 import duckdb
 
-from pipeline.upkeep.review import _cures_to_decide as to_review_cures
+from pipeline.upkeep.review import cures_to_decide
 from tests.worlds.small_workshop import broken, column, visit, workshop
 
 DRAIN, LEAK = ["does not drain"], ["leaks"]
@@ -133,7 +133,7 @@ def test_review_asks_about_a_known_part_that_seems_to_have_cured_a_known_cause()
         visit(0, serial="S2", cause=SENSOR, parts=["gizmo"]),
         visit(0, serial="S3", cause=PUMP, parts=["drain pump"]),
     )
-    asked = to_review_cures(SimpleNamespace(connection=connection))
+    asked = cures_to_decide(SimpleNamespace(connection=connection))
     assert asked[["list", "written", "uses", "example", "suggestion"]].values.tolist() == [
         ["cure", SENSOR, 1, "job J1", "drain pump"]
     ], "an own part word is asked as a word first, a listed pair not at all"
@@ -179,7 +179,7 @@ def test_an_example_is_a_cured_mature_episode_with_what_was_known_up_to_the_cure
             0,
             "part needed",
             symptoms=["does not drain", "-leaks"],
-            codes=["F05"],
+            codes=["K07"],
             findings=["water left=yes", "?filter=clear"],
             age_years=3.0,
         ),
@@ -199,7 +199,7 @@ def test_an_example_is_a_cured_mature_episode_with_what_was_known_up_to_the_cure
     assert connection.execute(
         "select episode_id, symptoms, codes, findings, cause, visits, labour_minutes, age_years, job_no"
         " from cause_example"
-    ).fetchall() == [(1, ["does not drain"], ["F05"], ["water left=no"], SENSOR, 2, 20.0, 3.0, "J7")]
+    ).fetchall() == [(1, ["does not drain"], ["K07"], ["water left=no"], SENSOR, 2, 20.0, 3.0, "J7")]
 
 
 def test_an_example_with_nothing_noted_has_empty_lists() -> None:

@@ -22,7 +22,7 @@ def built() -> duckdb.DuckDBPyConnection:
         visit(
             0,
             symptoms=["does not drain"],
-            codes=["F05"],
+            codes=["K07"],
             findings=["water left=no"],
             parts=["drain pump"],
             cause="drain pump seized",

@@ -13,10 +13,9 @@ import pytest
 
 import sql
 from pipeline import Workshop
-from pipeline.errors import DatabaseBusy, DatabaseUnusable, FileUnreadable, UsageError
+from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError
 from pipeline.store import database as database_module
-from pipeline.store.backup import restore_backup, write_backup
-from pipeline.store.database import Database
+from pipeline.store.database import Database, beside
 
 ROOT = Path(sql.__file__).parents[1]
 
@@ -182,7 +181,7 @@ def test_opening_it_twice_in_one_program_says_so_and_harms_nothing(first: bool, 
 def test_what_a_killed_run_left_in_its_folder_is_removed_by_the_next(db: Path) -> None:
     code = f"""
     import os, signal
-    from pipeline.store.database import Database
+    from pipeline.store.database import Database, beside
     database = Database.open({str(db)!r})
     (database.scratch / "jobs.csv").write_text("Ann Example, 07700 900123")
     print(database.scratch, flush=True)
@@ -236,53 +235,39 @@ def test_sql_reaches_no_file_outside_its_scratch_folder(db: Path, tmp_path: Path
     assert not scratch.exists()
 
 
-def test_a_backup_restores_every_table_key_setting_and_model(db: Path, tmp_path: Path) -> None:
-    with duckdb.connect(db) as connection:
-        connection.execute("insert into term values ('kind', 'kettle', 'own')")
-    db.with_suffix(".key").write_bytes(b"k" * 32)
-    db.with_suffix(".toml").write_text("window_days = 28\n")
-    (db.with_suffix(".models") / "0001").mkdir(parents=True)
-    (db.with_suffix(".models") / "0001" / "card.json").write_text("{}")
-    write_backup(db, tmp_path / "kept.zip")
-
-    elsewhere = tmp_path / "elsewhere"
-    elsewhere.mkdir()
-    restore_backup(tmp_path / "kept.zip", elsewhere / "shop.duckdb")
-
-    assert (elsewhere / "shop.key").read_bytes() == b"k" * 32
-    assert (elsewhere / "shop.key").stat().st_mode & 0o777 == 0o600
-    assert (elsewhere / "shop.toml").read_text() == "window_days = 28\n"
-    assert (elsewhere / "shop.models" / "0001" / "card.json").read_text() == "{}"
-    with (
-        duckdb.connect(db, read_only=True) as before,
-        duckdb.connect(elsewhere / "shop.duckdb", read_only=True) as after,
-    ):
-        names = [row[0] for row in before.execute("select table_name from duckdb_tables()").fetchall()]
-        assert len(names) > 20
-        for name in names:
-            assert before.execute(f"from {name}").fetchall() == after.execute(f"from {name}").fetchall(), name
-        comments = "select table_name, column_name, comment from duckdb_columns() where not internal order by all"
-        assert before.execute(comments).fetchall() == after.execute(comments).fetchall()
+def test_two_databases_share_nothing_beside_them(tmp_path: Path) -> None:
+    places = [set(beside(tmp_path / name).values()) for name in ("shop.duckdb", "shop.north", "shop.south", "shop.db")]
+    assert len(set.union(*places)) == sum(map(len, places))
+    assert beside(tmp_path / "workshop.duckdb")["key"] == tmp_path / "workshop.key"
+    Database.open(tmp_path / "shop.duckdb").close()
+    with pytest.raises(UsageError, match="share"):
+        Database.open(tmp_path / "shop")
 
 
-def test_a_backup_is_never_written_over_nor_restored_over(db: Path, tmp_path: Path) -> None:
-    write_backup(db, tmp_path / "kept.zip")
-    with pytest.raises(UsageError, match="exists already"):
-        write_backup(db, tmp_path / "kept.zip")
-    with pytest.raises(UsageError, match="exists already"):
-        restore_backup(tmp_path / "kept.zip", db)
-    (tmp_path / "new.duckdb.wal").write_bytes(b"of another database")
-    with pytest.raises(UsageError, match=r"new\.duckdb\.wal"):
-        restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
-    assert not (tmp_path / "new.duckdb").exists()
+def test_a_workshop_whose_key_has_another_name_today_says_how_to_go_on(tmp_path: Path) -> None:
+    Database.open(tmp_path / "shop.db").close()
+    (tmp_path / "shop.key").write_text("00" * 32)
+    with pytest.raises(DatabaseUnusable, match=r"Copy shop\.key to shop\.db\.key"):
+        Database.open(tmp_path / "shop.db", read_only=True)
+    (tmp_path / "shop.key").rename(tmp_path / "shop.db.key")
+    Database.open(tmp_path / "shop.db").close()
 
 
-def test_a_damaged_backup_changes_nothing(db: Path, tmp_path: Path) -> None:
-    write_backup(db, tmp_path / "kept.zip")
-    content = bytearray((tmp_path / "kept.zip").read_bytes())
-    middle = len(content) // 2
-    content[middle : middle + 64] = bytes(64)
-    (tmp_path / "damaged.zip").write_bytes(content)
-    with pytest.raises(FileUnreadable):
-        restore_backup(tmp_path / "damaged.zip", tmp_path / "new.duckdb")
-    assert not list(tmp_path.glob("new.*"))
+def test_a_writer_waits_while_another_has_the_file_closed(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database_module, "WRITER_WAITS", 0.2)
+    code = (
+        "import sys\nfrom pathlib import Path\nfrom pipeline.store.database import Database\n"
+        f"with Database.open(Path({str(db)!r})) as database, database.closed():\n"
+        "    print('closed', flush=True)\n    sys.stdin.read()"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, stdin=-1, stdout=-1, text=True) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == "closed\n"
+        with pytest.raises(DatabaseBusy, match="nothing was changed"):
+            Database.open(db)
+        link = db.with_name("link.duckdb")
+        link.symlink_to(db)
+        with pytest.raises(DatabaseBusy):
+            Database.open(link)
+        holder.communicate("")
+    Database.open(db).close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import re
 import zipfile
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,12 +12,15 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from python_calamine import CalamineWorkbook
 
 import sql
 from pipeline.errors import FileUnusable, UsageError
 from pipeline.store import export
-from pipeline.store.export import export_table, safe_in_sheet, tables
+from pipeline.store.export import export_table, tables
+from pipeline.store.sheet_text import from_sheet, safe_in_sheet
 from tests.worlds.small_workshop import visit, workshop
 
 HOSTILE = [
@@ -40,7 +44,7 @@ def database() -> Any:
                 cause="loose hose", labour_minutes=12.5)
           for day, text in enumerate(HOSTILE))
     )  # fmt: skip
-    return SimpleNamespace(connection=connection)
+    return SimpleNamespace(connection=connection, path=None)
 
 
 def test_csv_holds_every_row_and_no_formula(database: Any, tmp_path: Path) -> None:
@@ -121,18 +125,31 @@ def test_more_rows_than_a_sheet_holds_are_refused(
 
 def test_a_failure_leaves_the_old_file(database: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "a.csv"
-    path.write_text("old", encoding="utf-8")
+    path.write_text("visit_id,old", encoding="utf-8")
 
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setitem(export._WRITE, ".csv", fail)
+    monkeypatch.setitem(export.WRITERS, ".csv", fail)
     with pytest.raises(FileUnusable, match="disk is full"):
         export_table(database, "visit", path)
-    assert path.read_text(encoding="utf-8") == "old"
+    assert path.read_text(encoding="utf-8") == "visit_id,old"
     assert [entry.name for entry in tmp_path.iterdir()] == ["a.csv"]
 
 
 @pytest.mark.parametrize("text", [text for text in HOSTILE if text.lstrip(" ")[:1] in "=+-@\t"])
 def test_a_formula_gets_an_apostrophe(text: str) -> None:
     assert safe_in_sheet(text) == "'" + text
+
+
+@given(st.text(max_size=40) | st.text("'= -@\t\r\n+", max_size=6))
+def test_a_cell_written_out_reads_back_as_itself(text: str) -> None:
+    assert from_sheet(safe_in_sheet(text)) == text
+    assert not safe_in_sheet(text).lstrip(" ").startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+
+
+def test_a_spreadsheets_metadata_names_no_program_and_nobody(database: Any, tmp_path: Path) -> None:
+    export_table(database, "visit", tmp_path / "visits.xlsx")
+    with zipfile.ZipFile(tmp_path / "visits.xlsx") as book:
+        about = book.read("docProps/app.xml") + book.read("docProps/core.xml") + book.read("xl/workbook.xml")
+    assert not re.search(rb"<(Application|AppVersion|Company|dc:creator|cp:lastModifiedBy)>|<fileVersion", about)

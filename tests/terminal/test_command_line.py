@@ -169,14 +169,14 @@ def test_a_layout_in_the_place_of_settings_is_named_as_one(tmp_path: Path) -> No
 def test_a_code_in_the_complaint_reaches_record_and_question_alike(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text(
         "visit_date,appliance_kind,job_no,complaint,fault_code\n"
-        '2025-01-02,w/m,J1,"won\'t drain, shows F05",\n2025-01-03,w/m,J2,leaks,F6\n'
+        '2025-01-02,w/m,J1,"won\'t drain, shows K07",\n2025-01-03,w/m,J2,leaks,K8\n'
     )
     with Workshop.open(tmp_path / "shop.duckdb") as workshop:
         workshop.load([tmp_path / "jobs.csv"])
         codes = workshop.table("visit_symptom").query("source == 'code'").sort_values("visit_id")["symptom"].tolist()
-        assert codes == ["F05", "F06"]
-        asked = workshop.causes(kind="w/m", complaint="won't drain, shows F05").as_json()["asked"]
-        assert asked["code"] == ["F05"]
+        assert codes == ["K07", "K08"]
+        asked = workshop.causes(kind="w/m", complaint="won't drain, shows K07").as_json()["asked"]
+        assert asked["code"] == ["K07"]
 
 
 def test_a_bar_is_drawn_over_itself_on_a_terminal_and_left_out_elsewhere(

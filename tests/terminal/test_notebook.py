@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import html
 import re
+import shutil
 from pathlib import Path
 
 import pytest
 
 from pipeline import Workshop
-from tests.worlds.demo_sample import write_jobs
+from tests.worlds.demo_sample import learned
 
 
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory: pytest.TempPathFactory):
-    folder = tmp_path_factory.mktemp("notebook")
-    write_jobs(folder / "jobs.csv")
-    with Workshop.open(folder / "w.duckdb") as opened:
-        opened.load([folder / "jobs.csv"])
+    folder = shutil.copytree(learned(), tmp_path_factory.mktemp("notebook") / "shop")
+    with Workshop.open(folder / "workshop.duckdb") as opened:
         yield opened
 
 

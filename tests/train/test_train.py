@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 
-import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -17,27 +14,7 @@ from pipeline.errors import ModelError, UsageError
 from pipeline.settings import Settings
 from pipeline.train import train as training
 from pipeline.words import Words
-from tests.worlds.cause_world import training_table
-
-
-def workshop(folder: Path, table: pd.DataFrame) -> Any:
-    """A database that holds the training table and nothing else."""
-    connection = duckdb.connect()
-    connection.register("given", table)
-    connection.execute("create table cause_example as select * from given")
-    return SimpleNamespace(connection=connection, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb")
-
-
-@pytest.fixture(autouse=True)
-def without_advice(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Advice kept beside a model is tested where it is made."""
-    known = getattr(training, "kept", None)
-    if known is not None:
-        monkeypatch.setattr(known, "keep", lambda *_: None)
-
-
-def train(database: Any, **choice: Any) -> dict[str, Any]:
-    return training.train(database, Words.load(), Settings(), **choice)
+from tests.worlds.cause_world import train, training_table, workshop
 
 
 def test_trains_scores_and_beats_the_plain_ways(tmp_path: Path) -> None:
@@ -80,8 +57,8 @@ def test_a_worse_model_does_not_replace_a_better_one(tmp_path: Path) -> None:
     database = workshop(tmp_path, spoiled)
     told = train(database)
     assert (told["model"], told["in_use"], told["replaced"]) == ("0002", "0001", False)
-    assert "--anyway" in told["note"]
-    assert train(database, anyway=True)["in_use"] == "0003"
+    assert "--force" in told["note"]
+    assert train(database, force=True)["in_use"] == "0003"
 
 
 def test_models_can_be_listed_compared_and_gone_back_to(tmp_path: Path) -> None:
@@ -155,12 +132,12 @@ def test_stability_index_by_hand() -> None:
 def test_wide_tells_named_from_not_named_from_not_known() -> None:
     table = training_table(3)
     table["symptoms"] = [["noisy"], [], ["leaks", "noisy"]]
-    table["codes"] = [["F05", "F06"], [], []]
+    table["codes"] = [["K07", "K08"], [], []]
     table["findings"] = [["water left=no", "water left=yes"], ["odd=a=b"], []]
     before = table.copy(deep=True)
     told = features.wide(table)
     assert told["symptom: leaks"].fillna("?").tolist() == ["no", "?", "yes"]
-    assert told["code"].fillna("?").tolist() == ["F05", "?", "none"]
+    assert told["code"].fillna("?").tolist() == ["K07", "?", "none"]
     assert told["finding: water left"].fillna("?").tolist() == ["yes", "?", "?"]
     assert told["finding: odd"].fillna("?").tolist() == ["?", "a=b", "?"]
     pd.testing.assert_frame_equal(table, before)
@@ -193,13 +170,13 @@ def test_reasons_and_evidence_of_a_question(tmp_path: Path) -> None:
     model = training.current_model(database)
     assert model is not None
     asked = features.question(
-        kind="washing machine", symptoms=["symptom 0"], codes=["F05"], findings={"look": "seen 0"},
+        kind="washing machine", symptoms=["symptom 0"], codes=["K07"], findings={"look": "seen 0"},
         known_columns=[column.name for column in model.columns],
     )  # fmt: skip
     told = why.reasons(model, asked)
     assert told["cause"].iloc[0] == "cause 0"
     assert "look: seen 0" in why.in_words(told, "cause 0")
-    similar = evidence.similar_jobs(table, "washing machine", ["symptom 0"], ["F05"])
+    similar = evidence.similar_jobs(table, "washing machine", ["symptom 0"], ["K07"])
     assert similar["cause"].iloc[0] == "cause 0"
     assert similar["similar_jobs"].iloc[0] >= len(similar["jobs"].iloc[0]) == 5
     assert evidence.outside_note(model, asked) is None

@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from pathlib import Path
 
 import pytest
 
-from pipeline import Workshop
 from pipeline.settings import Settings
 from pipeline.train import train as training
 from pipeline.words import Words
 from tests.command_in_fork import in_fork
-from tests.train.test_train import train, without_advice, workshop  # noqa: F401 (the fixture acts by itself)
-from tests.worlds.cause_world import training_table
-from tests.worlds.demo_sample import write_jobs
+from tests.worlds.cause_world import training_table, workshop
+from tests.worlds.demo_sample import learned
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    place = tmp_path_factory.mktemp("progress")
-    write_jobs(place / "jobs.csv")
-    with Workshop.open(place / "w.duckdb") as opened:
-        opened.load([place / "jobs.csv"])
-    return place
+    place = tmp_path_factory.mktemp("progress") / "shop"
+    return shutil.copytree(learned(), place, ignore=shutil.ignore_patterns("*.models"))
 
 
 def on_a_terminal() -> None:

@@ -22,7 +22,8 @@ ROOT = Path(sql.__file__).parent.parent
 TOGETHER = """
 import time
 from pathlib import Path
-from pipeline import Workshop, learning
+from pipeline import Workshop
+from pipeline.train import train as learning
 turn, folder = learning.alone_in, Path({folder!r})
 
 def when_all_are_ready(at):
@@ -66,7 +67,7 @@ def test_trainings_that_end_together(folder: Path) -> None:
         assert storage.open_model(models / name).card["model"] == name
         assert f"Model {name}" in (models / name / "card.html").read_text(encoding="utf-8")
     assert json.loads((models / train.IN_USE).read_text())["model"] in names
-    assert sorted(path.name for path in models.iterdir()) == [MARK, *names, "advice.json", train.IN_USE]
+    assert sorted(path.name for path in models.iterdir()) == [*names, "advice.json", train.IN_USE]
 
 
 def test_one_waits_until_the_other_is_out(tmp_path: Path) -> None:

@@ -150,3 +150,40 @@ def test_status_needs_none_of_the_heavy_libraries(workshop: Workshop, tmp_path: 
     root = Path(__file__).parents[2]
     told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=root)
     assert told.stdout.strip() == "[]"
+
+
+def test_a_load_beside_a_forget_keeps_what_it_reported(workshop: Workshop, tmp_path: Path) -> None:
+    workshop.close()
+    root = Path(__file__).parents[2]
+    for number in range(2):
+        name = f"more-{number}.csv"
+        lines = "".join(f"2025-03-0{number + 1},oven,K{number}-{i},not hot\n" for i in range(60))
+        (tmp_path / "exports" / name).write_text(f"visit_date,appliance_kind,job_no,complaint\n{lines}")
+        begun = [
+            subprocess.Popen(
+                [sys.executable, "-c", "from pipeline.cli import main; main()", *words, "--db", tmp_path / "shop.duckdb"],
+                cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            )
+            for words in (["forget", ("Ann Example", "C-17")[number]], ["load", tmp_path / "exports" / name])
+        ]  # fmt: skip
+        said = [one.communicate(timeout=120) for one in begun]
+        assert [one.returncode for one in begun] == [0, 0], said
+        assert "60 loaded" in said[1][0]
+        with Workshop.open(tmp_path / "shop.duckdb", read_only=True) as opened:
+            held = opened.table("load_batch")
+            assert held.loc[held["file_name"] == name, "loaded"].tolist() == [60]
+            assert opened.table("visit")["job_no"].str.startswith(f"K{number}-").sum() == 60
+    assert not list(tmp_path.glob("*.lock"))
+
+
+def test_a_database_behind_a_link_stays_there_with_its_mode(workshop: Workshop, tmp_path: Path) -> None:
+    workshop.close()
+    (tmp_path / "shop.duckdb").rename(tmp_path / "real.duckdb")
+    (tmp_path / "real.duckdb").chmod(0o600)
+    (tmp_path / "shop.duckdb").symlink_to("real.duckdb")
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        hashed = hash_of(opened, "J1").encode()
+        opened.forget("Ann Example")
+    assert (tmp_path / "shop.duckdb").is_symlink()
+    assert (tmp_path / "real.duckdb").stat().st_mode & 0o777 == 0o600
+    assert hashed not in (tmp_path / "real.duckdb").read_bytes()

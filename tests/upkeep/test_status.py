@@ -77,14 +77,14 @@ def test_the_demo_is_understood_as_counting_it_anew_says(demo_workshop: Workshop
 def workshop(tmp_path: Path):
     (tmp_path / "jobs.csv").write_text(
         "visit_date,appliance_kind,job_no,customer_ref,complaint,cause,parts,findings,fault_code,outcome\n"
-        "2025-01-02,w/m,J1,C-1001,leaks,wobbly thing,grommet plate,water left=no,F05,fixed\n"
+        "2025-01-02,w/m,J1,C-1001,leaks,wobbly thing,grommet plate,water left=no,K07,fixed\n"
         "2025-01-03,oven,J2,C-1002,not hot - C-1002 called,thermostat,drain pump; grommet plate,gizmo=odd,,fixd\n"
         "2025-01-04,zork,J3,C-1001,zzz,,,,,\n",
         encoding="utf-8",
     )
     (tmp_path / "corrected.csv").write_text(
         "visit_date,appliance_kind,job_no,customer_ref,complaint,cause,parts,findings,fault_code,outcome\n"
-        "2025-01-02,w/m,J1,C-1001,leaks,blocked pump filter,,,F05,fixed\n"
+        "2025-01-02,w/m,J1,C-1001,leaks,blocked pump filter,,,K07,fixed\n"
         "2025-01-09,oven,J9,C-1009,too hot,,,,E4,declined\n",
         encoding="utf-8",
     )

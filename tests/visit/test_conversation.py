@@ -10,6 +10,7 @@ from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.load.layout import FIELDS
 from pipeline.visit.conversation import append_record, run
+from pipeline.visit.question import Call
 from tests.worlds.visit_workshop import open_workshop
 
 ASKED = {"kind": "w/m", "make": "Tavrik", "age": "6", "complaint": "stops before spin", "code": None}
@@ -46,7 +47,7 @@ class Technician:
 
 def visit(workshop, technician, record=None, **more):
     return run(
-        workshop.database, workshop.words, workshop.settings, **{**ASKED, **more}, record=record,
+        workshop.database, workshop.words, workshop.settings, Call(**{**ASKED, **more}), record=record,
         ask=technician.ask, say=technician.say,
     )  # fmt: skip
 
@@ -169,7 +170,7 @@ def test_end_of_input_stops(workshop, monkeypatch):
     import io
 
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
-    told = run(workshop.database, workshop.words, workshop.settings, **ASKED)
+    told = run(workshop.database, workshop.words, workshop.settings, Call(**ASKED))
     assert told["outcome"] == ""
 
 

@@ -8,15 +8,16 @@ import re
 import pytest
 
 from pipeline.advice.kept import kept
-from pipeline.visit.answer import answered, ask
+from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import read_question
+from pipeline.visit.question import Call, read_question
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
+from tests.visit.licensed_phrasings import GAS, NEITHER, REFRIGERANT
 from tests.worlds.visit_workshop import open_workshop
 
-REFERRED = re.compile(r"refer|licensed|hand over|not economic")
+REFERRED = re.compile(r"refer|licensed|hand over|take to the workshop|not economic")
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +36,7 @@ def answers(workshop, kinds):
     """Every kind by every complaint the word lists know for it, and by none."""
     words, database = workshop.words, workshop.database
     questions = [
-        read_question(words, database.connection, kind=kind, complaint=complaint)
+        read_question(words, database.connection, Call(kind, complaint=complaint))
         for kind in kinds
         for complaint in [None, *list(about(words, kind).shares)[:4]]
     ]
@@ -156,7 +157,7 @@ def screens(workshop, **question):
             said.append([])
             return key if next(pressed) < 8 else "q"
 
-        run(workshop.database, workshop.words, workshop.settings, **question, ask=ask, say=lambda line, said=said: said[-1].append(line))  # fmt: skip
+        run(workshop.database, workshop.words, workshop.settings, Call(**question), ask=ask, say=lambda line, said=said: said[-1].append(line))  # fmt: skip
         yield [screen for screen in said if any(line.startswith("NEXT ") for line in screen)]
 
 
@@ -182,16 +183,84 @@ def test_a_conversation_shows_cautions_on_the_screen_of_the_step(workshop, kind,
                 assert set(card.cautions) <= shown
 
 
-def test_gas_gets_a_referral_and_nothing_else(workshop):
-    for question in ({"kind": "gas hob"}, {"kind": "electric oven", "complaint": "smell of gas"}):
-        asked = workshop.causes(**question, found=[])
-        assert asked.visit is None
+def told_at(workshop, table):
+    """The answers to a table of phrasings, each said at its door, all asked at once."""
+    words, database = workshop.words, workshop.database
+    questions = []
+    for door, kind, text in table:
+        said = {"kind": kind, "complaint": "not working"} if door != "kind" else {"kind": kind}
+        said |= {"found": [text]} if door == "found" else {"complaint" if door == "kind" else door: text}
+        questions.append(read_question(words, database.connection, Call(**said)))
+    return [answered(asked, kept(database)) for asked in ask(database, words, workshop.settings, questions)]
+
+
+def test_gas_is_heard_at_every_door_and_gets_its_caution_first_and_no_step(workshop):
+    for (door, kind, text), asked in zip(GAS, told_at(workshop, GAS), strict=True):
+        assert asked.visit is None, (door, kind, text)
+        told, lines = asked.as_json(), asked.lines()
+        assert [step["name"] for step in told["steps"]] == ["refer to a person licensed for gas"]
         assert [step.do for step in asked.steps] == [HAND_OVER]
-        told = asked.as_json()
-        assert "licensed for gas" in told["steps"][0]["name"]
-        assert all(row["cured_by"] == [] for row in told["causes"]) or not asked.trade.is_gas
-        assert told["carry"] == []
-        assert any("licensed for gas" in text for text in told["cautions"])
+        assert told["cautions"][0].startswith("Smell of gas: touch no switch or plug;")
+        assert lines[0].startswith("! gas: Smell of gas:")
+        assert not any("Isolate" in line for line in [*lines, *told["cautions"]])
+        assert told["carry"] == told["causes"] == told["advice"] == []
+
+
+def test_refrigerant_goes_to_people_certified_for_it(workshop):
+    for (door, kind, text), asked in zip(REFRIGERANT, told_at(workshop, REFRIGERANT), strict=True):
+        assert asked.visit is None, (door, kind, text)
+        assert [step.name for step in asked.steps] == ["refer to a person certified for refrigerants"]
+        assert asked.as_json()["cautions"][0].startswith("Sealed refrigerant circuit")
+        assert not asked.as_json()["carry"]
+
+
+def test_what_only_sounds_like_gas_gets_its_plan(workshop):
+    for (door, kind, text), asked in zip(NEITHER, told_at(workshop, NEITHER), strict=True):
+        assert asked.visit is not None, (door, kind, text)
+
+
+def test_the_tables_of_phrasings_are_as_long_as_promised():
+    assert len(set(GAS)) >= 80
+    assert len(set(NEITHER)) >= 30
+
+
+def test_a_round_hears_gas_in_any_column_and_loads_nothing_for_it(workshop, tmp_path):
+    calls = tmp_path / "calls.csv"
+    calls.write_text(
+        "appliance_kind,complaint,fault_code,findings,work_done\n"
+        "cooker,oven not heating,,,smell of gas noticed by last engineer\n"
+        "cooker,oven not heating,,burner yellow,\n"
+        "hob (gas),not working,,,\n"
+        "Kühlschrank,zu warm,,Kältemittel fehlt,\n",
+        encoding="utf-8",
+    )
+    told = workshop.round(calls, tmp_path / "round.html")
+    names = [[step["name"] for step in call["steps"]] for call in told["calls"]]
+    assert names[:3] == [["refer to a person licensed for gas"]] * 3
+    assert names[3] == ["refer to a person certified for refrigerants"]
+    assert told["van"] == []
+
+
+def test_gas_told_in_the_middle_of_a_visit_ends_it_with_the_caution_first(workshop):
+    said: list[str] = []
+    pressed = iter(["f smell of gas behind it", "", ""])
+    told = run(workshop.database, workshop.words, workshop.settings, Call(kind="electric oven", complaint="not heating"), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
+    after = said[next(n for n, line in enumerate(said) if "touch no switch" in line) :]
+    assert after[1] == "NEXT refer to a person licensed for gas"
+    assert sum(line.startswith("NEXT ") for line in said) == 2
+    assert told["outcome"] == "advice only"
+    assert "smell of gas behind it" in told["record"]["work_done"]
+
+
+def test_a_blown_fuse_is_an_ordinary_step(workshop, kinds):
+    for kind in kinds:
+        trade = about(workshop.words, kind)
+        for cause in trade.repairs:
+            if "fuse" in cause or "tap" in cause or "breaker" in cause:
+                assert not trade.is_licensed(cause), (kind, cause)
+    told = workshop.causes(kind="fridge", complaint="dead", found=["socket=dead"]).as_json()
+    assert told["steps"][0]["do"] == "clear"
+    assert "fuse" in told["steps"][0]["name"]
 
 
 def test_sealed_system_and_other_licensed_causes_get_no_repair(workshop, kinds, answers):

@@ -10,37 +10,42 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.words import Words
-from pipeline.words.codes import FIRST_LOOK, CodeRule, lamps_of, lit, read_codes, said_in
+from pipeline.words.codes import FIRST_LOOK, CodeRule, lamps_of, read_codes, said_in, sign_of
 
 PLAIN = CodeRule()
+LAMPS = CodeRule(table={"lamps 1+4": "K07", "lamps 3": "K09"})
+ONE_AND_FOUR = (
+    "1 4", "1,4", "1+4", "1/4", "4 & 1", "1 and 4 lit", "1 & 4 on", "lamps 1 and 4", "LEDs 4+1", "lights 1 4", "first and fourth light",
+    "1st and 4th lamp lit", "lamps one and four", "Lampen 1 und 4", "erste und vierte Lampe leuchtet", "leds 1, 4 lit rest flashing",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(
     ("written", "codes"),
     [
-        ("F5", ["F05"]),
-        ("F05", ["F05"]),
-        ("f 05", ["F05"]),
-        ("E:05", ["E05"]),
-        ("err 5", ["E05"]),
-        ("Error 5", ["E05"]),
-        ("code E-05", ["E05"]),
-        ("fault code F12 on display", ["F12"]),
-        ("F05/F06", ["F05", "F06"]),
-        ("F5/6", ["F05", "F06"]),
-        ("E05, then F06", ["E05", "F06"]),
-        ("F05 F05", ["F05"]),
-        ("5", ["05"]),
-        ("lamps 1+3", ["lamps 1+3"]),
-        ("lamps 3 and 1 lit", ["lamps 1+3"]),
+        ("K7", ["K07"]),
+        ("K07", ["K07"]),
+        ("k 07", ["K07"]),
+        ("N:07", ["N07"]),
+        ("err 7", ["E07"]),
+        ("Error 7", ["E07"]),
+        ("code N-07", ["N07"]),
+        ("fault code K12 on display", ["K12"]),
+        ("K07/K08", ["K07", "K08"]),
+        ("K7/8", ["K07", "K08"]),
+        ("N07, then K08", ["N07", "K08"]),
+        ("K07 K07", ["K07"]),
+        ("7", ["07"]),
+        ("lamps 1+4", ["lamps 1+4"]),
+        ("lamps 4 and 1 lit", ["lamps 1+4"]),
         ("lights 1, 2 and 4", ["lamps 1+2+4"]),
         ("lamp 2", ["lamps 2"]),
         ("4 flashes", ["4 flashes"]),
         ("4 flashes, pause", ["4 flashes"]),
         ("4x flash", ["4 flashes"]),
         ("flashes 4 times", ["4 flashes"]),
-        ("dr", ["DR"]),
-        ("code LS", ["LS"]),
+        ("jH", ["JH"]),
+        ("code jP", ["JP"]),
         ("no code", []),
         ("none", []),
         ("-", []),
@@ -55,18 +60,24 @@ def test_codes_without_a_rule(written: str, codes: list[str]) -> None:
 @pytest.mark.parametrize(
     ("written", "rule", "codes"),
     [
-        ("err 5", CodeRule(letter="F"), ["F05"]),
-        ("5", CodeRule(letter="F"), ["F05"]),
-        ("E5", CodeRule(letter="F"), ["E05"]),
-        ("F7", CodeRule(digits=3), ["F007"]),
-        ("lamps 1 and 3", CodeRule(lamps="binary", letter="F"), ["F05"]),
-        ("lamps 1 and 3", CodeRule(lamps="binary"), ["lamps 1+3"]),
-        ("5", CodeRule(lamps="binary"), ["lamps 1+3"]),
-        ("4 flashes", CodeRule(flashes=True, letter="E"), ["E04"]),
+        ("err 7", CodeRule(letter="K"), ["K07"]),
+        ("7", CodeRule(letter="K"), ["K07"]),
+        ("N7", CodeRule(letter="K"), ["N07"]),
+        ("K7", CodeRule(digits=3), ["K007"]),
+        ("lamps 4 and 1", CodeRule(table={"lamps 1+4": "K07"}), ["K07"]),
+        *((text, LAMPS, ["K07"]) for text in ONE_AND_FOUR),
+        ("third lamp lit", LAMPS, ["K09"]),
+        ("3", LAMPS, ["K09"]),
+        ("1 4 lit, 2 3 flashing", LAMPS, ["K07"]),
+        ("four flashes", CodeRule(letter="K"), ["4 flashes"]),
+        ("blinkt vier mal", CodeRule(flashes=True), ["4 flashes"]),
+        ("lamp 3 flashes 4 times", PLAIN, ["4 flashes"]),
+        ("lamps 1+4+2", CodeRule(table={"lamps 1+4": "K07"}), ["lamps 1+2+4"]),
+        ("4 flashes", CodeRule(flashes=True, letter="N"), ["N04"]),
         ("4", CodeRule(flashes=True), ["4 flashes"]),
-        ("dr", CodeRule(table={"dr": "F18"}), ["F18"]),
-        ("showing dr and LS", CodeRule(table={"dr": "DR", "ls": "LS"}), ["DR", "LS"]),
-        ("draught", CodeRule(table={"dr": "DR"}), []),
+        ("jH", CodeRule(table={"jh": "K18"}), ["K18"]),
+        ("showing jH and jP", CodeRule(table={"jh": "JH", "jp": "JP"}), ["JH", "JP"]),
+        ("jhudder", CodeRule(table={"jh": "JH"}), []),
     ],
 )
 def test_codes_by_rule(written: str, rule: CodeRule, codes: list[str]) -> None:
@@ -76,23 +87,24 @@ def test_codes_by_rule(written: str, rule: CodeRule, codes: list[str]) -> None:
 def test_the_make_chooses_the_rule() -> None:
     words = Words.load()
     table = words.codes(
-        pd.Series(["err 5", "err 5", "lamps 1 and 3", "5", None, "F05/F06"], dtype="str"),
+        pd.Series(["err 7", "err 7", "lamps 1 and 4", "4", None, "K07/K08"], dtype="str"),
         pd.Series(["Corvanta", "Brennick", "Tavrik", "OSTREL", "Ostrel", None], dtype="str"),
     )
     assert table.values.tolist() == [
-        [0, "F05"], [1, "E05"], [2, "lamps 1+3"], [3, "5 flashes"], [5, "F05"], [5, "F06"],
+        [0, "K07"], [1, "Q07"], [2, "lamps 1+4"], [3, "4 flashes"], [5, "K07"], [5, "K08"],
     ]  # fmt: skip
 
 
 @settings(deadline=None)
-@given(st.integers(1, 4095))
-def test_binary_lamps_and_numbers_say_the_same(number: int) -> None:
-    rule = CodeRule(lamps="binary", letter="F", digits=1)
-    assert read_codes(lamps_of(lit(number)), rule) == [f"F{number}"]
+@given(st.lists(st.integers(1, 9), min_size=1, max_size=5))
+def test_a_table_knows_lamps_however_they_are_written(lamps: list[int]) -> None:
+    rule = CodeRule(table={sign_of("Lights " + " & ".join(map(str, lamps))): "K07"})
+    assert read_codes("lamps " + " and ".join(map(str, reversed(lamps))), rule) == ["K07"]
+    assert read_codes(lamps_of(lamps), rule) == ["K07"]
 
 
 @settings(deadline=None)
-@given(st.sampled_from("EFHLC"), st.integers(0, 99))
+@given(st.sampled_from("KNQYZ"), st.integers(0, 99))
 def test_what_is_given_reads_back_as_itself(letter: str, number: int) -> None:
     (code,) = read_codes(f"{letter}{number}", PLAIN)
     assert read_codes(code, PLAIN) == [code]
@@ -101,7 +113,7 @@ def test_what_is_given_reads_back_as_itself(letter: str, number: int) -> None:
 @settings(deadline=None)
 @given(st.text(max_size=200))
 def test_no_text_breaks_it(written: str) -> None:
-    for rule in (PLAIN, CodeRule(letter="F", lamps="binary", flashes=True, table={"dr": "DR"})):
+    for rule in (PLAIN, CodeRule(letter="K", flashes=True, table={"jh": "JH", "lamps 1+4": "K07"})):
         assert all(code for code in read_codes(written, rule))
 
 
@@ -110,7 +122,7 @@ PIECES = [
     "Err",
     "fehler",
     "shows",
-    "E",
+    "K",
     "f",
     "lamps",
     "led",
@@ -120,7 +132,7 @@ PIECES = [
     "days",
     "\u0663",
     "1",
-    "05",
+    "07",
 ]
 BETWEEN = ["", " ", "\xa0", "\u2003", "\x1c", "\t", "\n", ":", ".", "-", "/", "+", "\xe9"]
 

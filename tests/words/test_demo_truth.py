@@ -33,9 +33,10 @@ def test_complaints_and_denials(words: Words, records: pd.DataFrame) -> None:
         read.setdefault(row, {})[symptom] = "-" if negated else "?" if doubtful else ""
     right = missed = extra = denied = denied_right = doubted = doubted_right = 0
     for row, cell in enumerate(records["symptoms"]):
-        truth = {piece.lstrip("-?"): piece[0] if piece[0] in "-?" else "" for piece in cell.split("|") if piece}
-        said = {symptom for symptom, mark in truth.items() if mark != "-"}
-        got = {symptom for symptom, mark in read.get(row, {}).items() if mark != "-"}
+        truth = {piece.lstrip("-?~"): piece[0] if piece[0] in "-?~" else "" for piece in cell.split("|") if piece}
+        own = {symptom for symptom, mark in truth.items() if mark == "~"}  # said in words that stand in no list
+        said = {symptom for symptom, mark in truth.items() if mark not in ("-", "~")}
+        got = {symptom for symptom, mark in read.get(row, {}).items() if mark != "-"} - own
         right, missed, extra = right + len(got & said), missed + len(said - got), extra + len(got - said)
         for symptom, mark in truth.items():
             denied += mark == "-"

@@ -60,7 +60,7 @@ def test_each_text_is_read_in_its_own_language(words: Words) -> None:
 
 
 def test_a_second_language_changes_nothing_for_the_first(words: Words) -> None:
-    from tests.words_held_out import HELD_OUT
+    from tests.words.words_held_out import HELD_OUT
 
     texts = pd.Series([text for _kind, text, _truth in HELD_OUT])
     kinds = pd.Series([kind for kind, _text, _truth in HELD_OUT])

@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+from unittest.mock import patch
 
+import duckdb
 import numpy as np
 import pandas as pd
+
+from pipeline.advice import kept
+from pipeline.settings import Settings
+from pipeline.train import train as training
+from pipeline.words import Words
 
 
 @dataclass(frozen=True)
@@ -57,7 +67,7 @@ def training_table(number: int = 400, seed: int = 0, *, days: int = 700, turns: 
             "model_family": rng.choice(["A1", "B2", None], number),
             "age_years": np.where(rng.random(number) < 0.2, np.nan, rng.gamma(3, 2, number).round(1)),
             "symptoms": [[f"symptom {c % 4 // 2}"] if rng.random() < 0.9 else [] for c in cause],
-            "codes": [["F05"] if c % 4 == 0 and rng.random() < 0.5 else [] for c in cause],
+            "codes": [["K07"] if c % 4 == 0 and rng.random() < 0.5 else [] for c in cause],
             "findings": [[f"look=seen {c % 4}"] if rng.random() < 0.6 else [] for c in cause],
             "cause": [f"cause {c}" for c in cause],
             "cure_date": cured,
@@ -68,3 +78,19 @@ def training_table(number: int = 400, seed: int = 0, *, days: int = 700, turns: 
             "job_no": [f"J{k}" for k in range(number)],
         }
     )
+
+
+def workshop(folder: Path, table: pd.DataFrame) -> Any:
+    """A database that holds the training table and nothing else."""
+    connection = duckdb.connect()
+    connection.register("given", table)
+    connection.execute("create table cause_example as select * from given")
+    return SimpleNamespace(connection=connection, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb")
+
+
+def train(database: Any, **choice: Any) -> dict[str, Any]:
+    """Train on such a database; it has no visits to find advice in, which is tested where advice is made."""
+    with patch.object(kept, "keep", autospec=True) as keep:
+        told = training.train(database, Words.load(), Settings(), **choice)
+    keep.assert_called_once()
+    return told

@@ -6,6 +6,9 @@ import csv
 import datetime as dt
 from pathlib import Path
 
+from pipeline import Workshop
+from tests.worlds.shared import built_once
+
 CALLS = 60
 
 
@@ -39,3 +42,15 @@ def write_jobs(path: Path) -> None:
         writer = csv.DictWriter(file, list(rows[0]))
         writer.writeheader()
         writer.writerows(rows)
+
+
+def learned() -> Path:
+    """Folder with ``jobs.csv`` and ``workshop.duckdb``, its calls loaded and learned from; read it, never change it."""
+    return built_once("sixty-calls", _learned)
+
+
+def _learned(folder: Path) -> None:
+    write_jobs(folder / "jobs.csv")
+    with Workshop.open(folder / "workshop.duckdb") as workshop:
+        workshop.load([folder / "jobs.csv"])
+        workshop.train()

@@ -26,7 +26,7 @@ HEADER = (
     "callback_of",
 )  # fmt: skip
 GOOD = (
-    "2024-03-05", "washing machine", "J1", "C-1", "Ostrel", "WA1204", "BR100451", "3 yrs", "stops before spin", "F05",
+    "2024-03-05", "washing machine", "J1", "C-1", "Ostrel", "WA1204", "BR100451", "3 yrs", "stops before spin", "K07",
     "water left=no", "level sensor fault", "tested", "level sensor x1 @ 26.00", "fixed", "Bea", "45", "60.00", "26.00", "",
 )  # fmt: skip
 HOSTILE = (
@@ -38,7 +38,7 @@ HOSTILE = (
     "NULL", "nan", "inf", "-0", "1e309", "9" * 400, "0x41", "٣", "½", "ﬀ", "İ", "ß" * 50, "e\u0301" * 200, "🔧" * 40,
     "%s%n%x", "${HOME}", "`id`", "$(id)", "{0.__class__}", "__import__('os')", "\\", '"', "'", '""', ",", ";", "|",
     "a" * 5000, "(" * 300, "not " * 300, "? " * 300, "x1 @ " * 300, "[" * 200, "a.*(b+)+$" + "b" * 60, "31/02/2024", "00/00/0000",
-    "12345678901234567890", "F05/" * 200, "water left=" * 100, "; " * 400, "+" * 300, "1" + "0" * 300, "07700 900123", " ",
+    "12345678901234567890", "K07/" * 200, "water left=" * 100, "; " * 400, "+" * 300, "1" + "0" * 300, "07700 900123", " ",
 )  # fmt: skip
 
 Maker = Callable[[random.Random, Path], Path]
@@ -453,9 +453,8 @@ share = 3
 term = "lint comb"
 price = 4.5
 [codes.Ostrel]
-letter = "F"
+letter = "K"
 digits = 2
-lamps = "binary"
 [codes.Brell.table]
 "red blinks" = "E07"
 [ignore]

@@ -90,7 +90,7 @@ def _symptoms(truth: pd.DataFrame) -> pd.DataFrame:
     said = pd.DataFrame(
         {
             "visit_id": told.index + 1,
-            "symptom": told.str.lstrip("-?").to_numpy(),
+            "symptom": told.str.lstrip("-?~").to_numpy(),
             "source": "complaint",
             "is_negated": told.str.startswith("-").to_numpy(),
             "is_doubtful": told.str.startswith("?").to_numpy(),

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import csv
-import tempfile
-from functools import cache
 from pathlib import Path
 
 import demo_data
 from pipeline import Workshop
+from tests.worlds.shared import built_once
 
 LINES = 1300
 
 
-@cache
 def folder() -> Path:
     """Folder with ``workshop.duckdb``; read it, never change it."""
-    made = Path(tempfile.mkdtemp(prefix="visit-workshop-"))
+    return built_once("last-year", _last_year)
+
+
+def _last_year(made: Path) -> None:
     with demo_data.JOBS.open(encoding="utf-8", newline="") as file:
         header, *lines = list(csv.reader(file))
     records = made / "last-year.csv"
@@ -24,7 +25,6 @@ def folder() -> Path:
         csv.writer(file).writerows([header, *lines[-LINES:]])
     with Workshop.open(made / "workshop.duckdb") as workshop:
         workshop.load([records])
-    return made
 
 
 def open_workshop() -> Workshop:

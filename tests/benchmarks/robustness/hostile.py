@@ -122,7 +122,7 @@ def try_words(rng: random.Random, folder: Path) -> str:
         return "refused"
     words.find_symptoms(texts, kinds)
     words.find_findings(texts, kinds)
-    words.codes(pd.Series(["F05", "red blinks"]), pd.Series(["Ostrel", "Brell"]))
+    words.codes(pd.Series(["K07", "red blinks"]), pd.Series(["Ostrel", "Brell"]))
     for name in ("kind", "part", "outcome", "make", "cause"):
         words.match(name, texts, kinds)
     for table in (

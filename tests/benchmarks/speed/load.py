@@ -37,14 +37,14 @@ select
     ['W/M', 'washer dryer', 'Dishwasher', 'fridge freezer', 'tumble dryer'][(1 + hash(i) % 5)::int] as appliance_kind,
     'J' || i as job_no,
     'C' || hash(i * 7) % ({lines} // 3 + 1) as customer_ref,
-    ['Arvel', 'Bosk', 'Corvo', 'Dellin'][(1 + hash(i * 3) % 4)::int] as make,
+    ['Arvel', 'Nusk', 'Corvo', 'Tellin'][(1 + hash(i * 3) % 4)::int] as make,
     'AB' || hash(i * 5) % 200 as model,
     'SN' || hash(i * 11) % ({lines} // 2 + 1) as serial,
     ['3 yrs', 'nearly 4', '2y10m', '2015', 'new', '', '7'][(1 + hash(i * 13) % 7)::int] as age,
     what[(1 + hash(i * 17) % 12)::int] || ', ' || more[(1 + hash(i * 19) % 10)::int] || ' ref ' || hash(i * 23) % 100000
         || ' and '
         || what[(1 + hash(i * 29) % 12)::int] as complaint,
-    ['F05', '', 'E:12', '', 'err 5'][(1 + hash(i * 31) % 5)::int] as fault_code,
+    ['K07', '', 'E:12', '', 'err 7'][(1 + hash(i * 31) % 5)::int] as fault_code,
     ['water left=no; filter=clear', '', 'filter clear'][(1 + hash(i * 37) % 3)::int] as findings,
     ['blocked pump filter', 'drain pump', '?sensor', ''][(1 + hash(i * 41) % 4)::int] as cause,
     'work ' || hash(i * 43) % 5000 as work_done,

@@ -31,7 +31,7 @@ def measure(visits: int, folder: Path) -> None:
     for run in ("first", "again"):
         begun, worked = time.perf_counter(), time.process_time()
         report = month_report(
-            SimpleNamespace(connection=connection),
+            SimpleNamespace(connection=connection, path=None),
             Settings(),
             "2033-08",
             out=folder / "report.html",

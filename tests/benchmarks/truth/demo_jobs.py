@@ -80,6 +80,7 @@ def exact(world: World, jobs: pd.DataFrame) -> list[dict[str, float]]:
             list(job.symptoms),
             job.codes[0] if len(job.codes) else None,
             dict(entry.split("=", 1) for entry in job.findings),
+            month=job.cure_date.month,
         )
         for job in jobs.itertuples()
     ]

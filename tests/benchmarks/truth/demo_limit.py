@@ -8,7 +8,8 @@ exact posterior on the same questions, nats; intervals are 95 % bootstrap ones o
 On record: learned from the first four fifths of the cured jobs, asked about the rest. In free text: fresh calls of the
 same town, worded as people write, read and answered as ``priorjobs causes`` does with the model in use; after the
 complaint the checks that tell most a minute are done, none to four of them. The exact posterior is given all that was
-said, denials too; "understood" is the exact posterior given only what the words understood of it.
+said, denials, the month and the town's own words too; "understood" is the exact posterior given only the terms that the
+word lists understood of it, so an answer that learned own words may be nearer the truth than that.
 
 Wrong lists: worlds whose shares within each complaint are as listed, bent (times a lognormal of spread 0.7) or
 shuffled, and lists whose expected findings are dealt to other causes of the same complaint; jobs come straight from
@@ -34,8 +35,8 @@ from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.train.train import examples
 from pipeline.train.word_background import background
-from pipeline.visit.answer import ask
-from pipeline.visit.question import Question, read_question
+from pipeline.visit.ask import ask
+from pipeline.visit.question import Call, Question, read_question
 from pipeline.words import Words
 from tests.benchmarks.truth.demo_jobs import bent_world, cured_jobs, exact, hits, losses
 
@@ -53,8 +54,10 @@ def learned(past: pd.DataFrame, asked: pd.DataFrame, lists: pd.DataFrame | None)
     none = model.none_of_these(questions)
     chances = model.predict_proba(questions) * (1 - none)[:, None]
     told = [dict(zip(model.classes_.tolist(), row, strict=True)) for row in chances.tolist()]
-    return [{cause: rest / 10 for cause in [true] if cause not in one} | one
-            for one, rest, true in zip(told, none, asked["cause"], strict=True)]  # fmt: skip
+    return [
+        {cause: rest / 10 for cause in [true] if cause not in one} | one
+        for one, rest, true in zip(told, none, asked["cause"], strict=True)
+    ]
 
 
 def show(name: str, told: Chances, limit: Chances, causes: list[str]) -> None:
@@ -104,7 +107,7 @@ def in_text(database: Database, words: Words, calls: int, seed: int) -> None:
         while len(case.found) < wanted and (check := bench.judge(case)[3]):
             case.found[check] = world.finding(call, check, rng)
         age, years = said.age(rng, call.age_years, TODAY.year)
-        complaint, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None)
+        complaint, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None, call.manners)
         text = {
             "kind": said.kind(rng, call.kind),
             "make": said.make(rng, call.make),
@@ -114,9 +117,19 @@ def in_text(database: Database, words: Words, calls: int, seed: int) -> None:
             "code": said.code(rng, call.code) if call.code else None,
             "found": [said.findings(rng, case.found)] if case.found else [],
         }
-        questions.append(read_question(words, database.connection, on=TODAY, **text))
+        questions.append(read_question(words, database.connection, Call(**text), on=TODAY))
         limit.append(
-            world.posterior(call.kind, call.make, call.model, years, call.symptoms, call.code, dict(case.found))
+            world.posterior(
+                call.kind,
+                call.make,
+                call.model,
+                years,
+                call.symptoms,
+                call.code,
+                dict(case.found),
+                month=call.month,
+                manners=call.manners,
+            )
         )
         causes.append(call.cause)
         checks.append(len(case.found))

@@ -42,7 +42,7 @@ from demo_data.world import Call, World
 from pipeline.load.identity import model_family
 from pipeline.settings import Settings
 from pipeline.store.database import Database
-from pipeline.visit.answer import Asked, ask
+from pipeline.visit.ask import Asked, ask
 from pipeline.visit.costs import HANDOVER_MINUTES, Act, Costs
 from pipeline.visit.plan import VisitPlan, likely, plan_visit
 from pipeline.visit.question import Question
@@ -95,8 +95,10 @@ class Town:
     def exact_plan(self, call: Call, costs: Costs) -> VisitPlan:
         """The plan with the world's own odds and its own chances of every outcome."""
         tables = self.world.odds[call.kind]
-        shares = self.world.fault_shares(call.kind, call.make, call.model, call.age_years)
-        weight = self.world.weights(call.kind, shares, call.symptoms, call.make, call.code, {})
+        shares = self.world.fault_shares(call.kind, call.make, call.model, call.age_years, call.month)
+        weight = self.world.weights(
+            call.kind, shares, call.symptoms, call.make, call.code, {}, model=call.model, manners=call.manners
+        )
         odds = self.world.by_cause(call.kind, weight / weight.sum())
 
         class Exact:

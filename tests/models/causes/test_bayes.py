@@ -113,7 +113,7 @@ def test_pool_gives_zero_to_noise_and_full_weight_to_truth() -> None:
 
 def test_slope_of_column_weights_is_right() -> None:
     rng = np.random.default_rng(0)
-    from models.causes.column_weights import _one_part
+    from models.causes.column_weights import one_part
 
     shown = one_hot(np.array([[0, 3], [1, 4], [0, 5], [1, 2]]), 5)
     part = Unseen(
@@ -123,9 +123,9 @@ def test_slope_of_column_weights_is_right() -> None:
     point = np.array([0.7, 1.2, 0.9])
 
     def lost(flat: np.ndarray) -> float:
-        return _one_part(part, flat[:2], flat[2], column)[0]
+        return one_part(part, flat[:2], flat[2], column)[0]
 
-    _, by_column, by_share = _one_part(part, point[:2], point[2], column)
+    _, by_column, by_share = one_part(part, point[:2], point[2], column)
     assert np.append(by_column, by_share) == pytest.approx(approx_fprime(point, lost), abs=1e-5)
 
 

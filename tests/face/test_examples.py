@@ -9,7 +9,6 @@ from __future__ import annotations
 import doctest
 import inspect
 import re
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -17,29 +16,15 @@ import pytest
 
 from pipeline import Workshop
 from pipeline import workshop as face
-from tests.worlds.demo_sample import write_jobs
 
 README = Path(face.__file__).parents[1] / "README.md"
 SNIPPET = re.compile(r"^```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
-@pytest.fixture(scope="module")
-def learned(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder, made once; read it, never change it."""
-    folder = tmp_path_factory.mktemp("examples")
-    write_jobs(folder / "jobs.csv")
-    with Workshop.open(folder / "workshop.duckdb") as workshop:
-        workshop.load([folder / "jobs.csv"])
-        workshop.train()
-    return folder
-
-
 @pytest.fixture
-def names(learned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def names(sixty_calls: Path, monkeypatch: pytest.MonkeyPatch):
     """What an example finds: its folder is the current one, and ``workshop`` is open."""
-    folder = tmp_path / "example"
-    shutil.copytree(learned, folder)
-    monkeypatch.chdir(folder)
+    monkeypatch.chdir(sixty_calls)
     with Workshop.open("workshop.duckdb") as workshop:
         yield {"workshop": workshop, "Workshop": Workshop, "Path": Path}
 
@@ -68,7 +53,6 @@ def test_an_example_gives_what_it_says(example: doctest.DocTest, names: dict[str
 
 
 @pytest.mark.parametrize("snippet", SNIPPET.findall(README.read_text(encoding="utf-8")))
-def test_a_python_snippet_of_the_readme_runs(snippet: str, learned: Path, tmp_path: Path, monkeypatch: Any):
-    shutil.copytree(learned, tmp_path / "example")
-    monkeypatch.chdir(tmp_path / "example")
+def test_a_python_snippet_of_the_readme_runs(snippet: str, sixty_calls: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.chdir(sixty_calls)
     exec(compile(snippet, "README.md", "exec"), {"__name__": "readme"})

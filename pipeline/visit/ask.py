@@ -1,0 +1,259 @@
+"""From a call to its answer: what the records say, the odds, the plan, put together."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from pipeline.advice.kept import AdviceRow, kept
+from pipeline.visit.advice_for_call import for_parts
+from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
+from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
+from pipeline.visit.costs import Costs
+from pipeline.visit.odds import Odds, model_for, odds_of, opinions
+from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
+from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
+from pipeline.visit.unit_history import Unit, histories
+from pipeline.words.appliance import about
+
+if TYPE_CHECKING:
+    from pipeline.settings import Settings
+    from pipeline.store.database import Database
+    from pipeline.words import Words
+
+LOOKING_MINUTES = (
+    15.0  # what finding a cause takes beside curing it, for a quote with few jobs (common practice, no source)
+)
+BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds."""
+
+    question: Question
+    costs: Costs
+    evidence: Evidence
+    odds: Odds
+
+    @property
+    def has_plan(self) -> bool:
+        """Whether steps may be given: none where gas or the refrigerant circuit is spoken of, nor on gas appliances."""
+        return not self.costs.trade.is_gas and not self.question.licensed
+
+
+def causes(database: Database, words: Words, settings: Settings, call: Call) -> Answer:
+    """Answer one call in the words of a job sheet.
+
+    Raises
+    ------
+    UsageError
+        No kind of appliance was given.
+    ModelError
+        The model in use is damaged.
+    """
+    (question,) = questions_of(database, words, settings, [call])
+    return answer(database, words, settings, question)
+
+
+def questions_of(
+    database: Database, words: Words, settings: Settings, calls: Sequence[Call], *, on: dt.date | None = None
+) -> list[Question]:
+    """Read calls as `load` reads records, and look up what is on record of each call's unit.
+
+    Raises
+    ------
+    UsageError
+        A call gives no kind of appliance.
+    """
+    questions = read_questions(words, database.connection, calls, on=on)
+    units = [Unit(call.serial, call.customer, q.kind, q.symptoms) for call, q in zip(calls, questions, strict=True)]
+    found = histories(database, settings, units, on)
+    return [replace(question, unit=unit) for question, unit in zip(questions, found, strict=True)]
+
+
+def answer(
+    database: Database,
+    words: Words,
+    settings: Settings,
+    question: Question,
+    *,
+    unknowable: Sequence[str] = (),
+    opened: frozenset[str] = frozenset(),
+    tried: Sequence[str] = (),
+    aside: Sequence[str] = (),
+) -> Answer:
+    """Answer a question already read.
+
+    Parameters
+    ----------
+    question
+        From `read_question`.
+    unknowable
+        Findings that could not be told: their checks are not offered again.
+    opened, tried
+        What is open, repairs done without cure or whose part was seen to be good; see `plan_visit`.
+    aside
+        Repairs that cannot be done at this visit.
+    """
+    (asked,) = ask(database, words, settings, [question])
+    if tried:
+        asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
+    return answered(asked, kept(database), unknowable=unknowable, opened=opened, passed=(*tried, *aside))
+
+
+def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
+    """Look up what all questions need, every kind, record and the model once."""
+    trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
+    found = gather(database.connection, questions, trades)
+    costs = {
+        question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
+        for question, evidence in {q.kind: (q, e) for q, e in zip(questions, found, strict=True)}.values()
+    }
+    if not questions:
+        return []
+    model, name = model_for(database, words)
+    told = opinions(questions, model)
+    rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
+    asked = []
+    for q, evidence, opinion in zip(questions, found, told, strict=True):
+        odds = odds_of(q, trades[q.kind], evidence, model, name, opinion)
+        cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
+        odds, unit = with_history(q.unit, odds, cured_by, rate)
+        asked.append(Asked(replace(q, unit=unit), costs[q.kind], evidence, odds))
+    return asked
+
+
+def answered(
+    asked: Asked,
+    advice: Sequence[AdviceRow],
+    *,
+    unknowable: Sequence[str] = (),
+    opened: frozenset[str] = frozenset(),
+    passed: Sequence[str] = (),
+    carried: Sequence[str] | None = None,
+) -> Answer:
+    """Plan a call and put the answer together.
+
+    Parameters
+    ----------
+    advice
+        Rows known of wrong swaps.
+    unknowable, opened
+        As in `answer`.
+    passed
+        Repairs not to be offered.
+    carried
+        Parts in the van; None = those worth carrying by this call alone.
+    """
+    question, odds = asked.question, asked.odds
+    if not asked.has_plan:
+        return _referral(asked)
+    visit = plan_visit(
+        odds.causes,
+        asked.costs,
+        seen={*question.findings, *unknowable},
+        opened=opened,
+        tried=set(passed),
+        carried=carried,
+    )
+    steps = tuple(visit.steps())
+    return Answer(
+        question=question,
+        odds=odds,
+        causes=_rows(asked),
+        costs=asked.costs,
+        evidence=asked.evidence,
+        visit=visit,
+        steps=steps,
+        quote=_quote(asked),
+        advice=for_parts(advice, question, _parts_in_question(visit, steps)),
+        remark=_remark(asked.evidence),
+        currency=asked.costs.settings.currency,
+    )
+
+
+def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
+    """Parts that this visit may well fit: those among its steps and those worth carrying, likeliest first."""
+    in_steps = {part for step in steps for part in step.parts}
+    return [row.part for row in visit.carry if row.worth_it or row.part in in_steps]
+
+
+def _referral(asked: Asked) -> Answer:
+    """Nothing but who may do it: no cause, no step, no part."""
+    if asked.question.licensed == "refrigerant" and not asked.costs.trade.is_gas:
+        name, caution = "refer to a person certified for refrigerants", "sealed system"
+    else:
+        name, caution = "refer to a person licensed for gas", "gas"
+    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", (caution,))
+    currency = asked.costs.settings.currency
+    return Answer(asked.question, asked.odds, (), asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
+
+
+def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
+    """Odds once these repairs were done and did not cure, or their parts were seen to be good."""
+    cured = {c for act in costs.acts(list(odds.causes)) if act.name in tried for c in act.cures}
+    left = {cause: p for cause, p in odds.causes.items() if cause not in cured}
+    total = sum(left.values()) + odds.none_of_these
+    scaled = {cause: p / total for cause, p in left.items()}
+    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note)
+
+
+def _rows(asked: Asked) -> tuple[CauseRow, ...]:
+    import numpy as np
+
+    from models.causes.evidence import interval
+
+    odds, costs, evidence = asked.odds, asked.costs, asked.evidence
+    likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
+    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())))
+    jobs: dict[str, list[str]] = {cause: [] for cause in likely}
+    for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
+        if cause in jobs and isinstance(job, str):
+            jobs[cause].append(job)
+    return tuple(
+        CauseRow(
+            cause,
+            p,
+            float(low[place]),
+            float(high[place]),
+            evidence.similar_jobs.get(cause, 0),
+            () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
+            tuple(jobs[cause][:SHOWN_JOBS]),
+        )
+        for place, (cause, p) in enumerate(likely.items())
+    )
+
+
+def _quote(asked: Asked) -> dict[str, Range]:
+    import numpy as np
+
+    from models.plan.quote import quote_range
+
+    costs, jobs = asked.costs, asked.evidence.similar
+    likely = {cause: p for cause, p in asked.odds.causes.items() if p >= LEAST_ODDS}
+    if not likely:
+        return {}
+    minutes = {cause: costs.minutes(cause) + LOOKING_MINUTES for cause in likely}
+    parts = {cause: sum(costs.price(part) for part in costs.repair(cause).parts) for cause in likely}
+    money = {cause: minutes[cause] * costs.rate + parts[cause] for cause in likely}
+    paid = jobs["parts_cost"].to_numpy(dtype=float, na_value=float("nan"))
+    took = jobs["labour_minutes"].to_numpy(dtype=float, na_value=float("nan"))
+    spent = took * costs.rate + np.nan_to_num(paid)
+    causes = jobs["cause"].tolist()
+    return {
+        "money": quote_range(likely, causes, spent, money),
+        "minutes": quote_range(likely, causes, took, minutes),
+        "parts": quote_range(likely, causes, paid, parts),
+    }
+
+
+def _remark(evidence: Evidence) -> str:
+    """Repair or replace, only where enough similar episodes say so."""
+    beyond, known = evidence.beyond_repair
+    if known < BEYOND_JOBS or beyond < BEYOND_SHARE * known:
+        return ""
+    return f"{beyond} of {known} like it were beyond economic repair: quote before parts"

@@ -1,0 +1,186 @@
+"""What is on record of this very unit: its visits, what was fitted, whether the call is a callback of ours."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import DatabaseUnusable
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.settings import Settings
+    from pipeline.store.database import Database
+
+MOST_VISITS = 20
+
+
+@dataclass(frozen=True)
+class Unit:
+    """What a call says of which unit it is: serial or customer as told, kind and complaints as read."""
+
+    serial: str | None
+    customer: str | None
+    kind: str
+    symptoms: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PastVisit:
+    """One earlier visit to the unit.
+
+    Attributes
+    ----------
+    job_no, visit_date, complaint, cause, outcome, technician
+        As recorded; None = not recorded.
+    symptoms
+        Complaints understood.
+    parts
+        Parts fitted.
+    days_ago
+        Days from the visit to the day asked about.
+    """
+
+    job_no: str | None
+    visit_date: dt.date
+    complaint: str | None
+    cause: str | None
+    outcome: str
+    technician: str | None
+    symptoms: tuple[str, ...]
+    parts: tuple[str, ...]
+    days_ago: int
+
+    def as_json(self) -> dict[str, Any]:
+        """The visit with its day as text."""
+        return {
+            "job_no": self.job_no,
+            "visit_date": self.visit_date.isoformat(),
+            "days_ago": self.days_ago,
+            "complaint": self.complaint,
+            "cause": self.cause,
+            "parts": list(self.parts),
+            "outcome": self.outcome,
+            "technician": self.technician,
+        }
+
+    def line(self) -> str:
+        """The visit in one line."""
+        done = ", ".join([f"fitted {part}" for part in self.parts]) or "no part"
+        return f"{self.days_ago} days ago: {self.complaint or 'no complaint recorded'}; {done}; {self.outcome}"
+
+
+@dataclass(frozen=True)
+class UnitHistory:
+    """The unit's earlier visits, newest first.
+
+    Attributes
+    ----------
+    visits
+        At most `MOST_VISITS`.
+    is_callback
+        The last repair is within the callback window and had a complaint or none in common with this call.
+    guaranteed
+        Parts fitted so lately that the workshop's own guarantee still holds.
+    effect
+        What the past does to the odds, in words; "" = nothing.
+    """
+
+    visits: tuple[PastVisit, ...] = ()
+    is_callback: bool = False
+    guaranteed: tuple[str, ...] = ()
+    effect: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """The visits, and what follows from them."""
+        return {
+            "visits": [visit.as_json() for visit in self.visits],
+            "is_callback": self.is_callback,
+            "under_our_guarantee": list(self.guaranteed),
+            "effect": self.effect,
+        }
+
+    def lines(self) -> list[str]:
+        """At most four lines for a terminal."""
+        if not self.visits:
+            return [self.effect] if self.effect else []
+        head = f"This unit: {len(self.visits)} earlier visit{'s' * (len(self.visits) > 1)}"
+        head += "; this is a callback" * self.is_callback
+        head += f"; under our guarantee: {', '.join(self.guaranteed)}" if self.guaranteed else ""
+        return [
+            f"{head}.",
+            *(f"  {visit.line()}" for visit in self.visits[:2]),
+            *([self.effect] if self.effect else []),
+        ]
+
+
+def histories(
+    database: Database, settings: Settings, units: Sequence[Unit], on: dt.date | None = None
+) -> list[UnitHistory]:
+    """Look up each unit, by serial, else by customer and kind.
+
+    Parameters
+    ----------
+    units
+        As told.
+    on
+        Day of the visits; None = today.
+
+    Returns
+    -------
+    list of UnitHistory
+        Empty where neither serial nor customer is told, or nothing is on record.
+    """
+    import pandas as pd
+
+    from pipeline.load.identity import serial
+    from pipeline.load.privacy import hash_customers, load_key
+
+    day = on or dt.date.today()
+    serials = serial(pd.Series([unit.serial or None for unit in units], dtype="str"))
+    customers = pd.Series([unit.customer or None for unit in units], dtype="str")
+    nobody = UnitHistory()
+    if customers.notna().any():
+        try:
+            customers = hash_customers(customers, load_key(database.key_file))
+        except DatabaseUnusable as fault:
+            nobody = UnitHistory(effect=f"Past visits of this customer cannot be looked up: {fault.what}")
+            customers = pd.Series([None] * len(units), dtype="str")
+    found = []
+    for number, person, unit in zip(serials, customers, units, strict=True):
+        by_serial = number if isinstance(number, str) else None
+        by_person = person if isinstance(person, str) and by_serial is None else None
+        is_named = by_serial or by_person
+        visits = _visits(database.connection, by_serial, by_person, unit.kind, day) if is_named else ()
+        found.append(_history(visits, unit, settings) if visits else nobody if unit.customer else UnitHistory())
+    return found
+
+
+def _visits(
+    connection: duckdb.DuckDBPyConnection, serial: str | None, customer: str | None, kind: str, day: dt.date
+) -> tuple[PastVisit, ...]:
+    rows = connection.execute(
+        "select v.job_no, v.visit_date, v.complaint, v.cause, v.outcome, v.technician, "
+        "coalesce((select list(distinct symptom order by symptom) from visit_symptom as s "
+        "where s.visit_id = v.visit_id and not s.is_negated), []), "
+        "coalesce((select list(part order by part) from part_fitted as p where p.visit_id = v.visit_id), []) "
+        "from visit as v where v.kind = $kind and v.visit_date <= $day and v.appliance_id in ("
+        "select appliance_id from appliance where serial = $serial or customer_hash = $customer) "
+        "order by v.visit_date desc, v.visit_id desc limit $most",
+        {"kind": kind, "day": day, "serial": serial, "customer": customer, "most": MOST_VISITS},
+    ).fetchall()
+    return tuple(
+        PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), (day - date).days)
+        for job, date, complaint, cause, outcome, who, symptoms, parts in rows
+    )
+
+
+def _history(visits: tuple[PastVisit, ...], unit: Unit, settings: Settings) -> UnitHistory:
+    last = visits[0]
+    shares = not unit.symptoms or not last.symptoms or bool(set(unit.symptoms) & set(last.symptoms))
+    guaranteed = [part for v in visits if v.days_ago <= settings.guarantee_days for part in v.parts]
+    is_callback = shares and last.days_ago <= settings.window_days and last.outcome in ("fixed", "not fixed", "unknown")
+    return UnitHistory(visits, is_callback, tuple(dict.fromkeys(guaranteed)))

@@ -1,0 +1,60 @@
+"""Causes written in different words stay apart, and what the lists joined is taken apart by one decision."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from pipeline.words import Words
+from pipeline.workshop import Workshop
+
+APART = [
+    ("electric oven", "fan element open", "grill element open"),
+    ("electric oven", "oven element open", "base element open"),
+    ("fridge-freezer", "fan stopped", "cold air fan stopped"),
+    ("washing machine", "pump seized", "greywater pump seized"),
+]
+ALIKE = [
+    ("washing machine", "Drain pump seized", "faulty drain pump"),
+    ("washing machine", "coins in pump filter", "pump filter blocked"),
+    ("tumble dryer", "? element o/c", "heating element open circuit"),
+    ("dishwasher", "circ pump weak", "circulation pump worn"),
+]
+JOBS = """visit_date,appliance_kind,job_no,make,serial,complaint,cause,parts,outcome
+2026-01-05,W/M,J1,Tavrik,T1,not draining,drain pump seized,drain pump,fixed
+2026-01-06,W/M,J2,Tavrik,T2,not draining,outlet pump seized,drain pump,fixed
+2026-01-07,W/M,J3,Tavrik,T3,not draining,? outlet pump seized,drain pump,fixed
+"""
+
+
+@pytest.mark.parametrize(("kind", "one", "other"), APART)
+def test_a_word_before_the_thing_keeps_causes_apart(kind: str, one: str, other: str) -> None:
+    terms = Words.load(("en",)).match("cause", pd.Series([one, other]), pd.Series([kind, kind]))["term"]
+    assert terms[0] != terms[1]
+
+
+@pytest.mark.parametrize(("kind", "one", "other"), ALIKE)
+def test_two_wordings_of_one_cause_are_one(kind: str, one: str, other: str) -> None:
+    read = Words.load(("en",)).match("cause", pd.Series([one, other]), pd.Series([kind, kind]))
+    assert read["term"][0] == read["term"][1]
+    assert read["is_understood"].all()
+
+
+def test_what_was_joined_is_listed_and_taken_apart(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(JOBS, encoding="utf-8")
+    with Workshop.open(tmp_path / "workshop.duckdb") as workshop:
+        workshop.load([tmp_path / "jobs.csv"])
+        listed = workshop.to_review().query("asks.str.startswith('read as')")
+        assert listed[["written", "uses", "suggestion"]].to_numpy().tolist() == [
+            ["outlet pump seized", 2, "drain pump seized or open circuit"]
+        ]
+        with (tmp_path / "decided.csv").open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file)
+            writer.writerows([["list", "written", "decision"], ["cause", "outlet pump seized", "own"]])
+        workshop.take_decisions(tmp_path / "decided.csv")
+        causes = workshop.table("visit").sort_values("job_no")["cause"].tolist()
+        assert causes == ["drain pump seized or open circuit", "outlet pump seized", "outlet pump seized"]
+        assert workshop.to_review().query("asks.str.startswith('read as')").empty

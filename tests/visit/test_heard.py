@@ -1,0 +1,57 @@
+"""Every word of a call is accounted for in the answer."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.visit.question import Call, read_question
+from pipeline.words import Words
+
+
+@pytest.fixture(scope="module")
+def words() -> Words:
+    return Words.load(("en",))
+
+
+def asked(words: Words, complaint: str, *found: str):
+    return read_question(words, None, Call("washing machine", complaint=complaint, found=found))
+
+
+def test_each_piece_says_what_it_was_taken_for(words: Words) -> None:
+    question = asked(
+        words,
+        "customer says not draining, pump tested ok, filter clear; not leaking. compressor clicks, shows K07 please",
+    )
+    how = {piece.text: (piece.how, piece.terms) for piece in question.heard}
+    assert how["customer says not draining"] == ("complaint", ("does not drain",))
+    assert how["filter clear"] == ("finding", ("pump filter=clear",))
+    assert how["not leaking"] == ("denied", ("leaks",))
+    assert how["compressor clicks"] == ("not understood", ())
+    assert how["shows K07 please"] == ("code", ("K07",))
+    assert question.findings["pump filter"] == "clear"
+    assert "compressor clicks" in question.not_understood
+
+
+def test_filler_is_told_as_saying_nothing(words: Words) -> None:
+    assert [piece.how for piece in asked(words, "hello, not draining").heard] == ["says nothing", "complaint"]
+
+
+def test_a_piece_that_needs_its_neighbour_is_told_with_what_it_brought(words: Words) -> None:
+    assert [piece.terms for piece in asked(words, "won't drain, spin").heard] == [
+        ("does not drain",),
+        ("does not spin",),
+    ]
+
+
+def test_what_is_found_wins_over_what_the_complaint_says(words: Words) -> None:
+    assert asked(words, "not draining, filter clear", "pump filter=blocked").findings == {"pump filter": "blocked"}
+
+
+def test_contradictions_and_names_nearly_known_are_told(words: Words) -> None:
+    question = asked(words, "not draining", "water left=yes", "water left: no", "watter left=no", "draim hoze fit=odd")
+    assert question.findings["water left"] == "no"
+    assert question.remarks[:2] == (
+        "water left: both yes and no were said; no counts",
+        '"watter left=no" was read as water left no',
+    )
+    assert "draim hoze fit" in question.remarks[2]

@@ -1,0 +1,24 @@
+"""What is dear to build is built once a run of the tests, by the first worker that asks; the others wait and share it."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+FOLDER = "PRIORJOBS_TESTS"
+"""Environment variable with the run's folder; ``conftest.py`` makes it and takes it away."""
+
+
+def built_once(name: str, build: Callable[[Path], object]) -> Path:
+    """Folder filled by ``build``; read it, never change it."""
+    folder = Path(os.environ[FOLDER]) / name
+    done = folder.with_suffix(".done")
+    with folder.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not done.exists():
+            folder.mkdir()
+            build(folder)
+            done.touch()
+    return folder
