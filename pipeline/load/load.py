@@ -19,10 +19,10 @@ from typing import TYPE_CHECKING
 import duckdb
 
 import sql
-from pipeline.errors import DatabaseUnusable, LayoutError, PriorjobsError, shown
+from pipeline.errors import LIES_AHEAD, DatabaseUnusable, LayoutError, PriorjobsError, shown
 from pipeline.load.batches import drop, drop_taken_back, hand_over
 from pipeline.load.layout import FIELDS, REQUIRED, Join, Layout, as_toml, open_layout, parse_layout
-from pipeline.load.report import LIES_AHEAD, FileReport, LoadReport
+from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.small_text import small_text
 from pipeline.read.sources import Source, Unopened, links_out, open_sources

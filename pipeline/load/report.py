@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from pipeline.load.whole_history import Gone
 
 COUNTS = ("read", "loaded", "unchanged", "replaced", "rejected")
-LIES_AHEAD = "lies more than three years ahead"  # why a line was refused that another clock would take
 MOST_LINES = 10  # refused lines told in the terminal; all are in the database
 
 

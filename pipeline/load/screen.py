@@ -8,10 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pipeline.errors import LIES_AHEAD
 from pipeline.load import identity
 from pipeline.load.layout import FIELDS, Layout, position
 from pipeline.load.mapping import cell, literal, map_lines, personal_columns
-from pipeline.load.report import LIES_AHEAD
 from pipeline.read.incoming import Records
 from pipeline.store.batches import batches, insert
 from pipeline.values import dates, durations, money

@@ -16,7 +16,6 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
-import sql
 from pipeline.errors import PriorjobsError
 from pipeline.load.guess import GuessHeldBack
 from pipeline.load.layout import as_toml, parse_layout
@@ -316,8 +315,7 @@ def words() -> Words:
 
 
 @pytest.fixture
-def database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Database]:
-    monkeypatch.setattr(sql, "rebuild", lambda *_: None)  # what is read is looked at, not what is made of it
+def database(tmp_path: Path) -> Iterator[Database]:
     with Database.open(tmp_path / "w.duckdb") as opened:
         store_settings(opened.connection, Settings())
         yield opened
