@@ -13,8 +13,8 @@ from sklearn.svm import LinearSVC
 from sklearn.utils.validation import check_is_fitted
 from threadpoolctl import threadpool_limits
 
-from models.causes.linear import softmax
 from models.causes.pool import pool_weights
+from models.causes.softmax import softmax
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

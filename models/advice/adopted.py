@@ -1,4 +1,4 @@
-"""Did it help? The wrong parts of an advice row before and since it was adopted, and what would have come anyway."""
+"""Did it help? The wrong parts of an advice row before and since it was adopted, against those of all other parts."""
 
 from __future__ import annotations
 
@@ -18,6 +18,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 FEWEST = 10
+FEWEST_IGNORED = 5
+MONTHS_BEFORE = 12
+LAST_MONTHS = 3
+SURE = 1.645
+HELPED, FELL_BEFORE, IGNORED = "helped", "fell before", "not followed"
+TOO_EARLY, TOO_LITTLE, UNCLEAR = "too early", "too little before", "no clear change"
 
 
 @dataclass(frozen=True)
@@ -27,12 +33,20 @@ class BeforeAndAfter:
     Attributes
     ----------
     before, before_of, after, after_of
-        Not the cause, of how many verdicts.
+        Not the cause, of how many verdicts: in the twelve months before the day, and since.
+    others_before, others_before_of, others_after, others_after_of
+        The same of all lines of other parts.
+    last, last_of
+        Of the last three months before the day.
     change, low, high
         Share since less share before, with its 95 % interval; NaN when either side is empty.
     expected_anyway
-        Share to expect since, had nothing changed: the rows were picked because they stood out, so part of that was
-        luck and goes by itself (regression to the mean).
+        Share to expect since, had nothing been done: the share before, less what of it was luck (rows are picked for
+        standing out), moved as the other parts' share has moved.
+    months, pace
+        Months since the day, and verdicts a month before it.
+    state
+        helped, fell before, not followed, too early, too little before, no clear change.
     said
         The answer in plain words.
     """
@@ -41,17 +55,31 @@ class BeforeAndAfter:
     before_of: int
     after: int
     after_of: int
+    others_before: int
+    others_before_of: int
+    others_after: int
+    others_after_of: int
+    last: int
+    last_of: int
     change: float
     low: float
     high: float
     expected_anyway: float
+    months: float
+    pace: float
+    state: str
     said: str
 
 
 def did_it_help(
-    verdicts: pd.DataFrame, row: Mapping[str, Any], adopted_on: pd.Timestamp, findings: pd.DataFrame | None = None
+    verdicts: pd.DataFrame,
+    row: Mapping[str, Any],
+    adopted_on: pd.Timestamp,
+    findings: pd.DataFrame | None = None,
+    *,
+    as_of: pd.Timestamp | None = None,
 ) -> BeforeAndAfter:
-    """Compare an advice row's share of wrong parts before and since it was adopted.
+    """Compare an advice row's share of wrong parts before and since it was adopted, by difference in differences.
 
     Parameters
     ----------
@@ -61,27 +89,43 @@ def did_it_help(
         An advice row: part, kind, make, complaint, code, finding (None = any).
     adopted_on
         The first day that counts as "since".
+    as_of
+        Day up to which visits are known; default the last visit date.
 
     Notes
     -----
-    Interval of the difference: method 10 of Newcombe 1998, Statistics in Medicine 17, 873–890. Expected anyway: the
-    share before, drawn toward the shares of all parts and complaints by as much as those differ among each other
-    (beta-binomial). An advice that is followed also makes its pattern rarer: compare the counts too.
+    Credit is given where log(since / before) of the row lies below that of all other parts by more than 1.645 standard
+    errors, the count before first drawn toward the shares of all parts and complaints by as much as those differ among
+    each other (beta-binomial). With fewer than ten lines of other parts before or since, the row alone is compared. An
+    advice that is followed also makes its pattern rarer: compare the counts too.
     """
     known = verdicts[verdicts["verdict"].isin(["cured", "not the cause"])]
     is_wrong = known["verdict"] == "not the cause"
-    is_before = pd.to_datetime(known["visit_date"]) < pd.Timestamp(adopted_on)
+    days = pd.to_datetime(known["visit_date"])
+    day, end = pd.Timestamp(adopted_on), pd.Timestamp(as_of) if as_of is not None else days.max()
+    is_after = days >= day
+    is_before = ~is_after & (days >= day - pd.DateOffset(months=MONTHS_BEFORE))
+    is_last = ~is_after & (days >= day - pd.DateOffset(months=LAST_MONTHS))
     inside = _matches(known, row, findings)
-    before, before_of = int((is_wrong & is_before & inside).sum()), int((is_before & inside).sum())
-    after, after_of = int((is_wrong & ~is_before & inside).sum()), int((~is_before & inside).sum())
+    others = known["part"] != row["part"]
+
+    def counted(where: pd.Series) -> tuple[int, int]:
+        return int((is_wrong & where).sum()), int(where.sum())
+
+    before, after, last = (counted(inside & when) for when in (is_before, is_after, is_last))
+    others_before, others_after = counted(others & is_before), counted(others & is_after)
     change = low = high = math.nan
-    if before_of and after_of:
-        change, low, high = difference(
-            after / after_of, *wilson(after, after_of), before / before_of, *wilson(before, before_of)
-        )
-    expected = _expected_anyway(known[is_before], is_wrong[is_before], before, before_of)
-    said = _said(before_of, after, after_of, high, expected)
-    return BeforeAndAfter(before, before_of, after, after_of, change, low, high, expected, said)
+    if before[1] and after[1]:
+        change, low, high = difference(after[0] / after[1], *wilson(*after), before[0] / before[1], *wilson(*before))
+    drawn = _less_luck(known[is_before], is_wrong[is_before], *before)
+    expected = drawn * _moved(others_before, others_after)
+    months = max(0.0, (end - day).days / 30.44)
+    pace = before[1] / MONTHS_BEFORE
+    state = _state(before, after, last, others_before, others_after, drawn, expected, months, pace)
+    said = _said(state, before, after, last, expected, months, pace)
+    return BeforeAndAfter(
+        *before, *after, *others_before, *others_after, *last, change, low, high, expected, months, pace, state, said
+    )
 
 
 def _matches(known: pd.DataFrame, row: Mapping[str, Any], findings: pd.DataFrame | None) -> pd.Series:
@@ -101,7 +145,8 @@ def _matches(known: pd.DataFrame, row: Mapping[str, Any], findings: pd.DataFrame
     return inside & known["visit_id"].isin(seen)
 
 
-def _expected_anyway(known: pd.DataFrame, is_wrong: pd.Series, before: int, before_of: int) -> float:
+def _less_luck(known: pd.DataFrame, is_wrong: pd.Series, before: int, before_of: int) -> float:
+    """Share before, drawn toward the common share by as much as parts and complaints differ among each other."""
     if not before_of:
         return math.nan
     cells = is_wrong.groupby([known["part"], known["main_symptom"].fillna("not told")]).agg(["sum", "count"])
@@ -110,16 +155,72 @@ def _expected_anyway(known: pd.DataFrame, is_wrong: pd.Series, before: int, befo
     return (before + common * strength) / (before_of + strength)
 
 
-def _said(before_of: int, after: int, after_of: int, high: float, expected: float) -> str:
-    if before_of < FEWEST or after_of < FEWEST:
-        return f"too early to say: {after} of {after_of} were not the cause since"
-    share = after / after_of
-    if not high < 0:
-        return "no change that stands out from chance"
-    _, reach = wilson(after, after_of)
-    if reach < expected:
-        return f"fewer wrong parts, and fewer than the {expected:.0%} to expect if nothing had changed"
-    return (
-        f"fewer wrong parts ({share:.0%}), but {expected:.0%} was to be expected even if nothing had changed: "
-        "part of it may be luck"
-    )
+def _moved(before: tuple[int, int], after: tuple[int, int]) -> float:
+    """How the share of others has moved: since over before; half a line is added so that none is not nothing."""
+    if min(before[1], after[1]) < FEWEST:
+        return 1.0
+    return ((after[0] + 0.5) / (after[1] + 1)) / ((before[0] + 0.5) / (before[1] + 1))
+
+
+def _state(
+    before: tuple[int, int],
+    after: tuple[int, int],
+    last: tuple[int, int],
+    others_before: tuple[int, int],
+    others_after: tuple[int, int],
+    drawn: float,
+    expected: float,
+    months: float,
+    pace: float,
+) -> str:
+    if before[1] < FEWEST:
+        return TOO_LITTLE
+    earlier = (before[0] - last[0], before[1] - last[1])
+    if min(last[1], earlier[1]) >= FEWEST_IGNORED:
+        _, _, high = difference(last[0] / last[1], *wilson(*last), earlier[0] / earlier[1], *wilson(*earlier))
+        if high < 0:
+            return FELL_BEFORE
+    if after[1] >= FEWEST:
+        expected_before = (drawn * before[1], before[1])
+        pairs = [expected_before, after]
+        if min(others_before[1], others_after[1]) >= FEWEST:
+            pairs += [others_before, others_after]
+        spread = math.sqrt(sum(_spread(*pair) for pair in pairs))
+        share = (after[0] + 0.5) / (after[1] + 1)
+        if math.log(share / expected) < -SURE * spread:
+            return HELPED
+    if after[1] >= FEWEST_IGNORED and wilson(*after)[0] > expected / 2:
+        return IGNORED
+    return TOO_EARLY if after[1] < FEWEST and months * pace < FEWEST else UNCLEAR
+
+
+def _spread(hits: float, of: float) -> float:
+    """Variance of the logarithm of a share."""
+    return 1 / (hits + 0.5) - 1 / (of + 1)
+
+
+def _said(
+    state: str,
+    before: tuple[int, int],
+    after: tuple[int, int],
+    last: tuple[int, int],
+    expected: float,
+    months: float,
+    pace: float,
+) -> str:
+    since = f"{after[0]} of {after[1]} were not the cause since"
+    if state == TOO_LITTLE:
+        return f"too few of them in the year before to compare with: {since}"
+    if state == FELL_BEFORE:
+        return (
+            f"it had fallen by itself before it was taken up: {last[0]} of {last[1]} in the three months before, "
+            f"{before[0]} of {before[1]} in the year; {since}"
+        )
+    if state == HELPED:
+        return f"fewer wrong parts, and fewer than the {expected:.0%} to expect had nothing been done: {since}"
+    if state == IGNORED:
+        return f"not being followed: {since}, and the {expected:.0%} to expect without it has not been halved"
+    if state == TOO_EARLY:
+        left = max(1, math.ceil(FEWEST / pace - months)) if pace else 1
+        return f"too early to say: {since}; at the pace before in about {left} more months"
+    return f"no change that stands out from chance: {since}, {expected:.0%} to expect without it"

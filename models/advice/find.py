@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from models.advice.honest import likely_share
 from models.advice.patterns import Pattern, stand_out
+from models.statistics.change import difference
 from models.statistics.intervals import wilson
 
 if TYPE_CHECKING:
@@ -24,11 +26,13 @@ FEWEST = 5
 USUAL_SHARE = 0.10
 FALSE_FINDS = 0.05
 READINGS_A_PART = 3
+RECENT_MONTHS = 12
 COLUMN_OF = {"part": "part", "kind": "kind", "complaint": "main_symptom", "make": "make", "code": "fault_code"}
 CONDITIONS = ("kind", "complaint", "make", "code", "finding")
 COLUMNS = (
-    "part", "kind", "make", "complaint", "code", "finding", "count", "of", "low", "p_adjusted", "money", "minutes",
-    "usually", "look_first", "kinds", "jobs", "part_line_ids",
+    "part", "kind", "make", "complaint", "code", "finding", "count", "of", "share", "low", "usual", "p_adjusted",
+    "trend", "recent_count", "recent_of", "first_date", "last_date", "lost", "money", "minutes", "usually",
+    "look_first", "kinds", "jobs", "part_line_ids",
 )  # fmt: skip
 
 
@@ -40,6 +44,7 @@ def find_advice(
     fewest: int = FEWEST,
     usual_share: float = USUAL_SHARE,
     false_finds: float = FALSE_FINDS,
+    as_of: pd.Timestamp | None = None,
 ) -> pd.DataFrame:
     """Find the patterns in which a part is often not the cause.
 
@@ -48,7 +53,8 @@ def find_advice(
     verdicts
         Rows of the mart ``part_verdict``: part_line_id, visit_id, part, kind, make, main_symptom, fault_code,
         verdict, confirmed_cause, total_cost, labour_minutes, trip_minutes, and job_no where there is one. Only
-        "cured" and "not the cause" count.
+        "cured" and "not the cause" count. With technician (who fitted it; missing = not recorded) the patterns are
+        tested within technicians. With visit_date the rows have a trend.
     findings
         What was known when the part went in: visit_id, finding, value. A part is also compared by what was *not*
         written down: "element not recorded".
@@ -61,15 +67,21 @@ def find_advice(
         that is higher.
     false_finds
         Expected share of false finds among the rows given (Benjamini–Hochberg over every pattern looked at).
+    as_of
+        Day up to which visits are known; default the last visit date. The trend holds the twelve months before it
+        against the time before those.
 
     Returns
     -------
     DataFrame
-        One row a pattern, the most money first: part, kind, make, complaint, code, finding (None = any), count (not
-        the cause), of (verdicts), low (one-sided 95 % Wilson bound of the share), p_adjusted, money and minutes lost,
-        usually (what it was), look_first, kinds, jobs and part_line_ids of the wrong ones. Overlapping patterns are
-        merged to the one that explains most: a pattern whose lines are explained by one already taken does not
-        appear.
+        One row a pattern, the most money first, ended ones last: part, kind, make, complaint, code, finding (None =
+        any), count (not the cause), of (verdicts), share and low (likely share and its 95 % lower bound, corrected for
+        having been picked: `honest.likely_share`), usual (share that is usual there), p_adjusted, trend (rising,
+        steady, fading, ended), recent_count, recent_of (of the last twelve months), first_date, last_date (of the wrong
+        ones), lost (what all wrong ones cost), money (what those above the usual share are likely to have cost in
+        the last twelve months), minutes (labour and trips of all wrong ones), usually (what it was), look_first,
+        kinds, jobs and part_line_ids of the wrong ones. Overlapping patterns are merged to the one that explains most:
+        a pattern whose lines are explained by one already taken does not appear.
     """
     known = verdicts[verdicts["verdict"].isin(["cured", "not the cause"])].reset_index(drop=True)
     wrong = (known["verdict"] == "not the cause").to_numpy()
@@ -80,15 +92,18 @@ def find_advice(
         cases,
         wrong,
         _findings_of(known, findings),
+        pd.factorize(known["technician"].fillna("") if "technician" in known else np.zeros(len(known)))[0],
         fewest=fewest,
         usual_share=usual_share,
         false_finds=false_finds,
     )
-    found = [_row(known, wrong, pattern, look_first or {}) for pattern in patterns]
+    day = pd.Timestamp(as_of) if as_of is not None else pd.to_datetime(known["visit_date"]).max()
+    found = [_row(known, wrong, pattern, look_first or {}, day) for pattern in patterns]
     table = pd.DataFrame(found, columns=list(COLUMNS))
     for name in CONDITIONS:
         table[name] = pd.Series([row[name] for row in found], dtype=object)
-    return table.sort_values(["money", "count"], ascending=False, kind="stable", ignore_index=True)
+    order = pd.DataFrame({"ended": table["trend"] == "ended", "money": -table["money"], "count": -table["count"]})
+    return table.loc[order.sort_values(["ended", "money", "count"], kind="stable").index].reset_index(drop=True)
 
 
 def said(row: Mapping[str, Any]) -> str:
@@ -147,23 +162,38 @@ def _row(
     wrong: NDArray[np.bool_],
     pattern: Pattern,
     look_first: Mapping[tuple[str, str], str],
+    as_of: pd.Timestamp,
 ) -> dict[str, Any]:
-    lines = known.iloc[pattern.lines[wrong[pattern.lines]]]
-    count, of = len(lines), len(pattern.lines)
+    every, is_wrong = known.iloc[pattern.lines], wrong[pattern.lines]
+    lines = every[is_wrong]
+    count, of = len(lines), len(every)
     causes = lines["confirmed_cause"].value_counts()
     top = min(causes[causes == causes.max()].index)
     kind = str(lines["kind"][lines["confirmed_cause"] == top].mode().iloc[0])
     jobs = lines["job_no"] if "job_no" in lines else lines["visit_id"]
     minutes = lines["labour_minutes"].fillna(0) + (lines["trip_minutes"].fillna(0) if "trip_minutes" in lines else 0)
-    low, _ = wilson(count, of, confidence=0.90)
+    days = pd.to_datetime(every["visit_date"])
+    is_recent = (days > as_of - pd.DateOffset(months=RECENT_MONTHS)).to_numpy()
+    recent_count, recent_of = int((is_recent & is_wrong).sum()), int(is_recent.sum())
+    share, low = likely_share(count, of, pattern.passes_from, pattern.usual)
+    cost = lines["total_cost"].fillna(0)
+    is_last_year = is_recent[is_wrong]
     return {
         "part": pattern.where["part"],
         **{name: pattern.where.get(name) for name in ("kind", "make", "complaint", "code", "finding")},
         "count": count,
         "of": of,
+        "share": share,
         "low": low,
+        "usual": pattern.usual,
         "p_adjusted": pattern.p_adjusted,
-        "money": float(lines["total_cost"].fillna(0).sum()),
+        "trend": _trend(recent_count, recent_of, count - recent_count, of - recent_of, pattern.usual),
+        "recent_count": recent_count,
+        "recent_of": recent_of,
+        "first_date": days[is_wrong].min(),
+        "last_date": days[is_wrong].max(),
+        "lost": float(cost.sum()),
+        "money": float(cost[is_last_year].sum()) * min(1.0, share / (count / of)) * (1 - pattern.usual / share),
         "minutes": float(minutes.sum()),
         "usually": str(top),
         "look_first": look_first.get((kind, str(top)), f"look for {top}"),
@@ -171,3 +201,15 @@ def _row(
         "jobs": [str(job) for job in jobs.dropna().drop_duplicates()],
         "part_line_ids": lines["part_line_id"].tolist(),
     }
+
+
+def _trend(count: int, of: int, before: int, before_of: int, usual: float) -> str:
+    """Say whether a pattern still happens: the last twelve months against the time before."""
+    if of == 0:
+        return "ended"
+    if before_of == 0:
+        return "steady"
+    _, low, high = difference(count / of, *wilson(count, of), before / before_of, *wilson(before, before_of))
+    if high < 0:
+        return "ended" if count / of <= usual else "fading"
+    return "rising" if low > 0 else "steady"

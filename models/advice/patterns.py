@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy.special import betainc, xlogy
+from scipy.special import betainc, betaln, xlogy
+from scipy.stats import norm
 
 from models.statistics.intervals import benjamini_hochberg
 
@@ -21,15 +22,33 @@ if TYPE_CHECKING:
     Counts = NDArray[np.int64]
 
 DEEPEST = 3
+WORTH_A_LOOK = 0.05
+PARTS_DIFFER = 0.05  # standard deviation of the shares of honest parts; a choice, no source
 NATS_A_CONDITION = 1.5
 
 
 class Pattern(NamedTuple):
-    """One cell: its conditions (the subject's name first among them), its lines (positions), its adjusted p-value."""
+    """One cell.
+
+    Attributes
+    ----------
+    where
+        Its conditions, the subject's name first among them.
+    lines
+        Positions of its lines.
+    p_adjusted
+        Adjusted p-value.
+    usual
+        Share of wrong lines held to be usual there.
+    passes_from
+        Fewest wrong lines with which a cell of its size would have been taken.
+    """
 
     where: dict[str, str]
     lines: Counts
     p_adjusted: float
+    usual: float = 0.0
+    passes_from: int = 1
 
 
 @dataclass(frozen=True)
@@ -49,6 +68,7 @@ def stand_out(
     cases: pd.DataFrame,
     wrong: NDArray[np.bool_],
     seen: pd.DataFrame,
+    who: NDArray[np.int64],
     *,
     fewest: int,
     usual_share: float,
@@ -65,6 +85,8 @@ def stand_out(
     seen
         line (position), finding: any number a line. Findings are not crossed with makes: such cells are many and small,
         and what fails in one make shows without them.
+    who
+        Number of the person behind each line, from 0 without gaps.
     fewest, usual_share, false_finds
         As in `models.advice.find.find_advice`.
 
@@ -73,6 +95,13 @@ def stand_out(
     list
         The pattern that explains most first. Cells with the same lines are one test, under the fewest conditions. A
         cell is tested again without the lines of those before it, at the bar that all cells had to pass.
+
+    Notes
+    -----
+    A cell passes two tests, and the weaker counts. Against the usual share: exact, where the shares of honest parts
+    differ among each other by `PARTS_DIFFER`. Within persons (Mantel & Haenszel 1959, Journal of the National Cancer
+    Institute 22, 719–748, from memory): more wrong lines than the same people have elsewhere, so that a kind of work
+    that falls to one weak hand is not a pattern.
     """
     sets = list(_cells(cases, wrong, seen, fewest))
     if not sets:
@@ -85,7 +114,8 @@ def stand_out(
     count = np.concatenate([cells.wrong for cells in sets])[np.sort(first)]
     depth = np.array([len(cells.names) for cells in sets])[which] - 1
     usual = _usual(count, size, wrong, usual_share)
-    p = _p_value(count, size, usual)
+    within = np.concatenate([_within_persons(cells, wrong, who) for cells in sets])[np.sort(first)]
+    p = np.maximum(_p_value(count, size, usual), within)
     adjusted = benjamini_hochberg(p)
     sure = np.flatnonzero(adjusted <= false_finds)
     patterns = [_pattern(sets[which[place]], inside[place], cases, seen, float(adjusted[place])) for place in sure]
@@ -98,7 +128,8 @@ def stand_out(
         left = patterns[at].lines[~explained[patterns[at].lines]]
         hits = int(wrong[left].sum())
         if len(left) >= fewest and hits >= 2 and _p_value(hits, len(left), usual[sure[at]]) <= bar:
-            taken.append(patterns[at])
+            fewest_hits = _fewest_to_pass(int(size[sure[at]]), float(usual[sure[at]]), bar)
+            taken.append(patterns[at]._replace(usual=float(usual[sure[at]]), passes_from=fewest_hits))
             explained[patterns[at].lines] = True
     return taken
 
@@ -150,9 +181,49 @@ def _usual(count: Counts, size: Counts, wrong: NDArray[np.bool_], usual_share: f
 
 
 def _p_value(count: Counts | int, size: Counts | int, usual: Floats | float) -> Floats:
-    """Chance of as many or more wrong lines at the usual share (exact binomial)."""
-    least = np.maximum(count, 1)
-    return np.where(np.asarray(count) > 0, betainc(least, np.asarray(size) - least + 1, usual), 1.0)
+    """Chance of as many or more wrong lines at the usual share, which differs among honest parts (beta-binomial).
+
+    Where not even one common share makes so many likely too rare (binomial), that chance stands: it is the smaller.
+    """
+    hits, of = np.atleast_1d(np.asarray(count)), np.atleast_1d(np.asarray(size))
+    mean = np.broadcast_to(np.asarray(usual, dtype=float), hits.shape)
+    least = np.maximum(hits, 1)
+    chance = np.where(hits > 0, betainc(least, of - least + 1, mean), 1.0)
+    for at in np.flatnonzero(chance < WORTH_A_LOOK):
+        strength = max(mean[at] * (1 - mean[at]) / PARTS_DIFFER**2 - 1, 1.0)
+        alpha, beta = mean[at] * strength, (1 - mean[at]) * strength
+        more, n = np.arange(hits[at], of[at] + 1), of[at]
+        logs = betaln(more + alpha, n - more + beta) - betaln(alpha, beta) - betaln(more + 1, n - more + 1)
+        chance[at] = min(1.0, float(np.exp(logs - np.log(n + 1)).sum()))
+    return chance
+
+
+def _fewest_to_pass(size: int, usual: float, bar: float) -> int:
+    every = np.arange(size + 1)
+    passing = np.flatnonzero(_p_value(every, np.full(size + 1, size), usual) <= bar)
+    return int(passing[0]) if len(passing) else size
+
+
+def _within_persons(cells: _Cells, wrong: NDArray[np.bool_], who: NDArray[np.int64]) -> Floats:
+    """Chance of as many wrong lines in each cell, had every person the same share inside as outside."""
+    if not len(cells.starts):
+        return np.zeros(0)
+    people = int(who.max()) + 1
+    all_lines = np.bincount(who, minlength=people).astype(float)
+    all_wrong = np.bincount(who[wrong], minlength=people).astype(float)
+    place = np.repeat(np.arange(len(cells.starts)), cells.sizes)
+    inside = np.concatenate(
+        [np.arange(start, start + size) for start, size in zip(cells.starts, cells.sizes, strict=True)]
+    )
+    pair, n = np.unique(place * people + who[cells.lines[inside]], return_counts=True)
+    cell, person = pair // people, pair % people
+    of, hits = all_lines[person], all_wrong[person]
+    expected = np.bincount(cell, weights=n * hits / of, minlength=len(cells.starts))
+    spread = n * (of - n) * hits * (of - hits) / (of**2 * np.maximum(of - 1, 1))
+    variance = np.bincount(cell, weights=spread, minlength=len(cells.starts))
+    chance = norm.sf((cells.wrong - expected - 0.5) / np.sqrt(np.maximum(variance, 1e-9)))
+    # people with no line elsewhere cannot be held against themselves: that says nothing where there is one person only
+    return np.asarray(np.where(variance > 0, chance, float(people > 1)), dtype=float)
 
 
 def _gain(count: Counts, size: Counts, usual: Floats) -> Floats:

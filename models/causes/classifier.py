@@ -14,9 +14,8 @@ from sklearn.utils.validation import _check_sample_weight, check_is_fitted, vali
 from threadpoolctl import threadpool_limits
 
 from models.causes.boosting import boosting_inputs, fit_trees
-from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers, linear_layer
-from models.causes.jobs import all_causes, code_jobs, ways_of
-from models.causes.linear import one_hot
+from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers
+from models.causes.jobs import all_causes, code_jobs, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.model import CauseModel
 from models.causes.new_causes import count_unseen
 
@@ -27,17 +26,18 @@ if TYPE_CHECKING:
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     """Probabilities of causes from facts of which most are not known.
 
-    A smoothed Bayes layer carries small counts; a linear layer may move away from it; gradient boosting stands beside
-    them; a
-    log-linear pool, fitted on jobs that none of them has seen, gives each its weight. A part that does not lower the
-    held-out
-    log-loss is left out of the fitted model.
+    What the lists say is corrected by jobs, or, without lists, a smoothed Bayes layer carries small counts; a
+    regression and naive Bayes by kind read words, facts and their products; gradient boosting stands beside them. A
+    log-linear pool, fitted on jobs that none of them has seen, gives each its weight; a part that does not lower the
+    held-out log-loss is left out.
 
     Parameters
     ----------
     scope
         Column whose values have causes of their own (``"kind"``), for :meth:`none_of_these`; None = one estimate for
         all.
+    text
+        Column whose texts are read word by word (``"complaint"``); None = there is none.
     boosting
         False leaves gradient boosting out.
     folds
@@ -56,7 +56,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     classes_
         Causes, sorted; those of the background are among them.
     decided_
-        What held-out jobs decided: weight of each column and opinion, freedom of the linear layer, rounds of boosting.
+        What held-out jobs decided: weight of each column and opinion, freedom of the regression, rounds of boosting.
     model_
         The fitted :class:`models.causes.model.CauseModel`, which predicts without scikit-learn.
 
@@ -71,6 +71,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         self,
         *,
         scope: str | None = None,
+        text: str | None = None,
         boosting: bool = True,
         folds: int = 5,
         background: pd.DataFrame | None = None,
@@ -78,6 +79,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         threads: int = 1,
     ) -> None:
         self.scope = scope
+        self.text = text
         self.boosting = boosting
         self.folds = folds
         self.background = background
@@ -159,7 +161,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return pd.DataFrame(checked, columns=[f"x{k}" for k in range(checked.shape[1])]).infer_objects()
 
     def _coded(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> Jobs:
-        return code_jobs(frame, self.classes_, cause, weight, self.background)
+        return code_jobs(frame, self.classes_, cause, weight, self.background, self.text)
 
     def _learn(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
         """Let held-out jobs decide what each part is worth, then fit the parts on all jobs."""
@@ -174,12 +176,21 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         jobs = self._coded(frame, cause, weight)
         decided, columns = self.decided_, jobs.columns
         everyone = np.ones(len(cause), dtype=bool)
-        tables, pairs = fit_layers(jobs, everyone)
+        size = int(jobs.starts[-1])
+        log_share, log_ratio, pairs = np.zeros(jobs.causes), np.zeros((size, jobs.causes)), None
+        if decided.weights[:3].any():
+            tables, pairs = fit_layers(jobs, everyone)
+            log_share, log_ratio = tables.log_share, tables.log_ratio
         heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
-        linear = trees = None
-        if decided.weights[3]:
-            linear = linear_layer(jobs, one_hot(jobs.at, int(jobs.starts[-1])), everyone, decided.freedom)
-        if decided.weights[4]:
+        facts = regression = naive_bayes = lists = trees = None
+        if decided.weights[3:5].any():
+            facts, lists = jobs.facts, lists_alone(jobs)
+            shown = facts.matrix(jobs.codes, jobs.texts)
+            if decided.weights[3]:
+                regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)
+            if decided.weights[4]:
+                naive_bayes = naive_bayes_of(jobs, shown, everyone)
+        if decided.weights[5]:
             inputs = boosting_inputs(frame, columns)
             trees = fit_trees(
                 inputs, columns, cause, weight, jobs.causes, rounds=decided.rounds, seed=self.random_state
@@ -187,13 +198,17 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return CauseModel(
             classes_=self.classes_,
             columns=columns,
-            log_share=tables.log_share,
-            log_ratio=tables.log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
+            log_share=log_share,
+            log_ratio=log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
             pairs=pairs if decided.weights[2] else None,
-            linear=linear,
+            facts=facts,
+            regression=regression,
+            naive_bayes=naive_bayes,
+            lists=lists,
+            text=self.text,
             trees=trees,
-            ways=ways_of(jobs, everyone) if decided.weights[5] else None,
-            weights=np.where([True, True, pairs is not None, True, True, True], decided.weights, 0.0),
+            ways=ways_of(jobs, everyone) if decided.weights[6] else None,
+            weights=np.where([True, True, pairs is not None, True, True, True, True], decided.weights, 0.0),
             jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
             unseen=count_unseen(frame, cause, self.classes_, self.scope, self.background),
         )

@@ -11,6 +11,8 @@ import pandas as pd
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from scipy.sparse import csr_matrix
+
 MOST_BINS = 8  # quantile bins of a number column; a trade age curve needs no more (common practice, no source)
 NOT_KNOWN = -1
 
@@ -156,6 +158,16 @@ def cells(codes: np.ndarray, starts: np.ndarray) -> np.ndarray:
     """Turn codes into positions in the row of all cells; not known becomes the empty cell after the last."""
     empty = starts[-1]
     return np.asarray(np.where(codes == NOT_KNOWN, empty, codes + starts[:-1]))
+
+
+def one_hot(at: np.ndarray, cells: int) -> csr_matrix:
+    """Jobs × cells, one where the job shows the cell."""
+    from scipy.sparse import csr_matrix
+
+    known = at != cells
+    ends = np.concatenate([[0], np.cumsum(known.sum(axis=1))])
+    columns = at[known]
+    return csr_matrix((np.ones(len(columns)), columns, ends), shape=(len(at), cells))
 
 
 def gather(weights: np.ndarray, at: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models.causes.encoding import never_seen
-from models.causes.features import CODE, FINDING, SYMPTOM
+from models.causes.features import CODE, FINDING, SYMPTOM, TEXT
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -77,7 +77,7 @@ def outside_note(model: CauseModel, asked: pd.DataFrame) -> str | None:
     known_names = {column.name for column in model.columns}
     strange = never_seen(asked, model.columns)
     is_told = asked.iloc[0].notna()
-    strange += [name for name in asked.columns[is_told] if name not in known_names]
+    strange += [name for name in asked.columns[is_told] if name not in known_names and name != TEXT]
     untold = {CODE: "none"}
     told = [
         name

@@ -13,6 +13,7 @@ PLAIN = ("kind", "make", "model_family", "age_years")
 SYMPTOM = "symptom: "
 FINDING = "finding: "
 CODE = "code"
+TEXT = "complaint"  # as written at the call; read word by word, never as one value
 SHOWN = "lamps or code shown"  # a complaint that tells nothing beside the code itself
 
 
@@ -24,7 +25,7 @@ def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
     cause_example
         One row a cured episode: kind, make, model_family, age_years, symptoms and codes (lists of terms), findings
         (list of
-        ``"finding=value"``).
+        ``"finding=value"``), complaint (text as told at the call).
 
     Returns
     -------
@@ -42,6 +43,8 @@ def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
     ]
     told = pd.Series(complaints, index=cause_example.index, dtype=object)
     pieces = [plain, _symptoms(told), _codes(cause_example), _findings(cause_example["findings"])]
+    if TEXT in cause_example:
+        pieces.append(cause_example[[TEXT]])
     return pd.concat(pieces, axis=1)
 
 
@@ -128,6 +131,7 @@ def questions(asked: Sequence[Mapping[str, Any]], known_columns: Iterable[str] =
         row = {name: one[name] for name in PLAIN}
         if named:
             row |= dict.fromkeys(complaints, "no") | {SYMPTOM + symptom: "yes" for symptom in named}
+        row[TEXT] = one.get(TEXT) or None
         row[CODE] = shown[0] if shown else ("none" if named else None)
         rows.append(row | {FINDING + finding: value for finding, value in (one["findings"] or {}).items()})
     frame = pd.DataFrame(rows, dtype=object)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from models.causes.features import CODE
+from models.causes.features import CODE, TEXT
 from models.causes.jobs import all_causes, code_jobs, ways_of
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def choose(
     if len(cause) * (STEPS[-1] - STEPS[0]) < FEWEST_ASKED:
         return chosen
     names, code = all_causes(cause.to_numpy(dtype=str), background)
-    jobs = code_jobs(facts.drop(columns=CODE, errors="ignore"), names, code, np.ones(len(code)), background)
+    jobs = code_jobs(facts.drop(columns=[CODE, TEXT], errors="ignore"), names, code, np.ones(len(code)), background)
     alike = best = _losses(jobs, cure_date, None)
     if len(alike) < FEWEST_ASKED:
         return chosen

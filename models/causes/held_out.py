@@ -11,19 +11,16 @@ from threadpoolctl import threadpool_limits
 from models.causes.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
-from models.causes.encoding import NOT_KNOWN
-from models.causes.jobs import as_asked, ways_of
-from models.causes.linear import fit_linear, one_hot
+from models.causes.encoding import NOT_KNOWN, one_hot
+from models.causes.jobs import as_asked, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
 from models.causes.pool import job_losses, pool_loss, pool_weights
 
 if TYPE_CHECKING:
-    from scipy.sparse import csr_matrix
-
     from models.causes.encoding import Column
     from models.causes.jobs import Jobs
 
-FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the linear layer
+FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the weights of the regression
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
 SEVERAL = 500  # jobs from which more folds cost little and tell more
@@ -33,7 +30,7 @@ JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never ear
 FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
 BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
-ORDER = ("share", "bayes", "pairs", "linear", "boosting", "ways")
+ORDER = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -49,7 +46,7 @@ class Decided:
     weights
         Of each opinion, in the order of ``ORDER``; zero = left out.
     freedom
-        Standard deviation of the linear layer's weights.
+        Standard deviation of the regression's weights.
     rounds
         Of boosting.
     """
@@ -61,27 +58,21 @@ class Decided:
     rounds: int = 0
 
 
-NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0]))
-LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
+NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]))
+LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
 
 
 def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
     """Let held-out jobs decide what each part is worth; ``inputs`` None leaves boosting out."""
     held = HeldOut(jobs, folds, seed)
-    held.try_ways()
-    held.keep("pairs", held.paired)
-    freedom = held.try_linear()
+    if jobs.written is not None:
+        held.hear_lists()
+    else:
+        held.hear_tables()
+    freedom = held.try_regression()
     rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
     heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
     return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds)
-
-
-def linear_layer(
-    jobs: Jobs, shown: csr_matrix, used: np.ndarray, freedom: float, start: np.ndarray | None = None
-) -> np.ndarray:
-    """Fit the linear layer, which starts from the shares alone, on the jobs marked ``used``: cells × causes."""
-    share = np.tile(log_shares(jobs.cause[used], jobs.weight[used], jobs.causes), (int(used.sum()), 1))
-    return fit_linear(shown[used], share, jobs.cause[used], jobs.weight[used], freedom, start)
 
 
 def fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
@@ -119,26 +110,47 @@ class HeldOut:
         self.fold = np.random.default_rng(seed).permutation(len(jobs.cause)) % folds
         few = min(folds, -(-ENOUGH * folds // len(jobs.cause)))
         self.scored = self.fold < few
-        shape = (len(jobs.cause), jobs.causes)
-        self.shown = one_hot(jobs.at, int(jobs.starts[-1]))
         self.asked, is_call = as_asked(jobs, seed)
         self.is_call = is_call[self.scored]
-        self.told_of = one_hot(self.asked.at, int(jobs.starts[-1]))
-        self.share, self.told, self.paired = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
+        self.heard = np.ones(len(jobs.starts) - 1)
+        self.opinions: dict[str, np.ndarray] = {}
+
+    def hear_lists(self) -> None:
+        """Begin with what the lists say; the jobs are cured ones, so ways handed on count as often as cured."""
+        jobs, written = self.jobs, self.jobs.written
+        if written is None:
+            return
+        jobs = replace(jobs, written=replace(written, is_handed_on=np.zeros_like(written.is_handed_on)))
+        opinion = np.zeros((len(jobs.cause), jobs.causes))
+        for part in np.unique(self.fold[self.scored]):
+            mine = self.fold == part
+            ways = ways_of(jobs, ~mine)
+            if ways is not None:
+                opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
+        self.opinions = {"ways": opinion[self.scored]}
+        self.pool = np.ones(1)
+        self.losses = job_losses(list(self.opinions.values()), self.pool, self.cause)
+
+    def hear_tables(self) -> None:
+        """Begin with the shares, the Bayes layer and pairs of facts, where no lists are."""
+        jobs = self.jobs
+        shape = (len(jobs.cause), jobs.causes)
+        told_of = one_hot(self.asked.at, int(jobs.starts[-1]))
+        self.share, self.told, paired = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         unseen = []
-        for part in range(folds):
+        for part in np.unique(self.fold):
             mine = self.fold == part
             tables, pairs = fit_layers(jobs, ~mine)
             self.share[mine] = tables.log_share
-            self.told[mine] = self.told_of[mine] @ tables.log_ratio
+            self.told[mine] = told_of[mine] @ tables.log_ratio
             if pairs is not None:
-                self.paired[mine] = pairs.scores(self.asked.codes[mine])
+                paired[mine] = pairs.scores(self.asked.codes[mine])
             unseen.append(
-                Unseen(self.told_of[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
+                Unseen(told_of[mine], tables.log_ratio, tables.log_share, jobs.cause[mine], jobs.weight[mine])
             )
-        self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
-        self.heard = np.ones(len(jobs.starts) - 1)
         self._hear(unseen)
+        self.keep("pairs", paired)
 
     def _hear(self, unseen: list[Unseen]) -> None:
         """Fit the weight of each column and rescale the Bayes layer's opinion by it."""
@@ -178,8 +190,12 @@ class HeldOut:
         return all(_mean_is_at_least(least, gain[who], self.weight[who]) for who in judges)
 
     def weigh(self, opinions: dict[str, np.ndarray]) -> np.ndarray:
-        """Weights of opinions; those of few jobs stay near the lists alone."""
-        usual = np.array([float(name == "ways") for name in opinions]) if "ways" in opinions else None
+        """Weights of opinions; those of few jobs stay near the better of the lists and the regression beside them."""
+        lists = [name for name in opinions if name in ("ways", "regression")] if "ways" in opinions else []
+        usual = None
+        if lists:
+            best = min(lists, key=lambda name: pool_loss([opinions[name]], np.ones(1), self.cause, self.weight))
+            usual = np.array([float(name == best) for name in opinions])
         return pool_weights(list(opinions.values()), self.cause, self.weight, usual)
 
     def weights(self) -> np.ndarray:
@@ -187,53 +203,38 @@ class HeldOut:
         fitted = dict(zip(self.opinions, self.pool, strict=True))
         return np.array([fitted.get(name, 0.0) for name in ORDER])
 
-    def try_ways(self) -> None:
-        """Try what the lists say; the jobs are cured ones, so ways handed on count as often as they were cured."""
-        jobs = self.jobs
-        if jobs.written is not None:
-            jobs = replace(jobs, written=replace(jobs.written, is_handed_on=np.zeros_like(jobs.written.is_handed_on)))
-        opinion = np.zeros_like(self.share)
-        for part in np.unique(self.fold[self.scored]) if jobs.written is not None else ():
+    def try_regression(self) -> float:
+        """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
+        jobs, lists = self.jobs, lists_alone(self.jobs)
+        offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
+        shown = jobs.facts.matrix(jobs.codes, jobs.texts)
+        job, feature, value = jobs.facts.read(self.asked.codes, jobs.texts)
+        opinion, counted = (np.zeros((len(self.fold), jobs.causes)) for _ in range(2))
+        freedom = 0.0
+        for part in np.unique(self.fold[self.scored]):
             mine = self.fold == part
-            ways = ways_of(jobs, ~mine)
-            if ways is not None:
-                opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
-        if self.keep("ways", opinion):
-            self._leave_lists_alone()
+            here = mine[job]
+            shown_of_mine = (np.cumsum(mine) - 1)[job[here]], feature[here], value[here]
+            best = np.inf
+            for tried in FREEDOMS if part == 0 else (freedom,):
+                fitted = regression_of(jobs, shown, offset, ~mine, tried)
+                told = fitted.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine])
+                loss = self._with(told, mine)
+                if loss > best:
+                    break
+                best, freedom, opinion[mine] = loss, tried, told
+            fitted = naive_bayes_of(jobs, shown, ~mine)
+            counted[mine] = fitted.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine])
+        is_kept = self.keep("regression", opinion)
+        self.keep("naive Bayes", counted)
+        return freedom if is_kept else 0.0
 
-    def _leave_lists_alone(self) -> None:
-        """Leave out share and Bayes layer where they add too little to the lists."""
-        alone = [self.opinions["ways"]]
-        weights = np.ones(1)
-        losses = job_losses(alone, weights, self.cause)
-        if not self._is_won(losses - self.losses, beside_lists=True):
-            self.opinions, self.pool, self.losses = {"ways": alone[0]}, weights, losses
-
-    def try_linear(self) -> float:
-        """Try the linear layer; how far from the shares it may move, 0 when it did not earn its keep."""
-        freedom, opinion = self._freest()
-        for part in np.unique(self.fold[self.scored])[1:]:
-            mine = self.fold == part
-            opinion[mine] = self.told_of[mine] @ linear_layer(self.jobs, self.shown, ~mine, freedom)
-        return freedom if self.keep("linear", opinion) else 0.0
-
-    def _freest(self) -> tuple[float, np.ndarray]:
-        """Choose on the first fold how far the layer may move: freedom, opinion on that fold."""
-        mine = self.fold == 0
-        cause, weight = self.jobs.cause[mine], self.jobs.weight[mine]
-        best, best_loss, weights = FREEDOMS[0], np.inf, None
-        for freedom in FREEDOMS:
-            tried = linear_layer(self.jobs, self.shown, ~mine, freedom, weights)
-            told = self.told_of[mine] @ tried
-            others = [opinion[mine[self.scored]] for opinion in self.opinions.values()]
-            pool = pool_weights([*others, told], cause, weight)
-            loss = pool_loss([*others, told], pool, cause, weight)
-            if loss > best_loss:
-                break
-            best, best_loss, weights = freedom, loss, tried
-        opinion = np.zeros_like(self.share)
-        opinion[mine] = self.told_of[mine] @ weights
-        return best, opinion
+    def _with(self, told: np.ndarray, mine: np.ndarray) -> float:
+        """Log-loss of the pool with one more opinion, on one fold."""
+        here = mine[self.scored]
+        opinions = [*(opinion[here] for opinion in self.opinions.values()), told]
+        cause, weight = self.cause[here], self.weight[here]
+        return pool_loss(opinions, pool_weights(opinions, cause, weight), cause, weight)
 
     def try_boosting(self, inputs: np.ndarray, columns: list[Column], seed: int) -> int:
         """Try gradient boosting; rounds, 0 when there are too few jobs to try or it did not earn its keep."""
@@ -242,7 +243,7 @@ class HeldOut:
         rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), jobs.causes, len(columns), len(parts))
         if not rounds:
             return 0
-        opinion = np.zeros_like(self.share)
+        opinion = np.zeros((len(self.fold), self.jobs.causes))
         unknown = self.asked.codes == NOT_KNOWN
         for part in parts:
             mine = self.fold == part

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.causes.encoding import NOT_KNOWN, cells, encode, learn_columns, offsets
+from models.causes.facts import Facts, learn_facts
 from models.causes.features import FINDING, SYMPTOM
 from models.causes.fit_ways import fit_ways
 from models.causes.listed import HANDED_ON, PART, read_background
-from models.causes.ways import places_of
+from models.causes.naive_bayes import fit_naive_bayes
+from models.causes.regression import fit_regression
+from models.causes.softmax import log_softmax
+from models.causes.ways import kind_of, places_of
+from models.causes.words import texts_of
 
 if TYPE_CHECKING:
     import pandas as pd
+    from scipy.sparse import csr_matrix
 
+    from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
     from models.causes.listed import Written
     from models.causes.ways import Places, Ways
@@ -41,6 +49,8 @@ class Jobs:
         What the lists say; None without lists.
     places
         Where the columns with a part of their own stand.
+    texts
+        What was told at each call, "" when nothing is known.
     """
 
     codes: np.ndarray
@@ -52,6 +62,17 @@ class Jobs:
     columns: list[Column]
     written: Written | None
     places: Places
+    texts: list[str]
+
+    @cached_property
+    def facts(self) -> Facts:
+        """What regression and naive Bayes read."""
+        return learn_facts(self.codes, self.texts, self.columns, beside_lists=self.written is not None)
+
+    @cached_property
+    def kind(self) -> np.ndarray:
+        """Kind of each job, −1 = not known."""
+        return kind_of(self.codes, self.places)
 
 
 def all_causes(y: np.ndarray, background: pd.DataFrame | None) -> tuple[np.ndarray, np.ndarray]:
@@ -63,9 +84,16 @@ def all_causes(y: np.ndarray, background: pd.DataFrame | None) -> tuple[np.ndarr
 
 
 def code_jobs(
-    frame: pd.DataFrame, names: np.ndarray, cause: np.ndarray, weight: np.ndarray, background: pd.DataFrame | None
+    frame: pd.DataFrame,
+    names: np.ndarray,
+    cause: np.ndarray,
+    weight: np.ndarray,
+    background: pd.DataFrame | None,
+    text: str | None = None,
 ) -> Jobs:
-    """Code jobs; values only the background knows get codes too."""
+    """Code jobs; values only the background knows get codes too, the column ``text`` is read word by word."""
+    texts = texts_of(frame, text)
+    frame = frame.drop(columns=[text], errors="ignore")
     also: dict[str, set[str]] = {}
     if background is not None:
         told = background[~background["column"].isin([PART, HANDED_ON])].groupby("column")["value"]
@@ -76,7 +104,7 @@ def code_jobs(
     written = None
     if background is not None:
         written = read_background(background, columns, starts, places, [str(name) for name in names])
-    return Jobs(codes, cells(codes, starts), cause, weight, starts, len(names), columns, written, places)
+    return Jobs(codes, cells(codes, starts), cause, weight, starts, len(names), columns, written, places, texts)
 
 
 def as_asked(jobs: Jobs, seed: int) -> tuple[Jobs, np.ndarray]:
@@ -93,3 +121,25 @@ def ways_of(jobs: Jobs, used: np.ndarray) -> Ways | None:
         return None
     part = jobs.codes[used], jobs.at[used], jobs.cause[used], jobs.weight[used]
     return fit_ways(jobs.written, jobs.columns, jobs.starts, jobs.places, *part)
+
+
+def lists_alone(jobs: Jobs) -> Ways | None:
+    """What the lists say before any job corrected them; None without lists."""
+    return ways_of(jobs, np.zeros(len(jobs.cause), dtype=bool))
+
+
+def offset_of(jobs: Jobs, lists: Ways | None) -> np.ndarray:
+    """Log probability of each cause by the lists alone, jobs × causes; all alike without lists."""
+    if lists is None:
+        return np.zeros((len(jobs.codes), jobs.causes))
+    return log_softmax(lists.scores(jobs.codes, jobs.at, jobs.places, jobs.causes))
+
+
+def regression_of(jobs: Jobs, shown: csr_matrix, offset: np.ndarray, used: np.ndarray, freedom: float) -> ByKind:
+    """Fit the regression on the jobs marked ``used``."""
+    return fit_regression(shown[used], jobs.kind[used], offset[used], jobs.cause[used], jobs.weight[used], freedom)
+
+
+def naive_bayes_of(jobs: Jobs, shown: csr_matrix, used: np.ndarray) -> ByKind:
+    """Fit naive Bayes on the jobs marked ``used``."""
+    return fit_naive_bayes(shown[used], jobs.kind[used], jobs.cause[used], jobs.weight[used])

@@ -9,19 +9,22 @@ import numpy as np
 
 from models.causes.boosting import boosting_inputs
 from models.causes.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
-from models.causes.linear import softmax
-from models.causes.ways import places_of
+from models.causes.softmax import log_softmax, softmax
+from models.causes.ways import kind_of, places_of
+from models.causes.words import texts_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from models.causes.boosting import Trees
+    from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
+    from models.causes.facts import Facts
     from models.causes.new_causes import Unseen
     from models.causes.pairs import Pairs
     from models.causes.ways import Ways
 
-OPINIONS = ("share", "bayes", "pairs", "linear", "boosting", "ways")
+OPINIONS = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 
 
 @dataclass(frozen=True)
@@ -38,8 +41,14 @@ class CauseModel:
         The Bayes layer: causes; cells × causes.
     pairs
         Facts that go together, or None when silent.
-    linear
-        The linear layer around them, cells × causes, or None when silent.
+    facts
+        Words, facts and products that regression and naive Bayes read; None when both are silent.
+    regression, naive_bayes
+        By kind, or None when silent.
+    lists
+        What the lists say before any job: where the regression starts; None without lists or when it is silent.
+    text
+        Name of the column that is read word by word; None = there is none.
     trees
         Boosted trees, or None when silent.
     ways
@@ -59,12 +68,16 @@ class CauseModel:
     log_share: np.ndarray
     log_ratio: np.ndarray
     pairs: Pairs | None
-    linear: np.ndarray | None
+    facts: Facts | None
+    regression: ByKind | None
+    naive_bayes: ByKind | None
     trees: Trees | None
     ways: Ways | None
     weights: np.ndarray
     jobs: np.ndarray
     unseen: Unseen
+    lists: Ways | None = None
+    text: str | None = None
     card: dict[str, Any] = field(default_factory=dict)
 
     def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
@@ -79,13 +92,22 @@ class CauseModel:
         total = self.weights[0] * self.log_share + self.weights[1] * gather(self.log_ratio, at)
         if self.pairs is not None:
             total += self.weights[2] * self.pairs.scores(codes)
-        if self.linear is not None:
-            total += self.weights[3] * gather(self.linear, at)
+        if self.facts is not None:
+            shown = self.facts.read(codes, texts_of(frame, self.text))
+            offset, kind = self._offset(codes, at), kind_of(codes, places_of(self.columns))
+            for weight, layer in zip(self.weights[3:5], (self.regression, self.naive_bayes), strict=True):
+                if layer is not None:
+                    total += weight * layer.scores(shown, kind, offset)
         if self.trees is not None:
-            total += self.weights[4] * self.trees.scores(boosting_inputs(frame, self.columns))
+            total += self.weights[5] * self.trees.scores(boosting_inputs(frame, self.columns))
         if self.ways is not None:
-            total += self.weights[5] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
+            total += self.weights[6] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
         return np.asarray(total)
+
+    def _offset(self, codes: np.ndarray, at: np.ndarray) -> np.ndarray:
+        if self.lists is None:
+            return np.zeros((len(codes), len(self.classes_)))
+        return log_softmax(self.lists.scores(codes, at, places_of(self.columns), len(self.classes_)))
 
     def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
         """Probability that the cause is none of those known for this kind, one a job.
@@ -118,8 +140,6 @@ class CauseModel:
         starts = offsets(self.columns)
         codes = encode(frame.iloc[:1], self.columns)[0]
         table = self.weights[1] * self.log_ratio
-        if self.linear is not None:
-            table = table + self.weights[3] * self.linear
         told = {
             column.name: table[starts[position] + codes[position]].copy()
             for position, column in enumerate(self.columns)
@@ -131,9 +151,9 @@ class CauseModel:
         if self.ways is not None:
             at, places = cells(codes[None], starts), places_of(self.columns)
             for position, adds in self.ways.parts(codes[None], at, places, len(self.classes_)).items():
-                told[self.columns[position].name] += self.weights[5] * adds
+                told[self.columns[position].name] += self.weights[6] * adds
         if self.trees is not None:
-            told["together"] = self.weights[4] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
+            told["together"] = self.weights[5] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
         return told
 
 
@@ -147,21 +167,24 @@ def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame,
     background
         As for :class:`models.CauseClassifier`.
     """
+    from models.causes.features import TEXT
     from models.causes.jobs import all_causes, code_jobs, ways_of
     from models.causes.new_causes import count_unseen
 
     names, place = all_causes(np.asarray(cause, dtype=str), background)
-    jobs = code_jobs(frame, names, place, np.ones(len(place)), background)
+    jobs = code_jobs(frame, names, place, np.ones(len(place)), background, TEXT)
     return CauseModel(
         classes_=names,
         columns=jobs.columns,
         log_share=np.zeros(jobs.causes),
         log_ratio=np.zeros((int(jobs.starts[-1]), jobs.causes)),
         pairs=None,
-        linear=None,
+        facts=None,
+        regression=None,
+        naive_bayes=None,
         trees=None,
         ways=ways_of(jobs, np.ones(len(place), dtype=bool)),
-        weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
+        weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
         jobs=np.bincount(place, minlength=jobs.causes).astype(float),
         unseen=count_unseen(frame, place, names, scope, background),
     )

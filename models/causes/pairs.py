@@ -114,7 +114,7 @@ def _together(
     at: np.ndarray, cause: np.ndarray, weight: np.ndarray, starts: np.ndarray, chance: np.ndarray, fit: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Count jobs by pair of cells, expect them were facts independent, and count jobs by cause and pair of columns."""
-    from models.causes.linear import one_hot
+    from models.causes.encoding import one_hot
 
     size, causes = int(starts[-1]), chance.shape[1]
     kept = np.concatenate([np.arange(starts[c], starts[c + 1]) for c in fit])

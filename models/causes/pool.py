@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.causes.linear import softmax
+from models.causes.softmax import softmax
 
 HOLD = 300.0  # questions come before visits and recorded jobs after them: what only records teach must show it on many
 

@@ -12,20 +12,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.causes.boosting import Trees
+from models.causes.by_kind import ByKind, OfKind
 from models.causes.encoding import Column
-from models.causes.model import CauseModel
+from models.causes.facts import Facts
+from models.causes.model import OPINIONS, CauseModel
 from models.causes.new_causes import Unseen
 from models.causes.pairs import Pairs
 from models.causes.ways import Ways, places_of
+from models.causes.words import Words
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-FORMAT = 2
+FORMAT = 3
 MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
 _PAIRS = ("columns", "starts", "widths", "table")
 _WAYS = tuple(one.name for one in fields(Ways))
-_ARRAYS = ("log_share", "log_ratio", "linear", "weights", "jobs")
+_KIND_ARRAYS = ("causes", "features", "weights", "level")
+_ARRAYS = ("log_share", "log_ratio", "weights", "jobs")
 
 
 class ModelUnreadable(ValueError):
@@ -51,12 +55,19 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
         "columns": [_plain(asdict(column)) for column in model.columns],
         "unseen": asdict(model.unseen),
         "depth": model.trees.depth if model.trees is not None else None,
+        "text": model.text,
     }
     arrays = {name: getattr(model, name) for name in _ARRAYS if getattr(model, name) is not None}
     if model.pairs is not None:
         arrays |= {f"pairs_{name}": getattr(model.pairs, name) for name in _PAIRS}
-    if model.ways is not None:
-        arrays |= {f"ways_{name}": getattr(model.ways, name) for name in _WAYS}
+    for part, ways in (("ways", model.ways), ("lists", model.lists)):
+        if ways is not None:
+            arrays |= {f"{part}_{name}": getattr(ways, name) for name in _WAYS}
+    for part, layer in (("regression", model.regression), ("naive_bayes", model.naive_bayes)):
+        if layer is not None:
+            arrays |= {f"{part}_{name}": array for name, array in _flat_kinds(layer).items()}
+    if model.facts is not None:
+        arrays |= {f"facts_{name}": array for name, array in _flat_facts(model.facts).items()}
     if model.trees is not None:
         arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
     with (folder / WEIGHTS).open("wb") as out:
@@ -96,7 +107,7 @@ def open_model(folder: Path) -> CauseModel:
         A file is missing, damaged, of a newer format, or its parts do not fit one another.
     """
     told = _read_json(folder / MODEL)
-    if told.get("format") not in (1, FORMAT):
+    if told.get("format") != FORMAT:
         raise ModelUnreadable(f"model format {told.get('format')!r} is not the one this version reads ({FORMAT})")
     try:
         if told["weights_sha256"] != _fingerprint(folder / WEIGHTS):
@@ -129,23 +140,79 @@ def _read_json(path: Path) -> dict[str, Any]:
 
 
 def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, Any]) -> CauseModel:
+    columns = [_column(column) for column in told["columns"]]
+    facts = _facts(columns, _under("facts", arrays))
     trees = None
     if told["depth"] is not None:
         trees = Trees(**{name: arrays[f"trees_{name}"] for name in _tree_arrays()}, depth=int(told["depth"]))
     return CauseModel(
         classes_=np.array(told["classes"], dtype=object),
-        columns=[_column(column) for column in told["columns"]],
+        columns=columns,
         log_share=arrays["log_share"],
         log_ratio=arrays["log_ratio"],
         pairs=Pairs(**{name: arrays[f"pairs_{name}"] for name in _PAIRS}) if "pairs_table" in arrays else None,
-        linear=arrays.get("linear"),
+        facts=facts,
+        regression=_by_kind(facts, _under("regression", arrays)),
+        naive_bayes=_by_kind(facts, _under("naive_bayes", arrays)),
+        lists=_ways("lists", arrays),
+        text=told.get("text"),
         trees=trees,
-        ways=Ways(**{name: arrays[f"ways_{name}"] for name in _WAYS}) if "ways_cause" in arrays else None,
-        weights=np.pad(arrays["weights"], (0, 1)) if told["format"] == 1 else arrays["weights"],
+        ways=_ways("ways", arrays),
+        weights=arrays["weights"],
         jobs=arrays["jobs"],
         unseen=Unseen(**told["unseen"]),
         card=card,
     )
+
+
+def _flat_facts(facts: Facts) -> dict[str, np.ndarray]:
+    entries = np.frombuffer("\n".join(facts.words.entries).encode(), dtype=np.uint8)
+    return {"is_read": facts.is_read, "pairs": facts.pairs, "entries": entries, "rarity": facts.words.rarity}
+
+
+def _facts(columns: list[Column], flat: dict[str, np.ndarray]) -> Facts | None:
+    if not flat:
+        return None
+    text = flat["entries"].tobytes().decode()
+    words = Words(tuple(text.split("\n")) if text else (), flat["rarity"])
+    if len(flat["is_read"]) != sum(column.size for column in columns) or len(words.entries) != len(words.rarity):
+        raise ValueError("the features do not fit the columns")
+    return Facts(columns, flat["is_read"], flat["pairs"], words)
+
+
+def _flat_kinds(layer: ByKind) -> dict[str, np.ndarray]:
+    """Every kind's arrays behind one another, and how long each is."""
+    flat: dict[str, np.ndarray] = {"kinds": np.array(list(layer.of_kind), dtype=np.int64)}
+    for name in _KIND_ARRAYS:
+        parts = [np.ravel(getattr(mine, name)) for mine in layer.of_kind.values()]
+        flat[name] = np.concatenate(parts) if parts else np.zeros(0)
+        flat[f"{name}_of"] = np.array([len(part) for part in parts], dtype=np.int64)
+    for name in ("trust", "elsewhere"):
+        flat[name] = np.array([getattr(mine, name) for mine in layer.of_kind.values()])
+    return flat
+
+
+def _by_kind(facts: Facts | None, flat: dict[str, np.ndarray]) -> ByKind | None:
+    if not flat or facts is None:
+        return None
+    cut = {name: np.split(flat[name], np.cumsum(flat[f"{name}_of"])[:-1]) for name in _KIND_ARRAYS}
+    of_kind = {}
+    for place, kind in enumerate(flat["kinds"].tolist()):
+        causes, features = cut["causes"][place], cut["features"][place]
+        if features.max(initial=0) >= facts.size or features.min(initial=0) < 0:
+            raise ValueError("the features do not fit their weights")
+        weights = cut["weights"][place].reshape(len(features), len(causes))
+        trust, elsewhere = float(flat["trust"][place]), float(flat["elsewhere"][place])
+        of_kind[kind] = OfKind(causes, features, weights, cut["level"][place], trust, elsewhere)
+    return ByKind(facts.size, of_kind)
+
+
+def _under(part: str, arrays: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    return {name.removeprefix(f"{part}_"): array for name, array in arrays.items() if name.startswith(f"{part}_")}
+
+
+def _ways(part: str, arrays: dict[str, np.ndarray]) -> Ways | None:
+    return Ways(**{name: arrays[f"{part}_{name}"] for name in _WAYS}) if f"{part}_cause" in arrays else None
 
 
 def _column(told: dict[str, Any]) -> Column:
@@ -157,10 +224,16 @@ def _check(model: CauseModel) -> None:
     """Refuse parts whose sizes do not fit, so that a damaged folder fails here and not in an answer."""
     causes, size = len(model.classes_), sum(column.size for column in model.columns)
     right = (
-        model.log_share.shape == (causes,) and model.log_ratio.shape == (size, causes) and model.weights.shape == (6,)
+        model.log_share.shape == (causes,)
+        and model.log_ratio.shape == (size, causes)
+        and model.weights.shape == (len(OPINIONS),)
     )
-    right = right and (model.linear is None or model.linear.shape == (size, causes))
-    right = right and (model.ways is None or _ways_fit(model, causes, size))
+    right = right and all(_ways_fit(model, ways, causes, size) for ways in (model.ways, model.lists))
+    if model.regression is not None:
+        right = right and all(
+            mine.level.shape == mine.causes.shape and mine.causes.min() >= 0 and mine.causes.max() < causes
+            for mine in model.regression.of_kind.values()
+        )
     if model.trees is not None:
         nodes = len(model.trees.value)
         inside = all(
@@ -172,8 +245,8 @@ def _check(model: CauseModel) -> None:
         raise ModelUnreadable("the sizes of the weights do not fit one another")
 
 
-def _ways_fit(model: CauseModel, causes: int, size: int) -> bool:
-    ways, places = model.ways, places_of(model.columns)
+def _ways_fit(model: CauseModel, ways: Ways | None, causes: int, size: int) -> bool:
+    places = places_of(model.columns)
     if ways is None:
         return True
     number, said = len(ways.cause), len(places.said)

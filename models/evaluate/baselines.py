@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import itertools
+import warnings
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
 from models.causes.boosting import boosting_inputs, fit_trees
-from models.causes.encoding import cells, encode, gather, learn_columns, offsets
-from models.causes.features import SYMPTOM
-from models.causes.linear import fit_linear, one_hot, softmax
+from models.causes.encoding import cells, encode, gather, learn_columns, offsets, one_hot
+from models.causes.features import SYMPTOM, TEXT
+from models.causes.softmax import softmax
 
 SHARE, NAIVE, LOGISTIC, BOOSTING = "share by complaint", "naive Bayes", "logistic regression", "plain boosting"
 PLAIN_ROUNDS = 30
@@ -42,14 +43,14 @@ def share_by_complaint(facts: pd.DataFrame, cause: np.ndarray, causes: int, aske
 
 def naive_bayes(facts: pd.DataFrame, cause: np.ndarray, causes: int, asked: pd.DataFrame) -> np.ndarray:
     """Naive Bayes with one job added to every count; what is not known is skipped."""
-    columns = learn_columns(facts)
+    columns = learn_columns(facts.drop(columns=TEXT, errors="ignore"))
     starts = offsets(columns)
     at = cells(encode(facts, columns), starts)
     from models.causes.bayes import count_cells
 
     counts = count_cells(at, cause, np.ones(len(cause)), int(starts[-1]), causes) + 1.0
     table = np.zeros_like(counts)
-    for first, end in itertools.pairwise(starts):
+    for first, end in pairwise(starts):
         if first == end:
             continue
         table[first:end] = np.log(counts[first:end]) - np.log(counts[first:end].sum(axis=0))
@@ -59,19 +60,24 @@ def naive_bayes(facts: pd.DataFrame, cause: np.ndarray, causes: int, asked: pd.D
 
 def logistic_regression(facts: pd.DataFrame, cause: np.ndarray, causes: int, asked: pd.DataFrame) -> np.ndarray:
     """Multinomial logistic regression on one column a value, shrunk to zero as scikit-learn does by default (C = 1)."""
-    columns = learn_columns(facts)
+    columns = learn_columns(facts.drop(columns=TEXT, errors="ignore"))
     starts = offsets(columns)
     size = int(starts[-1])
     shown = one_hot(cells(encode(facts, columns), starts), size)
-    prior = np.log((np.bincount(cause, minlength=causes) + 0.5) / len(cause))
-    base = np.tile(prior, (len(cause), 1))
-    weights = fit_linear(shown, base, cause, np.ones(len(cause)), freedom=1.0, steps=40)
-    return softmax(prior + one_hot(cells(encode(asked, columns), starts), size) @ weights)
+    from sklearn.exceptions import ConvergenceWarning
+    from sklearn.linear_model import LogisticRegression
+
+    if causes == 1:
+        return np.ones((len(asked), 1))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ConvergenceWarning)  # 40 steps say as much as convergence
+        machine = LogisticRegression(max_iter=40).fit(shown, cause)
+    return np.asarray(machine.predict_proba(one_hot(cells(encode(asked, columns), starts), size)))
 
 
 def plain_boosting(facts: pd.DataFrame, cause: np.ndarray, causes: int, asked: pd.DataFrame) -> np.ndarray:
     """Gradient boosting by itself, 30 rounds at rate 0.2."""
-    columns = learn_columns(facts)
+    columns = learn_columns(facts.drop(columns=TEXT, errors="ignore"))
     inputs = boosting_inputs(facts, columns)
     trees = fit_trees(inputs, columns, cause, np.ones(len(cause)), causes, rounds=PLAIN_ROUNDS, seed=0)
     return np.asarray(np.exp(trees.scores(boosting_inputs(asked, columns))))

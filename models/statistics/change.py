@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from statistics import NormalDist
 
 
 def difference(
@@ -38,6 +39,34 @@ def difference(
     low = apart - math.hypot(now - now_low, before_high - before)
     high = apart + math.hypot(now_high - now, before - before_low)
     return apart, low, high
+
+
+def is_ahead(first: float, second: float, first_events: int, second_events: int, confidence: float = 0.95) -> bool:
+    """Tell whether the larger of two sums is larger by more than chance, the number of events being left to chance.
+
+    Parameters
+    ----------
+    first, second
+        The sums: money, or the numbers of events themselves.
+    first_events, second_events
+        How many events they are made of.
+
+    Notes
+    -----
+    For counts the exact binomial test of equal shares; for sums of money the amounts an event are taken as given, so
+    that a sum varies by sum / √events.
+
+    Examples
+    --------
+    >>> is_ahead(6, 5, 6, 5), is_ahead(40, 12, 40, 12)
+    (False, True)
+    """
+    if first == first_events and second == second_events:
+        from scipy.stats import binomtest
+
+        return bool(first > second and binomtest(first_events, first_events + second_events).pvalue < 1 - confidence)
+    spread = math.hypot(first / math.sqrt(max(first_events, 1)), second / math.sqrt(max(second_events, 1)))
+    return first - second > NormalDist().inv_cdf((1 + confidence) / 2) * spread
 
 
 def weighted_count_interval(weights: Sequence[float], confidence: float = 0.95) -> tuple[float, float]:

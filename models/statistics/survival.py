@@ -70,7 +70,13 @@ def kaplan_meier(
 
 
 def survival_at(
-    days: ArrayLike, event: ArrayLike, at: float, *, entry: ArrayLike | None = None, confidence: float = 0.95
+    days: ArrayLike,
+    event: ArrayLike,
+    at: float,
+    *,
+    entry: ArrayLike | None = None,
+    settled: tuple[ArrayLike, ArrayLike] | None = None,
+    confidence: float = 0.95,
 ) -> Estimate:
     """Share without an event up to and including one day.
 
@@ -78,12 +84,25 @@ def survival_at(
     that is the plain Wilson interval, and it stays honest when no event has been seen (then n* is the number still
     watched).
 
+    Parameters
+    ----------
+    days, event, entry, confidence
+        As for `kaplan_meier`.
+    at
+        The day asked about.
+    settled
+        Days and events of others watched to the end: where nobody here was watched up to ``at``, the stretch from the
+        last day reached is theirs.
+
     Returns
     -------
     Estimate
-        NaN throughout when nobody was watched up to ``at`` and the curve is not yet 0.
+        NaN throughout when nobody was watched up to ``at``, the curve is not yet 0 and nothing is settled.
     """
     time, happened = _pair(days, event)
+    reached = float(time.max(initial=0.0))
+    if settled is not None and reached < at:
+        return _carried_on(survival_at(time, happened, reached, entry=entry), settled, reached, at, confidence)
     curve = kaplan_meier(time, happened, entry=entry, confidence=confidence)
     before = curve[curve["days"] <= at]
     share = float(before["survival"].iloc[-1]) if len(before) else 1.0
@@ -100,6 +119,24 @@ def survival_at(
         effective = float(still)
     low, high = wilson(share * effective, effective, confidence)
     return Estimate(share, low, high)
+
+
+def _carried_on(
+    so_far: Estimate, settled: tuple[ArrayLike, ArrayLike], reached: float, at: float, confidence: float
+) -> Estimate:
+    """Carry a share on from the last day reached by the share of others that came through the rest of the way."""
+    time, happened = _pair(*settled)
+    begun = int(((time > reached) | ((time == reached) & ~happened)).sum())
+    lost = int((happened & (time > reached) & (time <= at)).sum())
+    if begun == 0 or so_far.rate != so_far.rate:
+        return Estimate(float("nan"), float("nan"), float("nan"))
+    rate = so_far.rate * (begun - lost) / begun
+    low, high = (so_far.rate * limit for limit in wilson(begun - lost, begun, confidence))
+    # limits of a product of two independent shares, each from its own distance to its limits (Zou & Donner 2008)
+    tail = (begun - lost) / begun
+    down = ((so_far.rate - so_far.low) * tail) ** 2 + (rate - low) ** 2
+    up = ((so_far.high - so_far.rate) * tail) ** 2 + (high - rate) ** 2
+    return Estimate(rate, max(0.0, rate - down**0.5), min(1.0, rate + up**0.5))
 
 
 def provisional_rate(first_time_fix: pd.DataFrame, window_days: int, confidence: float = 0.95) -> Estimate:

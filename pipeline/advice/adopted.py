@@ -14,9 +14,15 @@ from pipeline.words.appliance import ALWAYS
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import duckdb
+
     from pipeline.store.database import Database
     from pipeline.words import Words
 
+TOLD = (
+    "number", "says", "part", "kinds", "count", "of", "share", "low", "usual", "trend", "recent_count", "recent_of",
+    "lost", "money", "look_first", "jobs", "cautions",
+)  # fmt: skip
 PATTERN = ("part", "kind", "make", "complaint", "code", "finding", "look_first")
 
 
@@ -26,37 +32,33 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
     Returns
     -------
     rows
-        number, says, part, count, of, low, money, look_first, cautions (full texts), adopted_on (None = not taken up);
-        worth most first.
+        number, says, part, kinds, count, of, share, low, usual, trend, recent_count, recent_of, first_date, last_date,
+        lost, money, look_first, jobs, cautions (full texts), adopted_on (None = not taken up); as
+        `models.advice.find.find_advice`, worth most first, ended ones last.
     adopted
-        advice_id, says, adopted_on, before, before_of, after, after_of, change, low, high, expected_anyway, said
-        and cautions; a row that no longer stands out stays here.
+        advice_id, says, adopted_on, the fields of `models.advice.adopted.BeforeAndAfter`, and cautions; a row that
+        no longer stands out stays here.
     cautions
         All of them, and that local rules come first.
     currency
         Of all money.
     """
     found = advice(database.connection, words).to_dict("records")
-    taken = _taken(database)
+    taken = _taken(database.connection)
     since = {json.dumps(pattern): on for _, pattern, on in taken}
     rows = [
         {
-            "number": number,
-            **{name: row[name] for name in ("says", "part", "count", "of", "low", "money", "look_first", "cautions")},
+            **{name: row[name] for name in TOLD},
+            "first_date": f"{row['first_date']:%Y-%m-%d}",
+            "last_date": f"{row['last_date']:%Y-%m-%d}",
             "adopted_on": since.get(json.dumps(_pattern(row))),
         }
-        for number, row in enumerate(found, start=1)
+        for row in found
     ]
     cautions = {json.dumps(_pattern(row)): row["cautions"] for row in found}
     adopted = [
-        {
-            "advice_id": advice_id,
-            "says": _says(pattern),
-            "adopted_on": on,
-            **dataclasses.asdict(did_it_help(database.connection, pattern, dt.date.fromisoformat(on))),
-            "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern),
-        }
-        for advice_id, pattern, on in taken
+        {**row, "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern)}
+        for row, (_, pattern, _) in zip(taken_up(database.connection), taken, strict=True)
     ]
     every = [text for row in [*rows, *adopted] for text in row["cautions"]]
     local = [text for name, text in words.cautions()[["caution", "text"]].itertuples(index=False) if name == ALWAYS]
@@ -66,6 +68,27 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
         "cautions": list(dict.fromkeys([*every, *local])),
         "currency": currency,
     }
+
+
+def taken_up(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
+    """List the advice taken up, with the wrong parts before and since.
+
+    Returns
+    -------
+    list of dict
+        advice_id, says, adopted_on, the conditions (part, kind, make, complaint, code, finding, look_first), and
+        the fields of `models.advice.adopted.BeforeAndAfter`.
+    """
+    return [
+        {
+            "advice_id": advice_id,
+            "says": _says(pattern),
+            "adopted_on": on,
+            **pattern,
+            **dataclasses.asdict(did_it_help(connection, pattern, dt.date.fromisoformat(on))),
+        }
+        for advice_id, pattern, on in _taken(connection)
+    ]
 
 
 def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[str, Any]:
@@ -83,7 +106,7 @@ def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[st
             "Their numbers: priorjobs advice." if found else "No part stands out as often not the cause.",
         )
     pattern = _pattern(found[number - 1])
-    if pattern in (known for _, known, _ in _taken(database)):
+    if pattern in (known for _, known, _ in _taken(database.connection)):
         raise UsageError(
             f"Advice {number} is taken up already.",
             "To change the day, undo it first: priorjobs advice names its number.",
@@ -106,7 +129,7 @@ def undo(database: Database, advice_id: int) -> dict[str, Any]:
     UsageError
         None in force has this number.
     """
-    pattern = next((pattern for number, pattern, _ in _taken(database) if number == advice_id), None)
+    pattern = next((pattern for number, pattern, _ in _taken(database.connection) if number == advice_id), None)
     if pattern is None:
         raise UsageError(f"No advice taken up has the number {advice_id}.", "Their numbers: priorjobs advice.")
     with database.transaction() as changing:
@@ -134,9 +157,9 @@ def _pattern(row: Mapping[Any, Any]) -> dict[str, Any]:
     return {name: None if row[name] is None or row[name] != row[name] else str(row[name]) for name in PATTERN}
 
 
-def _taken(database: Database) -> list[tuple[int, dict[str, Any], str]]:
+def _taken(connection: duckdb.DuckDBPyConnection) -> list[tuple[int, dict[str, Any], str]]:
     """Advice in force: its number, its pattern, the day it was taken up."""
-    rows = database.connection.execute(
+    rows = connection.execute(
         f"select advice_id, adopted_on, {', '.join(PATTERN)} from advice_taken "
         "where undone_at is null order by advice_id"
     ).fetchall()

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from models.advice.adopted import BeforeAndAfter
     from pipeline.words import Words
 
+MONTHS = 24
+
 _VERDICTS = """
     select part_verdict.*, visit.job_no
     from part_verdict
@@ -23,7 +25,6 @@ _VERDICTS = """
     inner join episode on episode.episode_id = part_verdict.episode_id
     where part_verdict.verdict in ('cured', 'not the cause')
         and not episode.is_left_truncated
-        and ($until is null or part_verdict.visit_date <= $until)
         and ($since is null or part_verdict.visit_date >= $since)
     order by part_verdict.part_line_id
 """
@@ -39,8 +40,7 @@ _FINDINGS = """
     where here.visit_id in (
             select part_verdict.visit_id
             from part_verdict
-            where ($until is null or part_verdict.visit_date <= $until)
-                and ($since is null or part_verdict.visit_date >= $since)
+            where ($since is null or part_verdict.visit_date >= $since)
         )
         and not visit_finding.is_doubtful
     order by here.visit_id, visit_finding.finding, visit_finding.value
@@ -50,11 +50,11 @@ _FINDINGS = """
 def advice(
     connection: duckdb.DuckDBPyConnection,
     words: Words | None = None,
-    *,
-    since: dt.date | None = None,
-    until: dt.date | None = None,
 ) -> pd.DataFrame:
-    """Find what to look at before fitting a part, from all verdicts so far.
+    """Find what to look at before fitting a part, from the verdicts of the last two years.
+
+    The page of a month, the command line and the models all show these rows in this order, so that a number means the
+    same row everywhere.
 
     Parameters
     ----------
@@ -63,23 +63,26 @@ def advice(
     words
         Names what to look at first by the check that shows the usual cause, with its cautions; without it the cause
         itself is named.
-    since, until
-        Leave out parts fitted earlier or later.
 
     Returns
     -------
     DataFrame
-        As `models.advice.find.find_advice`, with ``says`` (the row as a sentence) and ``cautions`` (their texts,
-        those of the kinds and of the check).
+        As `models.advice.find.find_advice`, with ``number`` (from 1), ``says`` (the row as a sentence) and ``cautions``
+        (their texts, those of the kinds and of the check).
     """
+    import pandas as pd
+
     from models.advice.find import find_advice, said
 
-    verdicts, findings = _frames(connection, since, until)
+    ((as_of,),) = connection.execute("select as_of from follow_up").fetchall()
+    since = None if as_of is None else (pd.Timestamp(as_of) - pd.DateOffset(months=MONTHS)).date()
+    verdicts, findings = _frames(connection, since)
     trades = {kind: about(words, kind) for kind in sorted(verdicts["kind"].unique())} if words is not None else {}
     looks = {(kind, cause): look for kind, trade in trades.items() for cause, look in _looks(trade).items()}
-    table = find_advice(verdicts, findings, look_first=looks)
+    table = find_advice(verdicts, findings, look_first=looks, as_of=as_of)
     rows: list[dict[str, Any]] = [dict(zip(table.columns, row, strict=True)) for row in table.itertuples(index=False)]
     return table.assign(
+        number=range(1, len(table) + 1),
         says=_objects([said(row) for row in rows]),
         cautions=_objects(
             [_cautions([trades[kind] for kind in row["kinds"] if kind in trades], row["look_first"]) for row in rows]
@@ -93,8 +96,9 @@ def did_it_help(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], a
 
     from models.advice import adopted
 
-    verdicts, findings = _frames(connection, None, None)
-    return adopted.did_it_help(verdicts, row, pd.Timestamp(adopted_on), findings)
+    verdicts, findings = _frames(connection, None)
+    ((as_of,),) = connection.execute("select as_of from follow_up").fetchall()
+    return adopted.did_it_help(verdicts, row, pd.Timestamp(adopted_on), findings, as_of=pd.Timestamp(as_of))
 
 
 def _objects(values: list[Any]) -> pd.Series:
@@ -104,10 +108,8 @@ def _objects(values: list[Any]) -> pd.Series:
     return pd.Series(values, dtype=object)
 
 
-def _frames(
-    connection: duckdb.DuckDBPyConnection, since: dt.date | None, until: dt.date | None
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    span = {"since": since, "until": until}
+def _frames(connection: duckdb.DuckDBPyConnection, since: dt.date | None) -> tuple[pd.DataFrame, pd.DataFrame]:
+    span = {"since": since}
     return connection.execute(_VERDICTS, span).df(), connection.execute(_FINDINGS, span).df()
 
 

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.advice.find import advice
 from pipeline.month.scope import Scope
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-    from pipeline.words import Words
-
 MOST_JOBS = 100
 
 
 def advice_rows(
-    connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | None
+    connection: duckdb.DuckDBPyConnection, scope: Scope, found: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Find the advice rows in the verdicts of the months shown (two years), and the faults behind each.
+    """Give the advice that stands today, and the faults behind each row.
 
-    A view of one kind gets the rows that speak of it; a technician's view gets the whole workshop's, since one person's
-    verdicts are too few to find a pattern in.
+    A view of one kind gets the rows that speak of it, under their own numbers; a technician's view gets the whole
+    workshop's, since one person's verdicts are too few to find a pattern in.
 
     Parameters
     ----------
@@ -30,21 +27,20 @@ def advice_rows(
         The database.
     scope
         The report's scope.
-    words
-        Name what to look at first, and its cautions; without them the usual cause is named.
+    found
+        The rows of `pipeline.advice.find.advice`.
 
     Returns
     -------
     tuple of DataFrame
-        The rows of ``pipeline.advice.find.advice``, worth most first, with ``jobs`` the key of the row's list and
-        ``job_nos`` its job numbers. And one row a list and fault: key, episode_id, total.
+        The rows, with ``jobs`` the key of the row's list and ``job_nos`` its job numbers. And one row a list and fault:
+        key, episode_id, total.
     """
     import pandas as pd
 
-    found = advice(connection, words, since=scope.shown_from, until=scope.end)
     if scope.kind is not None:
         found = found[found["kinds"].map(lambda kinds: scope.kind in kinds).astype(bool)].reset_index(drop=True)
-    keys = [f"advice-{place}" for place in range(1, len(found) + 1)]
+    keys = [f"advice-{number}" for number in found["number"]]
     rows = found.drop(columns=["part_line_ids"]).assign(job_nos=found["jobs"], jobs=keys)
     lines = pd.DataFrame(
         {"key": pd.Series(keys, dtype=object), "part_line_id": found["part_line_ids"].astype(object)}

@@ -5,7 +5,6 @@ Every function expects the scope's tables to be laid out (``report_scope.laid_ou
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from pipeline.month.figures import FEWEST_FOR_RATE
@@ -16,22 +15,54 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-STRATA = ["kind", "main_symptom", "age_band"]
+    from models.statistics.comparison import Compared
+
+STRATA = ["kind", "complaint", "age_band"]
 MAKES_SHOWN = 10
 AGE_BANDS = ("under 2", "2 to 4", "5 to 7", "8 to 11", "12 and over", "not known")
-FUNNEL_POINTS = 60
 
+# what makes faults alike is taken from the first sheet: a later one is written only where the customer came back
 _CASES = """
+    with
+        fault as (
+            select first_time_fix.*, episode.age_band
+            from first_time_fix
+            inner join episode on episode.episode_id = first_time_fix.episode_id
+            where first_time_fix.month between $first and $last
+                and first_time_fix.status in ('fixed first time', 'not fixed first time')
+                and ($kind is null or first_time_fix.kind = $kind)
+        ),
+        first_told as (
+            select
+                fault.episode_id,
+                arg_min(
+                    visit_symptom.symptom,
+                    (visit_symptom.symptom_group = 'display', visit_symptom.is_doubtful, visit_symptom.symptom)
+                ) as complaint
+            from fault
+            inner join visit_symptom on visit_symptom.visit_id = fault.episode_id
+            where visit_symptom.source = 'complaint' and not visit_symptom.is_negated
+            group by fault.episode_id
+        )
     select
-        {unit},
-        kind,
-        main_symptom,
-        age_band,
-        cast(status = 'fixed first time' as integer) as is_fixed
-    from {source}
-    where month between $first and $last and status in ('fixed first time', 'not fixed first time')
-    order by episode_id
+        fault.technician,
+        fault.make,
+        fault.kind,
+        first_told.complaint,
+        nullif(fault.age_band, 'not known') as age_band,
+        cast(fault.status = 'fixed first time' as integer) as is_fixed
+    from fault
+    left join first_told on first_told.episode_id = fault.episode_id
+    where $technician is null or fault.technician = $technician
+    order by fault.episode_id
 """
+
+
+def _cases(connection: duckdb.DuckDBPyConnection, scope: Scope, technician: str | None) -> pd.DataFrame:
+    return connection.execute(
+        _CASES,
+        {"first": scope.weighed_from, "last": scope.last, "kind": scope.kind, "technician": technician},
+    ).df()
 
 
 def _words() -> dict[str, str]:
@@ -47,84 +78,65 @@ def _words() -> dict[str, str]:
     }
 
 
-def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, pd.DataFrame]:
+def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, dict[str, float]]:
     """Compare technicians on the same mix of jobs over the last twelve months; a chosen one still against all.
 
     Returns
     -------
-    tuple of DataFrame
-        One row a technician, in alphabetical order: technician, known, fixed, expected, adjusted, rate, low, high
-        (the last three partially pooled), words (inside, edge_low, edge_high, below, above, few). And the funnel's
-        limits: n, centre, low95, high95, low998, high998.
+    tuple
+        One row a technician, in alphabetical order: technician, known, fixed, expected, crude (share fixed), target
+        (share expected of these jobs), low_998, low_95, high_95, high_998 (what chance allows around the target), rate,
+        low, high, adjusted (with everyone's mix of jobs; the first three partly pooled), words (inside, edge_low,
+        edge_high, below, above, few). And of all together: units, compared, unnamed (faults without a
+        technician), p_joint, widened.
     """
-    import numpy as np
-    import pandas as pd
+    from models.statistics.comparison import compare
 
-    from models.statistics.comparison import compare, funnel_limits, over_dispersion
-
-    source = """(
-        select first_time_fix.*, episode.age_band
-        from first_time_fix
-        inner join episode on episode.episode_id = first_time_fix.episode_id
-        where first_time_fix.month between $first and $last and ($kind is null or first_time_fix.kind = $kind)
-    )"""
-    cases = connection.execute(
-        _CASES.format(unit="technician", source=source),
-        {"first": scope.weighed_from, "last": scope.last, "kind": scope.kind},
-    ).df()
-    compared = _on_one_mix(compare(cases, "technician", STRATA, "is_fixed"), cases)
-    table = pd.DataFrame(
-        {
-            "technician": compared["unit"].astype(object),
-            "known": compared["n"],
-            "fixed": compared["observed"],
-            "expected": compared["expected"],
-            "adjusted": compared["indirect"].where(compared["n"] >= FEWEST_FOR_RATE),
-            "rate": compared["rate"],
-            "low": compared["low"],
-            "high": compared["high"],
-            "words": compared["said"].map(_words()),
-        }
+    cases = _cases(connection, scope, None)
+    made = compare(cases, "technician", STRATA, "is_fixed")
+    compared = _on_one_mix(made.table, cases)
+    limits = ["crude", "target", "low_998", "low_95", "high_95", "high_998", "rate", "low", "high"]
+    table = compared[limits].assign(
+        technician=compared["unit"].astype(object),
+        known=compared["n"],
+        fixed=compared["observed"],
+        expected=compared["expected"],
+        adjusted=compared["indirect"].where(compared["n"] >= FEWEST_FOR_RATE),
+        words=compared["said"].map(_words()),
     )
-    enough = compared[compared["n"] >= FEWEST_FOR_RATE]
-    if enough.empty:
-        return table, pd.DataFrame(columns=["n", "centre", "low95", "high95", "low998", "high998"], dtype=float)
-    spread = np.sqrt(np.maximum(enough["target"] * (1 - enough["target"]), 1e-12) / enough["n"])
-    widen = math.sqrt(max(1.0, over_dispersion((enough["crude"] - enough["target"]) / spread)))
-    smallest = max(FEWEST_FOR_RATE, enough["n"].min() * 0.6)
-    sizes = np.unique(np.linspace(smallest, enough["n"].max() * 1.05, FUNNEL_POINTS).round())
-    limits = funnel_limits(sizes, float(cases["is_fixed"].mean()), widen=widen).rename(
-        columns={
-            "target": "centre",
-            "low_95": "low95",
-            "high_95": "high95",
-            "low_998": "low998",
-            "high_998": "high998",
-        }
-    )
-    return table, limits[["n", "centre", "low95", "high95", "low998", "high998"]]
+    return table, _together(made, cases["technician"])
 
 
-def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, dict[str, float]]:
     """Compare makes on the same mix of jobs, partially pooled, over the last twelve months.
 
     Returns
     -------
-    DataFrame
+    tuple
         One row a make, the most frequent first: value, fixed, known, expected (fixed, of its jobs), rate, low,
-        high (as with everyone's mix of jobs, partially pooled), words.
+        high (as with everyone's mix of jobs, partially pooled), words. And of all together, as for `technicians`.
     """
     from models.statistics.comparison import compare
 
-    cases = connection.execute(
-        _CASES.format(unit="make", source="report_fault"), {"first": scope.weighed_from, "last": scope.last}
-    ).df()
-    compared = _on_one_mix(compare(cases, "make", STRATA, "is_fixed"), cases)
-    table = compared.assign(words=compared["said"].map(_words())).rename(
+    cases = _cases(connection, scope, scope.technician)
+    made = compare(cases, "make", STRATA, "is_fixed")
+    table = _on_one_mix(made.table, cases)
+    table = table.assign(words=table["said"].map(_words())).rename(
         columns={"unit": "value", "observed": "fixed", "n": "known"}
     )
     table = table.sort_values(["known", "value"], ascending=[False, True]).head(MAKES_SHOWN)
-    return table[["value", "fixed", "known", "expected", "rate", "low", "high", "words"]].reset_index(drop=True)
+    columns = ["value", "fixed", "known", "expected", "rate", "low", "high", "words"]
+    return table[columns].reset_index(drop=True), _together(made, cases["make"])
+
+
+def _together(made: Compared, unit: pd.Series) -> dict[str, float]:
+    return {
+        "units": len(made.table),
+        "compared": made.compared,
+        "unnamed": int(unit.isna().sum()),
+        "p_joint": made.p_joint,
+        "widened": made.widened,
+    }
 
 
 def _on_one_mix(compared: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
@@ -133,14 +145,16 @@ def _on_one_mix(compared: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
     return compared.assign(**{name: (compared[name] * same_mix).clip(upper=1.0) for name in ("rate", "low", "high")})
 
 
-def ages(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+def ages(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, dict[str, float]]:
     """Give first-time fixes by age band over the last twelve months.
 
     Returns
     -------
-    DataFrame
-        One row a band, youngest first: value (missing = age not known), fixed, known, rate, low, high.
+    tuple
+        One row a band, youngest first: value (missing = age not recorded), fixed, known, rate, low, high. And of the
+        bands together: compared (with ten faults or more), p_joint (chi-squared test of one rate for all).
     """
+    from models.statistics.comparison import p_of_one_rate
     from models.statistics.intervals import wilson
 
     counted = connection.execute(
@@ -158,12 +172,14 @@ def ages(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     counted["place"] = counted["value"].map({band: place for place, band in enumerate(AGE_BANDS)})
     counted = counted.sort_values("place").drop(columns="place").reset_index(drop=True)
     low, high = wilson(counted["fixed"].to_numpy(dtype=float), counted["known"].to_numpy(dtype=float))
+    aged = counted[(counted["value"] != "not known") & (counted["known"] >= FEWEST_FOR_RATE)]
+    together = {"compared": len(aged), "p_joint": p_of_one_rate(aged["fixed"], aged["known"])}
     return counted.assign(
         value=counted["value"].where(counted["value"] != "not known"),
         rate=counted["fixed"] / counted["known"],
         low=low,
         high=high,
-    )
+    ), together
 
 
 def next_fault(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 FEWEST_FOR_RATE = 10
 LAST_DAY = 90
+NEARLY_ALL = 0.95
 
 _FIX_COUNTS = """
     select
@@ -56,7 +57,9 @@ def fix_by_month(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Data
     Returns
     -------
     DataFrame
-        One row a month: month, fixed, known, not_yet_known, rate, low, high, is_provisional. With faults not yet known
+        One row a month: month, fixed, known, not_yet_known, rate, low, high, is_provisional; and on each row usual
+        (rate of the settled months before the last) and against (the last month stands up, down or the same against
+        it beyond chance; "" = not known). With faults not yet known
         the rate is the Kaplan-Meier estimate; under ten faults rate, low and high are NaN.
     """
     import pandas as pd
@@ -64,27 +67,56 @@ def fix_by_month(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Data
     span = {"first": scope.shown_from, "last": scope.last}
     counts = connection.execute(_FIX_COUNTS, span).df()
     times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
+    settled = _settled_times(connection, scope)
     rated = [
-        _first_time_rate(row, times[times["month"] == row.month], scope.window_days) for row in counts.itertuples()
+        _first_time_rate(row, times[times["month"] == row.month], scope.window_days, settled)
+        for row in counts.itertuples()
     ]
-    return pd.concat([counts, pd.DataFrame(rated, columns=["rate", "low", "high"])], axis=1).assign(
+    months = pd.concat([counts, pd.DataFrame(rated, columns=["rate", "low", "high"])], axis=1).assign(
         is_provisional=counts["not_yet_known"] > 0
     )
+    usual, against = _against_usual(months)
+    return months.assign(usual=usual, against=against)
 
 
-def first_time_fix(connection: duckdb.DuckDBPyConnection, first: dt.date, last: dt.date, window: int) -> dict[str, Any]:
+def _against_usual(months: pd.DataFrame) -> tuple[float, str]:
+    """Give the rate of the settled months before the last, and where the last stands against it beyond chance."""
+    from models.statistics.change import difference
+    from models.statistics.intervals import wilson
+
+    settled = months.iloc[:-1][~months["is_provisional"].iloc[:-1].astype(bool)]
+    fixed, known = int(settled["fixed"].sum()), int(settled["known"].sum())
+    if known < FEWEST_FOR_RATE or math.isnan(months["rate"].iloc[-1]):
+        return math.nan, ""
+    last = months.iloc[-1]
+    _, low, high = difference(last["rate"], last["low"], last["high"], fixed / known, *wilson(fixed, known))
+    return fixed / known, "up" if low > 0 else "down" if high < 0 else "same"
+
+
+def first_time_fix(
+    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, last: dt.date
+) -> dict[str, Any]:
     """Give the first-time fixes of one stretch of months as one figure.
 
     Returns
     -------
     dict
-        fixed, known, not_yet_known, value (rate), low, high, is_provisional, followed (the day up to which the estimate
-        speaks: the window, or as far as anybody was followed); NaN under ten faults.
+        fixed, known, not_yet_known, value (rate), low, high, is_provisional, followed (the day up to which anybody was
+        followed, the window at most; beyond it the estimate goes on as the settled months did), on_day (function: day
+        -> rate, low, high of no return up to that day); NaN under ten faults.
     """
+    from models.statistics.survival import survival_at
+
     span = {"first": first, "last": last}
     counts = connection.execute(_FIX_COUNTS, span).df()[["fixed", "known", "not_yet_known"]].sum()
-    times = connection.execute(_FIX_TIMES, {**span, "window": window}).df()
-    rate, low, high = _first_time_rate(counts, times, window)
+    times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
+    rate, low, high = _first_time_rate(counts, times, scope.window_days, _settled_times(connection, scope))
+
+    def on_day(day: int) -> tuple[float, float, float]:
+        if math.isnan(rate):
+            return math.nan, math.nan, math.nan
+        return survival_at(*_spread(times, "is_event", "faults"), day)
+
     return {
         "fixed": int(counts["fixed"]),
         "known": int(counts["known"]),
@@ -93,11 +125,23 @@ def first_time_fix(connection: duckdb.DuckDBPyConnection, first: dt.date, last: 
         "low": low,
         "high": high,
         "is_provisional": bool(counts["not_yet_known"] > 0),
-        "followed": int(min(window, times["days"].max() if len(times) else window)),
+        "followed": int(min(scope.window_days, times["days"].max() if len(times) else scope.window_days)),
+        "on_day": on_day,
     }
 
 
-def _first_time_rate(counts: Any, times: pd.DataFrame, window: int) -> tuple[float, float, float]:
+def _settled_times(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Times of the faults of the last twelve months that were all followed through the window."""
+    times = connection.execute(
+        _FIX_TIMES, {"first": moved(scope.last, -12), "last": scope.last, "window": scope.window_days}
+    ).df()
+    is_open = times.assign(is_open=~times["is_event"].astype(bool) & (times["days"] < scope.window_days))
+    return times[~times["month"].isin(is_open.loc[is_open["is_open"], "month"])]
+
+
+def _first_time_rate(
+    counts: Any, times: pd.DataFrame, window: int, settled: pd.DataFrame
+) -> tuple[float, float, float]:
     from models.statistics.intervals import wilson
     from models.statistics.survival import survival_at
 
@@ -107,8 +151,9 @@ def _first_time_rate(counts: Any, times: pd.DataFrame, window: int) -> tuple[flo
         low, high = wilson(int(counts.fixed), int(counts.known))
         return counts.fixed / counts.known, low, high
     days, is_event = _spread(times, "is_event", "faults")
-    rate, low, high = survival_at(days, is_event, min(window, float(days.max())))
-    return rate, low, high
+    if settled["faults"].sum() < FEWEST_FOR_RATE:
+        return survival_at(days, is_event, min(window, float(days.max())))
+    return survival_at(days, is_event, window, settled=_spread(settled, "is_event", "faults"))
 
 
 def _spread(times: pd.DataFrame, event: str, count: str) -> tuple[Any, Any]:
@@ -122,8 +167,12 @@ def _spread(times: pd.DataFrame, event: str, count: str) -> tuple[Any, Any]:
 _RETURN_TIMES = """
     select
         least(days, $longest) as days,
-        case when days > $longest then 0 when event = 'return' then 1 when event = 'new fault' then 2 else 0 end
-            as event,
+        case
+            when days > $longest then 0
+            when event = 'return' or ($late and is_late_return) then 1
+            when event = 'new fault' then 2
+            else 0
+        end as event,
         count(*) as fixes
     from report_fix
     where fix_date between $first and $end
@@ -132,8 +181,12 @@ _RETURN_TIMES = """
 """
 
 
-def returns(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date) -> pd.DataFrame:
+def returns(
+    connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date, *, with_late: bool = False
+) -> pd.DataFrame:
     """Give the cumulative incidence of a return by day since the fix, for the fixes of one stretch of days.
+
+    Late returns, after the window and within 90 days, are new faults unless ``with_late``.
 
     Returns
     -------
@@ -146,7 +199,7 @@ def returns(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date)
 
     from models.statistics.survival import incidence_at
 
-    times = connection.execute(_RETURN_TIMES, {"first": first, "end": end, "longest": LAST_DAY}).df()
+    times = connection.execute(_RETURN_TIMES, {"first": first, "end": end, "longest": LAST_DAY, "late": with_late}).df()
     if times["fixes"].sum() < FEWEST_FOR_RATE:
         return pd.DataFrame({"day": [], "incidence": [], "low": [], "high": []}, dtype=float)
     return incidence_at(*_spread(times, "event", "fixes"), 1, np.arange(int(times["days"].max()) + 1))
@@ -159,8 +212,8 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
     -------
     dict
         fixes, returns (within the window so far), open (fixes whose window is not over), value (cumulative incidence at
-        the window, or on the last day reached), low, high, is_provisional, followed (that day),
-        by_day (7, 30, 90: None when not reached).
+        the window, or on the last day reached), low, high, is_provisional, followed (that day), on_day (function: day
+        -> incidence, low, high), by_day (7, 30, 90: None when not reached).
     """
     ((fixes, returned, still_open),) = connection.execute(
         """
@@ -177,6 +230,14 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
     reached = curve[curve["day"] <= window]
     value, low, high = reached.iloc[-1][["incidence", "low", "high"]] if len(reached) else (math.nan,) * 3
     on_day = dict(zip(curve["day"], curve["incidence"], strict=True))
+    limits = curve.set_index("day")[["incidence", "low", "high"]]
+
+    def at_day(day: int) -> tuple[float, float, float]:
+        if day not in limits.index:
+            return math.nan, math.nan, math.nan
+        incidence, least, most = limits.loc[day].to_numpy(dtype=float)
+        return float(incidence), float(least), float(most)
+
     return {
         "fixes": fixes,
         "returns": returned,
@@ -186,6 +247,7 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
         "high": float(high),
         "is_provisional": still_open > 0,
         "followed": int(reached["day"].max()) if len(reached) else window,
+        "on_day": at_day,
         "by_day": {str(day): on_day.get(day) for day in (7, 30, LAST_DAY)},
     }
 
@@ -196,51 +258,97 @@ def callback_curve(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
     Returns
     -------
     DataFrame
-        One row a period ("this", "last") and day: period, day, incidence, low, high.
+        One row a period ("this", "last") and day: period, day, incidence (with late returns beyond the window), low,
+        high; late (late returns of the last twelve months), and against ("more", "less", "chance": this year against
+        the year before on the window's last day, "" = not both known).
     """
     import pandas as pd
 
+    from models.statistics.change import difference
+
     year_ago = moved(scope.weighed_from, -12)
-    this = returns(connection, scope.weighed_from, scope.end).assign(period="this")
-    last = returns(connection, year_ago, scope.weighed_from - dt.timedelta(days=1)).assign(period="last")
-    return pd.concat([frame for frame in (this, last) if len(frame)] or [this], ignore_index=True)
+    this = returns(connection, scope.weighed_from, scope.end, with_late=True).assign(period="this")
+    last = returns(connection, year_ago, scope.weighed_from - dt.timedelta(days=1), with_late=True)
+    curves = pd.concat([frame for frame in (this, last.assign(period="last")) if len(frame)] or [this])
+    at_window = curves[curves["day"] == scope.window_days]
+    against = ""
+    if len(at_window) == 2:
+        _, low, high = difference(*at_window[["incidence", "low", "high"]].to_numpy().ravel())
+        against = "more" if low > 0 else "less" if high < 0 else "chance"
+    ((late,),) = connection.execute(
+        "select count(*) from report_fix where is_late_return and fix_date between $first and $end",
+        {"first": scope.weighed_from, "end": scope.end},
+    ).fetchall()
+    return curves.assign(late=late, against=against).reset_index(drop=True)
 
 
-def wrong_swap_money(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date) -> dict[str, Any]:
+def wrong_swap_money(
+    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date
+) -> dict[str, Any]:
     """Give what wrongly swapped parts of one stretch of days cost, as one figure.
 
     Returns
     -------
     dict
         parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), value (money),
-        minutes, low, high (NaN under ten parts), is_provisional.
+        minutes, low, high (NaN under ten parts), to_come (wrong parts not shown yet that past delays let expect),
+        is_provisional (more than one in twenty of them is).
     """
     from models.statistics.change import weighted_count_interval
+    from models.statistics.delay import shown_by
 
     lines = connection.execute(
         """
-        select verdict, total_cost, coalesce(labour_minutes, 0) + coalesce(trip_minutes, 0) as minutes
+        select
+            episode_id,
+            verdict,
+            total_cost,
+            coalesce(labour_minutes, 0) + coalesce(trip_minutes, 0) as minutes,
+            datediff('day', visit_date, $as_of) as days_since
         from report_part
         where visit_date between $first and $end
         order by part_line_id
         """,
-        {"first": first, "end": end},
+        {"first": first, "end": end, "as_of": scope.as_of},
     ).df()
     wrong = lines[lines["verdict"] == "not the cause"]
     low, high = math.nan, math.nan
     if len(wrong) >= FEWEST_FOR_RATE:
-        low, high = weighted_count_interval([max(0.0, float(cost)) for cost in wrong["total_cost"]])
-    still_open = int((lines["verdict"] == "still open").sum())
+        low, high = weighted_count_interval(wrong.groupby("episode_id")["total_cost"].sum().clip(lower=0).tolist())
+    delays = verdict_delays(connection, scope)
+    came = shown_by(delays["days"], delays["followed"], wrong["days_since"])
+    first_day = shown_by(delays["days"], delays["followed"], [(scope.as_of - end).days])
     return {
         "parts": len(wrong),
         "judged": int(lines["verdict"].isin(["cured", "not the cause"]).sum()),
-        "open": still_open,
+        "open": int((lines["verdict"] == "still open").sum()),
         "value": float(wrong["total_cost"].sum()),
         "minutes": float(wrong["minutes"].sum()),
         "low": low,
         "high": high,
-        "is_provisional": still_open > 0,
+        "to_come": float((1 / came - 1).sum()) if len(wrong) else 0.0,
+        "is_provisional": bool(first_day[0] < NEARLY_ALL),
     }
+
+
+def verdict_delays(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Give how long parts that were not the cause took to be known as such, for those fitted in two years.
+
+    Returns
+    -------
+    DataFrame
+        One row a wrong part: days (from fitting to the day its verdict could be given), followed (days from fitting to
+        the end of follow-up).
+    """
+    return connection.execute(
+        """
+        select days_to_verdict as days, datediff('day', visit_date, $as_of) as followed
+        from part_verdict
+        where verdict = 'not the cause' and visit_date between $first and $as_of
+        order by all
+        """,
+        {"as_of": scope.as_of, "first": scope.shown_from},
+    ).df()
 
 
 def days_to_cure(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date) -> dict[str, Any]:

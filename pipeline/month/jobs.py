@@ -167,8 +167,8 @@ def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> t
     -------
     tuple of DataFrame
         One row a fault: episode_id, kind, make, model, complaint (as told at the first visit). And one row a visit,
-        in order: episode_id, visit_date, job_no, outcome, cause, parts (terms joined by the unit separator; missing
-        = none).
+        in order: episode_id, visit_date, job_no, technician, outcome, cause, parts (terms joined by the unit separator;
+        missing = none), money (cost of its parts that were not the cause; missing = none).
     """
     import pandas as pd
 
@@ -198,18 +198,28 @@ def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> t
                 inner join episode_visit on episode_visit.episode_id = report_episode.episode_id
                 inner join part_fitted on part_fitted.visit_id = episode_visit.visit_id
                 group by part_fitted.visit_id
+            ),
+            wrong as (
+                select part_verdict.visit_id, sum(part_verdict.total_cost) as money
+                from report_episode
+                inner join part_verdict on part_verdict.episode_id = report_episode.episode_id
+                where part_verdict.verdict = 'not the cause'
+                group by part_verdict.visit_id
             )
             select
                 episode_visit.episode_id,
                 visit.visit_date,
                 left(visit.job_no, 100) as job_no,
+                left(visit.technician, 100) as technician,
                 visit.outcome,
                 left(visit.cause, 400) as cause,
-                fitted.parts
+                fitted.parts,
+                wrong.money as money
             from report_episode
             inner join episode_visit on episode_visit.episode_id = report_episode.episode_id
             inner join visit on visit.visit_id = episode_visit.visit_id
             left join fitted on fitted.visit_id = visit.visit_id
+            left join wrong on wrong.visit_id = visit.visit_id
             order by episode_visit.episode_id, episode_visit.visit_no
             """
         ).df()

@@ -9,6 +9,8 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.advice.adopted import taken_up
+from pipeline.advice.find import advice
 from pipeline.errors import UsageError, shown
 from pipeline.month import comparisons, sections
 from pipeline.month import figures as gathered
@@ -82,9 +84,10 @@ class MonthReport(Shown):
             ]
         from reports.pages.month import ADVICE_FIRST, advice_rows
 
+        standing = made.frames["advice"][made.frames["advice"]["trend"] != "ended"]
         said += [""] + [
-            f"{number}. {row['do']} ({row['money']})"
-            for number, row in enumerate(advice_rows(made.frames["advice"].head(ADVICE_FIRST), wording), start=1)
+            f"{row['number']}. {row['do']} ({row['money']})"
+            for row in advice_rows(standing.head(ADVICE_FIRST), wording)
         ]
         return [*said, *(f"Written: {path}" for path in self.files)]
 
@@ -111,6 +114,7 @@ def month_report(
     xlsx: Path | None = None,
     png: Path | None = None,
     charts: Sequence[str] = (),
+    found: pd.DataFrame | None = None,
 ) -> MonthReport:
     """Make the report of a month, or of a longer period.
 
@@ -136,6 +140,8 @@ def month_report(
         Also write the printed page (needs a browser on this machine), or a workbook with a sheet a section.
     png
         A folder for single charts as PNG; ``charts`` names the ones wanted, all when empty.
+    found
+        The advice that stands today, where it has been searched for already.
 
     Raises
     ------
@@ -153,7 +159,7 @@ def month_report(
         may_write(pdf, PDF, database=database, inputs=(path,))
     if xlsx is not None:
         may_write(xlsx, WORKBOOK, database=database, inputs=(path, pdf))
-    figures = gather(database.connection, scope, words)
+    figures = gather(database.connection, scope, words, found)
     queried = time.perf_counter()
     from reports.pages import month as month_page
 
@@ -218,10 +224,13 @@ def all_reports(
     may_write(index, PAGE, database=database)
     out.mkdir(parents=True, exist_ok=True)
     months = months_with_visits(database.connection)
+    found = advice(database.connection, view.get("words"))
     made = []
     for number, month in enumerate(months, start=1):
         name = f"{month:%Y-%m}"
-        made.append(month_report(database, settings, name, out=out / f"{name}.html", language=language, **view))
+        made.append(
+            month_report(database, settings, name, out=out / f"{name}.html", language=language, found=found, **view)
+        )
         tell(bar(number, len(months), "months"))
     listed = [(report.figures, report.path.name) for report in made if report.path]
     with whole(index) as draft:
@@ -232,8 +241,13 @@ def all_reports(
     }
 
 
-def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | None = None) -> MonthFigures:
-    """Gather everything a report shows."""
+def gather(
+    connection: duckdb.DuckDBPyConnection,
+    scope: Scope,
+    words: Words | None = None,
+    found: pd.DataFrame | None = None,
+) -> MonthFigures:
+    """Gather everything a report shows; ``found`` is the advice that stands today, searched for when left out."""
     import pandas as pd
 
     from reports.pages.headline import MEASURES, Period
@@ -242,9 +256,9 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | N
     with laid_out(connection, scope):
         now, before = (
             {
-                "first_time_fix": gathered.first_time_fix(connection, first, last, scope.window_days),
+                "first_time_fix": gathered.first_time_fix(connection, scope, first, last),
                 "callbacks": gathered.callbacks(connection, first, end, scope.window_days),
-                "wrong_swaps": gathered.wrong_swap_money(connection, first, end),
+                "wrong_swaps": gathered.wrong_swap_money(connection, scope, first, end),
                 "days_to_cure": gathered.days_to_cure(connection, first, end),
             }
             for first, last, end in (
@@ -252,7 +266,9 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | N
                 (scope.before_first, scope.before_last, scope.before_end),
             )
         )
-        technicians, funnel = comparisons.technicians(connection, scope)
+        technicians, of_technicians = comparisons.technicians(connection, scope)
+        makes, of_makes = comparisons.makes(connection, scope)
+        ages, of_ages = comparisons.ages(connection, scope)
         if scope.technician is not None:
             technicians = technicians[technicians["technician"] == scope.technician].reset_index(drop=True)
         curve, again = comparisons.next_fault(connection, scope)
@@ -263,17 +279,18 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | N
             "month_swaps": sections.wrong_swaps(connection, scope.first, scope.end),
             "causes": sections.causes(connection, scope),
             "kinds": sections.kinds(connection, scope),
-            "ages": comparisons.ages(connection, scope),
-            "makes": comparisons.makes(connection, scope),
+            "ages": ages,
+            "makes": makes,
             "technicians": technicians,
-            "funnel": funnel,
             "parts": sections.parts(connection, scope),
             "next_fault": curve,
             "again": again,
             "quality": sections.quality(connection, scope),
         }
         frames = _with_keys(frames)
-        frames["advice"], advice_lists = advice_rows(connection, scope, words)
+        found = advice(connection, words) if found is None else found
+        frames["advice"], advice_lists = advice_rows(connection, scope, found)
+        frames["adopted"] = pd.DataFrame(taken_up(connection))
         keys = {str(key) for frame in frames.values() if "jobs" in frame for key in frame["jobs"].dropna()}
         lists = job_lists(connection, scope, keys | set(MEASURES) | {"quality-no_cause", "quality-left_truncated"})
         lists = pd.concat([advice_lists, lists], ignore_index=True) if len(advice_lists) else lists
@@ -292,6 +309,7 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | N
         before=before,
         changes=_changes(now, before),
         frames=frames,
+        together={"technicians": of_technicians, "makes": of_makes, "ages": of_ages},
         lists=lists,
         units=units,
         visits_of_lists=visits_of_lists,
@@ -301,7 +319,10 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, words: Words | N
 def _changes(
     now: dict[str, dict[str, Any]], before: dict[str, dict[str, Any]]
 ) -> dict[str, tuple[float, float, float]]:
-    """Compare each figure with the period before, where both are known well enough."""
+    """Compare each figure with the period before, where both are known well enough.
+
+    Rates followed for different times are compared on the last day that both have reached.
+    """
     from models.statistics.change import difference
 
     made = {}
@@ -309,7 +330,11 @@ def _changes(
         other = before[measure]
         if measure == "wrong_swaps" and (figure["is_provisional"] or other["is_provisional"]):
             continue
-        values = [part[name] for part in (figure, other) for name in ("value", "low", "high")]
+        if "on_day" in figure and figure["followed"] != other["followed"]:
+            day = min(figure["followed"], other["followed"])
+            values = [*figure["on_day"](day), *other["on_day"](day)]
+        else:
+            values = [part[name] for part in (figure, other) for name in ("value", "low", "high")]
         if all(value == value and abs(value) != float("inf") for value in values):
             made[measure] = difference(*values)
     return made

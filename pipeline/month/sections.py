@@ -6,6 +6,7 @@ Every function expects the scope's tables to be laid out (``report_scope.laid_ou
 from __future__ import annotations
 
 import datetime as dt
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from pipeline.month.figures import FEWEST_FOR_RATE
@@ -28,9 +29,9 @@ def wrong_swaps(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.d
     -------
     DataFrame
         One row a part and true cause, dearest first: part, instead_of, count, of (verdicts cured or not the cause on
-        this part), money, minutes.
+        this part), money, minutes, is_ahead (of the next row, by more than chance).
     """
-    return connection.execute(
+    found = connection.execute(
         """
         with judged as (
             select part, count(*) as of
@@ -53,6 +54,18 @@ def wrong_swaps(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.d
         """,
         {"first": first, "end": end},
     ).df()
+    return found.assign(is_ahead=_ahead(found["money"], found["count"]))
+
+
+def _ahead(amount: pd.Series, events: pd.Series) -> list[bool]:
+    """Tell of each row whether it is ahead of the next by more than chance."""
+    from models.statistics.change import is_ahead
+
+    rows = [*zip(amount.astype(float), events.astype(int), strict=True), (0.0, 0)]
+    return [
+        is_ahead(first, second, first_events, second_events)
+        for (first, first_events), (second, second_events) in pairwise(rows)
+    ]
 
 
 def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
@@ -62,7 +75,7 @@ def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     -------
     DataFrame
         One row a kind, complaint and cause, most frequent first: kind, complaint, cause (missing = all others),
-        count, of (of the complaint), share, low, high.
+        count, of (of the complaint), share, low, high, is_ahead (of the complaint's next cause, by more than chance).
     """
     from models.statistics.intervals import wilson
 
@@ -123,7 +136,12 @@ def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     ).df()
     counted = counted.drop(columns=["kind_place", "complaint_place", "is_shown"]).astype({"count": int, "of": int})
     limits = [wilson(count, of) for count, of in zip(counted["count"], counted["of"], strict=True)]
+    count = counted["count"].where(counted["cause"].notna())
+    ahead = count.groupby([counted["kind"], counted["complaint"]], sort=False).transform(
+        lambda group: _ahead(group.fillna(0), group.fillna(0))
+    )
     return counted.assign(
+        is_ahead=ahead.astype(bool),
         share=counted["count"] / counted["of"],
         low=[float(low) for low, _ in limits],
         high=[float(high) for _, high in limits],
@@ -137,9 +155,9 @@ def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     -------
     DataFrame
         One row a part: part, fitted (visits), cured (of them), missing (visits that ended in "part needed" and had this
-        part fitted later in the same fault).
+        part fitted later in the same fault), is_ahead (of the next part, by more than chance).
     """
-    return connection.execute(
+    found = connection.execute(
         """
         with
             used as (
@@ -178,6 +196,7 @@ def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         """,
         {"first": scope.weighed_from, "end": scope.end},
     ).df()
+    return found.assign(is_ahead=_ahead(found["missing"], found["missing"]))
 
 
 def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:

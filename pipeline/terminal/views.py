@@ -71,7 +71,10 @@ def _groups(name: str, groups: dict[str, Any], columns: tuple[str, ...]) -> list
 def advice(told: dict[str, Any]) -> list[str]:
     """Advice by number, what was taken up with its wrong parts before and since, and all cautions."""
     lines = [
-        f"{row['number']:>2} {row['says']} ({told['currency']} {row['money']:,.0f} lost)"
+        f"{row['number']:>2} {row['says']} ({', '.join(row['kinds'])}; {row['first_date']} to {row['last_date']}; "
+        f"last twelve months {row['recent_count']} of {row['recent_of']}, {row['trend']}; "
+        f"likely {row['share']:.0%}, at least {row['low']:.0%}, where {row['usual']:.0%} is usual; "
+        f"{told['currency']} {row['money']:,.0f} above the usual in twelve months)"
         + (f"; taken up {row['adopted_on']}" if row["adopted_on"] else "")
         for row in told["rows"]
     ] or ["No part stands out as often not the cause."]

@@ -104,7 +104,7 @@ class Answer(Shown):
             "asked": self.question.as_json(),
             "not_understood": list(self.question.not_understood),
             "heard": [piece.as_json() for piece in self.question.heard],
-            "remarks": list(self.question.remarks),
+            "remarks": [*self.question.remarks, *(visit.remarks if visit else ())],
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
@@ -224,7 +224,8 @@ def _body(answer: Answer) -> list[str]:
     rest += [_quote(answer)] if answer.quote else []
     vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
     rest += [f"Often replaced needlessly: {vain}"] if vain else []
-    return [*causes, f"Do this, in order ({expected}):", *steps, *rest]
+    remarks = [". ".join(text[:1].upper() + text[1:] for text in visit.remarks) + "."] if visit.remarks else []
+    return [*causes, *remarks, f"Do this, in order ({expected}):", *steps, *rest]
 
 
 def _backing(row: CauseRow) -> str:
@@ -237,7 +238,7 @@ def _step(answer: Answer, number: int, step: Step) -> str:
     cost = step.time() + (f", {money(answer, step.money)}" if step.parts else "")
     cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
     cautions = ", ".join(c for c in step.cautions if c != "after repair") or "none"
-    tells = f". {step.tells}" if step.do == "check" and step.tells else ""
+    tells = f". {step.tells}" if not step.cures_probability and step.tells else ""
     shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
     return f" {number} {given}{step.told}{shown_cost}{tells} [{cautions}]"
 

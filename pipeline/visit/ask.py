@@ -11,6 +11,7 @@ from pipeline.advice.kept import AdviceRow, kept
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
+from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
@@ -20,6 +21,7 @@ from pipeline.visit.unit_history import Unit, histories
 from pipeline.words.appliance import about
 
 if TYPE_CHECKING:
+    from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.words import Words
@@ -82,7 +84,7 @@ def answer(
     question: Question,
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
 ) -> Answer:
@@ -94,20 +96,22 @@ def answer(
         From `read_question`.
     unknowable
         Findings that could not be told: their checks are not offered again.
-    opened, tried
-        What is open, repairs done without cure or whose part was seen to be good; see `plan_visit`.
+    machine, tried
+        Its state, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
     """
     (asked,) = ask(database, words, settings, [question])
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
-    return answered(asked, kept(database), unknowable=unknowable, opened=opened, passed=(*tried, *aside))
+    return answered(asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside))
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
     """Look up what all questions need, every kind, record and the model once."""
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
+    whole = questions
+    questions = [first_things_first(question, trades[question.kind]) for question in whole]
     found = gather(database.connection, questions, trades)
     costs = {
         question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
@@ -119,11 +123,11 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     told = opinions(questions, model)
     rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
     asked = []
-    for q, evidence, opinion in zip(questions, found, told, strict=True):
+    for one, q, evidence, opinion in zip(whole, questions, found, told, strict=True):
         odds = odds_of(q, trades[q.kind], evidence, model, name, opinion)
         cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
         odds, unit = with_history(q.unit, odds, cured_by, rate)
-        asked.append(Asked(replace(q, unit=unit), costs[q.kind], evidence, odds))
+        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds))
     return asked
 
 
@@ -132,7 +136,7 @@ def answered(
     advice: Sequence[AdviceRow],
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     passed: Sequence[str] = (),
     carried: Sequence[str] | None = None,
 ) -> Answer:
@@ -142,7 +146,7 @@ def answered(
     ----------
     advice
         Rows known of wrong swaps.
-    unknowable, opened
+    unknowable, machine
         As in `answer`.
     passed
         Repairs not to be offered.
@@ -156,9 +160,10 @@ def answered(
         odds.causes,
         asked.costs,
         seen={*question.findings, *unknowable},
-        opened=opened,
+        machine=machine,
         tried=set(passed),
         carried=carried,
+        call=circumstances(question, asked.costs.trade, advice),
     )
     steps = tuple(visit.steps())
     return Answer(

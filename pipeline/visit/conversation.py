@@ -16,11 +16,13 @@ from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, money
 from pipeline.visit.ask import answer, questions_of
+from pipeline.visit.plan import CHANGES
 from pipeline.visit.question import Call, Question, said
 from pipeline.words.appliance import about
 from pipeline.words.licensed import licensed_work
 
 if TYPE_CHECKING:
+    from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.visit.plan import Step
@@ -40,7 +42,7 @@ class Event:
     what: str
     name: str
     value: str = ""
-    opened: frozenset[str] = frozenset()
+    machine: Machine | None = None
     parts: tuple[str, ...] = ()
     cause: str = ""
 
@@ -64,9 +66,9 @@ class Visit:
         """Names of the events of one sort."""
         return [event.name for event in self.events if event.what == what]
 
-    def opened(self) -> frozenset[str]:
-        """Everything opened so far."""
-        return frozenset().union(*(event.opened for event in self.events))
+    def machine(self) -> Machine | None:
+        """State of the machine after what was done last; None = as it was found."""
+        return next((event.machine for event in reversed(self.events) if event.machine is not None), None)
 
 
 def run(
@@ -149,7 +151,7 @@ def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> 
         settings,
         visit.question(),
         unknowable=visit.names("cannot tell"),
-        opened=visit.opened(),
+        machine=visit.machine(),
         tried=[*visit.names("tried"), *visit.names("looks good")],
         aside=visit.names("aside"),
     )
@@ -190,6 +192,8 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
         keys[CANNOT_TELL] = "cannot tell"
     elif step.do == "hand over":
         keys = dict(ENDINGS)
+    elif step.do in CHANGES:
+        keys = {"1": "done"}
     else:
         keys = {"1": "cured", "2": "not cured", CANNOT_TELL: "not done"}
         if step.look_minutes:
@@ -222,20 +226,24 @@ def _answered(now: Answer, step: Step, visit: Visit, words: Words, ask: Ask, say
 
 
 def _event(now: Answer, step: Step, key: str, label: str) -> Event:
+    from models.plan.plan import state_after
+
     assert now.visit is not None  # noqa: S101 - a check or a repair comes from a plan
     root = now.visit.plan.root
-    opened = now.visit.plan.access_of(root)
+    machine = state_after(now.visit.plan, root)
+    if step.do in CHANGES:
+        return Event("changed", step.name, "", machine)
     if step.do == "check":
         finding = now.visit.checks[root.step].finding
-        return Event("cannot tell", finding) if key == CANNOT_TELL else Event("seen", finding, label, opened)
+        return Event("cannot tell", finding) if key == CANNOT_TELL else Event("seen", finding, label, machine)
     if key == CANNOT_TELL:
         return Event("aside", step.name)
     if key == LOOKS_GOOD:
-        return Event("looks good", step.name, "", opened, step.parts)
+        return Event("looks good", step.name, "", machine, step.parts)
     act = now.visit.acts[root.step]
     odds = now.odds.causes
     cause = max(act.cures, key=lambda name: odds.get(name, 0.0))
-    return Event("cured" if key == "1" else "tried", step.name, "", opened, step.parts, cause)
+    return Event("cured" if key == "1" else "tried", step.name, "", machine, step.parts, cause)
 
 
 def _seen(text: str, visit: Visit, words: Words) -> Event | None:

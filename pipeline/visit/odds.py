@@ -109,6 +109,7 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
                 "symptoms": question.symptoms,
                 "codes": question.codes,
                 "findings": question.findings,
+                "complaint": question.complaint,
             }
             for question in questions
         ],

@@ -27,7 +27,7 @@ class Call:
     Attributes
     ----------
     kind, make, model, age, complaint, code
-        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+3".
+        As a technician writes them: "w/m", "nearly 3 yrs", "lamps 1+4".
     found
         What was seen, one thing a text: "water left=no".
     job_no
@@ -172,6 +172,7 @@ def read_questions(
         kind = str(kinds["term"].iloc[row])
         codes = [*shown[row], *said_codes[row]]
         findings, strange, remarks = read_findings(words, call.found, kind)
+        remarks += [f'"{word}" was read as "{base}"' for word, base in words.mended(call.complaint or "")]
         told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}

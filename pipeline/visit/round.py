@@ -20,6 +20,7 @@ from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, may_write
 from pipeline.visit.answer import Answer
 from pipeline.visit.ask import Asked, answered, ask, questions_of
+from pipeline.visit.costs import further_trip
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question
@@ -73,8 +74,7 @@ def plan_round(
     have = None if stock is None else read_stock(database, words, stock)
     asked = ask(database, words, settings, questions)
     calls = [_needs(one) for one in asked]
-    trip = settings.trip_cost + settings.trip_minutes * settings.hour_rate / 60
-    van = van_list(calls, trip=trip, carrying=CARRY_MONEY, stock=have)
+    van = van_list(calls, trip=further_trip(settings), carrying=CARRY_MONEY, stock=have)
     advice = kept(database)
     answers = [answered(one, advice, carried=tuple(van.units)) for one in asked]
     told = [one.as_json() for one in answers]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
+BY_EYE = 0.9  # common practice, no source
 REFER = "refer"
 HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
 
@@ -33,7 +34,8 @@ class Repair:
 class CheckCard:
     """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing.
 
-    power (needed, off, any), covers (on, off, any) and water (in, out, any) are the states it needs.
+    power (needed, off, any), covers (on, off, any) and water (in, out, any) are the states it needs; water "out" is let
+    out for it, or by it where it needs power.
     """
 
     name: str
@@ -49,11 +51,15 @@ class CheckCard:
 
 @dataclass(frozen=True)
 class PartCard:
-    """One part: price, fit minutes, cautions."""
+    """One part: price, fit minutes, cautions; ``by_eye`` is the share of good ones that a look knows as good.
+
+    The shipped prices, minutes and shares are common practice, no source.
+    """
 
     price: float
     minutes: float
     cautions: tuple[str, ...]
+    by_eye: float = BY_EYE
 
 
 @dataclass(frozen=True)
@@ -76,6 +82,10 @@ class Trade:
         Caution → its full text.
     kind_cautions
         Cautions of the kind, most important first.
+    shows_later
+        Complaints of which a repair cannot be seen to have helped before leaving.
+    stops
+        Complaint → complaints that cannot be judged until it is cured.
     """
 
     kind: str
@@ -86,6 +96,8 @@ class Trade:
     parts: Mapping[str, PartCard]
     cautions: Mapping[str, str]
     kind_cautions: tuple[str, ...]
+    shows_later: frozenset[str] = frozenset()
+    stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -110,6 +122,7 @@ class Trade:
 def about(words: Words, kind: str) -> Trade:
     """Cut the word lists in force to one kind; an unknown kind gets all general cautions and no faults."""
     faults, checks = _of_kind(words.faults(), kind), _of_kind(words.checks(), kind)
+    complaints = words.symptoms()
     repairs: dict[str, Repair] = {}
     shares: dict[str, dict[str, float]] = {}
     expected: dict[tuple[str, str, str], float] = {}
@@ -129,6 +142,8 @@ def about(words: Words, kind: str) -> Trade:
         parts={row["part"]: _part(row) for row in words.parts().to_dict("records")},
         cautions=dict(words.cautions()[["caution", "text"]].itertuples(index=False, name=None)),
         kind_cautions=kind_cautions(words, kind),
+        shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
+        stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
 
 
@@ -161,7 +176,13 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
 
 
 def _part(row: Mapping[Any, Any]) -> PartCard:
-    return PartCard(number(row["price"]) or 0.0, number(row["minutes"]) or 30.0, split(row["cautions"]))
+    by_eye = number(row["by_eye"])
+    return PartCard(
+        number(row["price"]) or 0.0,
+        number(row["minutes"]) or 30.0,
+        split(row["cautions"]),
+        BY_EYE if by_eye is None else by_eye,
+    )
 
 
 def expectations(cell: Any) -> Iterable[tuple[str, str, float]]:

@@ -32,7 +32,7 @@ def faults(lists: WordLists) -> pd.DataFrame:
 def checks(lists: WordLists) -> pd.DataFrame:
     """Give checks with their values and kinds (split by |), minutes, and the states they need.
 
-    power: needed, off or any; covers: on, off or any; water: in, out or any.
+    power: needed, off or any; covers: on, off or any; water: in, out or any (`models.plan.machine`).
     """
     columns = (
         "check", "finding", "values", "kinds", "minutes", "power", "covers", "water", "access", "cautions", "origin",
@@ -41,8 +41,12 @@ def checks(lists: WordLists) -> pd.DataFrame:
 
 
 def parts(lists: WordLists) -> pd.DataFrame:
-    """Give parts with price (money) and minutes to fit; missing = not known."""
-    return _frame(lists.parts, ("part", "price", "minutes", "cautions", "origin"), ("price", "minutes"))
+    """Give parts with price (money), minutes to fit, and ``by_eye``, the share of good ones a look knows as good.
+
+    Missing = not known.
+    """
+    columns = ("part", "price", "minutes", "by_eye", "cautions", "origin")
+    return _frame(lists.parts, columns, ("price", "minutes", "by_eye"))
 
 
 def cautions(lists: WordLists) -> pd.DataFrame:
@@ -92,6 +96,14 @@ def cures(lists: WordLists) -> pd.DataFrame:
                 rows.append((kind, row["cause"], part, row["origin"]))
     table = pd.DataFrame(rows, columns=["kind", "cause", "part", "origin"])
     return table.drop_duplicates(["kind", "cause", "part"]).reset_index(drop=True)
+
+
+def symptoms(lists: WordLists) -> pd.DataFrame:
+    """Give complaints: whether a repair ``shows`` at once or later, and which complaints each ``stops`` (split by |).
+
+    A machine that cannot do the one cannot be judged for those it stops.
+    """
+    return _frame(lists.symptoms, ("symptom", "shows", "stops")).drop_duplicates("symptom").reset_index(drop=True)
 
 
 def symptom_groups(lists: WordLists) -> pd.DataFrame:

@@ -96,7 +96,7 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     ----------
     frame
         One row a period and day, day 0 to 90 as far as follow-up reaches: period ("this", "last"), day, incidence,
-        low, high.
+        low, high; against ("more", "less", "chance"; "" = not both years known).
     wording
         Language of the page.
     window
@@ -117,7 +117,8 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     )
     at_window = frame[frame["day"] == window].set_index("period")["incidence"]
     shares = {period: wording.percent(at_window[period], 1) for period in at_window.index}
-    key = "title_more" if len(shares) == 2 else "title_one" if "this" in shares else "title_none"
+    against = str(frame["against"].iloc[0]) if len(frame) else ""
+    key = f"title_{against}" if against and len(shares) == 2 else "title_one" if "this" in shares else "title_none"
     title = wording.say(f"callbacks.{key}", window=window, **shares)
     read = frame[frame["day"].isin({*DAYS_READ, window})]
     table = pd.DataFrame(

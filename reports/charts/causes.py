@@ -61,12 +61,18 @@ def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Pi
     title = wording.say("causes.title_few", kind=wording.term(kind))
     if len(named):
         first = named.iloc[0]
+        others = named[named["complaint"] == first["complaint"]].iloc[1:]
+        is_close = len(others) > 0 and not first["is_ahead"]
         title = wording.say(
-            "causes.title",
+            "causes.title_close" if is_close else "causes.title",
             kind=wording.term(kind),
             complaint=first["shown_complaint"],
             cause=first["shown_cause"],
             share=wording.percent(first["share"]),
+            other=others["shown_cause"].iloc[0] if len(others) else "",
+            count=wording.number(first["count"]),
+            next=wording.number(others["count"].iloc[0] if len(others) else 0),
+            of=wording.number(first["of"]),
         )
     table = pd.DataFrame(
         {

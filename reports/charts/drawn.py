@@ -85,7 +85,7 @@ def rows_chart(
     frame
         One row a line, in order, with columns ``words`` (above the bar), ``value``, ``low``, ``high`` (missing = no
         interval), ``label`` (after the bar), ``said``; optional ``is_heading`` (words only), ``is_other`` (drawn
-        hollow) and ``pale`` (a wider, paler bar behind).
+        hollow), ``pale`` (a wider, paler bar behind), and ``least`` and ``most`` (a thin line beyond the interval).
     value_type
         ``bar`` from zero, or ``point`` with its interval.
     axis_title
@@ -101,16 +101,22 @@ def rows_chart(
         Of container width; an empty frame gives an empty chart of one row.
     """
     rows = frame.assign(row=range(len(frame)))
-    for column, missing in (("is_heading", False), ("is_other", False), ("pale", None)):
+    for column, missing in (
+        ("is_heading", False),
+        ("is_other", False),
+        ("pale", None),
+        ("least", None),
+        ("most", None),
+    ):
         if column not in rows:
             rows[column] = missing
-    rows["pale"] = rows["pale"].astype(float)
-    rows["end"] = rows[["value", "high"] if value_type == "point" else ["value", "pale", "high"]].max(axis=1)
+    rows = rows.astype({"pale": float, "least": float, "most": float})
+    rows["end"] = rows[["value", "high", "most"] if value_type == "point" else ["value", "pale", "high"]].max(axis=1)
     largest = float(rows["end"].max()) if rows["end"].notna().any() else 1.0
     top = max(largest, 1e-9) * ROOM
     low_end = 0.0
     if value_type == "point" and rows["low"].notna().any():
-        low_end = max(0.0, float(rows["low"].min()) // 0.1 * 0.1)
+        low_end = max(0.0, float(rows[["value", "low", "least"]].min().min()) // 0.1 * 0.1)
         top = low_end + (max(largest, low_end + 0.1) - low_end) * ROOM
     axis = (
         alt.Axis(title=axis_title, tickCount=5, format=",.0f", orient="bottom", values=_ticks(low_end, largest))
@@ -135,6 +141,12 @@ def rows_chart(
                 fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(fill)),
                 **said(),
             )
+        )
+    if rows["least"].notna().any():
+        layers.append(
+            drawn.transform_filter("isValid(datum.least)")
+            .mark_rule(yOffset=11, strokeWidth=1.5, color=theme.LIGHT["soft"], aria=False)
+            .encode(x=alt.X("least:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), x2="most:Q")
         )
     layers.append(
         drawn.transform_filter("isValid(datum.low)")

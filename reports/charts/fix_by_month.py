@@ -70,23 +70,20 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
 def title_of(frame: pd.DataFrame, wording: Wording) -> str:
     """State the finding: the last month against what was usual in the settled months before it.
 
-    A month is above or below the usual only when the usual rate lies outside its 95% interval.
+    A month is above or below the usual only where the difference is more than chance allows; a month too small for a
+    rate is named with its counts.
     """
-    rows = frame.dropna(subset=["rate"]).sort_values("month")
-    if len(rows) < 2:
+    if frame.empty:
         return wording.say("fix.title_few")
-    last, before = rows.iloc[-1], rows.iloc[:-1]
-    before = before[~before["is_provisional"].astype(bool)]
-    if before["known"].sum() == 0:
+    last = frame.sort_values("month").iloc[-1]
+    month = wording.month(last["month"])
+    if last["rate"] != last["rate"]:
+        counts = {name: wording.number(last[name]) for name in ("fixed", "known")}
+        return wording.say("fix.title_too_few", month=month, **counts)
+    if not last["against"]:
         return wording.say("fix.title_few")
-    usual = before["fixed"].sum() / before["known"].sum()
-    key = "title_up" if usual < last["low"] else "title_down" if usual > last["high"] else "title_same"
-    return wording.say(
-        f"fix.{key}",
-        last=wording.percent(last["rate"]),
-        month=wording.month(last["month"]),
-        usual=wording.percent(usual),
-    )
+    rates = {"last": wording.percent(last["rate"]), "usual": wording.percent(last["usual"])}
+    return wording.say(f"fix.title_{last['against']}", month=month, **rates)
 
 
 def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
@@ -96,7 +93,8 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
     ----------
     frame
         One row a month: month (first day), fixed, known, not_yet_known, rate, low, high, is_provisional; rate is
-        missing with fewer than ten faults.
+        missing with fewer than ten faults; usual, against (up, down, same; "" = not known): the last month and those
+        before.
     wording
         Language of the page.
     """

@@ -106,6 +106,8 @@ def picture(frame: pd.DataFrame, again: pd.DataFrame, wording: Wording) -> Pictu
         title = wording.say(
             "next_fault.title",
             chance=wording.percent(again["chance"].iloc[0]),
+            low=wording.percent(again["low"].iloc[0]),
+            high=wording.percent(again["high"].iloc[0]),
             kind=wording.term(again["kind"].iloc[0]),
         )
     table = pd.DataFrame(

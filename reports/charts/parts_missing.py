@@ -33,7 +33,7 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
     ----------
     frame
         One row a part: part, fitted (visits), cured (of them, known), missing (visits that ended in "part needed"
-        and had this part fitted later).
+        and had this part fitted later), is_ahead (of the next part, by more than chance).
     wording
         Language of the page.
     """
@@ -53,7 +53,16 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
         said=[wording.say("parts.said", part=part, **number) for part, number in zip(parts, numbers, strict=True)],
     )
     most = int(rows["missing"].iloc[0]) if len(rows) else 0
-    title = wording.say("parts.title", part=parts[0], n=most) if most else wording.say("parts.title_none")
+    title = wording.say("parts.title_none")
+    if most:
+        is_close = len(rows) > 1 and rows["missing"].iloc[1] > 0 and not rows["is_ahead"].iloc[0]
+        title = wording.say(
+            "parts.title_close" if is_close else "parts.title",
+            part=parts[0],
+            n=most,
+            other=parts[1] if len(parts) > 1 else "",
+            next=wording.number(rows["missing"].iloc[1] if len(rows) > 1 else 0),
+        )
     table = pd.DataFrame(
         {
             wording.say("columns.part"): parts,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import altair as alt
 import pandas as pd
 
@@ -10,6 +12,7 @@ from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 FEWEST_FOR_RATE = 10
+SURE = 0.05
 
 
 def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
@@ -25,7 +28,7 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     return rows_chart(frame, value_type="point", axis_title=wording.say("ages.axis"))
 
 
-def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
+def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording, dimension: str) -> Picture:
     """Give the chart of one dimension with its words and table.
 
     Parameters
@@ -34,6 +37,8 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
         One row a group, in the order to show: value (missing = not known), fixed, known, rate, low, high. For makes
         rate, low and high are as with everyone's mix of jobs, partially pooled; also expected (fixed, of its jobs)
         and words (inside, edge_low, edge_high, above, below, few).
+    together
+        Of all groups: compared (how many), p_joint.
     wording
         Language of the page.
     dimension
@@ -74,7 +79,14 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
             ],
         }
     )
-    title = _make_title(frame, groups, wording) if dimension == "make" else _age_title(rows[is_known], wording)
+    p = wording.p_value(together["p_joint"])
+    is_apart = together["p_joint"] < SURE
+    if together["compared"] < 2:
+        title = wording.say(f"ages.title_{dimension}_few")
+    elif dimension == "make":
+        title = _make_title(frame, groups, p, is_apart, wording)
+    else:
+        title = _age_title(rows[is_known], p, is_apart, wording)
     table = pd.DataFrame(
         {
             wording.say(f"columns.{dimension}"): groups,
@@ -103,14 +115,14 @@ def picture(frame: pd.DataFrame, wording: Wording, dimension: str) -> Picture:
     )
 
 
-def _age_title(rows: pd.DataFrame, wording: Wording) -> str:
-    rated = rows.dropna(subset=["value"])
-    if len(rated) < 2 or rated["low"].max() <= rated["high"].min():
-        return wording.say("ages.title_age_flat")
-    by_value = rated.sort_values("value", kind="stable")
+def _age_title(rows: pd.DataFrame, p: str, is_apart: bool, wording: Wording) -> str:
+    if not is_apart:
+        return wording.say("ages.title_age_flat", p=p)
+    by_value = rows.dropna(subset=["value"]).sort_values("value", kind="stable")
     lowest, highest = by_value.iloc[0], by_value.iloc[-1]
     return wording.say(
         "ages.title_age",
+        p=p,
         low_rate=wording.percent(lowest["value"]),
         low_band=lowest["words"],
         high_rate=wording.percent(highest["value"]),
@@ -118,8 +130,9 @@ def _age_title(rows: pd.DataFrame, wording: Wording) -> str:
     )
 
 
-def _make_title(frame: pd.DataFrame, groups: list[str], wording: Wording) -> str:
+def _make_title(frame: pd.DataFrame, groups: list[str], p: str, is_apart: bool, wording: Wording) -> str:
     apart = [group for group, words in zip(groups, frame["words"], strict=True) if words in ("above", "below")]
     if not apart:
-        return wording.say("ages.title_make_none")
-    return wording.say("ages.title_make_some", makes=wording.list_of(apart[:3]))
+        compared = int((frame["words"] != "few").sum())
+        return wording.say("ages.title_make_differ" if is_apart else "ages.title_make_none", n=compared, p=p)
+    return wording.say("ages.title_make_some", makes=wording.list_of(apart), p=p)

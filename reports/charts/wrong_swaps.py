@@ -40,7 +40,7 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
     ----------
     frame
         One row a part and what it really was: part, instead_of (the true cause), count, of (verdicts on this part
-        known), money, minutes.
+        known), money, minutes, is_ahead (of the next row, by more than chance).
     wording
         Language of the page.
     """
@@ -61,7 +61,12 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
         said=[wording.say("swaps.said", **pair, **number) for pair, number in zip(pairs, numbers, strict=True)],
     )
     title = (
-        wording.say("swaps.title", **pairs[0], n=int(rows["count"].iloc[0]))
+        wording.say(
+            "swaps.title" if rows["is_ahead"].iloc[0] else "swaps.title_close",
+            **pairs[0],
+            n=int(rows["count"].iloc[0]),
+            money=numbers[0]["money"],
+        )
         if len(rows)
         else wording.say("swaps.title_none")
     )

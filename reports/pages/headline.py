@@ -111,7 +111,7 @@ def figures(
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
         not_yet_known; callbacks: fixes, returns, open; both: followed;
-        wrong_swaps: parts, judged, open; days_to_cure: faults, open, ninety. NaN = too few.
+        wrong_swaps: parts, judged, open, to_come; days_to_cure: faults, open, ninety. NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
@@ -193,19 +193,22 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
         return text + _followed(now, wording, window)
     if measure == "callbacks":
         text = wording.say("figure.basis_callbacks", returns=numbers["returns"], n=now["fixes"])
-        return text + _followed(now, wording, window)
+        return text + _followed(now, wording, window, "figure.followed_callbacks")
     if measure == "wrong_swaps":
-        return wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=numbers["open"])
+        text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=numbers["open"])
+        if now["is_provisional"]:
+            text += wording.say("figure.to_come", more=wording.number(now["to_come"], 0 if now["to_come"] >= 1 else 1))
+        return text
     return wording.say(
         "figure.basis_days_to_cure", n=now["faults"], open=numbers["open"], ninety=_days(now["ninety"], wording)
     )
 
 
-def _followed(now: Mapping[str, Any], wording: Wording, window: int) -> str:
+def _followed(now: Mapping[str, Any], wording: Wording, window: int, key: str = "figure.followed") -> str:
     """Say so when nobody has been followed to the end of the window yet."""
     if not now["is_provisional"] or now["followed"] >= window:
         return ""
-    return wording.say("figure.followed", day=now["followed"], window=window)
+    return wording.say(key, day=now["followed"], window=window)
 
 
 def _strip(measure: str, now: Mapping[str, Any], before: Mapping[str, Any], show: Callable[[object], str]) -> Strip:

@@ -22,7 +22,8 @@ def job_block(
     units
         One row a fault: episode_id, kind, make, model, complaint (as told).
     visits
-        One row a visit of these faults, in order: episode_id, visit_date, job_no, outcome, cause, parts.
+        One row a visit of these faults, in order: episode_id, visit_date, job_no, technician, outcome, cause, parts,
+        money (cost of its parts that were not the cause).
     titles
         Key -> heading of its list. Lists without a heading are left out.
     wording
@@ -31,7 +32,8 @@ def job_block(
     Returns
     -------
     dict
-        ``rows``: [unit, complaint, [[date, job, what happened], ...]] a fault; ``lists``: key -> title, note, rows.
+        ``rows``: [unit, complaint, [[date, job, technician, what happened, money], ...]] a fault; ``lists``: key ->
+        title, note, rows.
     """
     kept = lists[lists["key"].isin(titles)]
     wanted = list(dict.fromkeys(kept["episode_id"]))
@@ -63,9 +65,17 @@ def job_block(
 
 def _visits(visits: pd.DataFrame, wording: Wording) -> dict[int, list[list[str]]]:
     made: dict[int, list[list[str]]] = {}
-    columns = ("episode_id", "visit_date", "job_no", "outcome", "cause", "parts")
-    for episode, date, job_no, outcome, cause, parts in zip(*(visits[name] for name in columns), strict=True):
-        told = [wording.date(date), plain(job_no, 24) or "–", _happened(outcome, cause, parts, wording)]
+    columns = ("episode_id", "visit_date", "job_no", "technician", "outcome", "cause", "parts", "money")
+    for episode, date, job_no, who, outcome, cause, parts, money in zip(
+        *(visits[name] for name in columns), strict=True
+    ):
+        told = [
+            wording.date(date),
+            plain(job_no, 24) or "–",
+            plain(who, 40) if isinstance(who, str) else "–",
+            _happened(outcome, cause, parts, wording),
+            wording.money(money) if money == money and money is not None else "",
+        ]
         made.setdefault(episode, []).append(told)
     return made
 

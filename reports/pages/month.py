@@ -21,7 +21,7 @@ from reports.charts import (
     next_fault,
     parts_missing,
     rates_apart,
-    technician_funnel,
+    technicians,
     wrong_swaps,
 )
 from reports.pages.headline import Period, figures, sentence
@@ -32,7 +32,6 @@ from reports.render.wording import Wording
 
 ADVICE_FIRST = 3
 MOST_PIPS = 40
-LEAST_SHOWN = 0.001
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,10 @@ class MonthFigures:
         The four figures, those of the other period, and the differences; see ``headline.figures``.
     frames
         Name -> frame: fix_by_month, callback_curve, wrong_swaps, month_swaps, causes, ages, makes, technicians,
-        funnel, parts, next_fault, again, quality, advice. A column ``jobs`` holds the key of a row's list of jobs.
+        parts, next_fault, again, quality, advice. A column ``jobs`` holds the key of a row's list of jobs.
+    together
+        technicians, makes, ages -> what is said of all groups together: compared (groups), p_joint, and for the
+        first two units, unnamed, widened.
     lists, units, visits_of_lists
         The lists of jobs; see ``job_lists.job_block``.
     """
@@ -72,6 +74,7 @@ class MonthFigures:
     before: Mapping[str, Mapping[str, Any]]
     changes: Mapping[str, tuple[float, float, float]]
     frames: Mapping[str, pd.DataFrame]
+    together: Mapping[str, Mapping[str, float]]
     lists: pd.DataFrame
     units: pd.DataFrame
     visits_of_lists: pd.DataFrame
@@ -97,10 +100,12 @@ def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
     drawing.
     """
     with debug_mode(False):
-        return _pictures(made.frames, wording, made.window_days)
+        return _pictures(made.frames, made.together, wording, made.window_days)
 
 
-def _pictures(frames: Mapping[str, pd.DataFrame], wording: Wording, window: int) -> list[Picture]:
+def _pictures(
+    frames: Mapping[str, pd.DataFrame], together: Mapping[str, Mapping[str, float]], wording: Wording, window: int
+) -> list[Picture]:
     drawn = [
         fix_by_month.picture(frames["fix_by_month"], wording),
         callback_curve.picture(frames["callback_curve"], wording, window),
@@ -111,9 +116,9 @@ def _pictures(frames: Mapping[str, pd.DataFrame], wording: Wording, window: int)
         for number, (kind, group) in enumerate(frames["causes"].groupby("kind", sort=False), start=1)
     ]
     drawn += [
-        rates_apart.picture(frames["ages"], wording, "age"),
-        rates_apart.picture(frames["makes"], wording, "make"),
-        technician_funnel.picture(frames["technicians"], frames["funnel"], wording),
+        rates_apart.picture(frames["ages"], together["ages"], wording, "age"),
+        rates_apart.picture(frames["makes"], together["makes"], wording, "make"),
+        technicians.picture(frames["technicians"], together["technicians"], wording),
         parts_missing.picture(frames["parts"], wording),
         next_fault.picture(frames["next_fault"], frames["again"], wording),
     ]
@@ -163,11 +168,12 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         stamp=_stamp(made, wording),
         sentence=sentence(made.now, made.before, made.changes, made.period, wording),
         figures=shown,
-        advice=advice,
+        advice=[row for row in advice if not row["is_ended"]],
+        ended=[row for row in advice if row["is_ended"]],
+        adopted=adopted_rows(made.frames["adopted"], wording),
         cautions=list(dict.fromkeys(text for row in advice for text in row["cautions"])),
-        advice_basis=wording.say(
-            "advice.basis", months=len(made.frames["fix_by_month"]), month=wording.month(made.period.last)
-        ),
+        advice_basis=wording.say("advice.basis", as_of=wording.date(made.as_of)),
+        whose=made.technician and wording.say("advice.whose", technician=plain(made.technician, 60)),
         sections=_sections(made, pictures, wording),
         quality=quality,
         definitions=_definitions(made, wording),
@@ -210,17 +216,16 @@ def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
     Parameters
     ----------
     frame
-        Rows worth most first: part, kind, make, complaint, code, finding, count, of, low, p_adjusted, money,
-        minutes, usually, look_first, jobs (key of its list), and where known cautions (texts). A missing condition =
-        the pattern holds whatever it is.
+        Rows worth most first: number, part, kind, make, complaint, code, finding, count, of, share, low, usual,
+        p_adjusted, trend, recent_count, recent_of, first_date, last_date, lost, money, usually, look_first, kinds, jobs
+        (key of its list), and where known cautions (texts). A missing condition = the pattern holds whatever it is.
     wording
         Language and money.
     """
     return [_advice(row, wording) for row in frame.to_dict("records")]
 
 
-def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
-    part, count, of = wording.term(row["part"]), int(row["count"]), int(row["of"])
+def _where(row: Mapping[Any, Any], wording: Wording) -> str:
     has_complaint = isinstance(row["complaint"], str)
     where = wording.say(
         "advice.on_complaint" if has_complaint else "advice.any_complaint", complaint=wording.term(row["complaint"])
@@ -230,34 +235,88 @@ def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
             seen = row[name].removesuffix(" not recorded")
             key = f"advice.on_{name}" if seen == row[name] else "advice.on_unrecorded"
             where += wording.say(key, **{name: wording.term(seen)})
+    return where
+
+
+def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
+    part, count, of = wording.term(row["part"]), int(row["count"]), int(row["of"])
+    where = _where(row, wording)
     usually = row["usually"] if isinstance(row["usually"], str) else ""
     look = row["look_first"]
     if not isinstance(look, str) or look == f"look for {usually}":
         look = wording.say("advice.look_for", cause=wording.term(usually))
-    text = wording.say("advice.do", where=where, look=plain(look), part=part)
+    if not isinstance(row["kind"], str):
+        where += wording.say("advice.on_kind", kind=wording.list_of([wording.term(kind) for kind in row["kinds"]]))
+    text = wording.say("advice.do", where=where, look=wording.term(look), part=part)
     numbers = {"count": wording.number(count), "of": wording.number(of)}
     why = [wording.say("advice.count", **numbers)]
     if usually:
         why.append(wording.say("advice.usually", usually=wording.term(usually)))
-    p = row["p_adjusted"]
-    p_shown = (
-        wording.percent(p, 1)
-        if p >= LEAST_SHOWN
-        else wording.say("advice.under", value=wording.percent(LEAST_SHOWN, 1))
+    p = wording.p_value(row["p_adjusted"])
+    shares = {name: wording.percent(row[name]) for name in ("share", "low", "usual")}
+    trend = wording.say(
+        f"advice.trend_{row['trend']}",
+        count=wording.number(row["recent_count"]),
+        of=wording.number(row["recent_of"]),
+        before=wording.number(count - row["recent_count"]),
+        before_of=wording.number(of - row["recent_of"]),
+        first=wording.date(row["first_date"]),
+        last=wording.date(row["last_date"]),
     )
-    why.append(wording.say("advice.low", low=wording.percent(row["low"]), p=p_shown))
     return {
+        "number": int(row["number"]),
         "do": text,
         "why": "; ".join(why) + ".",
+        "worth": wording.say("advice.likely", p=p, **shares),
+        "trend": trend,
+        "is_ended": row["trend"] == "ended",
         "money": wording.money(row["money"]),
-        "time": wording.say("advice.minutes", hours=wording.hours(row["minutes"])),
+        "time": wording.say("advice.lost", money=wording.money(row["lost"])),
         "pips": ["is-wrong"] * count + ["is-right"] * (of - count) if of <= MOST_PIPS else [],
         "bar": f"{200 * count / of:.1f}",
-        "least": f"{200 * row['low']:.1f}",
         "said": wording.say("advice.pip_alt", part=part, **numbers),
         "cautions": list(row["cautions"]) if isinstance(row.get("cautions"), list) else [],
         "jobs": row.get("jobs") if isinstance(row.get("jobs"), str) else None,
     }
+
+
+def adopted_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, str]]:
+    """Say of each advice taken up since when, what came of it, and the counts behind that.
+
+    Parameters
+    ----------
+    frame
+        One row an advice taken up: adopted_on (text, YYYY-MM-DD), the conditions and look_first as for `advice_rows`,
+        before, before_of, after, after_of, last, last_of, others_before, others_before_of, others_after,
+        others_after_of, expected_anyway, state.
+    wording
+        Language of the page.
+    """
+    said = []
+    for row in frame.to_dict("records"):
+        expected = row["expected_anyway"]
+        gaps = {name: wording.number(row[name]) for name in _COUNTED} | {"expected": wording.percent(expected)}
+        state = wording.say(f"adopted.{str(row['state']).replace(' ', '_')}", **gaps)
+        said.append(
+            {
+                "since": wording.date(dt.date.fromisoformat(row["adopted_on"])),
+                "do": wording.say(
+                    "advice.do",
+                    where=_where(row, wording),
+                    look=wording.term(row["look_first"]),
+                    part=wording.term(row["part"]),
+                ),
+                "state": state,
+                "counts": wording.say("adopted.counts", **gaps),
+            }
+        )
+    return said
+
+
+_COUNTED = (
+    "before", "before_of", "after", "after_of", "last", "last_of", "others_before", "others_before_of", "others_after",
+    "others_after_of",
+)  # fmt: skip
 
 
 def quality_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
@@ -302,11 +361,21 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
     fix_basis = wording.say("fix.basis", months=len(made.frames["fix_by_month"]), window=made.window_days)
     sections = [
         section("fix", fix_by_month.NAME.__eq__, fix_basis),
-        section("callbacks", callback_curve.NAME.__eq__, wording.say("callbacks.basis")),
+        section(
+            "callbacks",
+            callback_curve.NAME.__eq__,
+            wording.say("callbacks.basis", window=made.window_days),
+            lines=_late(made, wording),
+        ),
         section("swaps", wrong_swaps.NAME.__eq__, wording.say("swaps.basis", month=month)),
         section("causes", lambda name: name.startswith("causes-"), wording.say("causes.basis", month=month)),
         section("ages", lambda name: name.startswith("by-"), wording.say("ages.basis", month=month)),
-        section("technicians", technician_funnel.NAME.__eq__, wording.say("technicians.basis")),
+        section(
+            "technicians",
+            technicians.NAME.__eq__,
+            wording.say("technicians.basis"),
+            lines=technicians.notes(list(made.frames["technicians"]["words"]), made.together["technicians"], wording),
+        ),
         section("parts", parts_missing.NAME.__eq__, wording.say("parts.basis", month=month)),
         section("next_fault", next_fault.NAME.__eq__, wording.say("next_fault.basis", month=month), lines=again),
     ]
@@ -314,6 +383,11 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
         basis = wording.say("compare.basis", this=made.period.name(wording), other=made.period.before_name(wording))
         sections.insert(0, Section("compare", wording.say("compare.heading"), basis, table=comparison(made, wording)))
     return sections
+
+
+def _late(made: MonthFigures, wording: Wording) -> list[str]:
+    late = int(made.frames["callback_curve"]["late"].max()) if len(made.frames["callback_curve"]) else 0
+    return [wording.say("callbacks.late", n=late, window=made.window_days)] if late else []
 
 
 def comparison(made: MonthFigures, wording: Wording) -> pd.DataFrame:

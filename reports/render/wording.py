@@ -111,6 +111,12 @@ class Wording:
             self.number(100 * float(str(share)), decimals)
         )
 
+    def p_value(self, p: float) -> str:
+        """Write a p-value: two decimals, three below 0.1, and no more than "under 0.001"."""
+        if p < 0.001:
+            return str(_catalogue(self.language)["numbers"]["p_under"]).format(value=self.number(0.001, 3))
+        return self.number(p, 2 if p >= 0.1 else 3)
+
     def money(self, amount: object) -> str:
         """Write money: whole units from 100 on, pence below."""
         if amount is None or amount != amount:

@@ -74,7 +74,12 @@
     const close = made("button", words.close);
     close.type = "button";
     close.addEventListener("click", () => dialog.close());
-    head.append(titles, close);
+    const print = made("button", words.print);
+    print.type = "button";
+    print.addEventListener("click", () => { document.body.classList.add("is-list"); window.print(); });
+    const buttons = made("div", undefined, "jobs-buttons");
+    buttons.append(print, close);
+    head.append(titles, buttons);
     const rows = made("ol", undefined, "jobs-list");
     for (const number of list.rows) {
       const [unit, said, visits] = jobs.rows[number];
@@ -110,6 +115,7 @@
     }
   });
   window.addEventListener("afterprint", () => {
+    document.body.classList.remove("is-list");
     for (const view of views) view.signal("width", widths.get(view)).run();
   });
 })();

@@ -2,7 +2,8 @@
 -- key:        visit_id
 -- reads:      stage_visit, visit_appliance, raw_record
 -- visit_no_on_appliance: 1 for the unit's first visit loaded; by date, on one day a visit that names an earlier job last, then as loaded
--- age_years:  age of the appliance at the visit, years; from the unit's other visits where this one gives none; null = not known
+-- age_years:  age of the appliance at the visit, years; from the unit's earlier visits where this one gives none; null = not known.
+--             Never from later ones: a unit that comes back would be known better, and for a reason that came after
 create or replace table visit_on_appliance as
 with
     placed as (
@@ -17,30 +18,32 @@ with
         inner join visit_appliance on visit_appliance.visit_id = stage_visit.visit_id
     ),
     -- a unit visited once has nothing to be told by other visits
-    unit as (
-        select appliance_id, avg(day - 365.25 * age_years) as made_day
+    again as (
+        select placed.*
         from placed
-        group by appliance_id
-        having count(*) > 1
+        inner join (select appliance_id from placed group by appliance_id having count(*) > 1) as unit
+            on unit.appliance_id = placed.appliance_id
     ),
     numbered as (
         select
-            placed.visit_id as visit_id,
-            row_number() over (
-                partition by placed.appliance_id order by placed.day, placed.names_a_job, placed.visit_id
-            ) as visit_no,
-            case
-                when placed.age_years is null and unit.made_day is not null
-                    then round(greatest(0, placed.day - unit.made_day) / 365.25, 1)
-            end as told_age
-        from placed
-        inner join unit on unit.appliance_id = placed.appliance_id
+            visit_id,
+            day,
+            row_number() over visits as visit_no,
+            avg(day - 365.25 * age_years) over (visits rows between unbounded preceding and 1 preceding) as made_day
+        from again
+        window visits as (partition by appliance_id order by day, names_a_job, visit_id)
     )
 select
     placed.visit_id as visit_id,
     placed.appliance_id as appliance_id,
     coalesce(numbered.visit_no, 1) as visit_no_on_appliance,
-    coalesce(placed.age_years, numbered.told_age) as age_years,
+    coalesce(
+        placed.age_years,
+        case
+            when numbered.made_day is not null
+                then round(greatest(0, numbered.day - numbered.made_day) / 365.25, 1)
+        end
+    ) as age_years,
     raw_record.batch_id as batch_id,
     raw_record.line_no as line_no
 from placed

@@ -1,9 +1,11 @@
 -- one row a visit that ended with a fix: time to a return, to a new fault, or to the end of follow-up
 -- key:             visit_id
--- reads:           visit_result, visit, visit_on_appliance, episode, follow_up
+-- reads:           visit_result, visit, visit_on_appliance, visit_symptom, episode_visit, episode, follow_up
 -- fix_date:        day of the fix
 -- days:            days from the fix to the event, or to the end of follow-up
 -- event:           return: the episode's next visit; new fault: another episode on the unit began before it; none yet
+-- is_late_return:  the new fault began after window_days and within 90 days, and tells a complaint group that the episode told up to the fix:
+--                  the same trouble may be back, too late to be joined
 -- return_visit_id: the visit of the event; null = none yet
 -- days_to_return:  days from the fix to the episode's next visit, whether or not a new fault came first; null = none so far
 -- days_followed:   days from the fix to the end of follow-up
@@ -61,6 +63,24 @@ with
             on new_fault.appliance_id = waiting.appliance_id
             and new_fault.visit_no = waiting.fault_no
         where visit_result.outcome = 'fixed'
+    ),
+    late as (
+        select distinct followed.visit_id as visit_id
+        from followed
+        cross join follow_up
+        inner join visit_symptom as told_again on told_again.visit_id = followed.fault_visit_id
+        inner join episode_visit as earlier on earlier.episode_id = followed.episode_id
+        inner join visit_symptom as told_before
+            on told_before.visit_id = earlier.visit_id
+            and told_before.symptom_group = told_again.symptom_group
+        where followed.event = 'new fault'
+            and datediff('day', followed.fix_date, followed.fault_date) > follow_up.window_days
+            and datediff('day', followed.fix_date, followed.fault_date) <= 90
+            and told_again.source = 'complaint'
+            and told_before.source = 'complaint'
+            and told_again.symptom_group <> 'display'
+            and not told_again.is_negated
+            and not told_before.is_negated
     )
 select
     followed.visit_id as visit_id,
@@ -80,6 +100,7 @@ select
         end
     ) as days,
     followed.event as event,
+    late.visit_id is not null as is_late_return,
     case
         when followed.event = 'return' then followed.next_visit_id
         when followed.event = 'new fault' then followed.fault_visit_id
@@ -88,7 +109,8 @@ select
     datediff('day', followed.fix_date, follow_up.as_of) as days_followed
 from followed
 inner join episode on episode.episode_id = followed.episode_id
-cross join follow_up;
+cross join follow_up
+left join late on late.visit_id = followed.visit_id;
 
 -- must hold: every fix is followed once, and no time is negative
 select visit_result.visit_id, min(callback_follow_up.days) as days

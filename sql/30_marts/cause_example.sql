@@ -4,6 +4,8 @@
 -- symptoms:         complaints told up to the cure, not negated, in alphabetical order
 -- codes:            fault codes shown up to the cure
 -- findings:         finding=value, sure ones, up to the visit that ended the first complaint; of two values the last seen
+-- complaint:        text of the first visit's complaint, as it stands in the record: no later visit's text, none of findings
+--                   or work done; null = none
 -- cause:            confirmed cause
 -- job_no:           of the visit that ended the first complaint, or the episode's first; null = none
 create or replace table cause_example as
@@ -12,7 +14,8 @@ with
         select
             episode.episode_id as episode_id,
             first_result.ended_by_visit_id as ending_visit_id,
-            visit.job_no as job_no
+            visit.job_no as job_no,
+            visit.complaint as complaint
         from episode
         inner join visit_result as first_result on first_result.visit_id = episode.episode_id
         inner join visit on visit.visit_id = episode.episode_id
@@ -109,6 +112,7 @@ select
     coalesce(listed.symptoms, cast([] as varchar[])) as symptoms,
     coalesce(listed.codes, cast([] as varchar[])) as codes,
     coalesce(listed.findings, cast([] as varchar[])) as findings,
+    example.complaint as complaint,
     episode.cause as cause,
     episode.cure_date as cure_date,
     episode.first_visit_date as first_visit_date,

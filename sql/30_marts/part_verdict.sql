@@ -11,6 +11,7 @@
 -- confirmed_cause: cause confirmed by the visit that ended the complaint; a diagnosis that no cure has proved judges nothing; null = none
 -- cause_is_listed: the cure list says what cures this cause in this kind
 -- is_for_review:   open only because the cure list does not know the part, the cause, or the two together
+-- days_to_verdict: days from the fitting to the day this could be known: the visit that ended the complaint and its follow-up; null = not ended
 -- pair_is_listed:  the cure list says that this part cures this cause
 -- part_cost:       cost of the part line, money; null = not known
 -- labour_cost:     the line's even share of the visit's labour: the charge, else minutes at the hour rate; null = neither recorded
@@ -217,6 +218,7 @@ select
     judged.confirmed_cause as confirmed_cause,
     judged.cause_is_listed as cause_is_listed,
     judged.pair_is_listed as pair_is_listed,
+    datediff('day', judged.visit_date, judged.ending_date) + judged.window_days as days_to_verdict,
     judged.reason in ('cause not listed', 'pair not listed', 'part not listed') as is_for_review,
     judged.cost as part_cost,
     judged.visit_labour_cost / judged.lines_at_visit as labour_cost,

@@ -28,7 +28,7 @@ def lines(*groups: dict[str, Any]) -> tuple[pd.DataFrame, pd.DataFrame]:
                 "verdict": "not the cause" if is_wrong else "cured",
                 "confirmed_cause": "partly blocked sump hose" if is_wrong else "drain pump seized",
                 "total_cost": 100.0, "labour_minutes": 30.0, "trip_minutes": 35.0 if is_wrong else 0.0,
-                "job_no": f"J{number}", "visit_date": pd.Timestamp("2026-01-01") + pd.Timedelta(days=number),
+                "job_no": f"J{number}", "technician": "T", "visit_date": pd.Timestamp("2026-01-01") + pd.Timedelta(days=number),
             }  # fmt: skip
             known = {name: value for name, value in group.items() if name in plain}
             rows.append(plain | known)
@@ -52,9 +52,12 @@ def test_the_designs_own_example_comes_back_with_all_it_needs() -> None:
     )  # fmt: skip
     assert (row["part"], row["finding"], row["count"], row["of"]) == ("drain pump", "water left=no", 14, 19)
     assert [row[name] for name in CONDITIONS if name != "finding"] == [None] * 4, "the most general that explains it"
-    assert row["low"] == pytest.approx(0.5491, abs=1e-4)  # one-sided 95 % Wilson: z = 1.645
+    assert row["low"] < row["share"] < 14 / 19, "what was picked for standing out is printed smaller than counted"
+    assert row["low"] > row["usual"]
     assert row["p_adjusted"] < 0.001
-    assert (row["money"], row["minutes"]) == (1400.0, 14 * 65.0)
+    assert (row["lost"], row["minutes"]) == (1400.0, 14 * 65.0)
+    assert 0 < row["money"] < 1400.0
+    assert (row["trend"], row["recent_count"], row["recent_of"]) == ("steady", 14, 19)
     assert (row["usually"], row["look_first"]) == ("partly blocked sump hose", "inspect sump hose")
     assert row["jobs"] == [f"J{number}" for number in range(1, 15)]
     assert said(row) == "water left=no: inspect sump hose before fitting drain pump: 14 of 19 were not the cause"
@@ -171,16 +174,51 @@ def test_said_without_conditions() -> None:
 ROW = dict.fromkeys(CONDITIONS) | {"part": "drain pump", "finding": "water left=no"}
 
 
+def test_what_has_ended_says_so_and_stands_last() -> None:
+    def two_years(**group: Any) -> list[dict[str, Any]]:
+        old, new = pd.Timestamp("2025-01-10"), pd.Timestamp("2026-06-10")
+        ended = {"part": "level sensor", "main_symptom": "leaks", "total_cost": 900.0}
+        return [
+            {"wrong": 9, "of": 12, "visit_date": old, **group}, {"wrong": 8, "of": 12, "visit_date": new, **group},
+            {"wrong": 18, "of": 20, "visit_date": old, **ended}, {"wrong": 0, "of": 20, "visit_date": new, **ended},
+            {**FILLER, "visit_date": old}, {**FILLER, "visit_date": new},
+        ]  # fmt: skip
+
+    rows = found(*two_years(findings=["water left=no"]))
+    assert [(row["part"], row["trend"]) for row in rows] == [("drain pump", "steady"), ("level sensor", "ended")]
+    assert rows[1]["money"] == 0
+
+
+def test_one_weak_technician_with_most_of_a_kind_is_no_pattern() -> None:
+    weak = {"technician": "W", "kind": "dishwasher", "wrong": 40, "of": 80}
+    same_hand_elsewhere = {"technician": "W", "kind": "tumble dryer", "wrong": 41, "of": 80}
+    others = {"technician": "X", "wrong": 20, "of": 300}
+    assert found(weak, same_hand_elsewhere, others) == []
+    own = found(weak, same_hand_elsewhere | {"wrong": 6}, others)
+    assert [row["count"] for row in own] == [40], "wrong more often here than the same hand elsewhere"
+
+
+DAY = pd.Timestamp("2026-01-01")
+
+
 def before_and_after(
-    before: tuple[int, int], after: tuple[int, int]
+    before: tuple[int, int],
+    after: tuple[int, int],
+    *,
+    others: tuple[int, int] = (20, 20),
+    last: tuple[int, int] | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.Timestamp]:
-    frame, seen = lines(
-        {"wrong": before[0], "of": before[1], "findings": ["water left=no"], "visit_date": pd.Timestamp("2026-01-05")},
-        {"wrong": after[0], "of": after[1], "findings": ["water left=no"], "visit_date": pd.Timestamp("2026-06-01")},
-        {"wrong": 1, "of": 40, "findings": ["water left=yes"], "visit_date": pd.Timestamp("2026-01-05")},
-        FILLER | {"visit_date": pd.Timestamp("2026-01-05")},
-    )
-    return frame, seen, pd.Timestamp("2026-06-01")
+    """A year before the day and one after; of 200 lines of other parts so many wrong before and since."""
+    told = {"findings": ["water left=no"]}
+    rows = [
+        {"wrong": before[0], "of": before[1], "visit_date": pd.Timestamp("2025-04-05"), **told},
+        {"wrong": after[0], "of": after[1], "visit_date": pd.Timestamp("2026-06-01"), **told},
+        {**FILLER, "wrong": others[0], "visit_date": pd.Timestamp("2025-04-05")},
+        {**FILLER, "wrong": others[1], "visit_date": pd.Timestamp("2026-12-30")},
+    ]
+    if last is not None:
+        rows.append({"wrong": last[0], "of": last[1], "visit_date": pd.Timestamp("2025-12-01"), **told})
+    return *lines(*rows), DAY
 
 
 def test_did_it_help_counts_before_and_since_with_newcombes_interval() -> None:
@@ -188,22 +226,35 @@ def test_did_it_help_counts_before_and_since_with_newcombes_interval() -> None:
     frame, seen, day = before_and_after((48, 80), (56, 70))
     answer = did_it_help(frame, ROW, day, seen)
     assert (answer.before, answer.before_of, answer.after, answer.after_of) == (48, 80, 56, 70)
+    assert (answer.others_before, answer.others_before_of) == (20, 200)
     assert (answer.change, answer.low, answer.high) == pytest.approx((0.2, 0.0524, 0.3339), abs=5.1e-5)
-    assert answer.said == "no change that stands out from chance"
+    assert answer.state == "not followed"
 
 
-def test_did_it_help_warns_of_what_would_have_come_anyway() -> None:
-    frame, seen, day = before_and_after((14, 19), (0, 40))
+@pytest.mark.parametrize(
+    ("before", "after", "others", "last", "state"),
+    [
+        ((30, 40), (1, 40), (20, 20), None, "helped"),
+        ((30, 40), (18, 60), (60, 20), None, "not followed"),
+        ((30, 40), (8, 40), (60, 20), None, "no clear change"),
+        ((30, 40), (2, 40), (20, 20), (1, 23), "fell before"),
+        ((30, 40), (7, 7), (20, 20), None, "not followed"),
+        ((12, 12), (0, 2), (20, 20), None, "no clear change"),
+        ((3, 4), (0, 3), (20, 20), None, "too little before"),
+    ],
+)
+def test_each_case_has_its_own_answer(before, after, others, last, state) -> None:
+    frame, seen, day = before_and_after(before, after, others=others, last=last)
     answer = did_it_help(frame, ROW, day, seen)
-    assert answer.expected_anyway < 14 / 19, "rows picked for standing out fall back by themselves"
-    assert answer.said.startswith("fewer wrong parts, and fewer than the")
-    frame, seen, day = before_and_after((14, 19), (6, 17))
-    assert "part of it may be luck" in did_it_help(frame, ROW, day, seen).said
+    assert answer.state == state
+    assert answer.expected_anyway < before[0] / before[1] or state == "too little before"
 
 
 def test_did_it_help_says_when_it_is_too_early() -> None:
     frame, seen, day = before_and_after((14, 19), (0, 3))
-    assert did_it_help(frame, ROW, day, seen).said == "too early to say: 0 of 3 were not the cause since"
+    answer = did_it_help(frame, ROW, day, seen, as_of=pd.Timestamp("2026-03-01"))
+    assert answer.state == "too early"
+    assert answer.said == "too early to say: 0 of 3 were not the cause since; at the pace before in about 5 more months"
     nothing = did_it_help(frame, ROW | {"part": "no such part"}, day, seen)
     assert np.isnan(nothing.change)
     assert np.isnan(nothing.expected_anyway)

@@ -20,7 +20,7 @@ from reports.charts import (
     next_fault,
     parts_missing,
     rates_apart,
-    technician_funnel,
+    technicians,
     wrong_swaps,
 )
 from reports.render import theme
@@ -39,6 +39,8 @@ MONTHS = pd.DataFrame(
         "low": [0.6, 0.4, np.nan, 0.5],
         "high": [0.78, 0.6, np.nan, 0.78],
         "is_provisional": [False, False, False, True],
+        "usual": 0.6,
+        "against": "same",
     }
 )
 CURVE = pd.concat(
@@ -49,7 +51,7 @@ CURVE = pd.concat(
         for period, end in (("this", 0.09), ("last", 0.12))
     ],
     ignore_index=True,
-)
+).assign(against="less", late=3)
 SWAPS = pd.DataFrame(
     {
         "part": ["drain pump", "level sensor", "drain pump"],
@@ -57,6 +59,7 @@ SWAPS = pd.DataFrame(
         "count": [14, 6, 1],
         "of": [19, 9, 19],
         "money": [1240.5, 460.0, 88.0],
+        "is_ahead": [True, False, False],
         "minutes": [900.0, 300.0, 40.0],
     }
 )
@@ -67,6 +70,7 @@ CAUSES = pd.DataFrame(
         "cause": ["blocked pump filter", None, "torn door seal"],
         "count": [30, 10, 4],
         "of": [40, 40, 4],
+        "is_ahead": [True, False, False],
         "share": [0.75, 0.25, 1.0],
         "low": [0.6, 0.14, 0.5],
         "high": [0.86, 0.4, 1.0],
@@ -92,22 +96,18 @@ PEOPLE = pd.DataFrame(
         "fixed": [90, 30, 3],
         "expected": [88.0, 56.2, 2.9],
         "adjusted": [0.74, 0.4, np.nan],
-        "low": [0.7, 0.3, np.nan],
-        "high": [0.8, 0.5, np.nan],
+        "crude": [0.75, 0.375, 0.75],
+        "low_998": [0.58, 0.5, 0.0],
+        "low_95": [0.64, 0.6, 0.3],
+        "high_95": [0.82, 0.8, 1.0],
+        "high_998": [0.88, 0.86, 1.0],
         "words": ["inside", "below", "few"],
     }
 )
-LIMITS = pd.DataFrame(
-    {
-        "n": [60.0, 90.0, 130.0],
-        "centre": 0.72,
-        "low95": [0.6, 0.62, 0.64],
-        "high95": [0.84, 0.82, 0.8],
-        "low998": [0.5, 0.54, 0.58],
-        "high998": [0.9, 0.88, 0.86],
-    }
-)
-PARTS = pd.DataFrame({"part": ["drain pump", "door seal"], "fitted": [40, 12], "cured": [30, 11], "missing": [3, 7]})
+TOGETHER = {"units": 3, "compared": 2, "unnamed": 5, "p_joint": 0.0004, "widened": 1.4}
+PARTS = pd.DataFrame(
+    {"part": ["drain pump", "door seal"], "fitted": [40, 12], "cured": [30, 11], "missing": [3, 7]}
+).assign(is_ahead=False)
 REPAIRS = pd.DataFrame(
     {
         "kind": ["washing machine"] * 3 + ["dishwasher"] * 2,
@@ -127,9 +127,9 @@ DRAWERS: dict[str, tuple[Callable[[pd.DataFrame], Picture], pd.DataFrame]] = {
     "callback_curve": (lambda frame: callback_curve.picture(frame, WORDING, 30), CURVE),
     "wrong_swaps": (lambda frame: wrong_swaps.picture(frame, WORDING), SWAPS),
     "causes": (lambda frame: causes.picture(frame, WORDING, "washing machine", 1), CAUSES),
-    "ages": (lambda frame: rates_apart.picture(frame, WORDING, "age"), AGES),
-    "makes": (lambda frame: rates_apart.picture(frame, WORDING, "make"), MAKES),
-    "technicians": (lambda frame: technician_funnel.picture(frame, LIMITS, WORDING), PEOPLE),
+    "ages": (lambda frame: rates_apart.picture(frame, TOGETHER, WORDING, "age"), AGES),
+    "makes": (lambda frame: rates_apart.picture(frame, TOGETHER, WORDING, "make"), MAKES),
+    "technicians": (lambda frame: technicians.picture(frame, TOGETHER, WORDING), PEOPLE),
     "parts": (lambda frame: parts_missing.picture(frame, WORDING), PARTS),
     "next_fault": (lambda frame: next_fault.picture(frame, AGAIN, WORDING), REPAIRS),
 }
@@ -254,21 +254,57 @@ def test_swaps_name_the_pair_and_show_the_dearest_first() -> None:
 
 
 def test_technicians_are_never_ranked_and_few_are_not_drawn() -> None:
-    picture = technician_funnel.picture(PEOPLE, LIMITS, WORDING)
+    picture = technicians.picture(PEOPLE, TOGETHER, WORDING)
     assert picture.table.iloc[:, 0].tolist() == ["Ann", "Mo", "Zed"]
     assert picture.table.iloc[1].tolist()[-2:] == ["too few for a rate", "too few to say"]
-    assert picture.title.startswith("One technician lies outside what chance allows")
-    drawn_names = [
-        record["name"] for records in picture.spec["datasets"].values() for record in records if "name" in record
+    assert picture.title.startswith("One of 2 technicians lies outside what chance allows")
+    assert picture.title.endswith("(p under 0.001)")
+    (records,) = picture.spec["datasets"].values()
+    assert [record["words"] for record in records] == ["Ann", "Zed"]
+    assert [record["low"] for record in records] == [0.6, 0.64], "the limits drawn are those of the test"
+    said = technicians.notes(list(PEOPLE["words"]), TOGETHER, WORDING)
+    assert "1.4 times as wide" in said[0]
+    assert said[1:] == [
+        "One technician has fewer than ten faults and is not drawn.",
+        "5 faults have no technician recorded and are not compared.",
     ]
-    assert sorted(drawn_names) == ["Ann", "Zed"]
+
+
+@pytest.mark.parametrize(
+    ("words", "together", "title"),
+    [
+        ([], {"units": 0, "compared": 0}, "No technician is recorded, so nobody is compared"),
+        (["inside"], {"units": 1, "compared": 1}, "All faults with a name are one technician's: there is nobody to compare with"),
+        (["inside"] + ["few"] * 6, {"units": 7, "compared": 1}, "Too few faults to compare technicians: fewer than two of 7 have ten"),
+        (
+            ["inside"] * 2 + ["few"] * 5,
+            {"units": 7, "compared": 2, "p_joint": 0.4},
+            "All 2 technicians compared lie inside what chance allows. All together they differ no more than chance allows (p 0.40)",
+        ),
+        (
+            ["inside"] * 57 + ["edge_low"] * 3,
+            {"units": 60, "compared": 60, "p_joint": 0.03},
+            "3 of 60 technicians lie at the edge of what chance allows, where 3.0 would by chance alone. "
+            "All together they differ by more than chance (p 0.030)",
+        ),
+        (
+            ["inside"] * 7,
+            {"units": 7, "compared": 7, "p_joint": 0.012},
+            "Technicians differ by more than chance (p 0.012), though none of 7 stands out from the rest",
+        ),
+    ],
+)  # fmt: skip
+def test_each_workshop_has_its_own_true_title(words: list[str], together: dict[str, float], title: str) -> None:
+    assert technicians.title_of(words, together, WORDING) == title
 
 
 def test_groups_under_ten_show_the_count_alone() -> None:
-    picture = rates_apart.picture(AGES, WORDING, "age")
+    picture = rates_apart.picture(AGES, TOGETHER, WORDING, "age")
     (records,) = picture.spec["datasets"].values()
     assert records[2]["label"] == "4 of 6" and records[2]["value"] is None
-    assert picture.title == "By age: fixed at the first visit from 50% (2 to 4) to 90% (under 2)"
+    assert picture.title.endswith("(p under 0.001): from 50% (2 to 4) to 90% (under 2)")
+    alike = rates_apart.picture(AGES, TOGETHER | {"p_joint": 0.2}, WORDING, "age")
+    assert alike.title == "By age the share fixed at the first visit differs no more than chance allows (p 0.20)"
 
 
 def test_labels_are_kept_apart_in_order() -> None:

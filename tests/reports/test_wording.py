@@ -83,6 +83,11 @@ def test_every_entry_is_used() -> None:
         "sentence.in_",
         "sheets.",
         "technicians.",
+        "adopted.",
+        "advice.trend_",
+        "fix.title_",
+        "callbacks.title_",
+        "ages.title_",
     )
     unused = [
         f"{section}.{name}"

@@ -83,10 +83,14 @@ def test_visits_are_numbered_by_date_and_on_one_day_the_returning_one_comes_last
     assert column(connection, "select episode_id from episode order by 1") == [1, 3]
 
 
-def test_age_is_carried_from_the_visits_that_give_one() -> None:
-    connection = workshop(visit(0, age_years=4.0), visit(365, age_years=None), visit(0, serial="S2"), until=400)
-    assert column(connection, "select age_years from visit order by visit_id") == [4.0, 5.0, None]
-    assert column(connection, "select age_band from episode order by episode_id") == ["2 to 4", "5 to 7", "not known"]
+def test_age_is_carried_from_earlier_visits_that_give_one_never_from_later_ones() -> None:
+    connection = workshop(
+        visit(0, age_years=4.0), visit(365, age_years=None), visit(0, serial="S2"), visit(200, serial="S2", age_years=3.0),
+        until=400,
+    )  # fmt: skip
+    assert column(connection, "select age_years from visit order by visit_id") == [4.0, 5.0, None, 3.0]
+    bands = column(connection, "select age_band from episode order by episode_id")
+    assert bands == ["2 to 4", "5 to 7", "not known", "2 to 4"]
 
 
 def test_the_unit_keeps_the_last_make_and_model_given() -> None:

@@ -10,10 +10,10 @@ from scipy.optimize import approx_fprime
 from models.causes.bayes import best_strengths, count_cells, fit_tables, log_shares
 from models.causes.boosting import boosting_inputs, fit_trees
 from models.causes.column_weights import Unseen, column_weights
-from models.causes.encoding import cells, encode, gather, learn_columns, never_seen, offsets
-from models.causes.linear import fit_linear, one_hot, softmax
+from models.causes.encoding import cells, encode, gather, learn_columns, never_seen, offsets, one_hot
 from models.causes.pairs import find_pairs
 from models.causes.pool import pool_weights
+from models.causes.softmax import softmax
 from models.causes.traits import trait_tables
 from tests.worlds.cause_world import SmallWorld
 
@@ -65,18 +65,6 @@ def test_strength_is_high_where_causes_agree_and_low_where_they_differ() -> None
     means = np.tile([[0.3], [0.7], [0.5], [0.5]], (1, 12))
     high, low = best_strengths(np.vstack([alike, apart]), means, starts)
     assert high > 50 > 2 > low
-
-
-def test_linear_layer_finds_the_same_as_scikit_learn() -> None:
-    from sklearn.linear_model import LogisticRegression
-
-    facts, cause = SmallWorld.make(causes=3, findings=4).jobs(300, 1, known=1.0)
-    columns = learn_columns(facts)
-    starts = offsets(columns)
-    shown = one_hot(cells(encode(facts, columns), starts), int(starts[-1]))
-    ours = fit_linear(shown, np.zeros((300, 3)), cause, np.ones(300), freedom=0.7, steps=500)
-    theirs = LogisticRegression(C=0.49, fit_intercept=False, tol=1e-8, max_iter=2000).fit(shown, cause)
-    assert softmax(shown @ ours) == pytest.approx(theirs.predict_proba(shown), abs=2e-3)
 
 
 @pytest.mark.parametrize("causes", [2, 3, 5])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import pickle
 from pathlib import Path
@@ -108,20 +107,6 @@ def test_a_newer_format_is_refused(kept: tuple[Path, CauseClassifier], tmp_path:
     (folder / storage.MODEL).write_text(json.dumps(told | {"format": storage.FORMAT + 1}))
     with pytest.raises(storage.ModelUnreadable, match="format"):
         storage.open_model(folder)
-
-
-def test_a_folder_of_format_1_answers_as_it_did(kept: tuple[Path, CauseClassifier], tmp_path: Path) -> None:
-    """Written before word lists had an opinion: five weights, no tables of ways; everything else is the same."""
-    folder, told = copy_of(kept[0], tmp_path / "m"), kept[1].model_
-    assert told.ways is None
-    with np.load(folder / storage.WEIGHTS) as packed:
-        arrays = {name: packed[name] for name in packed.files}
-    np.savez_compressed(folder / storage.WEIGHTS, **arrays | {"weights": arrays["weights"][:5]})
-    words = json.loads((folder / storage.MODEL).read_text())
-    words |= {"format": 1, "weights_sha256": hashlib.sha256((folder / storage.WEIGHTS).read_bytes()).hexdigest()}
-    (folder / storage.MODEL).write_text(json.dumps(words))
-    asked = wide(training_table(200, seed=9))
-    assert (storage.open_model(folder).predict_proba(asked) == told.predict_proba(asked)).all()
 
 
 def test_an_older_format_than_any_read_is_refused(kept: tuple[Path, CauseClassifier], tmp_path: Path) -> None:
