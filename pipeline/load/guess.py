@@ -237,7 +237,7 @@ def _guess_of_lists(
 
 
 def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name: str, lines: int) -> Proposal:
-    from pipeline.load.privacy import is_personal
+    from pipeline.load.personal_headers import is_personal
 
     visits = visit_columns(columns, lines)
     scores, values = _score_all(columns, words)
