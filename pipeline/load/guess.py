@@ -242,7 +242,7 @@ def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name
     visits = visit_columns(columns, lines)
     scores, values = _score_all(columns, words)
     for at, column in enumerate(columns):
-        if column.name in visits:
+        if column.name in visits or column.name == column.of_list:
             scores[:, at] = 0.0
     if visits:
         scores[ALL_FIELDS.index("visit_date")] = 0.0
