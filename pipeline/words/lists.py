@@ -78,7 +78,7 @@ class WordLists:
 
 
 def read_table(path: Path) -> list[Row]:
-    """Read one of our own CSV files."""
+    """Read one of our own CSV files; a last column without values says in the header where the values come from."""
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
@@ -86,6 +86,11 @@ def read_table(path: Path) -> list[Row]:
 def many(text: str) -> list[str]:
     """Give the pieces of a cell split by |."""
     return [piece.strip() for piece in text.split("|") if piece.strip()]
+
+
+def shipped_languages() -> list[str]:
+    """Languages that word lists are shipped for."""
+    return sorted(path.name for path in SHIPPED.iterdir() if (path / "cues.toml").exists())
 
 
 def read_shipped(languages: Iterable[str]) -> WordLists:
@@ -97,7 +102,7 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
         A language that is not shipped.
     """
     lists = WordLists()
-    shipped = sorted(path.name for path in SHIPPED.iterdir() if (path / "cues.toml").exists())
+    shipped = shipped_languages()
     for name in _CANONICAL:
         rows = getattr(lists, name)
         for row in read_table(SHIPPED / "en" / f"{name}.csv"):
