@@ -89,6 +89,38 @@ def swaps_by_technician(connection: duckdb.DuckDBPyConnection, scope: Scope) -> 
     return table if scope.technician is None else table[table["technician"] == scope.technician]
 
 
+def verdict_bounds(connection: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, float]:
+    """Give the year's share of parts that were not the cause, and what it could be were the books worse than they look.
+
+    Returns
+    -------
+    dict
+        share (as judged), least, most (with parts that share the credit of a visit), at_5, at_10 (were 5 % or 10 % of
+        verdicts wrong either way, because causes are written down wrongly), judged; NaN under ten judged.
+    """
+    from models.statistics.bounds import share_behind_errors, shared_credit_bounds
+
+    ((wrong, cured, shared, visits),) = connection.execute(
+        """
+        select
+            count(*) filter (where verdict = 'not the cause'),
+            count(*) filter (where verdict = 'cured'),
+            count(*) filter (where verdict = 'shared credit'),
+            count(distinct visit_id) filter (where verdict = 'shared credit')
+        from report_part
+        where visit_date between $first and $end
+        """,
+        {"first": scope.weighed_from, "end": scope.end},
+    ).fetchall()
+    judged = wrong + cured
+    if judged < FEWEST_FOR_RATE:
+        return {"judged": judged, **dict.fromkeys(("share", "least", "most", "at_5", "at_10"), float("nan"))}
+    least, most = shared_credit_bounds(wrong, cured, shared, visits)
+    share = wrong / judged
+    corrected = {f"at_{error}": share_behind_errors(share, error / 100) for error in (5, 10)}
+    return {"judged": judged, "share": share, "least": least, "most": most, **corrected}
+
+
 def margins(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     """Give what a visit brings over its hours and its road, by kind, from visits whose labour charge is recorded.
 

@@ -270,6 +270,7 @@ def gather(
             for figure in before.values():
                 figure.update(value=float("nan"), low=float("nan"), high=float("nan"))
         technicians, of_technicians = comparisons.technicians(connection, scope)
+        of_verdicts = money.verdict_bounds(connection, scope)
         makes, of_makes = comparisons.makes(connection, scope)
         ages, of_ages = comparisons.ages(connection, scope)
         if scope.technician is not None:
@@ -320,7 +321,7 @@ def gather(
         before=before,
         changes=_changes(now, before),
         frames=frames,
-        together={"technicians": of_technicians, "makes": of_makes, "ages": of_ages},
+        together={"technicians": of_technicians, "makes": of_makes, "ages": of_ages, "verdicts": of_verdicts},
         lists=lists,
         units=units,
         visits_of_lists=visits_of_lists,

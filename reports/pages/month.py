@@ -61,7 +61,7 @@ class MonthFigures:
         model_families, seasons. A column ``jobs`` holds the key of a row's list of jobs.
     together
         technicians, makes, ages -> what is said of all groups together: compared (groups), p_joint, and for the
-        first two units, unnamed, widened.
+        first two units, unnamed, widened. verdicts -> judged, share, least, most, at_5, at_10.
     lists, units, visits_of_lists
         The lists of jobs; see ``job_lists.job_block``.
     """
@@ -377,6 +377,7 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
             wrong_swaps.NAME.__eq__,
             wording.say("swaps.basis", month=month, **_costs(made, wording)),
             table=swaps_table(made, wording),
+            lines=_bounds(made, wording),
         ),
         section("causes", lambda name: name.startswith("causes-"), wording.say("causes.basis", month=month)),
         section("ages", lambda name: name.startswith("by-"), wording.say("ages.basis", month=month)),
@@ -403,6 +404,15 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
         basis = wording.say("compare.basis", this=made.period.name(wording), other=made.period.before_name(wording))
         sections.insert(0, Section("compare", wording.say("compare.heading"), basis, table=comparison(made, wording)))
     return sections
+
+
+def _bounds(made: MonthFigures, wording: Wording) -> list[str]:
+    """Say what the year's share of wrong parts could be were the books worse than they look."""
+    told = made.together["verdicts"]
+    if told["share"] != told["share"]:
+        return []
+    shares = {name: wording.percent(told[name], 1) for name in ("share", "least", "most", "at_5", "at_10")}
+    return [wording.say("swaps.bounds", judged=wording.number(told["judged"]), **shares)]
 
 
 def _late(made: MonthFigures, wording: Wording) -> list[str]:
