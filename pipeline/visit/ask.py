@@ -161,10 +161,13 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
+    trade = asked.costs.trade
+    is_unsafe = question.is_unsafe(trade.unsafe)
+    powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
     visit = plan_visit(
         odds.causes,
         asked.costs,
-        seen={*question.findings, *unknowable},
+        seen={*question.findings, *unknowable, *powered},
         machine=machine,
         tried=set(passed),
         carried=carried,
@@ -233,6 +236,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             evidence.similar_jobs.get(cause, 0),
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
+            costs.repair(cause).is_confirmed,
         )
         for place, (cause, p) in enumerate(likely.items())
     )

@@ -157,10 +157,8 @@ class Costs:
         covers = frozenset({place.access if place else ""} - {""})
         minutes = sum(self.minutes(cause) for cause in causes) / len(causes) - self.opening_minutes(covers)
         parts = repair.parts
-        if parts:
-            cautions = [c for part in parts for c in self.part(part).cautions]
-        else:
-            cautions = list(place.cautions if place else self.trade.kind_cautions)
+        of_parts = tuple(c for part in parts for c in self.part(part).cautions)
+        cautions = repair.cautions or of_parts or self.trade.kind_cautions
         shared = self._place_of(look)
         at = look or place
         drains = "water" in cautions if parts else at is not None and at.water == "out"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -78,16 +78,19 @@ def plan_round(
     advice = kept(database)
     answers = [answered(one, advice, carried=tuple(van.units)) for one in asked]
     told = [one.as_json() for one in answers]
+    in_words = _in_language(settings)
     page = visit_sheets(
-        [{**call, **_for_sheet(one, line)} for call, one, line in zip(told, answers, lines, strict=True)],
-        {
-            "units": van.units,
-            "expected_use": van.expected_use,
-            "wanted": _wanted(calls),
-            "one_visit": van.one_visit_cures,
-            "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
-            "all_cured": van.all_cured,
-        },
+        [in_words({**call, **_for_sheet(one, line)}) for call, one, line in zip(told, answers, lines, strict=True)],
+        in_words(
+            {
+                "units": van.units,
+                "expected_use": van.expected_use,
+                "wanted": _wanted(calls),
+                "one_visit": van.one_visit_cures,
+                "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
+                "all_cured": van.all_cured,
+            }
+        ),
         day=_in_words(day),
         currency=settings.currency,
         refused=refused,
@@ -102,6 +105,13 @@ def plan_round(
         "not_planned": refused,
         "remarks": remarks,
     }
+
+
+def _in_language(settings: Settings) -> Callable[[Any], Any]:
+    """Give what says JSON in the terms of the workshop's language."""
+    from reports.render.wording import Wording, languages
+
+    return Wording(settings.locale if settings.locale in languages() else "en", settings.currency).terms_in
 
 
 def van_rows(van: VanList) -> list[dict[str, Any]]:
