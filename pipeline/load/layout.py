@@ -25,7 +25,6 @@ PART_FIELDS = ("part", "part_quantity", "part_unit_cost")
 REQUIRED = ("visit_date", "appliance_kind")
 ONE_OF = ("serial", "customer_ref", "job_no")
 GRAINS = ("visit", "part")
-OWN = "own"
 
 
 @dataclass(frozen=True)

@@ -15,11 +15,11 @@ from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.words.appliance import ALWAYS, Trade
+from reports.render import currency
 
 LEAST_ODDS = 0.01
 MOST_LINES = 20
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
-SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 Range = tuple[float, float, float]
 
 
@@ -201,7 +201,7 @@ def step_json(step: Step, trade: Trade) -> dict[str, Any]:
 
 def money(answer: Answer, amount: float) -> str:
     """Write an amount as people read it."""
-    return f"{SIGNS.get(answer.currency, answer.currency + ' ')}{amount:,.0f}"
+    return currency.money(amount, answer.currency)
 
 
 def advice_line(answer: Answer, row: AdviceRow) -> str:

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
+from reports.render.currency import money
 from reports.render.page import plain, render
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
 LONG = 29  # rows of a tree that still print beside all else in full size; found by trying
 NO_BREAK = "\N{NO-BREAK SPACE}"
-SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 FOOTNOTE = (
     "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
     "A check is listed because it pays on average, not because it is always needed."
@@ -247,4 +247,4 @@ def _sentence(text: str) -> str:
 
 
 def _money(currency: str) -> Any:
-    return lambda amount: f"{SIGNS.get(currency, currency + ' ')}{amount:,.0f}"
+    return lambda amount: money(amount, currency)

@@ -14,9 +14,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from reports.render.currency import SIGNS
 from reports.render.page import plain
 
-SYMBOLS = {"GBP": "£", "EUR": "€", "USD": "$"}
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
@@ -127,8 +127,8 @@ class Wording:
         decimals = 0 if abs(value) >= 100 or value == round(value) else 2
         pattern = str(_catalogue(self.language)["numbers"]["money"])
         text = self.number(value, decimals)
-        if self.currency in SYMBOLS:
-            return pattern.format(amount=text, symbol=SYMBOLS[self.currency])
+        if self.currency in SIGNS:
+            return pattern.format(amount=text, symbol=SIGNS[self.currency])
         return pattern.replace("}{", f"}}{NO_BREAK}{{").format(amount=text, symbol=self.currency)
 
     def hours(self, minutes: object) -> str:
