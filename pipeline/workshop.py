@@ -61,7 +61,7 @@ class Workshop:
         settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
-            is_in_force = is_stored(database.connection, settings)
+            is_in_force = is_stored(database.connection, settings) and not _names_technicians(database, settings)
             if not is_in_force and not read_only:
                 _rebuild(database, settings)
         except BaseException as fault:
@@ -473,9 +473,24 @@ class Workshop:
         return status(self.database, self.settings, check=check)
 
 
+def _names_technicians(database: Database, settings: Settings) -> bool:
+    """Whether technicians are held by name though the settings ask for keyed hashes."""
+    if not settings.hash_technicians:
+        return False
+    query = "select 1 from stage_visit where not regexp_full_match(technician, '[0-9a-f]{32}') limit 1"
+    return bool(database.connection.execute(query).fetchall())
+
+
 def _rebuild(database: Database, settings: Settings) -> None:
     import sql
 
+    is_to_hash = _names_technicians(database, settings)
     with database.transaction():
+        if is_to_hash:
+            from pipeline.load.technicians import hash_stored
+
+            hash_stored(database)
         store_settings(database.connection, settings)
         sql.rebuild(database.connection)
+    if is_to_hash:
+        database.compact()  # the names would stay in blocks that are merely free

@@ -103,7 +103,8 @@ def guess_layout(connection: duckdb.DuckDBPyConnection, words: Words, header: tu
     Each column is scored for each field by its header (synonyms) and its values (shape, and words the lists know); the
     best pairs are taken, the surest first, one column a field.
     """
-    from pipeline.load.privacy import is_personal, mask_contacts
+    from pipeline.load.personal_headers import is_personal
+    from pipeline.load.privacy import mask_contacts
 
     samples = _samples(connection, header)
     scores = sorted(

@@ -104,7 +104,7 @@ def unmapped(layout: Layout, header: tuple[str, ...]) -> list[str]:
 
 def personal_columns(layout: Layout, header: tuple[str, ...]) -> list[str]:
     """Columns without a field whose values are kept as keyed hashes only."""
-    from pipeline.load.privacy import is_personal
+    from pipeline.load.personal_headers import is_personal
 
     named = {position(header, column) for column in layout.personal}
     return [name for name in unmapped(layout, header) if position(header, name) in named or is_personal(name)]
