@@ -95,11 +95,11 @@ Arrival time; Mileage; Datum; Gerät; Marke; Typ; Fehler; Ursache; Ersatzteile; 
 Maker; Brand name; Machine; Programme; Item; Load; Drum; Water left; Filter; Spin speed; Voltage; Room; Booked
 """)
 REPAIR = listed("""
-F05 E18 pump blocked; 1200 1400 1600 rpm; element 23.5 ohms; 230V 50Hz 13A; part 00145223; p/n 4055164653; no 2125550187
+K07 E18 pump blocked; 1200 1400 1600 rpm; element 23.5 ohms; 230V 50Hz 13A; part 00145223; p/n 4055164653; no 2125550187
 serial 612345678; S/N 9876543210; drain pump x2 @ 34.50, door seal @ 48.00; type 481236058212; 2024-03-05 12:30
 model WA1204 XS; readings 10 20 30 40 50 60 70; miss fires; code 123; alarm sounds 3 times; error code 4821 shown
 left at 5; pump at full load dot on display; reg. serviced 2024; plate 3 and 4 dead; place 2 new seals; via 3 way valve
-lamps 1+3; board type 4111 1111; 3 rue; ring 2; ohm 1000 2000 3000; born again pump; drum bearing 6205 6206 gone
+lamps 1+4; board type 4111 1111; 3 rue; ring 2; ohm 1000 2000 3000; born again pump; drum bearing 6205 6206 gone
 key 5 stuck; door lock code E40; sr. motor; 100 200 300 400; pan support 4; pressure 1.2 bar; dr. motor hums
 """)
 
