@@ -339,8 +339,8 @@ class Workshop:
 
         return to_review(self.database, self.words)
 
-    def write_review(self, path: Path | str) -> int:
-        """Write the words to review to a CSV file; returns how many.
+    def write_review(self, path: Path | str, *, phrases: bool = False) -> int:
+        """Write the words to review to a CSV file, or the phrases that tell of a cause; returns how many.
 
         Examples
         --------
@@ -349,7 +349,7 @@ class Workshop:
         """
         from pipeline.upkeep.review import write_review
 
-        return write_review(self.database, self.words, Path(path))
+        return write_review(self.database, self.words, Path(path), phrases=phrases)
 
     def take_decisions(self, path: Path | str) -> dict[str, Any]:
         r"""Take decisions back in and apply them to every record, old and new.

@@ -105,6 +105,7 @@ class Answer(Shown):
             "not_understood": list(self.question.not_understood),
             "heard": [piece.as_json() for piece in self.question.heard],
             "remarks": [*self.question.remarks, *(visit.remarks if visit else ())],
+            "phrases": [phrase.as_json() for phrase in self.question.phrases],
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [
                 {
@@ -164,6 +165,7 @@ class Answer(Shown):
         head = [f"{said(self.question)}. {self.note}"]
         if self.question.not_understood:
             head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
+        head += [phrase.line() for phrase in self.question.phrases]
         head += self.question.unit.lines()
         if aside := _told_aside(self.question):
             head.append(aside)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
+from pipeline.train import phrases
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
 from pipeline.visit.ask_first import inquiries, is_silent
@@ -75,7 +76,11 @@ def questions_of(
     questions = read_questions(words, database.connection, calls, on=on)
     units = [Unit(call.serial, call.customer, q.kind, q.symptoms) for call, q in zip(calls, questions, strict=True)]
     found = histories(database, settings, units, on)
-    return [replace(question, unit=unit) for question, unit in zip(questions, found, strict=True)]
+    known = phrases.kept(database)
+    return [
+        replace(question, unit=unit, phrases=phrases.said_in(known, question.kind, question.complaint))
+        for question, unit in zip(questions, found, strict=True)
+    ]
 
 
 def answer(

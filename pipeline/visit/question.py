@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.train.phrases import Phrase
 from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
@@ -77,6 +78,8 @@ class Question:
         What became of every piece of the complaint.
     remarks
         What the technician should know of how the question was read: contradictions, names nearly known.
+    phrases
+        What past jobs say of phrases of the complaint.
     unit
         What is on record of this very unit.
     job_no
@@ -97,6 +100,7 @@ class Question:
     not_understood: tuple[str, ...] = ()
     heard: tuple[Heard, ...] = ()
     remarks: tuple[str, ...] = ()
+    phrases: tuple[Phrase, ...] = ()
     unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
     licensed: Work = ""
