@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pipeline.errors import LIES_AHEAD
 from pipeline.load import identity
 from pipeline.load.layout import FIELDS, Layout, position
 from pipeline.load.mapping import cell, literal, map_lines, personal_columns
@@ -47,7 +48,7 @@ RULES = {
         "is missing, and so are serial and customer_ref",
         "Give one of serial, customer_ref and job_no: without them no later visit can be joined to this one.",
     ),
-    "future": ("lies more than three years ahead", "Correct the year."),
+    "future": (LIES_AHEAD, "Correct the year, or the clock of this computer."),
 }
 
 
@@ -78,18 +79,24 @@ class Screened:
 
 
 def screen(
-    connection: duckdb.DuckDBPyConnection, layout: Layout, records: Records, settings: Settings, key: bytes
+    connection: duckdb.DuckDBPyConnection,
+    layout: Layout,
+    header: tuple[str, ...],
+    records: Records,
+    settings: Settings,
+    key: bytes,
+    forms: Mapping[str, Sequence[str]] | None = None,
 ) -> Screened:
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
-    Reads ``incoming``. candidate: line_no, day, base_key (what the visit is known by), serial_term. Its texts stand in
-    view ``screened``: line_no, the fields (customer hashed, contacts masked), other_columns, and line_hash of them all.
-    refusal: line_no, line_text, reasons, as in rejected_record.
+    Reads ``incoming``, whose columns are ``header``, and ``source_line``. candidate: line_no, day, base_key (what the
+    visit is known by), serial_term. Its texts stand in view ``screened``: line_no, the fields (customer hashed,
+    contacts masked), other_columns, and line_hash of them all. refusal: line_no, line_text, reasons, as in
+    rejected_record.
     """
-    header = records.header
     _hash_table(connection, "personal_hash", [f"select {cell(header, c)} as w from incoming"
                                               for c in personal_columns(layout, header)], key)  # fmt: skip
-    map_lines(connection, layout, header)
+    map_lines(connection, layout, header, forms)
     if layout.grain == "part":
         _carry_down(connection)
     _hash_table(connection, "customer_hash", ["select customer_ref as w from line"], key)
@@ -109,7 +116,8 @@ def screen(
     connection.execute("create or replace temp table refusal (line_no bigint, line_text varchar, reasons varchar)")
     has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
     _keep_unreadable(connection, records, screened, settings, has_personal)
-    _keep_refused(connection, layout, records, screened, settings, key)
+    _keep_refused(connection, layout, header, records, screened, settings, key)
+    _number_as_in_file(connection, screened)
     return screened
 
 
@@ -322,13 +330,14 @@ def without_words(text: str) -> str:
 def _keep_refused(
     connection: duckdb.DuckDBPyConnection,
     layout: Layout,
+    header: tuple[str, ...],
     records: Records,
     screened: Screened,
     settings: Settings,
     key: bytes,
 ) -> None:
     """Move the bad candidates to ``refusal``, each with all its faults and the whole line."""
-    cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(records.header)))
+    cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(header)))
     query = (
         "select candidate.line_no, day_read.problem, day_read.remedy, candidate.day, candidate.is_ahead, "
         f"screened.visit_date, screened.appliance_kind, candidate.has_no_unit, {cells} from candidate "
@@ -337,9 +346,9 @@ def _keep_refused(
         "left join day_read on day_read.written = screened.visit_date "
         "where candidate.is_refused order by candidate.line_no"
     )
-    has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, records.header))
+    has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
     for rows in batches(connection, query, 20_000):
-        texts = _line_texts(rows, layout, records.header, settings, key)
+        texts = _line_texts(rows, layout, header, settings, key)
         found = rows[["line_no", "problem", "remedy", "day", "is_ahead", "visit_date", "appliance_kind", "has_no_unit"]]
         lines = [
             (line_no, text, _reasons(row, layout, has_personal))
@@ -353,6 +362,19 @@ def _keep_refused(
         _keep(connection, lines, screened)
     if screened.rejected > len(records.refused):
         connection.execute("delete from candidate where is_refused")
+
+
+def _number_as_in_file(connection: duckdb.DuckDBPyConnection, screened: Screened) -> None:
+    """Give refused lines their number in the file, where a line was taken apart into several."""
+    there = dict(
+        connection.execute("select line_no, source_line from source_line").fetchall() if screened.shown else []
+    )
+    for line in screened.shown:
+        line["line_no"] = there.get(line["line_no"], line["line_no"])
+    connection.execute(
+        "update refusal set line_no = source_line.source_line from source_line "
+        "where source_line.line_no = refusal.line_no"
+    )
 
 
 def _line_texts(

@@ -15,7 +15,7 @@ from pipeline.load.guess import guess_layout, known_names, shipped_layout
 from pipeline.load.load import drop_temporary
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.reader import read
-from pipeline.read.sources import open_sources
+from pipeline.read.sources import Unopened, open_sources
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, may_write
 from pipeline.visit.answer import Answer
@@ -209,6 +209,8 @@ def _incoming(database: Database, path: Path) -> Iterator[Records]:
     """Read a small file into the working table; it is dropped again, for it holds unmasked text."""
     try:
         for source in open_sources([path], database.scratch):
+            if isinstance(source, Unopened):
+                raise source.fault
             yield read(database.connection, source, Reading(known_names=known_names()), database.scratch)
             return
         raise UsageError(f"{shown(path.name)} holds no lines.", "Give a file of calls.")

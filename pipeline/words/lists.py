@@ -88,6 +88,11 @@ def many(text: str) -> list[str]:
     return [piece.strip() for piece in text.split("|") if piece.strip()]
 
 
+def shipped_languages() -> list[str]:
+    """Languages that word lists are shipped for."""
+    return sorted(path.name for path in SHIPPED.iterdir() if (path / "cues.toml").exists())
+
+
 def read_shipped(languages: Iterable[str]) -> WordLists:
     """Read the shipped lists of some languages.
 
@@ -97,7 +102,7 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
         A language that is not shipped.
     """
     lists = WordLists()
-    shipped = sorted(path.name for path in SHIPPED.iterdir() if (path / "cues.toml").exists())
+    shipped = shipped_languages()
     for name in _CANONICAL:
         rows = getattr(lists, name)
         for row in read_table(SHIPPED / "en" / f"{name}.csv"):
