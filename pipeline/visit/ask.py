@@ -162,13 +162,19 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
+<<<<<<< HEAD
     if is_silent(question) and not unknowable and not passed and (asks := _asks(asked)):
         currency = asked.costs.settings.currency
         return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
+=======
+    trade = asked.costs.trade
+    is_unsafe = question.is_unsafe(trade.unsafe)
+    powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
+>>>>>>> main
     visit = plan_visit(
         odds.causes,
         asked.costs,
-        seen={*question.findings, *unknowable},
+        seen={*question.findings, *unknowable, *powered},
         machine=machine,
         tried=set(passed),
         carried=carried,
@@ -256,6 +262,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             evidence.similar_jobs.get(cause, 0),
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
+            costs.repair(cause).is_confirmed,
         )
         for place, (cause, p) in enumerate(likely.items())
     )

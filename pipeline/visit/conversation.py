@@ -19,7 +19,7 @@ from pipeline.visit.ask import answer, questions_of
 from pipeline.visit.ask_first import COMPLAINT
 from pipeline.visit.plan import CHANGES
 from pipeline.visit.question import Call, Question, said
-from pipeline.words.appliance import about
+from pipeline.words.appliance import DO_NOT_ENERGISE, about
 from pipeline.words.licensed import licensed_work
 
 if TYPE_CHECKING:
@@ -161,16 +161,27 @@ def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> 
 
 def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
-    odds = " · ".join(f"{row.cause} {row.probability:.0%}" for row in now.causes[:3])
+    odds = " · ".join(f"{now.term(row.cause)} {row.probability:.0%}" for row in now.causes[:3])
     cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
+<<<<<<< HEAD
     if now.visit is None and step.do != "ask":
         return ["", *(f"! {name}: {now.trade.cautions[name]}" for name in step.cautions), f"NEXT {step.told}"]
     lines = ["", odds, f"NEXT {step.told}" + (cost if step.do not in ("hand over", "ask") else "")]
+=======
+    if now.visit is None:
+        return [
+            "",
+            *(f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in step.cautions),
+            f"NEXT {now.term(step.name)}",
+        ]
+    told = step.told.replace(step.name, now.term(step.name))
+    lines = ["", odds, f"NEXT {told}" + (cost if step.do != "hand over" else "")]
+>>>>>>> main
     lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
-    lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
+    lines += [f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in names if name not in warned]
     known = [name for name in names if name in warned]
-    lines += [f"! {', '.join(known)}"] if known else []
+    lines += [f"! {', '.join(now.term(name) for name in known)}"] if known else []
     if now.visit is not None and now.visit.carry and not warned:
         worth = [f"{row.part} {row.probability:.0%}" for row in now.visit.carry if row.worth_it][:3]
         lines += [f"carry: {', '.join(worth)}"] if worth else []
@@ -181,7 +192,8 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
 def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
     """Cautions of the step, and of what advice about its parts says to look at."""
     looks = [name for row in now.advice if row.part in step.parts for name in now.look_cautions(row)]
-    return tuple(name for name in dict.fromkeys([*step.cautions, *looks]) if name in now.trade.cautions)
+    first = [DO_NOT_ENERGISE] if now.is_unsafe else []
+    return tuple(name for name in dict.fromkeys([*first, *step.cautions, *looks]) if name in now.trade.cautions)
 
 
 def choices(now: Answer, step: Step) -> dict[str, str]:

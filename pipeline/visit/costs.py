@@ -155,13 +155,11 @@ class Costs:
         repair = self.repair(causes[0])
         place = self._place(causes[0])
         look = next((found for cause in causes if (found := self._looks.get(cause)) is not None), None)
-        covers = frozenset({place.access if place else ""} - {""})
+        covers = frozenset({SHOP if self.is_shop_work(causes[0]) else place.access if place else ""} - {""})
         minutes = sum(self.minutes(cause) for cause in causes) / len(causes) - self.opening_minutes(covers)
         parts = repair.parts
-        if parts:
-            cautions = [c for part in parts for c in self.part(part).cautions]
-        else:
-            cautions = list(place.cautions if place else self.trade.kind_cautions)
+        of_parts = tuple(c for part in parts for c in self.part(part).cautions)
+        cautions = repair.cautions or of_parts or self.trade.kind_cautions
         shared = self._place_of(look)
         at = look or place
         drains = "water" in cautions if parts else at is not None and at.water == "out"
@@ -333,8 +331,8 @@ class Costs:
 
     def is_shop_work(self, cause: str) -> bool:
         """Whether a cause can be told and cured only on the bench."""
-        place = self._place(cause)
-        return place is not None and place.access == SHOP
+        stated = [self.trade.stated.get((cause, card.finding), {}) for card in self.trade.checks if card.access == SHOP]
+        return any(max(chances.values(), default=0.0) >= AT_HAND for chances in stated)
 
     def _due(self, odds: Mapping[str, float], acts: Sequence[Act], call: Circumstances) -> str:
         """Repair that what was seen calls for at once; the likeliest where there are several."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -88,7 +88,9 @@ def plan_round(
         for one in asked
     ]
     told = [one.as_json() for one in answers]
+    in_words = _in_language(settings)
     page = visit_sheets(
+<<<<<<< HEAD
         [{**call, **_for_sheet(one, line, parts)} for call, one, line in zip(told, answers, lines, strict=True)],
         {
             "units": van.units,
@@ -98,6 +100,19 @@ def plan_round(
             "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
             "all_cured": van.all_cured,
         },
+=======
+        [in_words({**call, **_for_sheet(one, line)}) for call, one, line in zip(told, answers, lines, strict=True)],
+        in_words(
+            {
+                "units": van.units,
+                "expected_use": van.expected_use,
+                "wanted": _wanted(calls),
+                "one_visit": van.one_visit_cures,
+                "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
+                "all_cured": van.all_cured,
+            }
+        ),
+>>>>>>> main
         day=_in_words(day),
         currency=settings.currency,
         refused=refused,
@@ -114,6 +129,7 @@ def plan_round(
     }
 
 
+<<<<<<< HEAD
 def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[dict[str, Any]]:
     """Every part that may be wanted, and of what: how often, how many to carry, how many are there."""
     rows = []
@@ -123,6 +139,21 @@ def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[di
         carry = van.units.get(label, 0)
         rows.append({**named[label]._asdict(), "expected_use": round(use, 3), "carry": carry, **there})
     return rows
+=======
+def _in_language(settings: Settings) -> Callable[[Any], Any]:
+    """Give what says JSON in the terms of the workshop's language."""
+    from reports.render.wording import Wording, languages
+
+    return Wording(settings.locale if settings.locale in languages() else "en", settings.currency).terms_in
+
+
+def van_rows(van: VanList) -> list[dict[str, Any]]:
+    """Every part that may be wanted: how often, and how many to carry."""
+    return [
+        {"part": part, "expected_use": round(use, 3), "carry": van.units.get(part, 0)}
+        for part, use in van.expected_use.items()
+    ]
+>>>>>>> main
 
 
 def read_calls(
