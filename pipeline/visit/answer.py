@@ -275,19 +275,12 @@ def _step(answer: Answer, number: int, step: Step) -> str:
     given = f"{step.given} → " if step.given else ""
     cost = step.time() + (f", {money(answer, step.money)}" if step.parts else "")
     cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
-<<<<<<< HEAD
-    cautions = ", ".join(c for c in step.cautions if c != "after repair") or "none"
-    tells = f". {step.tells}" if not step.cures_probability and step.tells else ""
-    shown_cost = "" if step.do in ("hand over", "ask") else f" ({cost}{cures})"
-    return f" {number} {given}{step.told}{shown_cost}{tells} [{cautions}]"
-=======
     cautions = ", ".join(answer.term(c) for c in step.cautions if c != "after repair") or "none"
     told = step.told.replace(step.name, answer.term(step.name))
     leading = _LEADING.sub(lambda met: answer.term(met[0]), step.tells)
     tells = f". {leading}" if not step.cures_probability and step.tells else ""
-    shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
+    shown_cost = "" if step.do in ("hand over", "ask") else f" ({cost}{cures})"
     return f" {number} {given}{told}{shown_cost}{tells} [{cautions}]"
->>>>>>> main
 
 
 def _carry(answer: Answer, visit: VisitPlan) -> str:

@@ -162,15 +162,13 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
-<<<<<<< HEAD
-    if is_silent(question) and not unknowable and not passed and (asks := _asks(asked)):
-        currency = asked.costs.settings.currency
-        return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
-=======
     trade = asked.costs.trade
     is_unsafe = question.is_unsafe(trade.unsafe)
+    is_asking = is_silent(question) and not is_unsafe and not unknowable and not passed
+    if is_asking and (asks := _asks(asked)):
+        currency = asked.costs.settings.currency
+        return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
     powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
->>>>>>> main
     visit = plan_visit(
         odds.causes,
         asked.costs,

@@ -163,20 +163,14 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
     odds = " · ".join(f"{now.term(row.cause)} {row.probability:.0%}" for row in now.causes[:3])
     cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
-<<<<<<< HEAD
     if now.visit is None and step.do != "ask":
-        return ["", *(f"! {name}: {now.trade.cautions[name]}" for name in step.cautions), f"NEXT {step.told}"]
-    lines = ["", odds, f"NEXT {step.told}" + (cost if step.do not in ("hand over", "ask") else "")]
-=======
-    if now.visit is None:
         return [
             "",
             *(f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in step.cautions),
             f"NEXT {now.term(step.name)}",
         ]
     told = step.told.replace(step.name, now.term(step.name))
-    lines = ["", odds, f"NEXT {told}" + (cost if step.do != "hand over" else "")]
->>>>>>> main
+    lines = ["", odds, f"NEXT {told}" + (cost if step.do not in ("hand over", "ask") else "")]
     lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in names if name not in warned]

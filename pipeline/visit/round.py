@@ -90,18 +90,10 @@ def plan_round(
     told = [one.as_json() for one in answers]
     in_words = _in_language(settings)
     page = visit_sheets(
-<<<<<<< HEAD
-        [{**call, **_for_sheet(one, line, parts)} for call, one, line in zip(told, answers, lines, strict=True)],
-        {
-            "units": van.units,
-            "expected_use": van.expected_use,
-            "wanted": _wanted(calls),
-            "one_visit": van.one_visit_cures,
-            "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
-            "all_cured": van.all_cured,
-        },
-=======
-        [in_words({**call, **_for_sheet(one, line)}) for call, one, line in zip(told, answers, lines, strict=True)],
+        [
+            in_words({**call, **_for_sheet(one, line, parts)})
+            for call, one, line in zip(told, answers, lines, strict=True)
+        ],
         in_words(
             {
                 "units": van.units,
@@ -112,7 +104,6 @@ def plan_round(
                 "all_cured": van.all_cured,
             }
         ),
->>>>>>> main
         day=_in_words(day),
         currency=settings.currency,
         refused=refused,
@@ -129,7 +120,13 @@ def plan_round(
     }
 
 
-<<<<<<< HEAD
+def _in_language(settings: Settings) -> Callable[[Any], Any]:
+    """Give what says JSON in the terms of the workshop's language."""
+    from reports.render.wording import Wording, languages
+
+    return Wording(settings.locale if settings.locale in languages() else "en", settings.currency).terms_in
+
+
 def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[dict[str, Any]]:
     """Every part that may be wanted, and of what: how often, how many to carry, how many are there."""
     rows = []
@@ -139,21 +136,6 @@ def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[di
         carry = van.units.get(label, 0)
         rows.append({**named[label]._asdict(), "expected_use": round(use, 3), "carry": carry, **there})
     return rows
-=======
-def _in_language(settings: Settings) -> Callable[[Any], Any]:
-    """Give what says JSON in the terms of the workshop's language."""
-    from reports.render.wording import Wording, languages
-
-    return Wording(settings.locale if settings.locale in languages() else "en", settings.currency).terms_in
-
-
-def van_rows(van: VanList) -> list[dict[str, Any]]:
-    """Every part that may be wanted: how often, and how many to carry."""
-    return [
-        {"part": part, "expected_use": round(use, 3), "carry": van.units.get(part, 0)}
-        for part, use in van.expected_use.items()
-    ]
->>>>>>> main
 
 
 def read_calls(
