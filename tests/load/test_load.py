@@ -609,4 +609,3 @@ def test_a_file_refused_by_a_wrong_clock_is_taken_when_the_clock_is_right(
         told = [workshop.load([tmp_path / "jobs.csv"]).totals for _ in range(2)]
         assert [totals["loaded"] for totals in told] == [1, 0]
         assert [totals["rejected"] for totals in told] == [1, 1]
-        assert len(workshop.table("load_batch")) == 2
