@@ -221,6 +221,8 @@ def step_json(step: Step, trade: Trade) -> dict[str, Any]:
         "cures_probability": round(step.cures_probability, 4),
         "tells": step.tells,
         "parts": list(step.parts),
+        "about": step.about,
+        "options": list(step.options),
         "cautions": [trade.cautions[name] for name in step.cautions if name in trade.cautions],
     }
 
@@ -238,6 +240,9 @@ def advice_line(answer: Answer, row: AdviceRow) -> str:
 
 def _body(answer: Answer) -> list[str]:
     visit = answer.visit
+    if visit is None and answer.steps[0].do == "ask":
+        told = "Nothing was understood of what is wrong. Ask before anybody plans:"
+        return [told, *(_step(answer, number, step) for number, step in enumerate(answer.steps, start=1))]
     if visit is None:
         return [_step(answer, 1, step) for step in answer.steps]
     has_jobs = answer.similar_jobs > 0
@@ -274,7 +279,7 @@ def _step(answer: Answer, number: int, step: Step) -> str:
     told = step.told.replace(step.name, answer.term(step.name))
     leading = _LEADING.sub(lambda met: answer.term(met[0]), step.tells)
     tells = f". {leading}" if not step.cures_probability and step.tells else ""
-    shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
+    shown_cost = "" if step.do in ("hand over", "ask") else f" ({cost}{cures})"
     return f" {number} {given}{told}{shown_cost}{tells} [{cautions}]"
 
 
