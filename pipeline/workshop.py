@@ -120,9 +120,11 @@ class Workshop:
         {'fixed': 60}
         """
         from pipeline.store.export import tables
+        from pipeline.store.own_marts import own_tables
 
-        if name not in tables():
-            raise UsageError(f"There is no table {shown(name)}.", f"Tables are {', '.join(tables())}.")
+        known = [*tables(), *own_tables(self.database.connection)]
+        if name not in known:
+            raise UsageError(f"There is no table {shown(name)}.", f"Tables are {', '.join(known)}.")
         return self.database.connection.execute(f"from {name}").df()
 
     def load(
@@ -167,6 +169,28 @@ class Workshop:
             decide=accept if accept_guess else decide,
             progress=tell,
         )
+
+    def tables(self) -> pd.DataFrame:
+        """Describe every table and column: layer, table, grain, column, type, meaning; own marts last, unexplained.
+
+        Examples
+        --------
+        >>> described = workshop.tables()
+        >>> described.loc[described.table.eq("episode") & described.column.eq("cause"), "meaning"].notna().all()
+        True
+        """
+        import pandas as pd
+
+        import sql
+        from pipeline.store.own_marts import own_tables
+
+        connection = self.database.connection
+        own = [
+            {"layer": "own", "table": table, "grain": "a query of yours", "column": row[0], "type": row[1]}
+            for table in own_tables(connection)
+            for row in connection.execute(f'describe "{table}"').fetchall()
+        ]
+        return pd.concat([sql.data_dictionary(connection), pd.DataFrame(own)], ignore_index=True)
 
     def batches(self) -> pd.DataFrame:
         """List the files that came in, with what came of their lines.

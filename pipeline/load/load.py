@@ -27,6 +27,7 @@ from pipeline.read.incoming import Reading, Records
 from pipeline.read.small_text import small_text
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
 from pipeline.store.check import broken, said
+from pipeline.store.own_marts import build_own_marts
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
 
@@ -152,6 +153,8 @@ def load_files(
         raise fault
     if whole_history:
         report.gone = _take_out_gone(asked, report)
+    if not dry_run:
+        report.notes += build_own_marts(database)
     return report
 
 
@@ -334,6 +337,7 @@ def _was_refused_by_a_wrong_clock(connection: duckdb.DuckDBPyConnection, batch_i
 
 
 def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
+    from pipeline.load.hints import another_language, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -375,6 +379,9 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         layout_used=layout,
         batch=place.batch,
     )
+    if versions.loaded:
+        report.notes += without_causes(connection, asked.words, shaped.layout, shaped.header)
+        report.notes += another_language(connection, asked.words, asked.settings)
     if asked.strict and screened.rejected:
         report.is_refused_whole = True
         report.loaded = report.unchanged = report.replaced = 0
