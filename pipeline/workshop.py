@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
-from pipeline.settings import Settings, is_stored, read_settings, store_settings
+from pipeline.settings import Settings, is_stored, read_settings, store_settings, with_currency_held
 from pipeline.store.database import READER_WAITS, Database, beside
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ class Workshop:
         settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
+            settings = with_currency_held(settings, database.connection)
             is_in_force = is_stored(database.connection, settings) and not _names_technicians(database, settings)
             if not is_in_force and not read_only:
                 _rebuild(database, settings)
@@ -156,7 +157,7 @@ class Workshop:
         """
         from pipeline.load.load import accept, load_files
 
-        return load_files(
+        report = load_files(
             self.database,
             lambda: self.words,
             self.settings,
@@ -169,6 +170,8 @@ class Workshop:
             decide=accept if accept_guess else decide,
             progress=tell,
         )
+        self.settings = with_currency_held(self.settings, self.database.connection)
+        return report
 
     def tables(self) -> pd.DataFrame:
         """Describe every table and column: layer, table, grain, column, type, meaning; own marts last, unexplained.
