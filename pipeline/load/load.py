@@ -329,11 +329,13 @@ def _was_refused_by_a_wrong_clock(connection: duckdb.DuckDBPyConnection, batch_i
     ).fetchall()
     if not refused:
         return False
+    import numpy as np
+
     from pipeline.values import dates
 
     written = [str(reason["value"]) for _, reasons in refused for reason in json.loads(reasons)]
     days, *_ = dates.read_values(written, [1] * len(written), json.loads(refused[0][0]).get("date_order"))
-    last = dt.date.today() + dt.timedelta(MOST_DAYS_AHEAD)
+    last = np.datetime64(dt.date.today() + dt.timedelta(MOST_DAYS_AHEAD), "s")
     return any(bool(day <= last) for day in days)
 
 

@@ -11,6 +11,7 @@ from pipeline.advice.kept import AdviceRow, kept
 from pipeline.train import phrases
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
+from pipeline.visit.ask_first import inquiries, is_silent
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
 from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
@@ -19,7 +20,7 @@ from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.unit_history import Unit, histories
-from pipeline.words.appliance import about
+from pipeline.words.appliance import ALWAYS, about
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -161,10 +162,17 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
+    trade = asked.costs.trade
+    is_unsafe = question.is_unsafe(trade.unsafe)
+    is_asking = is_silent(question) and not is_unsafe and not unknowable and not passed
+    if is_asking and (asks := _asks(asked)):
+        currency = asked.costs.settings.currency
+        return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
+    powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
     visit = plan_visit(
         odds.causes,
         asked.costs,
-        seen={*question.findings, *unknowable},
+        seen={*question.findings, *unknowable, *powered},
         machine=machine,
         tried=set(passed),
         carried=carried,
@@ -183,6 +191,25 @@ def answered(
         advice=for_parts(advice, question, _parts_in_question(visit, steps)),
         remark=_remark(asked.evidence),
         currency=asked.costs.settings.currency,
+    )
+
+
+def _asks(asked: Asked) -> tuple[Step, ...]:
+    """What to ask the customer where nothing was understood, instead of a plan for everything that can break."""
+    return tuple(
+        Step(
+            "ask",
+            f"{one.text}: {', '.join(one.options)}",
+            "",
+            0.0,
+            0.0,
+            0.0,
+            "",
+            (ALWAYS,),
+            about=one.about,
+            options=one.options,
+        )
+        for one in inquiries(asked.odds.causes, asked.costs)
     )
 
 
@@ -233,6 +260,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             evidence.similar_jobs.get(cause, 0),
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
+            costs.repair(cause).is_confirmed,
         )
         for place, (cause, p) in enumerate(likely.items())
     )

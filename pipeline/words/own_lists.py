@@ -262,6 +262,7 @@ def _add_cause(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: lis
         "share": _number(entry, "share", "5", where),
         "action": str(entry.get("action", "")),
         "minutes": _number(entry, "minutes", "", where),
+        "cautions": ";".join(_texts(entry, "cautions", where)),
         "expected": "|".join(f"{k} {v}" for k, v in expected.items()) if isinstance(expected, dict) else str(expected),
         "origin": "workshop list",
     }
