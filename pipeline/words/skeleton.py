@@ -6,7 +6,8 @@ from pathlib import Path
 
 from pipeline.errors import UsageError, shown
 
-TEXT = """# Words of this workshop in the language "{language}". Put the file beside the database, and name it in the settings:
+TEXT = """# Words of this workshop in the language "{language}".
+# Put the file beside the database, and name it in the settings file:
 #     word_lists = ["{file}"]
 # The next load then reads every visit again. "term" is the word the tool uses (terms of the shipped lists are English:
 # priorjobs review shows them as suggestions); "written" is how you write it. All but "term" may be left out.
