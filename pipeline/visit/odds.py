@@ -119,6 +119,8 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
     from models.causes.evidence import outside_note
     from models.causes.features import questions as rows_of
 
+    if not questions:
+        return []
     asked = rows_of(
         [
             {
