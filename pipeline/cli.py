@@ -23,6 +23,8 @@ for command in (
     models.backtest,
     upkeep.review,
     month.advice,
+    books.batches,
+    books.take_back,
     books.export,
     books.forget,
     upkeep.status,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import os
 
+LIES_AHEAD = "lies more than three years ahead"  # why a line was refused that another clock would take
+
 
 class PriorjobsError(Exception):
     """A fault the user can act on.

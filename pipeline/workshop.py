@@ -15,6 +15,7 @@ from pipeline.store.database import READER_WAITS, Database, beside
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pipeline.load.load import Decide
     from pipeline.load.report import LoadReport
     from pipeline.month.month import MonthReport
     from pipeline.visit.answer import Answer
@@ -61,7 +62,7 @@ class Workshop:
         settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only)
         try:
-            is_in_force = is_stored(database.connection, settings)
+            is_in_force = is_stored(database.connection, settings) and not _names_technicians(database, settings)
             if not is_in_force and not read_only:
                 _rebuild(database, settings)
         except BaseException as fault:
@@ -132,9 +133,15 @@ class Workshop:
         sheet: str | None = None,
         strict: bool = False,
         dry_run: bool = False,
+        whole_history: bool = False,
+        accept_guess: bool = False,
+        decide: Decide | None = None,
         tell: Told | None = None,
     ) -> LoadReport:
         """Load job records; each file is one transaction.
+
+        With ``whole_history`` the files together hold all jobs of their period: what they no longer hold is taken out.
+        A layout that is only guessed is held back, unless ``accept_guess`` takes it as it is or ``decide`` decides.
 
         See Also
         --------
@@ -145,7 +152,7 @@ class Workshop:
         >>> workshop.load(["jobs.csv"]).totals
         {'read': 60, 'loaded': 0, 'unchanged': 60, 'replaced': 0, 'rejected': 0}
         """
-        from pipeline.load.load import load_files
+        from pipeline.load.load import accept, load_files
 
         return load_files(
             self.database,
@@ -156,8 +163,51 @@ class Workshop:
             sheet=sheet,
             strict=strict,
             dry_run=dry_run,
+            whole_history=whole_history,
+            decide=accept if accept_guess else decide,
             progress=tell,
         )
+
+    def batches(self) -> pd.DataFrame:
+        """List the files that came in, with what came of their lines.
+
+        Examples
+        --------
+        >>> workshop.batches()[["batch", "file", "visits"]].values.tolist()
+        [[1, 'jobs.csv', 60]]
+        """
+        from pipeline.load.batches import list_batches
+
+        return list_batches(self.database.connection)
+
+    def take_back(self, batch: int) -> dict[str, Any]:
+        """Take a file out of the books, with all that rests on it; until the next load it can be undone.
+
+        Examples
+        --------
+        >>> taken = workshop.take_back(1)
+        >>> taken["visits_before"], taken["visits"], workshop.undo_take_back()["visits"]
+        (60, 0, 60)
+        """
+        from pipeline.load.batches import take_back
+
+        return take_back(self.database, self.words, self.settings, batch)
+
+    def undo_take_back(self) -> dict[str, Any]:
+        """Bring the file back that was taken back last.
+
+        Examples
+        --------
+        >>> from pipeline.errors import UsageError
+        >>> try:
+        ...     workshop.undo_take_back()
+        ... except UsageError as fault:
+        ...     print(fault.what)
+        No batch has been taken back since the last load.
+        """
+        from pipeline.load.batches import undo_take_back
+
+        return undo_take_back(self.database, self.words, self.settings)
 
     def train(self, *, force: bool = False, tell: Told | None = None) -> dict[str, Any]:
         """Learn causes from the cured jobs; the better model is put in use.
@@ -339,8 +389,8 @@ class Workshop:
 
         return to_review(self.database, self.words)
 
-    def write_review(self, path: Path | str) -> int:
-        """Write the words to review to a CSV file; returns how many.
+    def write_review(self, path: Path | str, *, phrases: bool = False) -> int:
+        """Write the words to review to a CSV file, or the phrases that tell of a cause; returns how many.
 
         Examples
         --------
@@ -349,7 +399,7 @@ class Workshop:
         """
         from pipeline.upkeep.review import write_review
 
-        return write_review(self.database, self.words, Path(path))
+        return write_review(self.database, self.words, Path(path), phrases=phrases)
 
     def take_decisions(self, path: Path | str) -> dict[str, Any]:
         r"""Take decisions back in and apply them to every record, old and new.
@@ -473,9 +523,24 @@ class Workshop:
         return status(self.database, self.settings, check=check)
 
 
+def _names_technicians(database: Database, settings: Settings) -> bool:
+    """Whether technicians are held by name though the settings ask for keyed hashes."""
+    if not settings.hash_technicians:
+        return False
+    query = "select 1 from stage_visit where not regexp_full_match(technician, '[0-9a-f]{32}') limit 1"
+    return bool(database.connection.execute(query).fetchall())
+
+
 def _rebuild(database: Database, settings: Settings) -> None:
     import sql
 
+    is_to_hash = _names_technicians(database, settings)
     with database.transaction():
+        if is_to_hash:
+            from pipeline.load.technicians import hash_stored
+
+            hash_stored(database)
         store_settings(database.connection, settings)
         sql.rebuild(database.connection)
+    if is_to_hash:
+        database.compact()  # the names would stay in blocks that are merely free

@@ -1,45 +1,179 @@
-"""What to do next at a visit: the cheapest sound order of checks and repairs, in expected money.
+"""What to do next at a visit: the cheapest order of checks and repairs, in expected money, as a tree of steps.
 
-One fault is present (or none of those listed). A check costs money and shifts the odds; an action costs
-money and cures the fault with a stated chance for each cause; what is left is handed over (bench, second visit).
-Opening costs (panel off, machine tilted, a further trip for parts not in the van) are paid once and shared.
-
-Without checks the order of falling p/c is used (Kadane & Simon 1975; Kalagnanam & Henrion 1988, arXiv 1304.2362), with
-the rule for shared openings of Ottosen & Jensen 2010 (arXiv 1203.3502) and the hand-over point found by trying each
-(Heckerman, Breese & Rommelse 1995, CACM 38(3)). With checks, an exact dynamic programme runs over the window of checks
-and actions that fits ``states``; what stands outside the window follows in p/c order. When all fits, the plan is exact.
+One fault is present (or none of those listed). A check costs money and shifts the odds; an action costs money and
+cures the fault with a stated chance for each cause; what is left is handed over (bench, second visit). Changing the
+state of the machine costs money too (`models.plan.machine`). The order is found by `models.plan.search`; without checks
+it is that of falling p/c (Kadane & Simon 1975; Kalagnanam & Henrion 1988, arXiv 1304.2362) with the hand-over point
+found by trying each (Heckerman, Breese & Rommelse 1995, CACM 38(3)).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 from threadpoolctl import ThreadpoolController
 
-from models.plan.problem import Floats, Problem, blocks_in_pc_order, opening, values_of
-from models.plan.table import Plan, Table
+from models.plan.machine import CLOSE_UP, Machine, change
+from models.plan.problem import Action, Check, Floats, Problem
+from models.plan.search import Point, Search
 
-STATES = 10_000  # six times as many made no plan of the demo world cheaper
+POINTS = 300
+OPTIMISM = 0.4
+TOLERANCE = 0.003
+SMALLEST_REACH = 1e-9
+LEAST_INFORMATION = 0.01
 
 
-def make_plan(problem: Problem, states: int = STATES) -> Plan:
-    """Cheapest policy found within a table of ``states`` entries.
+@dataclass(frozen=True, eq=False)
+class Node:
+    """One point of the plan.
+
+    Attributes
+    ----------
+    do
+        "check" or "act", with ``step`` counting in ``problem.checks`` or ``problem.actions``; "close up", "refill",
+        "hand over".
+    reach, p, cost
+        Probability of getting here, the odds on arrival, the expected money from here on.
+    machine
+        Its state on arrival.
+    branches
+        (what was seen, probability given arrival, next node); a cure ends with None.
+    is_looked_at
+        Of an action, whether its part is looked at first, and fitted only if it seems faulty.
+    saves
+        Of closing up: expected money less than with the best way on without power.
+    """
+
+    do: str
+    step: int
+    reach: float
+    p: Floats
+    cost: float
+    machine: Machine
+    branches: tuple[tuple[str, float, Node | None], ...] = ()
+    is_looked_at: bool = False
+    saves: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The whole policy.
+
+    Attributes
+    ----------
+    problem
+        The call, without the checks that cannot tell anything.
+    root, cost
+        Its first point, and its expected money under the problem's own odds.
+    repairs_alone
+        Expected money of repairs alone, in falling p/c order.
+    first_costs
+        Name of each possible first step → expected money with it first and the best order known after it.
+    is_exact
+        Whether no cheaper plan exists for the problem as put.
+    """
+
+    problem: Problem
+    root: Node
+    cost: float
+    repairs_alone: float
+    first_costs: Mapping[str, float]
+    is_exact: bool
+
+    def nodes(self) -> Iterator[Node]:
+        """Every point of the plan that can be reached, parents first."""
+        waiting = [self.root]
+        while waiting:
+            node = waiting.pop()
+            yield node
+            waiting.extend(after for _, _, after in node.branches if after is not None)
+
+    def use(self) -> dict[str, float]:
+        """Probability that each check, each action and "hand over" will be done before the visit ends."""
+        total: dict[str, float] = {}
+        for node in self.nodes():
+            name = name_of(self.problem, node)
+            total[name] = total.get(name, 0.0) + node.reach
+        return total
+
+
+def name_of(problem: Problem, node: Node) -> str:
+    """Name of the step a point of the plan stands for."""
+    step = step_of(problem, node)
+    return node.do if step is None else step.name
+
+
+def step_of(problem: Problem, node: Node) -> Check | Action | None:
+    """Check or action of a point; None when it is neither."""
+    if node.do == "check":
+        return problem.checks[node.step]
+    return problem.actions[node.step] if node.do == "act" else None
+
+
+def state_after(plan: Plan, node: Node) -> Machine:
+    """State of the machine once a step is done."""
+    step = step_of(plan.problem, node)
+    if step is None:
+        return _ready(node.machine, (node.do,))
+    needed = change(node.machine, step, plan.problem.prices)
+    return needed.then if needed else node.machine
+
+
+def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM, tolerance: float = TOLERANCE) -> Plan:
+    """Cheapest plan found.
 
     Parameters
     ----------
     problem
         One call. ``p`` must sum to 1 and have at least one cause.
-    states
-        Largest table of the dynamic programme; all checks and actions that fit are planned exactly.
+    points
+        Most points the search opens.
+    optimism
+        How much cheaper than known a plan may be hoped to be, as a share of the way to the lower bound; with 1 and
+        enough points the plan is exact.
+    tolerance
+        Share of the money that is left unsearched.
 
     Returns
     -------
     Plan
-        Its cost is what the policy really costs under the problem's own odds, never more than ``without_checks``.
+        Its cost is what the policy really costs under the problem's own odds, never more than repairs alone.
     """
+    problem = replace(problem, checks=telling(problem))
     with _threads().limit(limits=1, user_api="blas"):  # small products: more threads only wait for one another
-        return _planned(problem, states)
+        search = Search(problem, points, optimism, tolerance)
+        root = search.root
+        return Plan(
+            problem,
+            _Tree(search).node(root, 1.0),
+            root.upper,
+            root.repairs,
+            search.first_costs(),
+            root.upper - root.lower <= 1e-9 * max(root.upper, 1.0),
+        )
+
+
+def telling(problem: Problem) -> tuple[Check, ...]:
+    """Checks that may tell something, were the causes more even; those that must come before a repair stay in."""
+    named = frozenset[str]().union(*(action.after for action in problem.actions))
+    even = np.sqrt(problem.p)
+    return tuple(
+        check
+        for check in problem.checks
+        if check.name in named or _information(even / even.sum(), check.likelihood) >= LEAST_INFORMATION
+    )
+
+
+def _information(p: Floats, likelihood: Floats) -> float:
+    """Mutual information of cause and outcome, nats."""
+    joint = p[:, None] * likelihood
+    independent = p[:, None] * joint.sum(axis=0)
+    there = joint > 0
+    return float((joint[there] * np.log(joint[there] / independent[there])).sum())
 
 
 @cache
@@ -47,47 +181,112 @@ def _threads() -> ThreadpoolController:
     return ThreadpoolController()
 
 
-def _planned(problem: Problem, states: int) -> Plan:
-    order = blocks_in_pc_order(problem)
-    acting, looking = _window(problem, order, states)
-    tail = [i for i in order if i not in set(acting)]
-    table = Table(problem, looking, acting, tail)
-    is_exact = len(looking) == len(problem.checks) and not tail
-    return Plan(problem, table.node(), table.cost, is_exact)
+class _Tree:
+    """The best plan of a search, written out."""
+
+    def __init__(self, search: Search) -> None:
+        self.search, self.problem = search, search.problem
+
+    def node(self, point: Point, reach: float) -> Node:
+        """Point of the plan, with all that follows."""
+        step, machine = self.search.best(point), self.search.machine(point)
+        if step is None:
+            return self._repairs(point, reach)
+        checks = len(self.problem.checks)
+        if step >= checks:
+            (row,) = self.search.rows_of_step[step]
+            return self._act(step - checks, point.joint, machine, reach, point.upper, self.search.child(point, row))
+        return self._check(point, step, machine, reach)
+
+    def _check(self, point: Point, k: int, machine: Machine, reach: float) -> Node:
+        check = self.problem.checks[k]
+        needed = change(machine, check, self.problem.prices)
+        assert needed is not None  # noqa: S101 - the search makes only checks that can be made
+        branches = []
+        for number, row in enumerate(self.search.rows_of_step[k]):
+            joint = point.joint * check.likelihood[:, number]
+            chance = float(joint.sum()) / point.mass
+            if reach * chance <= SMALLEST_REACH:
+                continue
+            branches.append(
+                (check.outcomes[number], chance, self._seen(point, row, joint, needed.then, reach * chance))
+            )
+        p, cost = point.joint / point.mass, point.upper / point.mass
+        node = Node("check", k, reach, p, cost, _ready(machine, needed.first), tuple(branches))
+        for first in reversed(needed.first):
+            at = _ready(machine, needed.first[: needed.first.index(first)])
+            saves = self.search.saved_by_closing(point) if first == CLOSE_UP else 0.0
+            node = Node(first, -1, reach, p, cost, at, (("done", 1.0, node),), saves=saves)
+        return node
+
+    def _seen(self, point: Point, row: int, joint: Floats, machine: Machine, reach: float) -> Node:
+        """What follows an outcome: the repair that it calls for, or the next point."""
+        follows, child = int(self.search.clears[row]), self.search.child(point, row)
+        if follows >= 0:
+            return self._act(follows, joint, machine, reach, None, child)
+        assert child is not None  # noqa: S101 - the outcome can happen
+        return self.node(child, reach)
+
+    def _act(
+        self, a: int, joint: Floats, machine: Machine, reach: float, cost: float | None, child: Point | None
+    ) -> Node:
+        """One repair; ``cost`` None = of a repair that follows what was seen, done without a look."""
+        action, mass = self.problem.actions[a], float(joint.sum())
+        not_cured = float((joint * (1 - action.cures)).sum()) / mass
+        after = None if child is None or reach * not_cured <= SMALLEST_REACH else self.node(child, reach * not_cured)
+        if cost is None:
+            money = action.money(looking=False)
+            moved = change(machine, action, self.problem.prices)
+            spent = (1 - not_cured) * money[0] + not_cured * money[1] + (moved.money if moved else 0.0)
+            cost = mass * spent + (child.upper if child is not None else 0.0)
+            looks = False
+        else:
+            looks = action.is_looked_at(1 - not_cured, not_cured)
+        branches = (("cured", 1 - not_cured, None), ("not cured", not_cured, after))
+        return Node("act", a, reach, joint / mass, cost / mass, machine, branches[: 2 if after else 1], looks)
+
+    def _repairs(self, point: Point, reach: float) -> Node:
+        """Repairs alone in order as far as they pay, then the hand-over."""
+        joint, machine, chain = point.joint, self.search.machine(point), []
+        for a in self.search.repairs_in_order(point):
+            chain.append((a, joint, machine))
+            moved = change(machine, self.problem.actions[a], self.problem.prices)
+            machine = moved.then if moved else machine
+            joint = joint * (1 - self.problem.actions[a].cures)
+            if joint.sum() / point.mass * reach <= SMALLEST_REACH:
+                break
+        mass = float(joint.sum())
+        node: Node | None = None
+        money = 0.0
+        if mass / point.mass * reach > SMALLEST_REACH or not chain:
+            money = float(joint @ self.problem.handover)
+            node = Node("hand over", -1, reach * mass / point.mass, joint / mass, money / mass, machine)
+        for a, before, state in reversed(chain):
+            here, action = float(before.sum()), self.problem.actions[a]
+            left = float((before * (1 - action.cures)).sum())
+            moved = change(state, action, self.problem.prices)
+            money += action.expected(here - left, left) + here * (moved.money if moved else 0.0)
+            branches = (("cured", 1 - left / here, None), ("not cured", left / here, node))
+            looks = action.is_looked_at(here - left, left)
+            node = Node(
+                "act",
+                a,
+                reach * here / point.mass,
+                before / here,
+                money / here,
+                state,
+                branches[: 2 if node else 1],
+                looks,
+            )
+        assert node is not None  # noqa: S101 - a repair or the hand-over is always there
+        return node
 
 
-def _window(problem: Problem, order: list[int], states: int) -> tuple[list[int], list[int]]:
-    """Leading actions in p/c order and the most telling checks that fit into a table of ``states`` entries."""
-    most_actions = max(1, min(len(order), int(np.log2(max(states, 2)))))
-    telling = _most_telling(problem)
-    acting = order[: min(most_actions, 7)]
-    looking: list[int] = []
-    size = 2 ** len(acting)
-    for k in telling:
-        radix = len(problem.checks[k].outcomes) + 1
-        if size * radix <= states:
-            looking.append(k)
-            size *= radix
-    while len(acting) < most_actions and size * 2 <= states:
-        acting = order[: len(acting) + 1]
-        size *= 2
-    return acting, looking
-
-
-def _most_telling(problem: Problem) -> list[int]:
-    """Checks by what they are worth now, then by information per money: a check may pay only after another."""
-    score = []
-    values = values_of(problem) if problem.checks else ()
-    for k, (check, value) in enumerate(zip(problem.checks, values, strict=True)):
-        cost = check.cost + opening(problem, check.access)
-        worth = float(value) - cost
-        score.append((-max(worth, 0.0), -_information(problem.p, check.likelihood) / max(cost, 1e-9), k))
-    return [k for _, _, k in sorted(score)]
-
-
-def _information(p: Floats, likelihood: Floats) -> float:
-    joint = p[:, None] * likelihood
-    seen = joint.sum(axis=0)
-    independent = p[:, None] * seen[None, :]
-    there = joint > 0
-    return float((joint[there] * np.log(joint[there] / independent[there])).sum())
+def _ready(machine: Machine, first: tuple[str, ...]) -> Machine:
+    """The machine once it was closed up or refilled."""
+    for done in first:
+        if done == CLOSE_UP:
+            machine = replace(machine, opened=frozenset(), is_live=True, may_close=False, was_closed=True)
+        else:
+            machine = replace(machine, is_drained=False)
+    return machine

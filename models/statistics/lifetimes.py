@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 YEAR = 365.25
-BANDS = (0.0, 2.0, 5.0, 8.0, 12.0, np.inf)
-BAND_NAMES = ("under 2", "2 to 4", "5 to 7", "8 to 11", "12 and over")
 FEWEST_WATCHED = 10
 ENDS_WATCH = ("beyond economic repair",)
 

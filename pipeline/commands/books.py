@@ -7,9 +7,11 @@ from typing import Annotated
 
 import typer
 
-from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
+from pipeline.commands.ask_layout import asker
+from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, confirm, records, show
+from pipeline.errors import UsageError, shown
 from pipeline.terminal.progress import progress
-from pipeline.terminal.text import pairs
+from pipeline.terminal.text import frame, pairs
 from pipeline.workshop import Workshop
 
 
@@ -27,11 +29,21 @@ def load(
     strict: Annotated[
         bool, typer.Option("--strict", help="Refuse a whole file when one of its lines is refused.")
     ] = False,
+    whole_history: Annotated[
+        bool,
+        typer.Option("--whole-history", help="The files hold all jobs of their period: take out what they lack."),
+    ] = False,
+    accept_guess: Annotated[
+        bool, typer.Option("--accept-guess", help="Take a guessed layout without looking at it.")
+    ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
     """Load job records into the workshop database.
+
+    Columns that no layout knows are guessed, shown, and asked about; where nobody can be asked, nothing is loaded and
+    the guess is written as a layout file to be checked.
 
     Example: priorjobs load jobs-2025.csv office.xlsx --db shop.duckdb
     """
@@ -42,12 +54,61 @@ def load(
         may_write(save_layout, None, db=db)
         may_hold_layout(save_layout)
     with Workshop.open(db) as workshop:
-        report = workshop.load(files, layout=layout, sheet=sheet, strict=strict, dry_run=dry_run, tell=progress(quiet))
+        report = workshop.load(
+            files,
+            layout=layout,
+            sheet=sheet,
+            strict=strict,
+            dry_run=dry_run,
+            whole_history=whole_history,
+            accept_guess=accept_guess,
+            decide=asker(save_layout),
+            tell=progress(quiet),
+        )
         if save_layout:
             report.save_layout(save_layout)
         show(report.as_json(), report.lines(), as_json)
-    if report.as_json()["totals"]["rejected"]:
+    if report.faults:
+        raise typer.Exit(2)
+    if report.totals["rejected"]:
         raise typer.Exit(1)
+
+
+def batches(db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
+    """List the files that came in, by the number that take-back knows them by.
+
+    Example: priorjobs batches
+    """
+    with Workshop.open(db, read_only=True) as workshop:
+        listed = workshop.batches()
+    show({"batches": records(listed)}, frame(listed.drop(columns="layout")), as_json)
+
+
+def take_back(
+    batch: Annotated[int | None, typer.Argument(help="Number of the batch, as priorjobs batches lists it.")] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Bring back what was taken back since the last load.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Take a file out of the books again, with all that rests on it.
+
+    Example: priorjobs take-back 3
+    """
+    if undo == (batch is not None):
+        raise UsageError("Say which batch, or --undo.", "See what came in: priorjobs batches")
+    with Workshop.open(db) as workshop:
+        if undo:
+            told = workshop.undo_take_back()
+        else:
+            listed = workshop.batches().set_index("batch")
+            number = int(batch or 0)
+            if not yes and number in listed.index:
+                what = f"batch {number}, {shown(listed.file[number])}, {listed.visits[number]:,} visits"
+                confirm(f"Take back {what}?", "--yes")
+            told = workshop.take_back(number)
+    show(told, pairs(told), as_json)
 
 
 def _tables_from(incomplete: str) -> list[str]:

@@ -33,6 +33,9 @@ def review(
     out: Annotated[Path, typer.Option(help="Where to write the words to decide on.")] = Path("review.csv"),
     decisions: Annotated[Path | None, typer.Option(help="Take this decided file back in.")] = None,
     undo: Annotated[int | None, typer.Option(help="Undo the decision with this number.")] = None,
+    phrases: Annotated[
+        bool, typer.Option("--phrases", help="Phrases that point to a cause, instead of unrecognised words.")
+    ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -47,7 +50,7 @@ def review(
         elif decisions is not None:
             told = workshop.take_decisions(decisions)
         else:
-            told = {"words": workshop.write_review(out), "file": str(out)}
+            told = {"words": workshop.write_review(out, phrases=phrases), "file": str(out)}
     show(told, pairs(told), as_json)
 
 

@@ -1,44 +1,61 @@
-"""Which columns of an unknown export are which fields? A proposal from headers and values, with its confidence."""
+"""Which columns of an unknown export are which fields? A proposal from headers and values, and how sure it is."""
 
 from __future__ import annotations
 
-import json
-import re
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from pipeline.load.layout import FIELDS, PART_FIELDS, Layout, Rule, open_layout, shipped
+from pipeline.errors import PriorjobsError, shown
+from pipeline.load.column_evidence import ALL_FIELDS, Column, header_score, known_names, score
+from pipeline.load.guess_shape import is_invoice, list_column, visit_columns, with_found_words, with_sections
+from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_layout, shipped
 from pipeline.load.mapping import cell
 from pipeline.read.incoming import plain_name
 from pipeline.store.batches import frame
-from pipeline.values import ages, dates, durations, money
-from pipeline.values.distinct import plain
 
 if TYPE_CHECKING:
-    import duckdb
-    import pandas as pd
+    from pathlib import Path
 
+    import duckdb
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from pipeline.settings import Settings
     from pipeline.words import Words
+
+__all__ = ["Guess", "GuessHeldBack", "Proposal", "guess_layout", "known_names", "shipped_layout"]
 
 SAMPLE = 2_000  # lines looked at
 SHOWN_SAMPLES = 3
 LEAST_CONFIDENCE = 0.35  # below this a column is left unmapped; chosen by hand, no source
-HEADER_SHARE = 0.55  # weight of the header against the values
-TELLING_HEADER = 0.6  # a header that names a field this well
-VALUES_ALONE = 0.6  # what values without a telling header can reach
+SURE = 0.5  # a column that fits this well, and whose values do
+SURE_VALUES = 0.25
+RIVAL = 0.1  # another free column that fits within this is as good
 
 
 @dataclass(frozen=True)
 class Guess:
-    """One column taken for one field."""
+    """One column taken for one field.
+
+    Attributes
+    ----------
+    confidence
+        From 0 to 1, chosen by hand: how well name and values fit.
+    samples
+        Three values; of customers none.
+    rivals
+        Columns that nothing else is taken from and that fit as well: which of them it is must be asked.
+    is_sure
+        Fits well, and nothing else does.
+    """
 
     field: str
     column: str
     confidence: float
     samples: tuple[str, ...]
+    rivals: tuple[str, ...] = ()
+    is_sure: bool = True
 
 
 @dataclass(frozen=True)
@@ -53,40 +70,118 @@ class Proposal:
         One a mapped column, the surest first.
     left
         Columns that stay as they are, in other_columns.
+    notes
+        What else was seen, in sentences.
+    lacking
+        What every visit needs and no column was found for.
     """
 
     layout: Layout
     guesses: tuple[Guess, ...]
     left: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    lacking: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Plain form for scripts."""
         return {
             "grain": self.layout.grain,
             "columns": [
-                {"field": g.field, "column": g.column, "confidence": g.confidence, "samples": list(g.samples)}
+                {
+                    "field": g.field,
+                    "column": g.column,
+                    "confidence": g.confidence,
+                    "is_sure": g.is_sure,
+                    "rivals": list(g.rivals),
+                    "samples": list(g.samples),
+                }
                 for g in self.guesses
             ],
             "not_mapped": list(self.left),
             "kept_hashed": list(self.layout.personal),
+            "notes": list(self.notes),
         }
 
+    @property
+    def open_fields(self) -> list[Guess]:
+        """Fields for which several columns fit as well."""
+        return [g for g in self.guesses if g.rivals]
 
-@cache
-def _header_names() -> dict[str, tuple[str, ...]]:
-    text = (files(__package__) / "layouts" / "header_names.json").read_text(encoding="utf-8")
-    return {name: tuple(plain_name(n) for n in names) for name, names in json.loads(text).items()}
+    def with_choice(self, field: str, column: str | None) -> Proposal:
+        """Take a column for a field, or none, as a person decided."""
+        columns = {f: rules for f, rules in self.layout.columns.items() if f != field}
+        guesses = [g for g in self.guesses if g.field != field]
+        if column is not None:
+            columns[field] = (Rule(column),)
+            asked = next((g for g in self.guesses if g.field == field), Guess(field, column, 1.0, ()))
+            guesses.append(replace(asked, column=column, rivals=(), is_sure=True))
+        order = {f: columns[f] for f in ALL_FIELDS if f in columns}
+        taken = {rule.column for rules in columns.values() for rule in rules}
+        every = [g.column for g in self.guesses] + list(self.left)
+        left = tuple(dict.fromkeys(name for name in every if name not in taken))
+        return replace(self, layout=replace(self.layout, columns=order), guesses=tuple(guesses), left=left)
+
+    def accepted(self) -> Proposal:
+        """Take the guess unseen: what several columns may be is left out, never chosen."""
+        chosen = self
+        for guess in self.open_fields:
+            chosen = chosen.with_choice(guess.field, None)
+        return chosen
+
+    def lines(self) -> list[str]:
+        """Say it in the terminal: each column, its field, how sure it is, and three samples."""
+        width = min(40, max((len(g.column) for g in self.guesses), default=0))
+        told = []
+        for g in self.guesses:
+            samples = ", ".join(shown(s, 30) for s in g.samples)
+            doubt = "" if g.is_sure else "  not sure" + (f": or {', '.join(map(shown, g.rivals))}" if g.rivals else "")
+            told.append(f"  {shown(g.column, 40):{width + 2}} → {g.field:15} {g.confidence:4.0%}  {samples}{doubt}")
+        if self.left:
+            told.append(f"  kept as they are: {', '.join(shown(c, 30) for c in self.left)}")
+        if self.layout.personal:
+            told.append(f"  kept only as keyed hash: {', '.join(shown(c, 30) for c in self.layout.personal)}")
+        if self.layout.grain in ("part", "invoice line"):
+            told.append(f"  one line a {self.layout.grain}: lines of one job and day are one visit")
+        return told + [f"  {note}" for note in self.notes]
+
+    def draft(self) -> str:
+        """Write it as a layout file to be checked: what is not sure stands as a comment beside it."""
+        doubts = [
+            f"# {g.field}: not sure that it is {shown(g.column)}"
+            + (f"; it may be {' or '.join(map(shown, g.rivals))}" if g.rivals else "")
+            for g in self.guesses
+            if not g.is_sure
+        ]
+        left = [f"# not used: {shown(name)}" for name in self.left]
+        head = ["# A guess from column names and values. Check every line, then load with --layout and this file."]
+        return "\n".join([*head, *doubts, *left, "", as_toml(self.layout)])
 
 
-@cache
-def known_names() -> frozenset[str]:
-    """Every column name that says something: of the shipped layouts and of exports met elsewhere."""
-    names = {name for found in _header_names().values() for name in found}
-    return frozenset(names.union(*(open_layout(name).names() for name in shipped())))
+class GuessHeldBack(PriorjobsError):
+    """A file whose layout is only guessed: nothing of it is loaded until somebody has looked at the guess."""
+
+    code = "guess"
+
+    def __init__(self, name: str, proposal: Proposal, draft: Path | None = None) -> None:
+        self.proposal = proposal
+        doubts = [f"{g.field} may be {' or '.join(map(shown, (g.column, *g.rivals)))}" for g in proposal.open_fields]
+        if proposal.lacking:
+            left = ", ".join(shown(c, 30) for c in proposal.left)
+            doubts.append(f"no column was found for {', '.join(proposal.lacking)} among {left}")
+        super().__init__(
+            f"{shown(name)} has columns that no layout knows, so nothing of it was loaded"
+            + (f"; {'; '.join(doubts)}" if doubts else "")
+            + ".",
+            f"Check the guess in {shown(draft)}, then load with --layout {draft}; or add --accept-guess."
+            if draft
+            else "Load it with a layout (--save-layout FILE writes the guess, to be checked), or with --accept-guess.",
+        )
 
 
 def shipped_layout(header: tuple[str, ...]) -> Layout | None:
     """Return the shipped layout that this header is made for: all it needs is there under the very names, most used."""
+    if set(header) <= set(ALL_FIELDS):
+        return _own_with_parts(header)
     best: tuple[float, Layout] | None = None
     for name in shipped():
         layout = open_layout(name)
@@ -97,196 +192,153 @@ def shipped_layout(header: tuple[str, ...]) -> Layout | None:
     return best[1] if best else None
 
 
+def _own_with_parts(header: tuple[str, ...]) -> Layout:
+    """Give the tool's own layout; with a line a part where the header has the columns of one."""
+    extra = {f: (Rule(f),) for f in PART_FIELDS if f in header}
+    if "part" not in extra:
+        return open_layout(OWN)
+    own = open_layout(OWN)
+    return replace(own, name=f"{OWN}, a line a part", grain="part", columns={**own.columns, **extra})
+
+
 def guess_layout(connection: duckdb.DuckDBPyConnection, words: Words, header: tuple[str, ...], name: str) -> Proposal:
     """Propose a layout for the table ``incoming``.
 
-    Each column is scored for each field by its header (synonyms) and its values (shape, and words the lists know); the
-    best pairs are taken, the surest first, one column a field.
+    Each column is scored for each field by its name (synonyms) and its values (shape, and words the lists know); all
+    are weighed against each other, one column a field.
     """
-    from pipeline.load.privacy import is_personal, mask_contacts
+    columns = _columns(connection, header)
+    if (each := list_column(columns)) is not None:
+        return _guess_of_lists(connection, words, header, name, each)
+    return _guess_of(columns, words, header, name, _lines(connection))
 
-    samples = _samples(connection, header)
-    scores = sorted(
-        (
-            (-score, i, f)
-            for i, column in enumerate(header)
-            for f in (*FIELDS, *PART_FIELDS)
-            if (score := _score(column, samples[i], f, words)) >= LEAST_CONFIDENCE
-        ),
-        key=lambda item: (item[0], item[1], (*FIELDS, *PART_FIELDS).index(item[2])),
+
+def _lines(connection: duckdb.DuckDBPyConnection) -> int:
+    (lines,) = connection.execute(f"select least({SAMPLE}, count(*)) from incoming").fetchall()[0]
+    return int(lines)
+
+
+def _guess_of_lists(
+    connection: duckdb.DuckDBPyConnection, words: Words, header: tuple[str, ...], name: str, each: str
+) -> Proposal:
+    """Guess with the objects that a column lists as lines of their own, and leave ``incoming`` as it was."""
+    from pipeline.load.shape import Shaped, unlist
+
+    connection.execute("create or replace temp table kept as select * from incoming")
+    connection.execute("create or replace temp table source_line (line_no bigint, source_line bigint)")
+    shaped = unlist(connection, Shaped(header, Layout(name, {}, each=each)))
+    columns = [replace(column, of_list=each) for column in _columns(connection, shaped.header)]
+    proposal = _guess_of(columns, words, shaped.header, name, _lines(connection))
+    connection.execute("create or replace temp table incoming as select * from kept")
+    connection.execute("drop table kept")
+    connection.execute("drop table source_line")
+    note = f"each entry of the list in {each} is a line of its own"
+    return replace(proposal, layout=replace(proposal.layout, each=each), notes=(note, *proposal.notes))
+
+
+def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name: str, lines: int) -> Proposal:
+    from pipeline.load.personal_headers import is_personal
+
+    visits = visit_columns(columns, lines)
+    scores, values = _score_all(columns, words)
+    for at, column in enumerate(columns):
+        if column.name in visits or column.name == column.of_list:
+            scores[:, at] = 0.0
+    if visits:
+        scores[ALL_FIELDS.index("visit_date")] = 0.0
+    taken = _assign(scores)
+    guesses = sorted(
+        (_guess(f, at, columns, scores, values, taken) for f, at in taken.items()), key=lambda g: -g.confidence
     )
-    taken: dict[str, tuple[int, float]] = {}
-    for negative, i, f in scores:
-        if f not in taken and i not in {at for at, _ in taken.values()}:
-            taken[f] = (i, -negative)
-    grain = _grain(samples, taken)
-    mapped = {at for at, _ in taken.values()}
-    left = tuple(column for i, column in enumerate(header) if i not in mapped)
     layout = Layout(
         name=name,
-        grain=grain,
-        columns={f: (Rule(header[taken[f][0]]),) for f in (*FIELDS, *PART_FIELDS) if f in taken},
-        personal=tuple(column for column in left if is_personal(column)),
+        grain="job" if visits else _grain(columns, taken),
+        columns={f: (Rule(header[taken[f]]),) for f in ALL_FIELDS if f in taken},
+        visits=tuple({"visit_date": (Rule(column),)} for column in visits),
     )
-    guesses = []
-    for f, (i, score) in taken.items():
-        shown = (
-            ["…"] if f == "customer_ref" else mask_contacts(samples[i].drop_duplicates().head(SHOWN_SAMPLES)).tolist()
-        )
-        guesses.append(Guess(f, header[i], round(score, 2), tuple(shown)))
-    return Proposal(layout, tuple(guesses), left)
+    layout, of_sections = with_sections(layout, columns)
+    layout, of_words = with_found_words(layout, columns, words)
+    notes = [*of_sections, *of_words]
+    if visits:
+        notes.append(f"one line a job, its visits on the days in {', '.join(visits)}; only the last may be a cure")
+    rules = {rule.column for rules in (*layout.columns.values(),) for rule in rules} | set(visits)
+    left = tuple(column for column in header if column not in rules)
+    layout = replace(layout, personal=tuple(column for column in left if is_personal(column)))
+    lacking = tuple(f for f in layout.missing(header) if not (visits and f == "visit_date"))
+    plainly = {f for f, r in layout.columns.items() if r == (Rule(r[0].column),)}
+    return Proposal(layout, tuple(g for g in guesses if g.field in plainly), left, tuple(notes), lacking)
 
 
-def _samples(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...]) -> list[pd.Series[str]]:
+def _columns(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...]) -> list[Column]:
     cells = ", ".join(f"{cell(header, name)} as c{i + 1}" for i, name in enumerate(header))
     held = frame(connection, f"select {cells} from incoming order by line_no limit {SAMPLE}")
-    return [held[f"c{i + 1}"].dropna() for i in range(len(header))]
+    return [Column(name, held[f"c{i + 1}"].dropna()) for i, name in enumerate(header)]
 
 
-def _score(column: str, written: pd.Series[str], f: str, words: Words) -> float:
-    header = _header_score(column, f)
-    if written.empty:
-        return header * HEADER_SHARE
-    if header == 0 and (f not in TELLING or _is_named(column)):
-        return 0.0
-    values = _value_score(written.head(300), f, words)
-    if header == 0:
-        return VALUES_ALONE * values if values >= TELLING[f] else 0.0
-    score = HEADER_SHARE * header + (1 - HEADER_SHARE) * values
-    return score * 0.4 if values < 0.1 and f in TYPED else score
+def _score_all(columns: list[Column], words: Words) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Give scores and values' scores, one row a field, one column a column."""
+    import numpy as np
+
+    both = np.array([[score(column, f, words) for column in columns] for f in ALL_FIELDS])
+    scores = both[:, :, 0]
+    scores[scores < LEAST_CONFIDENCE] = 0.0
+    return scores, both[:, :, 1]
 
 
-def _is_named(column: str) -> bool:
-    """Tell whether the header names some field well: then values alone do not make it another."""
-    return max(_header_score(column, f) for f in (*FIELDS, *PART_FIELDS)) >= TELLING_HEADER
+def _assign(scores: NDArray[np.float64]) -> dict[str, int]:
+    """Give each field at most one column so that all fit best together."""
+    from scipy.optimize import linear_sum_assignment
+
+    rows, at = linear_sum_assignment(scores, maximize=True)
+    return {ALL_FIELDS[r]: int(c) for r, c in zip(rows, at, strict=True) if scores[r, c] > 0}
 
 
-def _header_score(column: str, f: str) -> float:
-    if not CURRENCY.search(column):
-        return _name_score(plain_name(column), f)
-    if f not in MONEY:
-        return 0.0
-    return max(_name_score(plain_name(CURRENCY.sub(f" {word} ", column)), f) for word in ("", "cost"))
+def _guess(
+    f: str,
+    at: int,
+    columns: list[Column],
+    scores: NDArray[np.float64],
+    values: NDArray[np.float64],
+    taken: Mapping[str, int],
+) -> Guess:
+    from pipeline.load.privacy import mask_contacts
+
+    row = ALL_FIELDS.index(f)
+    held = scores[row, at]
+    free = [i for i in range(len(columns)) if i not in set(taken.values())]
+    rivals = tuple(columns[i].name for i in free if scores[row, i] >= held - RIVAL)
+    is_sure = held >= SURE and values[row, at] >= SURE_VALUES and not rivals
+    if (f == "visit_date" and columns[at].names_another_day) or (
+        f == "job_no" and not header_score(columns[at].name, f)
+    ):
+        is_sure = False
+    samples = ["…"]
+    if f != "customer_ref":
+        samples = mask_contacts(columns[at].written.drop_duplicates().head(SHOWN_SAMPLES)).tolist()
+    return Guess(f, columns[at].name, round(float(held), 2), tuple(samples), rivals, bool(is_sure))
 
 
-def _name_score(name: str, f: str) -> float:
-    names = _header_names()[f]
-    if name == plain_name(f):
-        return 1.0
-    if name in names:
-        return 0.98 - 0.3 * names.index(name) / len(names)
-    given = set(name.split())
-    shares = [len(set(n.split())) / len(given) for n in names if given and set(n.split()) <= given]
-    return 0.7 * max(shares, default=0.0)
-
-
-# A header with a currency in it names an amount: "spares £" is what the spares cost.
-CURRENCY = re.compile(r"[£$€]|\b(?:GBP|EUR|USD|CHF)\b", re.IGNORECASE)
-MONEY = frozenset(("labour_charge", "parts_cost", "part_unit_cost"))
-
-# Fields that values alone can tell, and the share of values that must agree.
-TELLING = {"visit_date": 0.9, "appliance_kind": 0.6, "outcome": 0.6, "complaint": 0.4, "cause": 0.6, "parts": 0.6}
-
-
-# Fields whose values have a form: a column of another form is not theirs, whatever its header says.
-TYPED = frozenset(
-    ("visit_date", "age", "minutes", "labour_charge", "parts_cost", "part_quantity", "part_unit_cost", "fault_code")
-)
-
-
-def _value_score(written: pd.Series[str], f: str, words: Words) -> float:
-    return _VALUE_SCORES[f](written, words)
-
-
-def _known(list_name: str) -> Callable[[pd.Series[str], Words], float]:
-    def share(written: pd.Series[str], words: Words) -> float:
-        return float(words.match(list_name, written.reset_index(drop=True))["is_understood"].astype(bool).mean())
-
-    return share
-
-
-def _dates(written: pd.Series[str], _: Words) -> float:
-    problems = dates.read_values([plain(w) for w in written], [1] * len(written), None)[1]
-    plausible = [p is None or p.startswith("may be") for p in problems]
-    numbers = written.str.fullmatch(r"[0-9]+").mean()
-    return float(sum(plausible) / len(plausible)) * (0.5 if numbers > 0.5 else 1.0)
-
-
-def _ages(written: pd.Series[str], _: Words) -> float:
-    import pandas as pd
-
-    on = pd.Series(pd.Timestamp("2030-01-01"), index=written.index)
-    return float(ages.parse(written, on)["value"].notna().mean())
-
-
-def _money(written: pd.Series[str], _: Words) -> float:
-    return float(money.parse(written)["value"].notna().mean())
-
-
-def _minutes(written: pd.Series[str], _: Words) -> float:
-    return float(durations.parse(written)["value"].notna().mean())
-
-
-def _text(written: pd.Series[str], _: Words) -> float:
-    return float((written.str.count(" ") >= 1).mean())
-
-
-def _complaint(written: pd.Series[str], words: Words) -> float:
-    texts = written.reset_index(drop=True)
-    found = words.find_symptoms(texts, texts.where(texts.isna()))
-    return max(float(found["row"].nunique() / len(texts)), 0.6 * _text(written, words))
-
-
-def _parts(written: pd.Series[str], words: Words) -> float:
-    from pipeline.values import parts_line
-
-    split = parts_line.split(written.reset_index(drop=True))
-    return _known("part")(split["part_text"], words) if len(split) else 0.3
-
-
-def _code(written: pd.Series[str], _: Words) -> float:
-    is_short = (written.str.len() <= 12) & written.str.contains("[0-9]")
-    return float(is_short.mean())
-
-
-def _name(written: pd.Series[str], _: Words) -> float:
-    few = 1 - written.nunique() / max(len(written), 1)
-    return float((written.str.len() <= 30).mean()) * (0.4 + 0.6 * few)
-
-
-def _identifier(written: pd.Series[str], _: Words) -> float:
-    is_like = (written.str.len() <= 40) & (written.str.count(" ") <= 3)
-    return float(is_like.mean())
-
-
-_VALUE_SCORES: dict[str, Callable[[pd.Series[str], Words], float]] = {
-    "visit_date": _dates, "appliance_kind": _known("kind"), "job_no": _identifier, "customer_ref": _identifier,
-    "make": _name, "model": _identifier, "serial": _identifier, "age": _ages, "complaint": _complaint,
-    "fault_code": _code, "findings": _text, "cause": _known("cause"), "work_done": _text, "parts": _parts,
-    "outcome": _known("outcome"), "technician": _name, "minutes": _minutes, "labour_charge": _money,
-    "parts_cost": _money, "callback_of": _identifier, "part": _parts, "part_quantity": _money, "part_unit_cost": _money,
-}  # fmt: skip
-
-
-def _grain(samples: list[pd.Series[str]], taken: dict[str, tuple[int, float]]) -> str:
+def _grain(columns: list[Column], taken: Mapping[str, int]) -> str:
     """Say "part" where there is a column for one part and lines repeat a job and day with different parts."""
     if "part" not in taken or "visit_date" not in taken:
         return "visit"
+    if is_invoice(columns[taken["part"]]):
+        return "invoice line"
     if "part_quantity" in taken or "part_unit_cost" in taken:
         return "part"
-    keys = [samples[taken[f][0]] for f in ("job_no", "serial") if f in taken][:1]
-    if not keys:
-        return "visit"
-    repeated = keys[0].duplicated(keep=False)
-    return "part" if repeated.mean() > 0.1 else "visit"
+    keys = [columns[taken[f]] for f in ("job_no", "serial") if f in taken][:1]
+    return "part" if keys and keys[0].written.duplicated(keep=False).mean() > 0.1 else "visit"
 
 
-def choose_layout(
-    connection: duckdb.DuckDBPyConnection, words: Words, header: tuple[str, ...], name: str
-) -> tuple[Layout, Proposal | None]:
-    """Choose a shipped layout that fits, else a guessed one, for the table ``incoming``."""
-    found = shipped_layout(header)
-    if found is not None:
-        return found, None
-    proposal = guess_layout(connection, words, header, name)
-    return proposal.layout, proposal
+def words_of_all_languages(connection: duckdb.DuckDBPyConnection, settings: Settings) -> Words:
+    """Open the lists of every shipped language with the workshop's own and its decisions: a guess may use them all."""
+    from pipeline.words import Words
+    from pipeline.words.lists import shipped_languages
+
+    decisions = frame(
+        connection,
+        "select list, written, term from correction where undone_at is null and list <> 'advice' "
+        "order by correction_id",
+    )
+    languages = dict.fromkeys((*settings.languages, *shipped_languages()))
+    return Words.load(tuple(languages), settings.word_lists, decisions)

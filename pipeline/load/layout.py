@@ -24,17 +24,52 @@ FIELDS = (
 PART_FIELDS = ("part", "part_quantity", "part_unit_cost")
 REQUIRED = ("visit_date", "appliance_kind")
 ONE_OF = ("serial", "customer_ref", "job_no")
-GRAINS = ("visit", "part")
+GRAINS = ("visit", "part", "invoice line", "job")
+LABOUR_ITEMS = (
+    "labour", "labor", "call out", "callout", "call-out", "work", "hour", "hours", "hrs", "inspection", "diagnosis",
+    "lohn", "arbeit", "arbeitszeit", "arbeitslohn", "stunde", "stunden", "monteurstunde", "monteurstunden",
+)  # fmt: skip
+OTHER_ITEMS = (
+    "carriage", "postage", "delivery", "shipping", "travel", "mileage", "parking", "vat", "tax", "discount", "deposit",
+    "congestion", "admin", "payment", "rounding", "fracht", "versand", "porto", "anfahrt", "fahrtkosten", "wegegeld",
+    "mwst", "ust", "rabatt", "skonto", "anzahlung",
+)  # fmt: skip
 OWN = "own"
 
 
 @dataclass(frozen=True)
 class Rule:
-    """Where a field comes from: a column, values in it that say nothing, and the piece after a mark that counts."""
+    """Where a field comes from: a column, and what of its text counts.
+
+    Attributes
+    ----------
+    ignore
+        Values that say nothing.
+    after
+        Only what stands after the last of these marks.
+    split, piece
+        The so many-th piece between these marks, counted from 1, or from the end with -1.
+    label
+        In a note of several labelled sections ("Found: …"), the section of this label.
+    find
+        Only the word of the field's own list that the text holds: "Tavrik dishwasher, no heat" is a dishwasher.
+    """
 
     column: str
     ignore: tuple[str, ...] = ()
     after: str | None = None
+    split: str | None = None
+    piece: int = 1
+    label: str | None = None
+    find: bool = False
+
+
+@dataclass(frozen=True)
+class Join:
+    """A second sheet of the workbook: lines of it that hold the same value in a column are added to a line."""
+
+    sheet: str
+    by: str
 
 
 @dataclass(frozen=True)
@@ -48,7 +83,19 @@ class Layout:
     columns
         For each field its rules; the first that gives a value counts.
     grain
-        "visit" = one line a visit; "part" = one line a part fitted, lines of one job and day are one visit.
+        "visit" = one line a visit; "part" = one line a part fitted, lines of one job and day are one visit; "invoice
+        line" = the same, but lines may be labour, carriage or tax, which are no parts; "job" = one line a job, whose
+        visits stand in columns of their own.
+    visits
+        With grain "job": for each visit the fields that differ from the job's, visit_date among them.
+    each
+        A column that holds a list of objects (nested JSON): each of them is a line, its names are columns "list.name".
+    join
+        A second sheet whose lines are added.
+    sheets
+        Several sheets of the same columns, read one after the other.
+    labour_items, other_items
+        With grain "invoice line": words of an item that is labour, or neither labour nor part. Empty = the usual ones.
     constants
         Fields that are the same on every line.
     values
@@ -73,6 +120,12 @@ class Layout:
     quote: str | None = None
     sheet: str | None = None
     header_line: int | None = None
+    visits: tuple[Mapping[str, tuple[Rule, ...]], ...] = ()
+    each: str | None = None
+    join: Join | None = None
+    sheets: tuple[str, ...] = ()
+    labour_items: tuple[str, ...] = ()
+    other_items: tuple[str, ...] = ()
 
     @property
     def label(self) -> str:
@@ -80,9 +133,15 @@ class Layout:
         content = json.dumps(dataclasses.asdict(self), sort_keys=True, default=str)
         return f"{self.name} #{hashlib.sha256(content.encode()).hexdigest()[:8]}"
 
+    @property
+    def finds_words(self) -> bool:
+        """Whether a field is a word looked for in a text."""
+        return any(rule.find for rules in self.columns.values() for rule in rules)
+
     def names(self) -> frozenset[str]:
         """Column names the layout asks for, made comparable."""
-        return frozenset(plain_name(rule.column) for rules in self.columns.values() for rule in rules)
+        every = (self.columns, *self.visits)
+        return frozenset(plain_name(rule.column) for columns in every for rules in columns.values() for rule in rules)
 
     def reading(self, sheet: str | None = None) -> Reading:
         """How to read a file of this layout."""
@@ -91,6 +150,8 @@ class Layout:
             delimiter=self.delimiter,
             quote=self.quote,
             sheet=sheet or self.sheet,
+            sheets=self.sheets,
+            join=(self.join.sheet, self.join.by) if self.join else None,
             header_line=self.header_line,
             known_names=self.names(),
         )
@@ -159,15 +220,24 @@ def parse_layout(text: str, name: str) -> Layout:
     except tomllib.TOMLDecodeError as fault:
         raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Fix that line.") from fault
     faults: list[str] = []
-    settings = {key: value for key, value in given.items() if key not in ("columns", "constants", "values")}
+    settings = {key: value for key, value in given.items() if key not in TABLES}
     for key, value in settings.items():
         if complaint := _setting_fault(key, value):
             faults.append(complaint)
     columns = {f: _rules(f, rule, faults) for f, rule in _table(given, "columns", faults).items()}
     constants = _table(given, "constants", faults)
     values = _table(given, "values", faults)
+    visits = _visits(given, faults)
+    if (given.get("grain") == "job") != bool(visits):
+        faults.append('grain = "job" and [[visits]], one a visit, go together')
+    join, items = _table(given, "join", faults), _table(given, "items", faults)
+    if join and not (set(join) == {"sheet", "by"} and all(isinstance(v, str) for v in join.values())):
+        faults.append("[join] holds sheet, the name of the second sheet, and by, the column that both have")
+    if set(items) - {"labour", "other"} or not all(_are_texts(v) for v in items.values()):
+        faults.append('[items] holds labour and other, lists of words: labour = ["call out"]')
     allowed = (*FIELDS, *PART_FIELDS)
-    for section, content in (("columns", columns), ("constants", constants), ("values", values)):
+    named = (("columns", columns), ("constants", constants), ("values", values), *(("[visits]", v) for v in visits))
+    for section, content in named:
         for f in content:
             if f not in allowed:
                 faults.append(f"[{section}] names {shown(f)}, which is no field (fields: {', '.join(allowed)})")
@@ -183,8 +253,31 @@ def parse_layout(text: str, name: str) -> Layout:
         columns=columns,
         constants=constants,
         values={f: {k.strip().casefold(): v for k, v in m.items()} for f, m in values.items()},
-        **({"name": name} | settings | {"personal": tuple(settings.get("personal", ()))}),
+        visits=tuple(visits),
+        join=Join(**join) if join else None,
+        labour_items=_lowered(items.get("labour", ())),
+        other_items=_lowered(items.get("other", ())),
+        **({"name": name} | settings | {key: tuple(settings.get(key, ())) for key in ("personal", "sheets")}),
     )
+
+
+TABLES = ("columns", "constants", "values", "visits", "join", "items")
+
+
+def _are_texts(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(v, str) and v for v in value)
+
+
+def _lowered(words: list[str] | tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(word.strip().casefold() for word in words)
+
+
+def _visits(given: dict[str, Any], faults: list[str]) -> list[dict[str, tuple[Rule, ...]]]:
+    found = given.get("visits", [])
+    if not isinstance(found, list) or not all(isinstance(one, dict) and "visit_date" in one for one in found):
+        faults.append('[[visits]] is written once a visit, and names at least its visit_date = "First visit"')
+        return []
+    return [{f: _rules(f, rule, faults) for f, rule in one.items()} for one in found]
 
 
 def _table(given: dict[str, Any], section: str, faults: list[str]) -> dict[str, Any]:
@@ -195,23 +288,24 @@ def _table(given: dict[str, Any], section: str, faults: list[str]) -> dict[str, 
     return {}
 
 
-_TEXT_SETTINGS = ("name", "grain", "date_format", "decimal_mark", "currency", "encoding", "delimiter", "quote", "sheet")
+_TEXT_SETTINGS = (
+    "name", "grain", "date_format", "decimal_mark", "currency", "encoding", "delimiter", "quote", "sheet", "each",
+)  # fmt: skip
 
 
 def _setting_fault(key: str, value: Any) -> str | None:
-    known = (*_TEXT_SETTINGS, "header_line", "personal")
+    known = (*_TEXT_SETTINGS, "header_line", "personal", "sheets")
     if key not in known:
         return f"{shown(key)} is an unknown setting (settings: {', '.join(known)})"
-    if key == "personal":
-        is_good = isinstance(value, list) and all(isinstance(v, str) for v in value)
-        return None if is_good else "personal is a list of column names"
+    if key in ("personal", "sheets"):
+        return None if _are_texts(value) else f"{key} is a list of names"
     if key == "header_line":
         is_good = isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 400
         return None if is_good else "header_line is a line number from 1 to 400, or 0 for none"
     if not isinstance(value, str) or not value:
         return f"{key} is text"
     if key == "grain" and value not in GRAINS:
-        return f"grain is {' or '.join(GRAINS)}, not {shown(value)}"
+        return f"grain is {', '.join(GRAINS)}, not {shown(value)}"
     if key == "decimal_mark" and value not in (".", ","):
         return f'decimal_mark is "." or ",", not {shown(value)}'
     if key in ("delimiter", "quote") and (len(value) != 1 or value in "\r\n\0" or len(value.encode()) > 1):
@@ -225,51 +319,72 @@ def _rules(f: str, given: Any, faults: list[str]) -> tuple[Rule, ...]:
         if isinstance(one, str) and one:
             rules.append(Rule(one))
             continue
-        ignore = one.get("ignore", []) if isinstance(one, dict) else None
-        is_good = (
-            isinstance(one, dict)
-            and isinstance(one.get("column"), str)
-            and isinstance(ignore, list)
-            and all(isinstance(v, str) for v in ignore)
-            and isinstance(one.get("after", ""), str)
-            and set(one) <= {"column", "ignore", "after"}
-        )
-        if is_good:
-            rules.append(Rule(one["column"], tuple(v.strip().casefold() for v in ignore or ()), one.get("after")))
+        if isinstance(one, dict) and isinstance(one.get("column"), str) and _is_rule(one):
+            ignore = tuple(v.strip().casefold() for v in one.get("ignore", ()))
+            rules.append(Rule(**(one | {"ignore": ignore})))
         else:
-            faults.append(f'{f} is a column name, or {{column = "…", ignore = ["…"], after = "…"}}, or a list of these')
+            faults.append(
+                f'{f} is a column name, or {{column = "…", ignore = ["…"], after = "…", split = "…", piece = 2, '
+                'label = "…", find = true}, or a list of these'
+            )
     return tuple(rules)
+
+
+def _is_rule(one: dict[str, Any]) -> bool:
+    kinds = {"column": str, "ignore": list, "after": str, "split": str, "piece": int, "label": str, "find": bool}
+    is_known = all(name in kinds and isinstance(value, kinds[name]) for name, value in one.items())
+    return is_known and all(isinstance(v, str) for v in one.get("ignore", [])) and one.get("piece", 1) != 0
 
 
 def as_toml(layout: Layout) -> str:
     """Write a layout as TOML that `parse_layout` reads back to the same layout."""
     lines = [f"name = {_quoted(layout.name)}", f"grain = {_quoted(layout.grain)}"]
-    for key in ("date_format", "decimal_mark", "currency", "encoding", "delimiter", "quote", "sheet"):
+    for key in _TEXT_SETTINGS[2:]:
         if (value := getattr(layout, key)) is not None:
             lines.append(f"{key} = {_quoted(value)}")
     if layout.header_line is not None:
         lines.append(f"header_line = {layout.header_line}")
-    if layout.personal:
-        lines.append(f"personal = [{', '.join(_quoted(p) for p in layout.personal)}]")
-    lines += ["", "[columns]"]
-    for f, rules in layout.columns.items():
-        written = [_rule_toml(rule) for rule in rules]
-        lines.append(f"{f} = {written[0] if len(written) == 1 else '[' + ', '.join(written) + ']'}")
+    for key in ("sheets", "personal"):
+        if getattr(layout, key):
+            lines.append(f"{key} = {_listed(getattr(layout, key))}")
+    lines += ["", "[columns]", *_columns_toml(layout.columns)]
     if layout.constants:
         lines += ["", "[constants]", *(f"{f} = {_quoted(v)}" for f, v in layout.constants.items())]
     for f, mapped in layout.values.items():
         lines += ["", f"[values.{f}]", *(f"{_quoted(k)} = {_quoted(v)}" for k, v in mapped.items())]
+    if layout.join:
+        lines += ["", "[join]", f"sheet = {_quoted(layout.join.sheet)}", f"by = {_quoted(layout.join.by)}"]
+    if layout.labour_items or layout.other_items:
+        lines += ["", "[items]"]
+        lines += [f"labour = {_listed(layout.labour_items)}"] if layout.labour_items else []
+        lines += [f"other = {_listed(layout.other_items)}"] if layout.other_items else []
+    for one in layout.visits:
+        lines += ["", "[[visits]]", *_columns_toml(one)]
     return "\n".join(lines) + "\n"
 
 
+def _columns_toml(columns: Mapping[str, tuple[Rule, ...]]) -> list[str]:
+    written = {f: [_rule_toml(rule) for rule in rules] for f, rules in columns.items()}
+    return [f"{f} = {r[0] if len(r) == 1 else '[' + ', '.join(r) + ']'}" for f, r in written.items()]
+
+
+def _listed(texts: tuple[str, ...]) -> str:
+    return f"[{', '.join(_quoted(t) for t in texts)}]"
+
+
 def _rule_toml(rule: Rule) -> str:
-    if not rule.ignore and rule.after is None:
+    if rule == Rule(rule.column):
         return _quoted(rule.column)
     parts = [f"column = {_quoted(rule.column)}"]
     if rule.ignore:
-        parts.append(f"ignore = [{', '.join(_quoted(v) for v in rule.ignore)}]")
-    if rule.after is not None:
-        parts.append(f"after = {_quoted(rule.after)}")
+        parts.append(f"ignore = {_listed(rule.ignore)}")
+    for key in ("after", "split", "label"):
+        if (value := getattr(rule, key)) is not None:
+            parts.append(f"{key} = {_quoted(value)}")
+    if rule.split is not None:
+        parts.append(f"piece = {rule.piece}")
+    if rule.find:
+        parts.append("find = true")
     return "{" + ", ".join(parts) + "}"
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from pipeline.load.layout import FIELDS, PART_FIELDS, Layout, Rule, position
 
 if TYPE_CHECKING:
-    from collections.abc import Container
+    from collections.abc import Container, Mapping, Sequence
 
     import duckdb
 
@@ -15,16 +16,22 @@ WHITE = " \t\r\n\v\f\u00a0\u2007\u202f\u2009\u200b\ufeff"
 WIDE = 40  # columns without a field
 
 
-def map_lines(connection: duckdb.DuckDBPyConnection, layout: Layout, header: tuple[str, ...]) -> None:
+def map_lines(
+    connection: duckdb.DuckDBPyConnection,
+    layout: Layout,
+    header: tuple[str, ...],
+    forms: Mapping[str, Sequence[str]] | None = None,
+) -> None:
     """Make view (of a wide file: table) ``line``: line_no, every field as text, and other_columns as a JSON object.
 
     null = not given.
 
     With separate part columns the field parts is composed in the tool's own notation, "drain pump x2 @ 34.50".
+    ``forms`` are the words looked for in texts (see `pipeline.load.shape.forms_to_find`).
     Columns the layout calls personal must stand hashed in table ``personal_hash`` (written, hashed).
     """
     bare = _bare_columns(connection, len(header))
-    sql = {name: _field(layout, header, name, bare) for name in (*FIELDS, *PART_FIELDS)}
+    sql = {name: _field(layout, header, name, bare, (forms or {}).get(name, ())) for name in (*FIELDS, *PART_FIELDS)}
     if sql["part"] != "null":
         part = (
             f"replace({sql['part']}, ';', ',') || coalesce(' x' || {sql['part_quantity']}, '')"
@@ -72,8 +79,10 @@ def cell(header: tuple[str, ...], column: str, bare: Container[int] = ()) -> str
     return f"case when {_is_plain(c)} then {c} when {has_white} then {trimmed} else {c} end"
 
 
-def _field(layout: Layout, header: tuple[str, ...], name: str, bare: Container[int]) -> str:
-    found = [sql for rule in layout.columns.get(name, ()) if (sql := _rule(header, rule, bare))]
+def _field(layout: Layout, header: tuple[str, ...], name: str, bare: Container[int], forms: Sequence[str] = ()) -> str:
+    labels = tuple(r.label for rules in layout.columns.values() for r in rules if r.label is not None)
+    rules = layout.columns.get(name, ())
+    found = [sql for rule in rules if (sql := rule_sql(header, rule, bare, labels, forms))]
     if name in layout.constants:
         found.append(literal(layout.constants[name]))
     if not found:
@@ -85,15 +94,43 @@ def _field(layout: Layout, header: tuple[str, ...], name: str, bare: Container[i
     return sql
 
 
-def _rule(header: tuple[str, ...], rule: Rule, bare: Container[int]) -> str | None:
+def rule_sql(
+    header: tuple[str, ...],
+    rule: Rule,
+    bare: Container[int] = (),
+    labels: Sequence[str] = (),
+    forms: Sequence[str] = (),
+) -> str | None:
+    """SQL of what a rule takes from a line; None where its column is not there.
+
+    ``labels`` are all that sections of the column's notes go by; ``forms`` the words that one is looked for among.
+    """
     sql = cell(header, rule.column, bare)
     if sql is None:
         return None
+    if rule.label is not None:
+        sql = _section(sql, rule.label, labels or (rule.label,))
+    if rule.split is not None:
+        sql = f"nullif(trim(split_part({sql}, {literal(rule.split)}, {int(rule.piece)}), '{WHITE}'), '')"
     if rule.after is not None:
         sql = f"nullif(trim(split_part({sql}, {literal(rule.after)}, -1), '{WHITE}'), '')"
+    if rule.find:
+        words = "|".join(re.escape(form) for form in forms) or "[^\\s\\S]"
+        pattern = rf"(?:^|[^\pL\pN])({words})(?:$|[^\pL\pN])"
+        sql = f"nullif(regexp_extract(lower({sql}), {literal(pattern)}, 1), '')"
     if rule.ignore:
         sql = f"case when lower({sql}) in ({', '.join(literal(v) for v in rule.ignore)}) then null else {sql} end"
     return sql
+
+
+def _section(sql: str, label: str, labels: Sequence[str]) -> str:
+    """SQL of the section of a note under a label, up to the next label."""
+    names = "|".join(re.escape(name) for name in sorted(labels, key=len, reverse=True))
+    start = literal(rf"(?i)(^|[\s.;,|/]+)({names})\s*[:=]\s*")
+    marked = f"regexp_replace({sql}, {start}, chr(30) || '\\2' || chr(31), 'g')"
+    of_label = f"lambda piece: lower(split_part(piece, chr(31), 1)) = {literal(label.casefold())}"
+    found = f"list_filter(string_split({marked}, chr(30)), {of_label})[1]"
+    return f"nullif(trim(split_part({found}, chr(31), 2), '{WHITE}'), '')"
 
 
 def unmapped(layout: Layout, header: tuple[str, ...]) -> list[str]:
@@ -104,7 +141,7 @@ def unmapped(layout: Layout, header: tuple[str, ...]) -> list[str]:
 
 def personal_columns(layout: Layout, header: tuple[str, ...]) -> list[str]:
     """Columns without a field whose values are kept as keyed hashes only."""
-    from pipeline.load.privacy import is_personal
+    from pipeline.load.personal_headers import is_personal
 
     named = {position(header, column) for column in layout.personal}
     return [name for name in unmapped(layout, header) if position(header, name) in named or is_personal(name)]

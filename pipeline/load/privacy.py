@@ -120,15 +120,20 @@ def hash_customers(written: pd.Series[str], key: bytes) -> pd.Series[str]:
     return column.texts(hashed).rename("customer_hash")
 
 
+_AT = r" ?(?:[(\[{<] ?(?:at|@) ?[)\]}>]|＠|@) ?"
+_DOT = r"(?:\.| ?[(\[{] ?(?:dot|punkt|\.) ?[)\]}] ?)"
 _EMAIL = re.compile(
-    r"[\w.+'%-]{1,64}@[A-Za-z0-9-]{1,63}(?:\.[A-Za-z0-9-]{1,63}){0,5}\.[A-Za-z]{2,24}\b"
-    r"|[\w.+-]{1,64} ?[(\[] ?at ?[)\]] ?[\w-]{1,63}(?: ?(?:\.|[(\[] ?dot ?[)\]]) ?[\w-]{2,63}){1,3}",
+    r"[\w.+'%-]{1,64}@[\w-]{1,63}(?:\.[\w-]{1,63}){0,5}\.[^\W\d_]{2,24}\b"
+    rf"|[\w.+-]{{1,64}}{_AT}[\w-]{{1,63}}(?:{_DOT}[\w-]{{2,63}}){{0,3}}{_DOT}[^\W\d_]{{2,24}}\b"
+    r"|[\w.+-]{1,64} at [\w-]{1,63} (?:dot|punkt) [\w-]{2,63}(?: (?:dot|punkt) [\w-]{2,3})?"
+    r"|(?-i:[\w.+-]{1,64} AT [\w-]{1,63}(?: DOT |\.)[\w-]{2,63})",
     re.IGNORECASE,
 )
 # A number that is no phone stands behind one of these, or before a unit.
 _NO_PHONE_BEFORE = re.compile(
     r"(?:\b(?:part|parts|p/?n|pt|pnc|no|nr|number|ref|serial|ser|s/?n|sn|model|mod|codes?|errors?|err|faults?|lamps?|readings?|job|order|invoice|inv|art|e-?nr|"
-    r"prod|product|batch|barcode|ean|imei)\b\.?(?: ?(?:no|nr|number|code)\b\.?)?|[£€$@=#]|\bx)[ :]*$",
+    r"prod|product|batch|barcode|ean|imei)\b\.?(?: ?(?:no|nr|number|code)\b\.?)?|"
+    r"type|pcb|board|firmware|sw|version|fd|mac|[£€$@=#]|\bx)[ :]*$",
     re.IGNORECASE,
 )
 _PHONE_WORD_BEFORE = re.compile(
@@ -138,12 +143,42 @@ _PHONE_WORD_BEFORE = re.compile(
     re.IGNORECASE,
 )
 _NUMBER = re.compile(r"(?<![\w/])(?<![0-9][.,])(?:\+|\(\+?)?[0-9](?:[ ()./-]{0,3}[0-9]){6,16}(?![\w]|[.,][0-9]|/[0-9])")
+# Numbers of countries that write no leading zero, by their usual groups: common practice, no source.
+_GROUPED = re.compile(
+    r"\(?[2-9][0-9]{2}\)?[ .-]{0,2}[2-9][0-9]{2}[ .-]?[0-9]{4}"  # North America, area and exchange from 2
+    r"|\(?[2-9][0-9]{2}\)?[ .-]{1,2}[0-9]{3}[ .-][0-9]{4}"
+    r"|1[ .-]\(?[2-9][0-9]{2}\)?[ .-]?[2-9][0-9]{2}[ .-]?[0-9]{4}"
+    r"|[6789][0-9]{2}[ .-][0-9]{2}[ .-][0-9]{2}[ .-][0-9]{2}|[67][0-9]{8}"  # Spain
+    r"|[1-9][0-9]{2}[ -][0-9]{3}[ -][0-9]{3}"  # Spain, Poland, Portugal
+    r"|[1-9][0-9][ -][0-9]{3}[ -][0-9]{2}[ -][0-9]{2}"  # Poland, landline
+    r"|[6-9][0-9]{4}[ -]?[0-9]{5}"  # India
+    r"|3[0-9]{2}[ ./-]?(?:[0-9]{6,7}|[0-9]{3}[ .-][0-9]{3,4})"  # Italy, mobile
+)
+# A cell that is a number of something: digits alone, or joined by strokes.
+_BARE = re.compile(r"[0-9]+(?:[./-][0-9]+)*")
+_CARD = re.compile(
+    r"(?<![\w.,])[3-6][0-9]{3}(?:[ -]?[0-9]{4}){2}[ -]?[0-9]{1,7}(?![\w])"
+    r"|(?<!\w)3[0-9]{3}[ -]?[0-9]{6}[ -]?[0-9]{5}(?!\w)"
+)
+_IBAN = re.compile(r"\b[A-Z]{2}[0-9]{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?\b", re.IGNORECASE)
+_LABELLED = re.compile(
+    r"(?P<label>\b(?:(?:sort code|s/c|account|acct|acc|a/c|konto(?:nummer|nr)?|cuenta|compte|conto)\b\.?"
+    r"(?: ?(?:no|nr|number|nummer)\b\.?)?"
+    r"|(?:key ?safe|key ?box|lock ?box|key code|door code|gate code|alarm code|alarm|entry code"
+    r"|schlüsselbox|türcode)\b\.?(?: ?(?:code|no|number|nr|is)\b)*"
+    r"|(?:d\.?o\.?b\.?|date of birth|born(?: on)?|birthday|geb(?:oren)?(?: am)?|geburtsdatum"
+    r"|né(?:e)? le|nacido el|nato il)"
+    r"|(?:number ?plate|licen[cs]e plate|plate no|car reg|van reg|reg(?:istration)? no|kennzeichen)\b\.?)[ :.=#-]{1,3})"
+    r"(?P<value>(?:[A-Z]{1,3}-)?[A-Z]{0,3}[-# ]?[0-9][0-9A-Z./ -]{1,20}[0-9A-Z]|[0-9]{3,})",
+    re.IGNORECASE,
+)
 _UNIT_AFTER = re.compile(
     r"\s*(?:k|m|µ|u|n|p)?(?:ohms?|Ω|Ω|hz|v|w|kwh|amps?|a|mm|cm|rpm|f|uf|psi|bar|kg|g|hours?|hrs?|mins?|cycles?|%|°|pcs)\b",
     re.IGNORECASE,
 )
 _DATE_OR_TIME = re.compile(
-    r"(?:[12][0-9]{3}[-/. ][0-9]{1,2}[-/. ][0-9]{1,2}|[0-9]{1,2}[-/. ][0-9]{1,2}[-/. ](?:[12][0-9]{3}|[0-9]{2}))"
+    r"(?:[12][0-9]{3}[-/. ][0-9]{1,2}[-/. ][0-9]{1,2}|(?:0?[1-9]|[12][0-9]|3[01])[-/. ]"
+    r"(?:0?[1-9]|[12][0-9]|3[01])[-/. ](?:[12][0-9]{3}|[0-9]{2}))"
     r"(?:[ ,-]+[0-9]{1,2}(?:[:. ][0-9]{2}){0,2})?"
 )
 _UK_AREAS = (
@@ -174,15 +209,26 @@ _ADDRESS = re.compile(
     r"\b(?:(?i:flat|unit|apt\.?) ?[0-9]{1,4}[a-z]?,? )?[0-9]{1,4}[a-zA-Z]?,? "
     rf"{_NO_STREET_NAME}(?:{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?(?i:{_SURE_STREET})\b"
     rf"|(?=[A-Z]){_NAME_WORD} (?:(?=[A-Z]){_NAME_WORD} )?(?=[A-Z])(?i:{_LIKELY_STREET})\b\.?)"
-    r"|\b[A-ZÄÖÜ][a-zäöüß-]{2,25}(?:straße|strasse|str\.|weg|platz|allee|gasse|ring) [0-9]{1,4}[a-z]?\b"
+    r"|\b[A-ZÄÖÜ][a-zäöüß-]{2,25}(?:straße|strasse|str\.?|weg|platz|allee|gasse|ring|damm|ufer) ?"
+    r"[0-9]{1,4}(?: ?[a-z])?\b"
+    r"|\b[A-Z][a-zé-]{2,25}(?:straat|laan|weg|plein|gracht|kade|dijk|singel) [0-9]{1,4}(?: ?[a-z])?\b"
+    r"|\b[0-9]{1,4}(?: ?(?:bis|ter))?,? (?i:rue|avenue|boulevard|bd|allée|chemin|place|impasse|quai) "
+    r"(?:(?:de|du|des|la|le|les|l'|d') ?){0,3}[A-ZÀ-Ý][\w'’-]{1,25}(?: [A-ZÀ-Ý][\w'’-]{1,25})?"
+    r"|(?:\b(?i:calle|avenida|avda\.?|plaza|paseo|via|viale|piazza|corso|largo|vicolo)|\bC/) ?"
+    r"(?:(?:de|del|la|las|los|el|di|della|dei) ){0,3}[A-ZÀ-Ý][\w'’-]{1,25}"
+    r"(?: [A-ZÀ-Ý][\w'’-]{1,25})?,? (?:n[º°.]? ?)?[0-9]{1,4}\b"
 )
 _NAME = re.compile(
-    r"\b(?:Mrs|Mr|Ms|Miss|Herrn|Herr|Frau|MRS|MR|MISS)\.? (?:[A-Z]\.? ){0,2}[A-ZÄÖÜ][\w'’-]{1,25}"
+    r"\b(?:Mrs|Mr|Ms|Miss|Mx|Dr|Prof|Rev|Herrn|Herr|Frau|MRS|MR|MISS|Mme|Mlle|Monsieur|Madame|Señora|Señor|Sra|Sr|Signora|"
+    r"Signor|Sig\.ra|Sig|Dhr|Mevr|Mevrouw|Meneer|Pan|Pani)\.? (?:(?:[A-Z]\.? ){0,2}|(?:von|van|de|der|di|da) ){0,2}"
+    r"[A-ZÀ-ÞŁŚŻ][\w'’-]{1,25}"
     r"(?: [A-Z][a-z]+(?= (?:rang|called|says|said|reports)\b))?"
 )
 
 
-def mask_contacts(texts: pd.Series[str], customers: pd.Series[str] | None = None) -> pd.Series[str]:
+def mask_contacts(
+    texts: pd.Series[str], customers: pd.Series[str] | None = None, level: str = "text"
+) -> pd.Series[str]:
     """Mask phones, emails, postcodes, street addresses and titled names in free text.
 
     Parameters
@@ -191,6 +237,9 @@ def mask_contacts(texts: pd.Series[str], customers: pd.Series[str] | None = None
         Free text; missing stays missing. Fault codes, resistances, part numbers, dates and prices stay as they are.
     customers
         References as written, same rows: where a row's own reference stands in its text, it is masked too.
+    level
+        "text"; "code" for cells of numbers and names of parts, where digits alone are no phone; "staff" for codes that
+        may be a person's own name, which stays.
 
     Returns
     -------
@@ -214,7 +263,7 @@ def mask_contacts(texts: pd.Series[str], customers: pd.Series[str] | None = None
 
     held = arrow_text(texts)
     masked: dict[int, str] = {}
-    for first_look, mask in _MASKS:
+    for first_look, mask in _BY_LEVEL[level]:
         suspect = pc.indices_nonzero(pc.fill_null(pc.match_substring_regex(held, first_look), False)).to_numpy()
         for row, text in zip(suspect.tolist(), held.take(pa.array(suspect)).to_pylist(), strict=True):
             masked[row] = mask(masked.get(row, text))
@@ -254,8 +303,35 @@ def _phone(found: re.Match[str]) -> str:
     is_foreign = written.startswith(("+", "(+")) and 8 <= len(digits) <= 15
     is_foreign |= digits.startswith("00") and digits[2:3] not in ("", "0") and 11 <= len(digits) <= 16
     is_trunk = digits.startswith("0") and digits[1:2] != "0" and 9 <= len(digits) <= 12
-    is_grouped = re.fullmatch(r"\(?[2-9][0-9]{2}\)?[ .-]{1,2}[0-9]{3}[ .-][0-9]{4}", written) is not None
-    return "[phone]" if is_foreign or is_trunk or is_grouped else written
+    return "[phone]" if is_foreign or is_trunk or _GROUPED.fullmatch(written) else written
+
+
+def _phone_not_bare(found: re.Match[str]) -> str:
+    return found[0] if _BARE.fullmatch(found[0]) else _phone(found)
+
+
+def _labelled(found: re.Match[str]) -> str:
+    """Mask what stands behind a label such as "key safe code", if it is more than a fault code of two digits."""
+    digits, letters = (sum(map(kind, found["value"])) for kind in (str.isdigit, str.isalpha))
+    is_secret = (digits >= 3 or (digits >= 2 and letters >= 3)) and not _UNIT_AFTER.match(
+        found.string[found.end() : found.end() + 10]
+    )
+    return f"{found['label']}[private]" if is_secret else found[0]
+
+
+def _account(found: re.Match[str]) -> str:
+    """Mask a card number, an account number or an IBAN whose check digits are right."""
+    written = re.sub(r"[^0-9A-Za-z]", "", found[0]).upper()
+    if written.isdigit():
+        is_card = 13 <= len(written) <= 19 and written[0] in "3456" and _luhn(written)
+        return "[account]" if is_card else found[0]
+    moved = written[4:] + written[:4]
+    return "[account]" if int("".join(str(int(c, 36)) for c in moved)) % 97 == 1 else found[0]
+
+
+def _luhn(digits: str) -> bool:
+    doubled = [int(d) * (1 + place % 2) for place, d in enumerate(reversed(digits))]
+    return sum(n - 9 * (n > 9) for n in doubled) % 10 == 0
 
 
 def _postcode(found: re.Match[str]) -> str:
@@ -266,11 +342,24 @@ def _postcode(found: re.Match[str]) -> str:
 
 # Each mask with a first look that finds every text it could change: RE2 syntax, one quick pass over a column.
 _MASKS: tuple[tuple[str, Callable[[str], str]], ...] = (
-    (r"(?i)@|[(\[] ?at ?[)\]]", lambda text: _EMAIL.sub("[email]", text)),
+    (
+        r"(?i)[@＠]|[(\[{<] ?at ?[)\]}>]|\bat [\w-]+ (?:dot|punkt) | AT [\w-]+(?: DOT |\.)[A-Z]",
+        lambda text: _EMAIL.sub("[email]", text),
+    ),
+    (r"[3-6][0-9]{3}[ -]?[0-9]{4,6}[ -]?[0-9]{4}", lambda text: _CARD.sub(_account, text)),
+    (r"(?i)\b[A-Z]{2}[0-9]{2} ?[A-Z0-9]{4} ?[A-Z0-9]{4}", lambda text: _IBAN.sub(_account, text)),
+    (
+        r"(?i)sort code|s/c|acc|a/c|konto|cuenta|compte|conto|key ?safe|key ?box|lock ?box|code|schlüssel|alarm"
+        r"|d\.?o\.?b|birth|born|\bgeb|nacido|nato il|\bnée? le|plate|\breg|kennzeichen",
+        lambda text: _LABELLED.sub(_labelled, text),
+    ),
     (r"[0-9](?:[ ()./-]{0,3}[0-9]){6}", lambda text: _NUMBER.sub(_phone, text)),
     (
         rf"(?i)[0-9][a-z]?,? [a-z].{{0,45}} (?:{_SURE_STREET}|{_LIKELY_STREET})\b"
-        r"|(?:stra(?:ß|ss)e|str\.|weg|platz|allee|gasse|ring) [0-9]",
+        r"|(?:stra(?:ß|ss)e|str\.?|weg|platz|allee|gasse|ring|damm|ufer|straat"
+        r"|laan|plein|gracht|kade|dijk|singel) ?[0-9]"
+        r"|\b(?:rue|avenue|boulevard|bd|allée|chemin|place|impasse|quai|calle|avenida|avda|plaza|paseo|via|viale|piazza"
+        r"|corso|largo|vicolo|c/)",
         lambda text: _ADDRESS.sub("[address]", text),
     ),
     (r"(?i)\b[a-z]{1,2}[0-9][a-z0-9]? ?[0-9][a-z]{2}\b", lambda text: _UK_POSTCODE.sub(_postcode, text)),
@@ -278,31 +367,16 @@ _MASKS: tuple[tuple[str, Callable[[str], str]], ...] = (
         r"\b[A-Z][0-9][A-Z] [0-9][A-Z][0-9]\b|\bD-[0-9]{5}\b|(?i)post ?code|zip|plz",
         lambda text: _OTHER_POSTCODE.sub(lambda found: f"{found['label'] or ''}[postcode]", text),
     ),
-    (r"(?i)\b(?:mrs?|ms|miss|herrn?|frau)\b", lambda text: _NAME.sub("[name]", text)),
+    (
+        r"(?i)\b(?:mrs?|ms|miss|mx|dr|prof|rev|herrn?|frau|mme|mlle|monsieur|madame|señora?|sra?|signora?|sig|dhr|mevr"
+        r"|mevrouw|meneer|pani?)\b",
+        lambda text: _NAME.sub("[name]", text),
+    ),
 )
 
-# Any text that a mask could change, in one look: RE2 syntax.
-FIRST_LOOK = "|".join(f"(?:{look})" for look, _ in _MASKS)
+_PHONES, _NAMES = next(m for m in _MASKS if "]{0,3}[0-9]){6}" in m[0]), _MASKS[-1]
+_STAFF = (_MASKS[0], (_PHONES[0], lambda text: _NUMBER.sub(_phone_not_bare, text)))
+_BY_LEVEL = {"text": _MASKS, "code": (*_STAFF, _NAMES), "staff": _STAFF}
 
-_PERSONAL_HEADER = re.compile(
-    r"\b(?:(?:cust(?:omer)?|client|caller|contact|owner|first|last|sur|full|fore|vor|nach|kunden) ?)?name\b"
-    r"|\b(?:kundenname|vorname|nachname|surname|forename|address|addr|street|town|city|county|post ?code|zip|plz|ort|"
-    r"adresse|anschrift|strasse|straße|phone|telephone|tel|mobile|mob|cell|fax|e ?mail|telefon|handy|landline|"
-    r"birthday|dob)\b|^ ?(?:customer|client|cust|kunde) ?$",
-    re.IGNORECASE,
-)
-_NOT_PERSONAL_HEADER = re.compile(
-    r"\b(?:part|product|model|make|file|kind|job|engineer|technician|tech|brand|item|user)\b", re.IGNORECASE
-)
-
-
-def is_personal(header: str) -> bool:
-    """Say whether a column's header announces personal data, so that a column no layout names is not kept readable.
-
-    Examples
-    --------
-    >>> is_personal("Customer phone"), is_personal("part_name"), is_personal("Postcode")
-    (True, False, True)
-    """
-    words = re.sub(r"[_\W]+|(?<=[a-z])(?=[A-Z])", " ", header[:200])
-    return _PERSONAL_HEADER.search(words) is not None and _NOT_PERSONAL_HEADER.search(words) is None
+# Any text that a mask of the level could change, in one look: RE2 syntax.
+FIRST_LOOK = {level: "|".join(f"(?:{look})" for look, _ in masks) for level, masks in _BY_LEVEL.items()}

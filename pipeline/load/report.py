@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import LayoutError, UsageError, shown
+from pipeline.errors import LayoutError, PriorjobsError, UsageError, shown
 from pipeline.load.layout import Layout, as_toml
 from pipeline.terminal.text import Shown
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.load.guess import Proposal
+    from pipeline.load.whole_history import Gone
 
 COUNTS = ("read", "loaded", "unchanged", "replaced", "rejected")
 MOST_LINES = 10  # refused lines told in the terminal; all are in the database
@@ -33,6 +34,10 @@ class FileReport:
         The layout itself, None where the very file had been loaded before.
     is_refused_whole
         ``strict`` was asked for and a line was refused: nothing was taken.
+    batch
+        Its number, by which `take_back` knows it; None where nothing was taken in.
+    fault
+        Why the file could not be read at all; None = it was.
     """
 
     file: str
@@ -49,6 +54,8 @@ class FileReport:
     proposal: Proposal | None = None
     layout_used: Layout | None = None
     is_refused_whole: bool = False
+    batch: int | None = None
+    fault: PriorjobsError | None = None
 
     def counts(self) -> dict[str, int]:
         """Counts by name."""
@@ -57,12 +64,24 @@ class FileReport:
 
 @dataclass(repr=False)
 class LoadReport(Shown):
-    """A load, file by file; notes tell what belongs to no file."""
+    """A load, file by file; notes tell what belongs to no file.
+
+    Attributes
+    ----------
+    gone
+        Visits taken out as the files, said to be the whole history, no longer hold them; None = that was not said.
+    """
 
     dry_run: bool = False
     strict: bool = False
     files: list[FileReport] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    gone: Gone | None = None
+
+    @property
+    def faults(self) -> list[PriorjobsError]:
+        """Why files could not be read."""
+        return [f.fault for f in self.files if f.fault]
 
     @property
     def totals(self) -> dict[str, int]:
@@ -93,16 +112,19 @@ class LoadReport(Shown):
                     "file": f.file,
                     "sha256": f.sha256,
                     "layout": f.layout,
+                    "batch": f.batch,
                     **f.counts(),
                     "refused_whole": f.is_refused_whole,
                     "reasons": f.reasons,
                     "rejected_lines": f.rejected_lines[:100],
                     "guessed": f.proposal.as_json() if f.proposal else None,
                     "notes": f.notes,
+                    "fault": {"what": f.fault.what, "remedy": f.fault.remedy} if f.fault else None,
                 }
                 for f in self.files
             ],
             "notes": self.notes,
+            "whole_history": self.gone.as_json() if self.gone else None,
             "totals": self.totals,
         }
 
@@ -120,7 +142,7 @@ class LoadReport(Shown):
         if len(used) != 1:
             raise UsageError(
                 f"{len(used)} layouts were used, so there is not one to save.",
-                "Load one file that was not loaded before, or add --dry-run to look only.",
+                "Name one file; for one loaded by an older version, take it back first: priorjobs batches",
             )
         path = Path(path)
         may_hold_layout(path)
@@ -135,6 +157,7 @@ class LoadReport(Shown):
         for f in self.files:
             told += _file_lines(f)
         told += self.notes
+        told += self.gone.lines() if self.gone else []
         totals = self.totals
         if len(self.files) != 1:
             told.append(f"Together: {_counts(totals)}.")
@@ -168,23 +191,17 @@ def _counts(counts: dict[str, int]) -> str:
 
 
 def _file_lines(f: FileReport) -> list[str]:
+    if f.fault:
+        return [f"{f.file}: not read. {f.fault.what}", f"  {f.fault.remedy}"]
     told = [f"{f.file}: {_counts(f.counts())}."]
     if f.is_refused_whole:
         told.append("  Nothing of this file was taken, as --strict asks.")
     if f.proposal:
         told.append(
-            "  How its columns were read (a guess; save it with --save-layout FILE, edit, and load with --layout):"
+            "  How its columns were read, a guess. If one is wrong: --save-layout FILE, edit it, and load the file"
         )
-        width = max((len(g.column) for g in f.proposal.guesses), default=0)
-        for g in f.proposal.guesses:
-            samples = ", ".join(shown(s, 30) for s in g.samples)
-            told.append(f"    {shown(g.column, 40):{min(width, 40) + 2}} → {g.field:15} {g.confidence:4.0%}  {samples}")
-        if f.proposal.left:
-            told.append(f"    kept as they are: {', '.join(shown(c, 30) for c in f.proposal.left)}")
-        if f.proposal.layout.personal:
-            told.append(f"    kept only as keyed hash: {', '.join(shown(c, 30) for c in f.proposal.layout.personal)}")
-        if f.proposal.layout.grain == "part":
-            told.append("    one line a part: lines of one job and day are one visit")
+        told.append("  again with --layout FILE: it then takes the place of this batch.")
+        told += [f"  {line}" for line in f.proposal.lines()]
     told += [f"  {note}" for note in f.notes]
     for line in f.rejected_lines[:MOST_LINES]:
         column = f", column {line['column']}" if line["column"] else ""

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pipeline.errors import LIES_AHEAD
 from pipeline.load import identity
 from pipeline.load.layout import FIELDS, Layout, position
 from pipeline.load.mapping import cell, literal, map_lines, personal_columns
@@ -22,11 +24,21 @@ if TYPE_CHECKING:
 
     from pipeline.settings import Settings
 
-FREE_TEXTS = ("complaint", "findings", "cause", "work_done", "other_columns")
+MASKED = {  # column: how its cells are looked at for contact details, see `mask_contacts`
+    **dict.fromkeys(("complaint", "findings", "cause", "work_done", "other_columns"), "text"),
+    **dict.fromkeys(("fault_code", "parts", "outcome", "make", "callback_of", "appliance_kind", "age"), "code"),
+    **dict.fromkeys(("technician", "job_no", "model", "serial"), "staff"),
+}
+NAMES_CUSTOMER = tuple(name for name, level in MASKED.items() if level != "staff")
 MONEY = ("labour_charge", "parts_cost")
 LONGEST_REASON = 200  # characters of a refused value that are repeated in its reason
 MOST_DAYS_AHEAD = 1096  # a planned visit may lie ahead, a mistyped year lies far ahead
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts
+_WORD = re.compile(r"[^\W\d_][^\W_]*(?:['’.-][^\W\d_][^\W_]*)*|[0-9]{5,}")
+_DAY_WORD = re.compile(
+    r"(?i)(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez|mon|tue|wed|thu|fri|sat|sun|die|mit|don|fre"
+    r"|sam|son)[^\W\d_]*|st|nd|rd|th|of|t|z|am|pm|gmt|utc"
+)
 MOST_REPEATS = 20_000
 SHOWN = 1_000  # refused lines of a file held for the report; all are kept in the database
 RULES = {
@@ -36,7 +48,7 @@ RULES = {
         "is missing, and so are serial and customer_ref",
         "Give one of serial, customer_ref and job_no: without them no later visit can be joined to this one.",
     ),
-    "future": ("lies more than three years ahead", "Correct the year."),
+    "future": (LIES_AHEAD, "Correct the year, or the clock of this computer."),
 }
 
 
@@ -67,18 +79,24 @@ class Screened:
 
 
 def screen(
-    connection: duckdb.DuckDBPyConnection, layout: Layout, records: Records, settings: Settings, key: bytes
+    connection: duckdb.DuckDBPyConnection,
+    layout: Layout,
+    header: tuple[str, ...],
+    records: Records,
+    settings: Settings,
+    key: bytes,
+    forms: Mapping[str, Sequence[str]] | None = None,
 ) -> Screened:
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
-    Reads ``incoming``. candidate: line_no, day, base_key (what the visit is known by), serial_term. Its texts stand in
-    view ``screened``: line_no, the fields (customer hashed, contacts masked), other_columns, and line_hash of them all.
-    refusal: line_no, line_text, reasons, as in rejected_record.
+    Reads ``incoming``, whose columns are ``header``, and ``source_line``. candidate: line_no, day, base_key (what the
+    visit is known by), serial_term. Its texts stand in view ``screened``: line_no, the fields (customer hashed,
+    contacts masked), other_columns, and line_hash of them all. refusal: line_no, line_text, reasons, as in
+    rejected_record.
     """
-    header = records.header
     _hash_table(connection, "personal_hash", [f"select {cell(header, c)} as w from incoming"
                                               for c in personal_columns(layout, header)], key)  # fmt: skip
-    map_lines(connection, layout, header)
+    map_lines(connection, layout, header, forms)
     if layout.grain == "part":
         _carry_down(connection)
     _hash_table(connection, "customer_hash", ["select customer_ref as w from line"], key)
@@ -96,8 +114,10 @@ def screen(
     _candidates(connection, settings, masked)
     screened = Screened(lines + len(records.refused), how)
     connection.execute("create or replace temp table refusal (line_no bigint, line_text varchar, reasons varchar)")
-    _keep_unreadable(connection, records, screened, settings)
-    _keep_refused(connection, layout, records, screened, settings, key)
+    has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
+    _keep_unreadable(connection, records, screened, settings, has_personal)
+    _keep_refused(connection, layout, header, records, screened, settings, key)
+    _number_as_in_file(connection, screened)
     return screened
 
 
@@ -169,23 +189,25 @@ def _read_marks(connection: duckdb.DuckDBPyConnection, layout: Layout) -> dict[s
 
 
 def _mask(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    """Make table ``mask`` (written, masked) of the free texts that change; returns the columns they stand in."""
+    """Make table ``mask`` (written, masked, level) of the cells that change; returns the columns they stand in."""
     from pipeline.load.privacy import FIRST_LOOK, mask_contacts
 
-    connection.execute("create or replace temp table mask (written varchar, masked varchar)")
+    connection.execute("create or replace temp table mask (written varchar, masked varchar, level varchar)")
     changed: set[str] = set()
-    suspect = literal(FIRST_LOOK)
-    for column in FREE_TEXTS:
+    for column, level in MASKED.items():
+        suspect = literal(FIRST_LOOK[level])
         query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
         for rows in batches(connection, query):
-            _keep_masked(connection, rows["w"], mask_contacts(rows["w"]), changed, column)
-    query = f"select {', '.join(FREE_TEXTS)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
-    for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, FREE_TEXTS))})"):
-        for column in FREE_TEXTS:
+            _keep_masked(connection, rows["w"], mask_contacts(rows["w"], level=level), changed, column)
+    query = f"select {', '.join(NAMES_CUSTOMER)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
+    for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, NAMES_CUSTOMER))})"):
+        for column in NAMES_CUSTOMER:
             held = rows[rows[column].notna()]
-            _keep_masked(connection, held[column], mask_contacts(held[column], held["customer_ref"]), changed, column)
+            masked = mask_contacts(held[column], held["customer_ref"], MASKED[column])
+            _keep_masked(connection, held[column], masked, changed, column)
     connection.execute(
-        "create or replace temp table mask as select distinct on (written) * from mask order by written, length(masked)"
+        "create or replace temp table mask as select distinct on (written, level) * from mask "
+        "order by written, level, length(masked)"
     )
     return changed
 
@@ -211,7 +233,8 @@ def _keep_masked(
     differs = masked != written
     if differs.any():
         changed.add(column)
-        insert(connection, "mask", {"w": written[differs].tolist(), "m": masked[differs].tolist()})
+        texts = {"w": written[differs].tolist(), "m": masked[differs].tolist()}
+        insert(connection, "mask", texts | {"l": [MASKED[column]] * len(texts["w"])})
 
 
 def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
@@ -228,7 +251,10 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
     columns, masks = [], []
     for name in (*FIELDS, "other_columns"):
         if name in masked:
-            masks.append(f"left join mask as mask_{name} on mask_{name}.written = hashed.{name}")
+            masks.append(
+                f"left join mask as mask_{name} on mask_{name}.written = hashed.{name} "
+                f"and mask_{name}.level = '{MASKED[name]}'"
+            )
             columns.append(f"coalesce(mask_{name}.masked, hashed.{name}) as {name}")
         else:
             columns.append(f"hashed.{name}")
@@ -269,7 +295,7 @@ def plain_sql(column: str) -> str:
 
 
 def _keep_unreadable(
-    connection: duckdb.DuckDBPyConnection, records: Records, screened: Screened, settings: Settings
+    connection: duckdb.DuckDBPyConnection, records: Records, screened: Screened, settings: Settings, has_personal: bool
 ) -> None:
     import pandas as pd
 
@@ -281,6 +307,8 @@ def _keep_unreadable(
     values = pd.Series([r.value[:LONGEST_REASON] for r in records.refused], dtype="str")
     if settings.mask_contacts:
         texts, values = mask_contacts(texts), mask_contacts(values)
+    if has_personal:
+        texts, values = texts.map(without_words), values.map(without_words)
     lines = [
         (r.line_no, json.dumps({"line": text}, ensure_ascii=False), [_reason(r.column, value, r.rule, r.remedy)])
         for r, text, value in zip(records.refused, texts, values, strict=True)
@@ -288,16 +316,28 @@ def _keep_unreadable(
     _keep(connection, lines, screened)
 
 
+def without_words(text: str) -> str:
+    """Leave signs and short numbers of a line whose cells are in no known column: any word may be a name.
+
+    Examples
+    --------
+    >>> without_words('2025-01-02,"Ann Example,07700900123')
+    '2025-01-02,"… …,…'
+    """
+    return _WORD.sub("…", text)
+
+
 def _keep_refused(
     connection: duckdb.DuckDBPyConnection,
     layout: Layout,
+    header: tuple[str, ...],
     records: Records,
     screened: Screened,
     settings: Settings,
     key: bytes,
 ) -> None:
     """Move the bad candidates to ``refusal``, each with all its faults and the whole line."""
-    cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(records.header)))
+    cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(header)))
     query = (
         "select candidate.line_no, day_read.problem, day_read.remedy, candidate.day, candidate.is_ahead, "
         f"screened.visit_date, screened.appliance_kind, candidate.has_no_unit, {cells} from candidate "
@@ -306,11 +346,12 @@ def _keep_refused(
         "left join day_read on day_read.written = screened.visit_date "
         "where candidate.is_refused order by candidate.line_no"
     )
+    has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
     for rows in batches(connection, query, 20_000):
-        texts = _line_texts(rows, layout, records.header, settings, key)
+        texts = _line_texts(rows, layout, header, settings, key)
         found = rows[["line_no", "problem", "remedy", "day", "is_ahead", "visit_date", "appliance_kind", "has_no_unit"]]
         lines = [
-            (line_no, text, _reasons(row, layout))
+            (line_no, text, _reasons(row, layout, has_personal))
             for line_no, row, text in zip(
                 rows["line_no"].tolist(),
                 found.astype(object).where(found.notna(), None).itertuples(),
@@ -323,6 +364,19 @@ def _keep_refused(
         connection.execute("delete from candidate where is_refused")
 
 
+def _number_as_in_file(connection: duckdb.DuckDBPyConnection, screened: Screened) -> None:
+    """Give refused lines their number in the file, where a line was taken apart into several."""
+    there = dict(
+        connection.execute("select line_no, source_line from source_line").fetchall() if screened.shown else []
+    )
+    for line in screened.shown:
+        line["line_no"] = there.get(line["line_no"], line["line_no"])
+    connection.execute(
+        "update refusal set line_no = source_line.source_line from source_line "
+        "where source_line.line_no = refusal.line_no"
+    )
+
+
 def _line_texts(
     rows: pd.DataFrame, layout: Layout, header: tuple[str, ...], settings: Settings, key: bytes
 ) -> list[str]:
@@ -332,8 +386,14 @@ def _line_texts(
     hidden = customer | {position(header, name) for name in personal_columns(layout, header)}
     columns = {}
     references = [rows[f"c{i + 1}"] for i in sorted(at for at in customer if at is not None)]
+    staff = {position(header, rule.column) for rule in layout.columns.get("technician", ())}
+    if settings.hash_technicians:
+        hidden |= staff
+    is_shifted = rows["visit_date"].map(is_no_date).astype(bool) if hidden else None
     for i, name in enumerate(header):
         written = rows[f"c{i + 1}"]
+        if is_shifted is not None and is_shifted.any():
+            written = written.where(~is_shifted, written.map(without_words, na_action="ignore"))
         if i in hidden:
             written = hash_customers(written, key)
         elif settings.mask_contacts:
@@ -347,14 +407,28 @@ def _line_texts(
     ]
 
 
+def is_no_date(written: object) -> bool:
+    """Whether a cell for a day holds other words than a day's: the line's cells stand in other columns than they say.
+
+    Examples
+    --------
+    >>> is_no_date("Ann Example"), is_no_date("3rd of Mai 2025"), is_no_date("32/13/2025"), is_no_date(None)
+    (True, False, False, False)
+    """
+    words = re.findall(r"[^\W\d_]{2,}", written) if isinstance(written, str) else []
+    return any(_DAY_WORD.fullmatch(word) is None for word in words)
+
+
 def _reason(column: str, value: str | None, rule: str, remedy: str) -> dict[str, str]:
     return {"column": column, "value": (value or "")[:LONGEST_REASON], "rule": rule, "remedy": remedy}
 
 
-def _reasons(row: Any, layout: Layout) -> list[dict[str, str]]:
+def _reasons(row: Any, layout: Layout, has_personal: bool) -> list[dict[str, str]]:
     reasons = []
     if row.problem:
-        reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, row.problem, row.remedy))
+        is_name = has_personal and is_no_date(row.visit_date)
+        written = without_words(row.visit_date) if is_name else row.visit_date
+        reasons.append(_reason(_column(layout, "visit_date"), written, row.problem, row.remedy))
     elif row.is_ahead:
         reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, *RULES["future"]))
     elif row.day is None:

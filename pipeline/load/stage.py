@@ -46,7 +46,7 @@ def restage(database: Database, words: Words, settings: Settings) -> None:
     with database.transaction() as connection:
         for table in (*STAGED, "word_use"):
             connection.execute(f"delete from {table}")
-        _in_force(connection, "select visit_key, max(batch_id) as batch_id from raw_record group by all")
+        _in_force(connection, "select visit_key, max(batch_id) as batch_id from counted_record group by all")
         read_serials(connection, "visit_text")
         _stage(connection, words, settings)
         _store_words(connection, words)
@@ -88,7 +88,7 @@ def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int
     """Take the versions held before out of the staged tables and out of the counts of words."""
     _in_force(
         connection,
-        "select visit_key, max(batch_id) as batch_id from raw_record "
+        "select visit_key, max(batch_id) as batch_id from counted_record "
         "where visit_key in (select visit_key from fresh where held_id is not null) "
         f"and batch_id < {batch_id} group by all",
     )
@@ -105,9 +105,9 @@ def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int
 def _in_force(connection: duckdb.DuckDBPyConnection, versions: str) -> None:
     """Make view ``visit_text``: one row a visit, its fields as text, from the lines of the stated versions."""
     connection.execute(
-        "create or replace temp table line_in_force as select first.visit_id, raw_record.* "
-        f"from raw_record join ({versions}) as version using (visit_key, batch_id) join (select visit_key, "
-        "min(record_id) as visit_id from raw_record group by all) as first using (visit_key)"
+        "create or replace temp table line_in_force as select first.visit_id, counted_record.* "
+        f"from counted_record join ({versions}) as version using (visit_key, batch_id) join (select visit_key, "
+        "min(record_id) as visit_id from counted_record group by all) as first using (visit_key)"
     )
     (several,) = connection.execute("select count(*) from line_in_force where line_in_visit > 1").fetchall()[0]
     if several:

@@ -26,8 +26,9 @@ class Versions:
 def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
     """Make ``fresh`` of the candidate lines that are new or changed.
 
-    Reads ``candidate``, ``screened`` and ``raw_record``. fresh: line_no, day, visit_key, line_in_visit, content_hash
-    (null = the line's own), held_id (visit_id of the version held before, null = a new visit).
+    Reads ``candidate``, ``screened`` and ``counted_record``. fresh: line_no, day, visit_key, line_in_visit,
+    content_hash (null = the line's own), held_id (visit_id of the version held before, null = a new visit).
+    Table ``found_again`` has the others: line_no, record_id of the line held.
 
     A visit is known by its job number and day, without a job number by the appliance and day. Where several visits go
     by one such key, a visit is a version of the held one with the same content, else with the same appliance, else with
@@ -40,6 +41,7 @@ def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
             "create or replace temp view fresh as select line_no, day, base_key as visit_key, 1 as line_in_visit, "
             "null::varchar as content_hash, null::bigint as held_id from candidate"
         )
+        connection.execute("create or replace temp table found_again (line_no bigint, record_id bigint)")
         return Versions(candidates, 0, 0)
     _gather_visits(connection, grain)
     _match(connection)
@@ -57,11 +59,11 @@ def _find_held(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute(
         "create or replace temp table held as with versions as ("
         f"select visit_key, {BASE_KEY} as base_key, min(record_id) as visit_id, max(batch_id) as batch_id "
-        f"from raw_record where {BASE_KEY} in (select base_key from candidate) group by all) "
-        "select visit_key, base_key, visit_id, raw_record.content_hash, "
-        f"{unit_sql('stage_visit.serial', plain_sql('raw_record.appliance_kind'))} as unit, raw_record.complaint "
-        "from versions join raw_record using (visit_key, batch_id) join stage_visit using (visit_id) "
-        "where raw_record.line_in_visit = 1"
+        f"from counted_record where {BASE_KEY} in (select base_key from candidate) group by all) "
+        "select visit_key, batch_id, base_key, visit_id, line.content_hash, "
+        f"{unit_sql('stage_visit.serial', plain_sql('line.appliance_kind'))} as unit, line.complaint "
+        "from versions join counted_record as line using (visit_key, batch_id) join stage_visit using (visit_id) "
+        "where line.line_in_visit = 1"
     )
 
 
@@ -121,6 +123,12 @@ def _match(connection: duckdb.DuckDBPyConnection) -> None:
         )
         if same == "content_hash":
             connection.execute("create or replace temp table unchanged as select visit_line from matched")
+            connection.execute(
+                "create or replace temp table found_again as select arrived.line_no, line.record_id from matched "
+                "join held using (visit_key) join arrived using (visit_line) join counted_record as line "
+                "on line.visit_key = held.visit_key and line.batch_id = held.batch_id "
+                "and line.line_in_visit = arrived.line_in_visit"
+            )
     connection.execute(
         "create or replace temp table named as with "
         f"highest as (select base_key, max({NUMBER}) as highest from held group by base_key), "

@@ -257,7 +257,9 @@ def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
         union all select 'left_truncated', truncated, faults from faults
         union all select 'no_price', no_price, lines from lines
         union all select 'unknown_words', count(*) filter (where term is null), count(*) from word_use
-        union all select 'rejected', (select count(*) from rejected_record), cast(null as bigint)
+        union all select 'rejected', (
+            select count(*) from rejected_record join load_batch using (batch_id) where taken_back_at is null
+        ), cast(null as bigint)
         """,
         {
             "first": scope.first,

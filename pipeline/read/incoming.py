@@ -37,6 +37,8 @@ class Reading:
     delimiter: str | None = None
     quote: str | None = None
     sheet: str | None = None
+    sheets: tuple[str, ...] = ()
+    join: tuple[str, str] | None = None
     header_line: int | None = None
     known_names: frozenset[str] = frozenset()
 
@@ -55,12 +57,15 @@ class Records:
         What was found out about the file: encoding, delimiter, sheet.
     notes
         What a person should know, in sentences.
+    other_sheets
+        Sheets of the workbook that were not read, with their columns.
     """
 
     header: tuple[str, ...]
     refused: list[Refused] = field(default_factory=list)
     how: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    other_sheets: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 Line = tuple[int, Sequence[str | None]]

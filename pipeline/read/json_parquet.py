@@ -29,12 +29,14 @@ REMEDY = 'Fix the line: one JSON object a line, such as {"visit_date": "2025-04-
 def read_json(connection: duckdb.DuckDBPyConnection, source: Source) -> Records:
     """Read JSON Lines, or one JSON list of objects; see `pipeline.read.reader.read`.
 
-    Column names are gathered over the whole file first, in order of appearance. Numbers stay as written; lists of
-    plain values are joined by "; ", other nested values are kept as JSON.
+    Column names are gathered over the whole file first, in order of appearance; of an object inside an object they are
+    paths, such as "asset.type". Numbers stay as written; lists of plain values are joined by "; ", lists of objects are
+    kept as JSON.
     """
     names: dict[str, None] = {}
     for _, found, _ in _objects(source):
         if found:
+            found = flattened(found)
             names.update(dict.fromkeys(found))
             if len(names) > MOST_COLUMNS:
                 unique_names((), len(names))
@@ -47,10 +49,28 @@ def read_json(connection: duckdb.DuckDBPyConnection, source: Source) -> Records:
             if found is None:
                 records.refused.append(Refused(line_no, text, "", text[:200], RULE, REMEDY))
             else:
-                yield line_no, [as_text(found.get(name)) for name in names]
+                flat = flattened(found)
+                yield line_no, [as_text(flat.get(name)) for name in names]
 
     store(connection, len(names), lines(), lambda *_: None)
     return records
+
+
+def flattened(found: dict[str, Any], before: str = "") -> dict[str, Any]:
+    """Give the values of objects inside an object a path for a name.
+
+    Examples
+    --------
+    >>> flattened({"id": 7, "asset": {"type": "w/m", "age": {"years": 3}}})
+    {'id': 7, 'asset.type': 'w/m', 'asset.age.years': 3}
+    """
+    flat: dict[str, Any] = {}
+    for name, value in found.items():
+        if isinstance(value, dict) and value:
+            flat |= flattened(value, f"{before}{name}.")
+        else:
+            flat[f"{before}{name}"] = value
+    return flat
 
 
 def _objects(source: Source) -> Iterator[tuple[int, dict[str, Any] | None, str]]:

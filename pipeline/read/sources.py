@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO
 
-from pipeline.errors import FileUnreadable, UsageError, shown
+from pipeline.errors import FileUnreadable, PriorjobsError, UsageError, shown
 
 SUFFIXES = frozenset(
     [
@@ -37,6 +37,7 @@ SUFFIXES = frozenset(
         ".zip",
     ]
 )
+NOT_WHOLE = (OSError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError)
 MOST_BYTES = 16 << 30  # of one unpacked file
 FREE_BYTES = 64 << 20  # below this any compression ratio passes
 MOST_RATIO = 200  # unpacked to packed; job records as text shrink about tenfold (measured on the demo's exports)
@@ -70,28 +71,44 @@ class Source:
     beside: Path | None
 
 
-def open_sources(paths: Sequence[Path | str], scratch: Path) -> Iterator[Source]:
+@dataclass(frozen=True)
+class Unopened:
+    """A path, or a member of an archive, that holds no table that can be read, and why.
+
+    It does not exist, is a folder without any file of records, is damaged, locked, or unpacks beyond all reason.
+    """
+
+    name: str
+    fault: PriorjobsError
+
+
+def open_sources(paths: Sequence[Path | str], scratch: Path) -> Iterator[Source | Unopened]:
     """Yield every table the paths name, in the order given, a folder's files by name, links out of the folder left out.
 
-    Compressed files and standard input are unpacked into ``scratch``, one at a time, and removed before the next.
-
-    Raises
-    ------
-    UsageError
-        A path that does not exist, or a folder without any file of records.
-    FileUnreadable
-        A damaged or locked archive, or one that unpacks beyond all reason.
+    Compressed files and standard input are unpacked into ``scratch``, one at a time, and removed before the next. What
+    cannot be opened is yielded in its place, and stops nothing.
     """
     for path in paths:
         if str(path) == "-":
             place = scratch / "standard-input"
             with place.open("wb") as out:
                 _copy(sys.stdin.buffer, out, "standard input", None)
-            yield from _tables("standard input", place, None, scratch)
+            try:
+                yield from _tables("standard input", place, None, scratch)
+            except FileUnreadable as fault:
+                yield Unopened("standard input", fault)
             place.unlink(missing_ok=True)
             continue
-        for file in _files(Path(path)):
-            yield from _tables(file.name, file, file, scratch)
+        try:
+            files = _files(Path(path))
+        except UsageError as fault:
+            yield Unopened(str(path), fault)
+            continue
+        for file in files:
+            try:
+                yield from _tables(file.name, file, file, scratch)
+            except FileUnreadable as fault:
+                yield Unopened(file.name, fault)
 
 
 def _files(path: Path) -> list[Path]:
@@ -124,7 +141,7 @@ def _leads_out(path: Path, folder: Path) -> bool:
     return path.is_symlink() and not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder))
 
 
-def _tables(name: str, path: Path, beside: Path | None, scratch: Path, depth: int = 0) -> Iterator[Source]:
+def _tables(name: str, path: Path, beside: Path | None, scratch: Path, depth: int = 0) -> Iterator[Source | Unopened]:
     try:
         form = _form(path)
         if form in ("gzip", "zip") and depth >= 2:
@@ -136,11 +153,14 @@ def _tables(name: str, path: Path, beside: Path | None, scratch: Path, depth: in
         else:
             sha256, size = _fingerprint(path)
             yield Source(name, path, form, sha256, size, beside)
-    except (OSError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError) as fault:
-        raise FileUnreadable(
-            f"{shown(name)} cannot be read: {shown(fault, 120)}",
-            "Check that it is whole and not locked; copy it again.",
-        ) from fault
+    except NOT_WHOLE as fault:
+        raise _not_whole(name, fault) from fault
+
+
+def _not_whole(name: str, fault: BaseException) -> FileUnreadable:
+    return FileUnreadable(
+        f"{shown(name)} cannot be read: {shown(fault, 120)}", "Check that it is whole and not locked; copy it again."
+    )
 
 
 def _form(path: Path) -> str:
@@ -163,7 +183,7 @@ def _form(path: Path) -> str:
     return "json" if text[:1] in (b"{", b"[") and b'"' in text else "text"
 
 
-def _ungzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: int) -> Iterator[Source]:
+def _ungzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: int) -> Iterator[Source | Unopened]:
     place = scratch / f"unpacked-{depth}"
     with gzip.open(path) as packed, place.open("wb") as out:
         _copy(packed, out, name, path.stat().st_size)
@@ -171,7 +191,7 @@ def _ungzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth:
     place.unlink(missing_ok=True)
 
 
-def _unzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: int) -> Iterator[Source]:
+def _unzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: int) -> Iterator[Source | Unopened]:
     place = scratch / f"unpacked-{depth}"
     with zipfile.ZipFile(path) as archive:
         members = [i for i in archive.infolist() if not i.is_dir() and _is_records(i.filename)]
@@ -182,9 +202,12 @@ def _unzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: 
             )
         for member in sorted(members, key=lambda i: i.filename):
             inside = f"{name}: {PurePosixPath(member.filename).name}"
-            with archive.open(member) as packed, place.open("wb") as out:
-                _copy(packed, out, inside, member.compress_size)
-            yield from _tables(inside, place, beside, scratch, depth + 1)
+            try:
+                with archive.open(member) as packed, place.open("wb") as out:
+                    _copy(packed, out, inside, member.compress_size)
+                yield from _tables(inside, place, beside, scratch, depth + 1)
+            except (FileUnreadable, *NOT_WHOLE) as fault:
+                yield Unopened(inside, fault if isinstance(fault, FileUnreadable) else _not_whole(inside, fault))
     place.unlink(missing_ok=True)
 
 

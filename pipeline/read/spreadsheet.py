@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import FileUnreadable, UsageError, shown
@@ -32,8 +33,8 @@ REMEDY_CELLS = "Give the extra cells a column name, or clear them, and load the 
 def read_sheet(connection: duckdb.DuckDBPyConnection, source: Source, reading: Reading) -> Records:
     """Read one sheet of an XLSX, XLS or ODS workbook; see `pipeline.read.reader.read`.
 
-    Without a sheet's name, the sheet whose first lines show most known column names is read, and the others are named
-    in the notes. Line numbers are the sheet's own.
+    Without a sheet's name, the sheet whose first lines show most known column names is read, with every other of the
+    very same columns, and the rest are named in the notes. Line numbers are the sheet's own.
 
     Raises
     ------
@@ -48,47 +49,152 @@ def read_sheet(connection: duckdb.DuckDBPyConnection, source: Source, reading: R
         check_size(source.path, source.name)
         with CalamineWorkbook.from_path(source.path) as book:
             chosen, others = _choose(book, source, reading)
-            sheet = book.get_sheet_by_name(chosen)
-            rows = _rows(sheet)
-            first = [row for _, row in zip(range(400), rows, strict=False)]
-            at = find_header([row for _, row in first if any(row)] or [[]], reading, f"{source.name}, sheet {chosen}")
-            filled = [item for item in first if any(item[1])]
-            header_line = filled[at][0] if at >= 0 else 0
-            header = filled[at][1] if at >= 0 else []
-            named = max((i + 1 for i, cell in enumerate(header) if cell and cell.strip()), default=0)
-            below = sorted(
-                max((i + 1 for i, cell in enumerate(row) if cell and cell.strip()), default=0)
-                for line_no, row in filled if line_no > header_line
-            )  # fmt: skip
-            width = max(named, below[len(below) // 2] if below else 0, 1)
-            records = Records(unique_names(header, width), how={"sheet": chosen})
-
-            def refuse(line: Line, rule: str) -> None:
-                text = "; ".join(cell or "" for cell in line[1])
-                records.refused.append(Refused(line[0], text, "", text[:200], rule, REMEDY_CELLS))
-
-            store(connection, width, (row for row in _rows(sheet) if row[0] > header_line), refuse)
+            first = _open_sheet(book, chosen, source, reading)
+            records = Records(first.header, how={"sheet": chosen})
+            tables = [first, *(t for name in others if (t := _try_sheet(book, name, source, reading)))]
+            alike = [t for t in tables if t.plain_header == first.plain_header and (not reading.sheet or t is first)]
+            if reading.sheets:
+                alike = [_open_sheet(book, _named(book, source, name), source, reading) for name in reading.sheets]
+                records = Records(alike[0].header, how={"sheet": " + ".join(t.name for t in alike)})
+            elif len(alike) > 1:
+                records.how["sheet"] = " + ".join(t.name for t in alike)
+            _store_sheets(connection, alike, records)
+            if reading.join:
+                _join(
+                    connection,
+                    _open_sheet(book, _named(book, source, reading.join[0]), source, reading),
+                    reading,
+                    records,
+                )
+            read = {t.name for t in alike} | ({reading.join[0]} if reading.join else set())
+            opened = {t.name: t.header for t in tables}
+            records.other_sheets = {name: opened.get(name, ()) for name in (chosen, *others) if name not in read}
     except (CalamineError, OSError, ValueError) as fault:
         raise FileUnreadable(
             f"{shown(source.name)} is not a whole spreadsheet: {shown(fault, 100)}", "Save or export it again."
         ) from fault
-    if others:
+    if records.other_sheets:
         records.notes.append(
-            f"Sheet {shown(chosen)} was read; not read: {', '.join(shown(o) for o in others)} (name one with --sheet)."
+            f"Sheet {shown(records.how['sheet'])} was read; not read: "
+            f"{', '.join(shown(o) for o in records.other_sheets)} (name one with --sheet)."
         )
     return records
+
+
+@dataclass(frozen=True)
+class _Table:
+    """A sheet's table: its name, its columns, the line they stand on, and the sheet."""
+
+    name: str
+    header: tuple[str, ...]
+    header_line: int
+    sheet: CalamineSheet
+
+    @property
+    def plain_header(self) -> tuple[str, ...]:
+        return tuple(plain_name(name) for name in self.header)
+
+
+def _open_sheet(book: CalamineWorkbook, name: str, source: Source, reading: Reading) -> _Table:
+    sheet = book.get_sheet_by_name(name)
+    first = [row for _, row in zip(range(400), _rows(sheet), strict=False)]
+    at = find_header([row for _, row in first if any(row)] or [[]], reading, f"{source.name}, sheet {name}")
+    filled = [item for item in first if any(item[1])]
+    header_line = filled[at][0] if at >= 0 else 0
+    header = filled[at][1] if at >= 0 else []
+    named = max((i + 1 for i, cell in enumerate(header) if cell and cell.strip()), default=0)
+    below = sorted(
+        max((i + 1 for i, cell in enumerate(row) if cell and cell.strip()), default=0)
+        for line_no, row in filled if line_no > header_line
+    )  # fmt: skip
+    width = max(named, below[len(below) // 2] if below else 0, 1)
+    return _Table(name, unique_names(header, width), header_line, sheet)
+
+
+def _try_sheet(book: CalamineWorkbook, name: str, source: Source, reading: Reading) -> _Table | None:
+    try:
+        return _open_sheet(book, name, source, reading)
+    except FileUnreadable:
+        return None
+
+
+def _store_sheets(connection: duckdb.DuckDBPyConnection, tables: list[_Table], records: Records) -> None:
+    """Fill ``incoming`` with the lines of sheets of the same columns; those of a second sheet are counted on."""
+
+    def refuse(line: Line, rule: str) -> None:
+        text = "; ".join(cell or "" for cell in line[1])
+        records.refused.append(Refused(line[0], text, "", text[:200], rule, REMEDY_CELLS))
+
+    def lines() -> Iterator[Line]:
+        before = last = 0
+        for table in tables:
+            if before:
+                records.notes.append(f"Lines of sheet {shown(table.name)} are counted on: its line 1 is {before + 1}.")
+            for line_no, row in _rows(table.sheet):
+                last = before + line_no
+                if line_no > table.header_line:
+                    yield last, row
+            before = last
+
+    store(connection, len(records.header), lines(), refuse)
+
+
+def _join(connection: duckdb.DuckDBPyConnection, table: _Table, reading: Reading, records: Records) -> None:
+    """Add the lines of a second sheet to those with the same value in a column; what fits none is refused."""
+    by = plain_name(reading.join[1]) if reading.join else ""
+    here = [i for i, name in enumerate(records.header) if plain_name(name) == by]
+    there = [i for i, name in enumerate(table.plain_header) if name == by]
+    if not here or not there:
+        raise UsageError(
+            f"Sheets {shown(records.how['sheet'])} and {shown(table.name)} have no common column {shown(by)}.",
+            "Name in the layout's [join] the column that both have.",
+        )
+    connection.execute("create or replace temp table first_sheet as select * from incoming")
+    _store_sheets(connection, [table], Records(table.header))
+    connection.execute("create or replace temp table second_sheet as select * from incoming")
+    width = len(records.header)
+    added = [i for i in range(len(table.header)) if i != there[0]]
+    old = ", ".join(f"first_sheet.c{i + 1}" for i in range(width))
+    new = "".join(f", second_sheet.c{i + 1} as c{width + n + 1}" for n, i in enumerate(added))
+    key = [f"lower(trim({name}_sheet.c{at + 1}))" for name, at in (("first", here[0]), ("second", there[0]))]
+    connection.execute(
+        f"create or replace temp table joined as with last as (select {key[0]} as key, max(line_no) as line_no "
+        "from first_sheet group by 1), added as (select last.line_no as first_line, second_sheet.* from second_sheet "
+        f"join last on last.key = {key[1]}) select first_sheet.line_no as source_line, {old}{new} from first_sheet "
+        "left join added as second_sheet on second_sheet.first_line = first_sheet.line_no "
+        "order by first_sheet.line_no, second_sheet.line_no"
+    )
+    connection.execute("drop table incoming")
+    numbered = "rowid - (select min(rowid) from joined) + 1 as line_no"
+    connection.execute(f"create temp table incoming as select {numbered}, * exclude (source_line) from joined")
+    connection.execute(f"create or replace temp table source_line as select {numbered}, source_line from joined")
+    records.header = unique_names((*records.header, *(table.header[i] for i in added)), width + len(added))
+    strays = connection.execute(
+        f"select line_no, concat_ws('; ', {', '.join(f'c{i + 1}' for i in range(len(table.header)))}), c{there[0] + 1} "
+        f"from second_sheet where not exists (from first_sheet where {key[0]} = {key[1]}) order by 1"
+    ).fetchall()
+    for line_no, text, value in strays:
+        rule = f"(sheet {table.name}) stands on no line of sheet {records.how['sheet']}"
+        remedy = "Add its job to the first sheet, or correct the number."
+        records.refused.append(Refused(line_no, text, table.header[there[0]], value or "", rule, remedy))
+    for name in ("first_sheet", "second_sheet", "joined"):
+        connection.execute(f"drop table {name}")
+
+
+def _named(book: CalamineWorkbook, source: Source, asked: str) -> str:
+    for name in book.sheet_names:
+        if name.strip().casefold() == asked.strip().casefold():
+            return str(name)
+    raise UsageError(
+        f"{shown(source.name)} has no sheet {shown(asked)}.",
+        f"It has {', '.join(shown(name) for name in book.sheet_names)}.",
+    )
 
 
 def _choose(book: CalamineWorkbook, source: Source, reading: Reading) -> tuple[str, list[str]]:
     names = book.sheet_names
     if reading.sheet is not None:
-        for name in names:
-            if name.strip().casefold() == reading.sheet.strip().casefold():
-                return name, []
-        raise UsageError(
-            f"{shown(source.name)} has no sheet {shown(reading.sheet)}.",
-            f"It has {', '.join(shown(name) for name in names)}.",
-        )
+        return _named(book, source, reading.sheet), []
     scores = {name: _score(book.get_sheet_by_name(name), reading.known_names) for name in names}
     filled = [name for name in names if scores[name][1] > 1]
     if not filled:

@@ -22,6 +22,13 @@ from pipeline.store.scratch import Scratch
 
 READER_WAITS = 30.0  # seconds for a load to end: an answer is wanted now
 WRITER_WAITS = 600.0  # seconds for loads and readers to end: what is to be written must not be lost
+ADDED_COLUMNS = (  # since version 1, to tables that loads fill
+    ("load_batch", "mapping varchar"),
+    ("load_batch", "header varchar"),
+    ("load_batch", "records_after bigint"),
+    ("load_batch", "taken_back_at timestamp"),
+    ("raw_record", "withdrawn_by integer"),
+)
 PLACING = "placing"
 COMPACTING = ".compacting"  # ends the name of the database as it is written anew
 UNFINISHED = ".unfinished"
@@ -425,6 +432,8 @@ def _bring_up_to_date(database: Database, found: int | None) -> None:
         database.snapshot(before)
     with database.transaction() as connection:
         connection.execute("create table if not exists database_version (version integer not null)")
+        for table, column in ADDED_COLUMNS:
+            connection.execute(f"alter table if exists {table} add column if not exists {column}")
         sql.create_raw(connection)
         _move_advice(connection)
         connection.execute("delete from database_version")

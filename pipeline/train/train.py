@@ -15,6 +15,7 @@ from pipeline.errors import ModelError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import whole
 from pipeline.store.lock import alone_in
 from pipeline.terminal.progress import bar
+from pipeline.train import phrases
 from pipeline.train.word_background import background
 
 if TYPE_CHECKING:
@@ -96,6 +97,7 @@ def train(
         _keep(database, name, learned.classifier.model_, exam["learned"].classifier.model_, card)
         used, note = _choose(database, name, jobs, force=force)
         kept.keep(database, words)
+        phrases.keep(database)
     step("done")
     brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of", "half_life")}
     return brief | {

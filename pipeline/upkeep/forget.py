@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import html
 import re
 import secrets
 import shutil
+import unicodedata
+import zipfile
+import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
 from pipeline.load.privacy import hash_customers, load_key
+from pipeline.store.outputs import MANIFEST
 
 if TYPE_CHECKING:
     import duckdb
@@ -18,6 +23,9 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
 
 ERASED = "[erased]"
+MOST_SEARCHED = 64 << 20  # bytes of one file
+SPACES, SPACES_OF_SQL = r"\s", r"[\s\pZ]"
+ALIKE = (("ß", "ẞ", "ss", "SS"), tuple("'’‘ʼ`´′＇"), tuple("-‐‑‒–"))
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts, so texts are not searched for it
 
 
@@ -38,7 +46,9 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     -------
     dict
         visits, raw_lines, refused_lines and texts changed; files changed; proof: places searched, found (0);
-        and what is left to do by hand: exports and backups the workshop made.
+        elsewhere: other files of the workshop that hold the name or may hold it; too_short: texts that hold a name of
+        fewer than four letters, which is not erased from texts, since it may be another word; and what is left to do
+        by hand.
 
     Raises
     ------
@@ -49,22 +59,28 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     """
     import pandas as pd
 
-    hashed = hash_customers(pd.Series([customer_ref], dtype="str"), load_key(database.key_file))[0]
+    key = load_key(database.key_file)
+    hashed = hash_customers(pd.Series([customer_ref], dtype="str"), key)[0]
     if not isinstance(hashed, str):
         raise UsageError(f"{shown(customer_ref)} names no customer.", "Give the reference as it stands in the records.")
-    written = " ".join(customer_ref.split())
+    if database.place.stat().st_nlink > 1:
+        raise UsageError(
+            f"{shown(database.path, 200)} has a second name (a hard link), under which the old content would stay.",
+            "Remove the other name first, or copy the file; nothing was changed.",
+        )
+    written = " ".join(unicodedata.normalize("NFC", customer_ref).split())
     stand_in = f"erased-{secrets.token_hex(8)}"
     with database.transaction() as connection:
-        counts = _count(connection, hashed)
-        _replace_everywhere(connection, hashed, stand_in)
+        counts = {"visits": 0, "raw_lines": 0, "refused_lines": 0}
+        for form in {hashed, *_other_forms(connection, customer_ref, key)}:
+            counts = {name: counts[name] + count for name, count in _count(connection, form).items()}
+            _replace_everywhere(connection, form, stand_in)
         counts["texts"] = _erase_written(connection, written)
         if any(counts.values()):
             sql.rebuild(connection)
     files = _erase_in_files(database, hashed, written)
+    database.compact()  # always: free blocks hold what was erased, also by a run that was killed before it came here
     searched = _search(database, hashed, written)
-    if any(counts.values()) or searched["found"]:  # also what a killed forget left in the file's free blocks
-        _rewrite(database)
-        searched = _search(database, hashed, written)
     if searched["found"]:
         raise DatabaseUnusable(
             f"The customer is still found in {', '.join(searched['found'])}.",
@@ -74,9 +90,24 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
         **counts,
         "files": files,
         "proof": {"places_searched": searched["places"], "bytes_searched": searched["bytes"], "found": 0},
-        "still_to_do": "Backups and exports made before, and the office's own files, are not touched: "
-        "delete or mend them; loading such a file again brings the customer back.",
+        "elsewhere": elsewhere(database, hashed, written),
+        "too_short": _too_short(database.connection, written),
+        "still_to_do": "Files named as elsewhere, exports and backups kept in other places, and the office's own files "
+        "are not touched: delete or correct them; loading such a file again brings the customer back. A model named "
+        "there learned from the name: run priorjobs train, then delete its folder.",
     }
+
+
+def _other_forms(connection: duckdb.DuckDBPyConnection, written: str, key: bytes) -> list[str]:
+    """Hashes held of the same reference with another apostrophe or hyphen."""
+    import pandas as pd
+
+    forms = {written.replace(a, b) for alike in ALIKE[1:] for a in alike for b in alike if a in written}
+    hashes = hash_customers(pd.Series(sorted(forms), dtype="str"), key).dropna().tolist()
+    held = connection.execute(
+        "select distinct customer_ref from raw_record where list_contains(?, customer_ref)", [hashes]
+    ).fetchall()
+    return [form for (form,) in held]
 
 
 def _count(connection: duckdb.DuckDBPyConnection, hashed: str) -> dict[str, int]:
@@ -101,6 +132,12 @@ def _text_columns(connection: duckdb.DuckDBPyConnection, *, raw_only: bool) -> l
 
 
 def _replace_everywhere(connection: duckdb.DuckDBPyConnection, hashed: str, stand_in: str) -> None:
+    connection.execute(  # a hash of the line with the name in it would tell whether a guessed name is right
+        "update raw_record set content_hash = 'erased-' || uuid()::varchar "
+        "where customer_ref = $h "
+        "or (starts_with(customer_ref, 'erased-') and not starts_with(content_hash, 'erased-'))",
+        {"h": hashed},
+    )
     for table, column, owner in (
         ("raw_record", "other_columns", "customer_ref = $h"),
         ("rejected_record", "line_text", "contains(line_text, $h)"),
@@ -138,12 +175,75 @@ def _erase_written(connection: duckdb.DuckDBPyConnection, written: str) -> int:
 
 
 def _pattern(written: str) -> str:
-    words = r"\s+".join(_literal(word) for word in written.split())
-    return rf"(?i)(^|[^\pL\pN]){words}($|[^\pL\pN])"
+    return rf"(?i)(^|[^\pL\pN]){_any_form(written, SPACES_OF_SQL)}($|[^\pL\pN\pM])"
 
 
-def _literal(word: str) -> str:
-    return "".join(c if c.isalnum() or ord(c) > 127 else rf"\x{{{ord(c):x}}}" for c in word)
+def _any_form(written: str, spaces: str) -> str:
+    """Pattern of a name in every form it is written in: Unicode forms, apostrophes, hyphens, ß and ss, spaces."""
+    words = []
+    for word in written.split():
+        letters = re.split("(ss|SS|.)", unicodedata.normalize("NFC", word), flags=re.DOTALL)
+        words.append("".join(_letter(letter) for letter in letters if letter))
+    return f"{spaces}+".join(words)
+
+
+def _letter(letter: str) -> str:
+    for alike in ALIKE:
+        if letter in alike or letter.lower() in alike:
+            return f"(?:{'|'.join(map(_literal, alike))})"
+    apart = unicodedata.normalize("NFD", letter)
+    return _literal(letter) if apart == letter else f"(?:{_literal(letter)}|{_literal(apart)})"
+
+
+def _literal(text: str) -> str:
+    return "".join(c if c.isalnum() or ord(c) > 127 else rf"\x{ord(c):02x}" for c in text)
+
+
+def _too_short(connection: duckdb.DuckDBPyConnection, written: str) -> int:
+    """Count the texts that hold a name too short to be erased from texts."""
+    if len(written) >= SHORTEST_NAME:
+        return 0
+    condition = 'regexp_matches("{}", $p)'
+    return sum(
+        connection.execute(
+            f'select count(*) from "{table}" where {condition.format(column)}', {"p": _pattern(written)}
+        ).fetchall()[0][0]
+        for table, column in _text_columns(connection, raw_only=True)
+    )
+
+
+def elsewhere(database: Database, hashed: str, written: str) -> list[str]:
+    """Name the files beside the database, in the current folder and among the models that hold the customer.
+
+    Copies of the database and backups are named whatever they hold: what is packed in them cannot be searched.
+    """
+    folders = {database.place.parent, database.path.parent.resolve(), Path.cwd()}
+    files = {path for folder in folders for path in folder.iterdir()}
+    if database.folder_of_models.is_dir():
+        files |= set(database.folder_of_models.rglob("*"))
+    pattern = _file_pattern(written) if len(written) >= SHORTEST_NAME else None
+    return sorted(
+        str(path)
+        for path in files
+        if path.is_file() and not path.samefile(database.place) and _may_hold(path, hashed, pattern)
+    )
+
+
+def _may_hold(path: Path, hashed: str, pattern: re.Pattern[str] | None) -> bool:
+    if ".before-version-" in path.name:
+        return True
+    try:
+        with path.open("rb") as file:
+            held = file.read(MOST_SEARCHED)
+        if held.startswith(b"PK"):
+            with zipfile.ZipFile(path) as archive:
+                if MANIFEST in archive.namelist():
+                    return True
+                held = b"\n".join(archive.read(m) for m in archive.infolist() if m.file_size < MOST_SEARCHED)
+    except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError):
+        return False
+    text = held.decode("utf-8", "replace")
+    return hashed in text or (pattern is not None and pattern.search(html.unescape(text)) is not None)
 
 
 def _review_files(database: Database) -> list[Path]:
@@ -178,13 +278,7 @@ def _erase_in_files(database: Database, hashed: str, written: str) -> list[str]:
 
 
 def _file_pattern(written: str) -> re.Pattern[str]:
-    words = r"\s+".join(re.escape(word) for word in written.split())
-    return re.compile(rf"(?<!\w){words}(?!\w)", re.IGNORECASE)
-
-
-def _rewrite(database: Database) -> None:
-    """Write the database file anew: the old one still holds what was erased in blocks that are merely free."""
-    database.compact()
+    return re.compile(rf"(?<!\w){_any_form(written, SPACES)}(?![\w\u0300-\u036f])", re.IGNORECASE)
 
 
 def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:

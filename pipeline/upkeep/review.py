@@ -23,6 +23,7 @@ COLUMNS = (
     "list", "written", "uses", "example", "asks", "suggestion", "confidence", "second", "second_confidence", "decision"
 )  # fmt: skip
 UNKNOWN, CURE, JOINED = "what it means", "what cures it", "read as the suggestion: own keeps it apart"
+PHRASE = "tells more than is understood: own makes it a complaint"
 MOST_ROWS = 2_000
 SAYS_YES = frozenset({"yes", "y", "ok", "ja"})
 SAYS_NOTHING = frozenset({"nothing", "ignore", "-", "'-", "nichts"})
@@ -80,6 +81,33 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     return pd.concat([table, joined], ignore_index=True).assign(decision="").reindex(columns=list(COLUMNS))
 
 
+def phrases_to_review(database: Database) -> pd.DataFrame:
+    """Give the phrases of complaints that point to a cause beyond what is understood of them.
+
+    Returns
+    -------
+    DataFrame
+        The columns of `to_review`; ``example`` says what the phrase points to, with its interval. ``own`` makes the
+        phrase a complaint of the workshop's own, a known complaint joins it to that, ``nothing`` is not asked again.
+    """
+    import pandas as pd
+
+    from pipeline.train.phrases import Phrase, phrases
+
+    query = "select written from correction where list = 'complaint' and undone_at is null"
+    decided = {written for (written,) in database.connection.execute(query).fetchall()}
+    found = [
+        Phrase(**{str(name): value for name, value in row.items()}) for row in phrases(database).to_dict("records")
+    ]
+    rows = [
+        {"written": one.phrase, "uses": one.jobs, "example": f"{one.kind}: {one.line()}"}
+        for one in found
+        if one.phrase not in decided
+    ]
+    table = pd.DataFrame(rows, columns=["written", "uses", "example"])
+    return table.assign(list="complaint", asks=PHRASE, decision="").reindex(columns=list(COLUMNS))
+
+
 def cures_to_decide(database: Database) -> pd.DataFrame:
     """Give causes whose cure is in question, with the part most often fitted at the visits that found them.
 
@@ -104,8 +132,8 @@ def cures_to_decide(database: Database) -> pd.DataFrame:
     ).df()
 
 
-def write_review(database: Database, words: Words, path: Path) -> int:
-    """Write the words to review to a CSV file, to be decided in the last column; returns how many.
+def write_review(database: Database, words: Words, path: Path, *, phrases: bool = False) -> int:
+    """Write the words to review, or telling phrases, to a CSV file, to be decided in the last column; returns how many.
 
     In ``decision``: a term; ``yes`` takes the suggestion; ``own`` keeps it as the workshop's own term; ``new: term``
     makes a new term; ``nothing`` means it says nothing and is not asked again; for list ``cure`` the part (several
@@ -118,7 +146,7 @@ def write_review(database: Database, words: Words, path: Path) -> int:
         The file cannot be written.
     """
     may_write(path, COLUMNS[0].encode(), database=database)
-    table = to_review(database, words)
+    table = phrases_to_review(database) if phrases else to_review(database, words)
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(COLUMNS)

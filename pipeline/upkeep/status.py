@@ -64,9 +64,11 @@ def _rows(connection: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, A
 def _loaded(connection: duckdb.DuckDBPyConnection) -> dict[str, Any]:
     (found,) = _rows(
         connection,
-        "select (select count(*) from load_batch) as files, (select count(*) from raw_record) as lines, "
+        "select (select count(*) from load_batch where taken_back_at is null) as files, "
+        "(select count(*) from counted_record) as lines, "
         "count(*) as visits, (select count(*) from visit_on_appliance where visit_no_on_appliance = 1) as appliances, "
-        "(select count(*) from rejected_record) as refused_lines, "
+        "(select count(*) from rejected_record join load_batch using (batch_id) where taken_back_at is null) "
+        "as refused_lines, "
         "min(visit_date)::varchar as first_visit, max(visit_date)::varchar as last_visit from stage_visit",
     )
     return found
@@ -76,7 +78,7 @@ def _last_files(connection: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
     return _rows(
         connection,
         "select file_name as file, layout, loaded_at::varchar as loaded_at, lines_read as read, loaded, unchanged, "
-        "replaced, rejected from load_batch order by batch_id desc limit 5",
+        "replaced, rejected from load_batch where taken_back_at is null order by batch_id desc limit 5",
     )
 
 

@@ -8,18 +8,22 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
+from pipeline.train import phrases
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
+from pipeline.visit.ask_first import inquiries, is_silent
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
+from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.unit_history import Unit, histories
-from pipeline.words.appliance import about
+from pipeline.words.appliance import ALWAYS, about
 
 if TYPE_CHECKING:
+    from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.words import Words
@@ -72,7 +76,11 @@ def questions_of(
     questions = read_questions(words, database.connection, calls, on=on)
     units = [Unit(call.serial, call.customer, q.kind, q.symptoms) for call, q in zip(calls, questions, strict=True)]
     found = histories(database, settings, units, on)
-    return [replace(question, unit=unit) for question, unit in zip(questions, found, strict=True)]
+    known = phrases.kept(database)
+    return [
+        replace(question, unit=unit, phrases=phrases.said_in(known, question.kind, question.complaint))
+        for question, unit in zip(questions, found, strict=True)
+    ]
 
 
 def answer(
@@ -82,7 +90,7 @@ def answer(
     question: Question,
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
 ) -> Answer:
@@ -94,20 +102,22 @@ def answer(
         From `read_question`.
     unknowable
         Findings that could not be told: their checks are not offered again.
-    opened, tried
-        What is open, repairs done without cure or whose part was seen to be good; see `plan_visit`.
+    machine, tried
+        Its state, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
     """
     (asked,) = ask(database, words, settings, [question])
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
-    return answered(asked, kept(database), unknowable=unknowable, opened=opened, passed=(*tried, *aside))
+    return answered(asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside))
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
     """Look up what all questions need, every kind, record and the model once."""
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
+    whole = questions
+    questions = [first_things_first(question, trades[question.kind]) for question in whole]
     found = gather(database.connection, questions, trades)
     costs = {
         question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
@@ -119,11 +129,11 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     told = opinions(questions, model)
     rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
     asked = []
-    for q, evidence, opinion in zip(questions, found, told, strict=True):
+    for one, q, evidence, opinion in zip(whole, questions, found, told, strict=True):
         odds = odds_of(q, trades[q.kind], evidence, model, name, opinion)
         cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
         odds, unit = with_history(q.unit, odds, cured_by, rate)
-        asked.append(Asked(replace(q, unit=unit), costs[q.kind], evidence, odds))
+        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds))
     return asked
 
 
@@ -132,7 +142,7 @@ def answered(
     advice: Sequence[AdviceRow],
     *,
     unknowable: Sequence[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     passed: Sequence[str] = (),
     carried: Sequence[str] | None = None,
 ) -> Answer:
@@ -142,7 +152,7 @@ def answered(
     ----------
     advice
         Rows known of wrong swaps.
-    unknowable, opened
+    unknowable, machine
         As in `answer`.
     passed
         Repairs not to be offered.
@@ -152,13 +162,21 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
+    trade = asked.costs.trade
+    is_unsafe = question.is_unsafe(trade.unsafe)
+    is_asking = is_silent(question) and not is_unsafe and not unknowable and not passed
+    if is_asking and (asks := _asks(asked)):
+        currency = asked.costs.settings.currency
+        return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
+    powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
     visit = plan_visit(
         odds.causes,
         asked.costs,
-        seen={*question.findings, *unknowable},
-        opened=opened,
+        seen={*question.findings, *unknowable, *powered},
+        machine=machine,
         tried=set(passed),
         carried=carried,
+        call=circumstances(question, asked.costs.trade, advice),
     )
     steps = tuple(visit.steps())
     return Answer(
@@ -173,6 +191,25 @@ def answered(
         advice=for_parts(advice, question, _parts_in_question(visit, steps)),
         remark=_remark(asked.evidence),
         currency=asked.costs.settings.currency,
+    )
+
+
+def _asks(asked: Asked) -> tuple[Step, ...]:
+    """What to ask the customer where nothing was understood, instead of a plan for everything that can break."""
+    return tuple(
+        Step(
+            "ask",
+            f"{one.text}: {', '.join(one.options)}",
+            "",
+            0.0,
+            0.0,
+            0.0,
+            "",
+            (ALWAYS,),
+            about=one.about,
+            options=one.options,
+        )
+        for one in inquiries(asked.odds.causes, asked.costs)
     )
 
 
@@ -223,6 +260,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             evidence.similar_jobs.get(cause, 0),
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
+            costs.repair(cause).is_confirmed,
         )
         for place, (cause, p) in enumerate(likely.items())
     )

@@ -6,28 +6,38 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, CheckCard, PartCard, Repair, Trade
+from pipeline.visit.circumstances import Circumstances
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, BY_EYE, CheckCard, PartCard, Repair, Trade
 
 if TYPE_CHECKING:
+    from models.plan.machine import Machine
     from models.plan.problem import Problem
     from pipeline.settings import Settings
     from pipeline.visit.similar_jobs import KindRecords
 
 NONE_OF_THESE = "none of these"
 
-# common practice, no source: minutes to open, to search further after a hand-over, jobs that a listed figure is worth
+# common practice, no source: minutes to open, to isolate or switch on, to refill; the share of opening that closing up
+# takes; minutes to search further after a hand-over, jobs that a listed figure is worth
 OPENING_MINUTES = {"machine tilted": 6.0, "bench": 10.0, "glass up": 6.0, "front off": 5.0}
-OTHER_OPENING = 4.0
+OTHER_OPENING = 5.0
+CLOSING_SHARE = 1.0
+ISOLATING_MINUTES = 1.0
+REFILLING_MINUTES = 4.0
+SHOP = "bench"  # access group of what is done in the shop
+JOB = "at the "  # begins the name of an access group that is no cover: the place a look and a repair have in common
+AT_HAND = 0.7  # chance of an outcome under a cause from which on the outcome shows the cause itself
+NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
+COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
 HANDOVER_MINUTES = 60.0
 STRANGE_FAULT_MINUTES = 90.0
 REFERRAL_MINUTES = 15.0
 LISTED_WORTH = 8.0
 OWN_REPAIR_MINUTES = 30.0
 ARRIVAL_MINUTES = 10.0
-# common practice, no source: looking at a part before fitting it, how often a good part is seen to be good, and how
-# often a repair that did not help is noticed only after leaving
+# common practice, no source: looking at a part before fitting it, and how often a repair that did not help is noticed
+# only after leaving, where it does not show at once
 LOOK_MINUTES = 7.0
-LOOK_CATCHES = 0.9
 UNNOTICED = 0.3
 # what the plan gives to spare a part fitted in vain, beside its price, work and trip (the customer's trust); no money
 # is told with it. In the demo world up to this much spares wrong parts and costs no more; beyond it money rises.
@@ -36,7 +46,21 @@ IN_VAIN_MONEY = 100.0
 
 @dataclass(frozen=True)
 class Act:
-    """One repair of this call: ``do`` is fit (with parts) or clear; minutes without openings; what it cures."""
+    """One repair of this call.
+
+    Attributes
+    ----------
+    do
+        fit (with parts) or clear.
+    minutes
+        Without what must be opened for it.
+    access
+        What must be opened; the place it shares with a look is among it.
+    looked_at_by
+        Check that looks at the very thing it puts right; "" = none.
+    catches
+        Share of good parts that a look before fitting knows as good.
+    """
 
     do: str
     name: str
@@ -44,8 +68,12 @@ class Act:
     parts: tuple[str, ...]
     price: float
     cautions: tuple[str, ...]
-    access: str
+    access: frozenset[str]
     cures: tuple[str, ...]
+    power: str = "off"
+    water: str = "any"
+    looked_at_by: str = ""
+    catches: float = BY_EYE
 
 
 class Costs:
@@ -56,14 +84,19 @@ class Costs:
     trade, records, settings
         The kind's word lists, the workshop's records, rates.
     rate, trip
-        Money of a minute, and of a further visit: the way there and the minutes that every visit takes besides.
+        Money of a minute, and of a further visit (`further_trip`).
+    besides
+        Minutes that every visit takes beside checks and repairs.
     """
 
     def __init__(self, trade: Trade, records: KindRecords, settings: Settings) -> None:
         self.trade, self.records, self.settings = trade, records, settings
         self.rate = settings.hour_rate / 60
         self.besides, self._minutes = self._own_minutes()
-        self.trip = settings.trip_cost + (settings.trip_minutes + self.besides) * self.rate
+        self.trip = further_trip(settings)
+        self._shared: dict[str, float] = {}
+        self._looks = {cause: self._looked_at_by(cause) for cause in trade.repairs}
+        self._shared = self._minutes_in_common()
 
     def _own_minutes(self) -> tuple[float, dict[str, tuple[float, float]]]:
         """Minutes every visit takes besides; cause → (jobs, minutes of the repair alone, parts looked at before)."""
@@ -121,22 +154,101 @@ class Costs:
     def _act(self, causes: Sequence[str]) -> Act:
         repair = self.repair(causes[0])
         place = self._place(causes[0])
-        access = place.access if place else ""
-        minutes = sum(self.minutes(cause) for cause in causes) / len(causes)
-        if repair.parts:
-            cautions = [c for part in repair.parts for c in self.part(part).cautions]
-        else:
-            cautions = list(place.cautions if place else self.trade.kind_cautions)
+        look = next((found for cause in causes if (found := self._looks.get(cause)) is not None), None)
+        covers = frozenset({SHOP if self.is_shop_work(causes[0]) else place.access if place else ""} - {""})
+        minutes = sum(self.minutes(cause) for cause in causes) / len(causes) - self.opening_minutes(covers)
+        parts = repair.parts
+        of_parts = tuple(c for part in parts for c in self.part(part).cautions)
+        cautions = repair.cautions or of_parts or self.trade.kind_cautions
+        shared = self._place_of(look)
+        at = look or place
+        drains = "water" in cautions if parts else at is not None and at.water == "out"
         return Act(
-            do="fit" if repair.parts else "clear",
+            do="fit" if parts else "clear",
             name=repair.action,
-            minutes=max(minutes - opening_minutes({access}), 3.0),
-            parts=repair.parts,
-            price=sum(self.price(part) for part in repair.parts),
+            minutes=max(minutes - self.opening_minutes(shared), 3.0 if not shared else 1.0),
+            parts=parts,
+            price=sum(self.price(part) for part in parts),
             cautions=tuple(dict.fromkeys([*cautions, AFTER_EVERY_REPAIR])),
-            access=access,
+            access=covers | shared,
             cures=tuple(causes),
+            power="any" if look and look.power == "any" and not covers else "off",
+            water="out" if drains else "any",
+            looked_at_by=look.name if look else "",
+            catches=min((self.part(part).by_eye for part in parts), default=BY_EYE),
         )
+
+    def _looked_at_by(self, cause: str) -> CheckCard | None:
+        """Find the check that looks at the very thing a repair without parts puts right, under no power."""
+        place = None if self.repair(cause).parts or self.trade.is_licensed(cause) else self._place(cause)
+        return place if place and place.power != "needed" and self._shown(cause, place)[1] >= AT_HAND else None
+
+    def _shown(self, cause: str, card: CheckCard) -> tuple[str, float]:
+        """Return the outcome other than the usual that a cause shows most plainly in a check, and its chance."""
+        from models.plan.likelihood import NORMAL
+
+        stated = self.trade.stated.get((cause, card.finding), {})
+        usual = card.values[0] if card.values[0] in NORMAL else ""
+        return max(
+            ((value, p) for value, p in stated.items() if value != usual), key=lambda row: row[1], default=("", 0.0)
+        )
+
+    def _minutes_in_common(self) -> dict[str, float]:
+        """Place → minutes that looking at it and putting it right have in common: it is one job, paid once."""
+        shared: dict[str, float] = {}
+        for cause, card in self._looks.items():
+            if card is not None:
+                covers = frozenset({card.access} - {""})
+                both = min(card.minutes, self.listed_minutes(self.repair(cause))) - self.opening_minutes(covers) - 1.0
+                if both > 0:
+                    shared[JOB + card.finding] = min(both, shared.get(JOB + card.finding, both))
+        return shared
+
+    def _place_of(self, card: CheckCard | None) -> frozenset[str]:
+        """The place a check has in common with a repair; none for most."""
+        return frozenset({JOB + card.finding} & set(self._shared)) if card else frozenset()
+
+    def access_of(self, card: CheckCard) -> frozenset[str]:
+        """What must be opened for a check."""
+        return frozenset({card.access} - {""}) | self._place_of(card)
+
+    def opening_minutes(self, groups: Collection[str]) -> float:
+        """Minutes of opening these access groups."""
+        return sum(
+            self._shared[group] if group in self._shared else OPENING_MINUTES.get(group, OTHER_OPENING)
+            for group in groups
+        )
+
+    def closing_minutes(self, group: str) -> float:
+        """Minutes of closing one access group."""
+        return ISOLATING_MINUTES if group in self._shared else CLOSING_SHARE * self.opening_minutes({group})
+
+    def check_minutes(self, card: CheckCard) -> float:
+        """Minutes of a check once its place is open."""
+        return max(card.minutes - self.opening_minutes(self.access_of(card)), 1.0)
+
+    def check_minutes_of(self, name: str) -> float:
+        """Minutes of a check by its name, once its place is open."""
+        return next(self.check_minutes(card) for card in self.trade.checks if card.name == name)
+
+    def clears(self, card: CheckCard, odds: Mapping[str, float], acts: Sequence[Act]) -> dict[str, str]:
+        """Outcome of a check → repair without parts that follows at once: what is blocked and seen is cleared next."""
+        found: dict[str, tuple[float, str]] = {}
+        for act in acts:
+            if act.parts:
+                continue
+            for cause in act.cures:
+                value, p = self._shown(cause, card)
+                chance = sum(odds.get(name, 0.0) for name in act.cures)
+                if p >= AT_HAND and self._elsewhere(card, value, odds, act) <= NOT_ELSEWHERE:
+                    found[value] = max(found.get(value, (0.0, "")), (chance, act.name))
+        return {value: name for value, (_, name) in found.items()}
+
+    def _elsewhere(self, card: CheckCard, value: str, odds: Mapping[str, float], act: Act) -> float:
+        """Share of the other causes' odds that would show the same."""
+        others = {cause: p for cause, p in odds.items() if cause not in act.cures and cause != NONE_OF_THESE}
+        same = sum(p for c, p in others.items() if self.trade.stated.get((c, card.finding), {}).get(value, 0.0) >= 0.5)
+        return same / max(sum(others.values()), 1e-9)
 
     def _place(self, cause: str) -> CheckCard | None:
         """Find the check that looks at the place of a cause: the one it shows in most plainly by an unusual value."""
@@ -153,42 +265,84 @@ class Costs:
         odds: Mapping[str, float],
         checks: Sequence[CheckCard],
         acts: Sequence[Act],
-        opened: frozenset[str],
+        machine: Machine,
         in_van: Collection[str],
+        call: Circumstances,
     ) -> Problem:
         """Put the call to the planner."""
         import numpy as np
 
+        from models.plan.likelihood import NORMAL
+        from models.plan.machine import Prices
         from models.plan.problem import Action, Check, Look, Problem
 
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         p = p / p.sum()
-        looks = tuple(
-            Check(
-                card.name,
-                check_minutes(card) * self.rate,
-                card.values,
-                self.records.likelihoods.of(card.finding, card.values, causes),
-                frozenset({card.access} - {""}),
+        looks = []
+        for card in checks:
+            chances = self.records.likelihoods.of(card.finding, card.values, causes)
+            if call.is_intermittent and card.values[0] in NORMAL:
+                chances = (1 - COMES_AND_GOES) * chances + COMES_AND_GOES * (np.arange(len(card.values)) == 0)
+            looks.append(
+                Check(
+                    card.name,
+                    self.check_minutes(card) * self.rate,
+                    card.values,
+                    chances,
+                    self.access_of(card),
+                    card.power,
+                    card.covers,
+                    card.water,
+                    self.clears(card, odds, acts),
+                )
             )
-            for card in checks
-        )
-        look = Look(LOOK_MINUTES * self.rate, 1 - LOOK_CATCHES)
+        unnoticed = 0.0 if call.shows_at_once and not call.is_intermittent else UNNOTICED
         repairs = tuple(
             Action(
                 act.name,
-                act.minutes * self.rate + act.price + (0.0 if set(act.parts) <= set(in_van) else self.trip),
+                act.minutes * self.rate + act.price + (0.0 if self.is_at_hand(act, in_van) else self.trip),
                 np.array([float(cause in act.cures) for cause in causes]),
-                frozenset({act.access} - {""}),
-                UNNOTICED * self.trip + (IN_VAIN_MONEY if act.parts else 0.0),
-                look if act.parts else None,
+                act.access,
+                unnoticed * self.trip + (IN_VAIN_MONEY if act.parts else 0.0),
+                Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and not call.is_intermittent else None,
+                act.power,
+                act.water,
+                frozenset(call.looks_first[part] for part in act.parts if part in call.looks_first),
+                frozenset({act.looked_at_by} - {""}),
             )
             for act in acts
         )
-        accesses = [*(check.access for check in looks), *(repair.access for repair in repairs), opened]
-        openings = {g: opening_minutes({g}) * self.rate for g in sorted(frozenset[str]().union(*accesses))}
-        return Problem(causes, p, looks, repairs, np.array([self._handover(c, acts) for c in causes]), openings, opened)
+        accesses = [*(look.access for look in looks), *(repair.access for repair in repairs), machine.opened]
+        groups = sorted(frozenset[str]().union(*accesses))
+        prices = Prices(
+            {group: self.opening_minutes({group}) * self.rate for group in groups},
+            {group: self.closing_minutes(group) * self.rate for group in groups},
+            ISOLATING_MINUTES * self.rate,
+            ISOLATING_MINUTES * self.rate,
+            REFILLING_MINUTES * self.rate,
+        )
+        handover = np.array([self._handover(c, acts) for c in causes])
+        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call))
+
+    def is_at_hand(self, act: Act, in_van: Collection[str]) -> bool:
+        """Whether the parts of a repair are there when it is done: on the van, or in the shop for work on the bench."""
+        return SHOP in act.access or set(act.parts) <= set(in_van)
+
+    def is_shop_work(self, cause: str) -> bool:
+        """Whether a cause can be told and cured only on the bench."""
+        stated = [self.trade.stated.get((cause, card.finding), {}) for card in self.trade.checks if card.access == SHOP]
+        return any(max(chances.values(), default=0.0) >= AT_HAND for chances in stated)
+
+    def _due(self, odds: Mapping[str, float], acts: Sequence[Act], call: Circumstances) -> str:
+        """Repair that what was seen calls for at once; the likeliest where there are several."""
+        found = [
+            name
+            for card in self.trade.checks
+            if (name := self.clears(card, odds, acts).get(call.findings.get(card.finding, "")))
+        ]
+        chance = {act.name: sum(odds.get(cause, 0.0) for cause in act.cures) for act in acts}
+        return max(found, key=lambda name: chance[name], default="")
 
     def _handover(self, cause: str, acts: Sequence[Act]) -> float:
         if cause != NONE_OF_THESE and self.trade.is_licensed(cause):
@@ -200,11 +354,6 @@ class Costs:
         return self.trip + search * self.rate + repair
 
 
-def check_minutes(card: CheckCard) -> float:
-    """Minutes of a check once its place is open."""
-    return max(card.minutes - opening_minutes({card.access}), 1.0)
-
-
-def opening_minutes(groups: Collection[str]) -> float:
-    """Minutes of opening these access groups; "" is none."""
-    return sum(OPENING_MINUTES.get(group, OTHER_OPENING) for group in groups if group)
+def further_trip(settings: Settings) -> float:
+    """Money of one further visit, wherever it is counted: the way there and the minutes that arriving takes."""
+    return settings.trip_cost + (settings.trip_minutes + ARRIVAL_MINUTES) * settings.hour_rate / 60

@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pipeline.visit.circumstances import Circumstances
 from pipeline.visit.costs import (
+    ARRIVAL_MINUTES,
     HANDOVER_MINUTES,
     IN_VAIN_MONEY,
-    LOOK_CATCHES,
+    ISOLATING_MINUTES,
     LOOK_MINUTES,
     NONE_OF_THESE,
     REFERRAL_MINUTES,
-    UNNOTICED,
+    REFILLING_MINUTES,
+    SHOP,
     Act,
     Costs,
-    check_minutes,
-    opening_minutes,
 )
 
 if TYPE_CHECKING:
-    from models.plan.table import Node, Plan
+    from models.plan.machine import Machine
+    from models.plan.plan import Node, Plan
     from pipeline.words.appliance import CheckCard, Trade
 
 HAND_OVER = "hand over"
+CHANGES = {  # what changes the state of the machine: its name, why, its cautions
+    "close up": ("close up and switch on", "the next check needs power, never behind open covers", ("moving parts",)),
+    "refill": ("refill with water", "the next check needs water in the machine", ("water",)),
+}
+STANDS_OUT = 0.3
 SMALLEST_ODDS = 0.004
 # what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
 CARRY_MONEY = 1.5
@@ -37,7 +44,7 @@ class Step:
     Attributes
     ----------
     do
-        check, fit, clear, or hand over.
+        check, fit, clear, close up, refill, hand over, or ask (the customer, before any plan).
     given
         What led here: "water left: no", "not cured"; empty for the first.
     minutes, money
@@ -50,6 +57,8 @@ class Step:
         What each answer would mean.
     cautions
         Names, most important first; ``Trade.cautions`` has their text.
+    about, options
+        Of a question: what it is about (complaint, or a finding) and its answers.
     """
 
     do: str
@@ -62,6 +71,8 @@ class Step:
     cautions: tuple[str, ...]
     parts: tuple[str, ...] = ()
     look_minutes: float = 0.0
+    about: str = ""
+    options: tuple[str, ...] = ()
 
     @property
     def told(self) -> str:
@@ -86,34 +97,52 @@ class Carry:
 
 @dataclass(frozen=True)
 class VisitPlan:
-    """The plan of one call, in the trade's words; minutes, money and visits are what it is expected to take in all."""
+    """The plan of one call, in the trade's words; minutes, money and visits are what it is expected to take in all.
+
+    ``remarks`` say what people should know of the order.
+    """
 
     plan: Plan
-    trade: Trade
+    costs: Costs
     checks: tuple[CheckCard, ...]
     acts: tuple[Act, ...]
-    rate: float
+    remarks: tuple[str, ...]
     carry: tuple[Carry, ...]
     minutes: float
     money: float
     visits: float
 
-    def step(self, node: Node, given: str = "", opened: frozenset[str] = frozenset()) -> Step:
+    @property
+    def trade(self) -> Trade:
+        """The kind's word lists."""
+        return self.costs.trade
+
+    @property
+    def rate(self) -> float:
+        """Money of a minute."""
+        return self.costs.rate
+
+    def step(self, node: Node, given: str = "") -> Step:
         """One point of the plan as a step."""
+        minutes = minutes_of(self.plan, node, self.costs, self.acts)
         if node.do == "check":
             card = self.checks[node.step]
-            minutes = check_minutes(card) + opening_minutes({card.access} - opened)
             tells = self._tells(node)
             return Step("check", card.name, given, minutes, minutes * self.rate, 0.0, tells, card.cautions)
         if node.do == "act":
             act = self.acts[node.step]
-            minutes = act.minutes + opening_minutes({act.access} - opened)
             cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
             after = next((after for outcome, _, after in node.branches if outcome == "not cured"), None)
             tells = f"if {_not_cured(node)}: {self._leading(after)}" if after else ""
             money = minutes * self.rate + act.price
             look = LOOK_MINUTES if node.is_looked_at else 0.0
             return Step(act.do, act.name, given, minutes, money, cured, tells, act.cautions, act.parts, look)
+        if node.do in CHANGES:
+            name, why, cautions = CHANGES[node.do]
+            worth = node.saves / self.rate if self.rate else 0.0
+            saves = f"; worth {worth:.0f} min of work against going on without" if worth >= 1 else ""
+            known = tuple(caution for caution in cautions if caution in self.trade.cautions)
+            return Step(node.do, name, given, minutes, minutes * self.rate, 0.0, why + saves, known)
         return self._handing_over(node, given)
 
     def _handing_over(self, node: Node, given: str) -> Step:
@@ -147,17 +176,22 @@ class VisitPlan:
         """The plan as one list, following the likelier answer at each check and "not cured" after each repair."""
         steps: list[Step] = []
         node: Node | None = self.plan.root
-        given, opened = "", self.plan.problem.opened
+        given = ""
         while node is not None and len(steps) < most:
-            steps.append(self.step(node, given, opened))
-            opened |= self.plan.access_of(node)
+            steps.append(self.step(node, given))
             following = [(chance, -k) for k, (_, chance, after) in enumerate(node.branches) if after is not None]
             if not following:
                 break
             outcome, _, after = node.branches[-max(following)[1]]
-            given = f"{self.checks[node.step].finding}: {outcome}" if node.do == "check" else _not_cured(node)
+            given = self.seen(node, outcome)
             node = after
         return steps
+
+    def seen(self, node: Node, outcome: str) -> str:
+        """What led on from a step, in words."""
+        if node.do == "check":
+            return f"{self.checks[node.step].finding}: {outcome}"
+        return _not_cured(node) if node.do == "act" else ""
 
 
 def _not_cured(node: Node) -> str:
@@ -169,9 +203,10 @@ def plan_visit(
     costs: Costs,
     *,
     seen: Collection[str] = (),
-    opened: frozenset[str] = frozenset(),
+    machine: Machine | None = None,
     tried: Collection[str] = (),
     carried: Collection[str] | None = None,
+    call: Circumstances | None = None,
 ) -> VisitPlan:
     """Plan one call.
 
@@ -183,13 +218,16 @@ def plan_visit(
         Minutes, money and records of its kind.
     seen
         Findings already known, or that could not be told: their checks are not offered again.
-    opened
-        Access groups already open.
+    machine
+        Its state now; None = live, closed, as found.
     tried
         Names of repairs already done without cure, or whose part was seen to be good.
     carried
         Parts in the van; None = those worth carrying by their own odds.
+    call
+        What the call says besides; see `pipeline.visit.circumstances`.
     """
+    from models.plan.machine import Machine
     from models.plan.plan import make_plan
 
     kept = likely(odds)
@@ -197,9 +235,21 @@ def plan_visit(
     carry = carry_list(kept, acts, costs)
     in_van = {row.part for row in carry if row.worth_it} if carried is None else set(carried)
     checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
-    plan = make_plan(costs.problem(kept, checks, acts, opened, in_van))
-    minutes, money, visits = _expected(plan, costs, checks, acts, in_van)
-    return VisitPlan(plan, costs.trade, checks, acts, costs.rate, carry, minutes, money, visits)
+    call = call or Circumstances()
+    plan = make_plan(costs.problem(kept, checks, acts, machine or Machine(), in_van, call))
+    minutes, money, visits = _expected(plan, costs, acts, in_van)
+    made = {check.name for check in plan.problem.checks}
+    checks = tuple(card for card in checks if card.name in made)
+    remarks = [*call.remarks(), *_flat(kept, plan)]
+    return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits)
+
+
+def _flat(odds: Mapping[str, float], plan: Plan) -> list[str]:
+    """Say that looking pays, where no cause stands out and the plan looks first."""
+    likeliest = max(odds.values(), default=1.0)
+    if likeliest >= STANDS_OUT or plan.root.do != "check":
+        return []
+    return [f"no cause stands out (the likeliest {likeliest:.0%}): looking costs less than guessing"]
 
 
 def likely(odds: Mapping[str, float]) -> dict[str, float]:
@@ -208,46 +258,58 @@ def likely(odds: Mapping[str, float]) -> dict[str, float]:
 
 
 def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> tuple[Carry, ...]:
-    """Parts that may be needed, likeliest first, and whether taking each along pays."""
+    """Parts that may be needed, likeliest first, and whether taking each along pays.
+
+    What only the shop's bench can tell is fitted there: its parts stay in the shop.
+    """
     rows = []
     for part in dict.fromkeys(part for act in acts for part in act.parts):
         wanted = sum(odds[cause] for act in acts if part in act.parts for cause in act.cures)
         price = costs.price(part)
-        rows.append(Carry(part, wanted, wanted * costs.trip > CARRY_MONEY, price))
+        stays = all(SHOP in act.access for act in acts if part in act.parts)
+        rows.append(Carry(part, wanted, not stays and wanted * costs.trip > CARRY_MONEY, price))
     return tuple(sorted(rows, key=lambda row: (-row.probability, row.part)))
 
 
-def _expected(
-    plan: Plan, costs: Costs, checks: Sequence[CheckCard], acts: Sequence[Act], in_van: Collection[str]
-) -> tuple[float, float, float]:
+def minutes_of(plan: Plan, node: Node, costs: Costs, acts: Sequence[Act]) -> float:
+    """Minutes of a step alone, the look before it left out, what must be opened or closed for it included."""
+    from models.plan.machine import CLOSE_UP, REFILL, change
+    from models.plan.plan import step_of
+
+    if node.do == CLOSE_UP:
+        return sum(costs.closing_minutes(group) for group in node.machine.opened) + ISOLATING_MINUTES
+    if node.do == REFILL:
+        return REFILLING_MINUTES
+    step = step_of(plan.problem, node)
+    if step is None:
+        return 0.0
+    needed = change(node.machine, step, plan.problem.prices)
+    changing = needed.money / costs.rate if needed and costs.rate else 0.0
+    return changing + (acts[node.step].minutes if node.do == "act" else costs.check_minutes_of(step.name))
+
+
+def _expected(plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[str]) -> tuple[float, float, float]:
     """Expected minutes, money and visits of the whole plan (arriving, leaving and further trips included)."""
     minutes, money, visits = costs.besides, plan.cost + costs.besides * costs.rate, 1.0
-    trip_minutes = costs.settings.trip_minutes + costs.besides
-    for node, opened in _walk(plan.root, plan):
-        if node.do == "hand over":
+    trip_minutes = costs.settings.trip_minutes + ARRIVAL_MINUTES
+    for node in plan.nodes():
+        if node.do == HAND_OVER:
             minutes += node.reach * (HANDOVER_MINUTES + trip_minutes)
             visits += node.reach
             continue
-        minutes += node.reach * opening_minutes(plan.access_of(node) - opened)
-        if node.do == "check":
-            minutes += node.reach * check_minutes(checks[node.step])
+        own = minutes_of(plan, node, costs, acts)
+        if node.do != "act":
+            minutes += node.reach * own
             continue
-        act = acts[node.step]
+        act, action = acts[node.step], plan.problem.actions[node.step]
         cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
-        in_vain = (1 - cured) * (1 - LOOK_CATCHES if node.is_looked_at else 1.0)
+        in_vain = (1 - cured) * (1 - act.catches if node.is_looked_at else 1.0)
         done = cured + in_vain
-        trips = (done if set(act.parts) - set(in_van) else 0.0) + UNNOTICED * in_vain
+        in_vain_money = IN_VAIN_MONEY if act.parts else 0.0
+        unnoticed = (action.failed - in_vain_money) / costs.trip if costs.trip else 0.0
+        trips = (0.0 if costs.is_at_hand(act, in_van) else done) + unnoticed * in_vain
         looking = LOOK_MINUTES if node.is_looked_at else 0.0
-        minutes += node.reach * (looking + done * act.minutes + trips * trip_minutes)
+        minutes += node.reach * (looking + own - act.minutes + done * act.minutes + trips * trip_minutes)
         visits += node.reach * trips
-        money -= node.reach * in_vain * IN_VAIN_MONEY if act.parts else 0.0
+        money -= node.reach * in_vain * in_vain_money
     return minutes, money, visits
-
-
-def _walk(root: Node, plan: Plan) -> Iterator[tuple[Node, frozenset[str]]]:
-    waiting = [(root, plan.problem.opened)]
-    while waiting:
-        node, opened = waiting.pop()
-        yield node, opened
-        opened |= plan.access_of(node)
-        waiting.extend((after, opened) for _, _, after in node.branches if after is not None)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.visit.answer import step_json
 
 if TYPE_CHECKING:
-    from models.plan.table import Node
+    from models.plan.plan import Node
     from pipeline.visit.plan import VisitPlan
 
 MOST_STEPS = 15
@@ -27,7 +27,7 @@ def tree(visit: VisitPlan) -> dict[str, Any]:
         empty where the row ends in a repair. Rare branches are cut until the tree fits a page.
     """
     for smallest in SMALLEST_REACHES:
-        whole = _row(visit, visit.plan.root, visit.plan.problem.opened, smallest)
+        whole = _row(visit, visit.plan.root, smallest)
         if count(whole) <= MOST_STEPS:
             return whole
     return whole
@@ -38,26 +38,25 @@ def count(row: Mapping[str, Any]) -> int:
     return len(row["steps"]) + sum(count(branch["then"]) for branch in row["branches"] if branch["then"])
 
 
-def _row(visit: VisitPlan, node: Node, opened: frozenset[str], smallest: float) -> dict[str, Any]:
+def _row(visit: VisitPlan, node: Node, smallest: float) -> dict[str, Any]:
     steps: list[dict[str, Any]] = []
     while True:
-        step = visit.step(node, "", opened)
+        step = visit.step(node)
         steps.append({**step_json(step, visit.trade), "caution_names": list(step.cautions)})
-        opened |= visit.plan.access_of(node)
         if node.do == "check":
-            return {"steps": steps, "branches": _branches(visit, node, opened, smallest)}
-        following = next((after for outcome, _, after in node.branches if outcome == "not cured"), None)
+            return {"steps": steps, "branches": _branches(visit, node, smallest)}
+        following = next((after for outcome, _, after in node.branches if outcome != "cured"), None)
         if following is None or following.reach < smallest:
             return {"steps": steps, "branches": []}
         node = following
 
 
-def _branches(visit: VisitPlan, node: Node, opened: frozenset[str], smallest: float) -> list[dict[str, Any]]:
+def _branches(visit: VisitPlan, node: Node, smallest: float) -> list[dict[str, Any]]:
     branches: list[dict[str, Any]] = []
     for outcome, chance, after in sorted(node.branches, key=lambda branch: -branch[1]):
         if after is None:
             continue
-        then = _row(visit, after, opened, smallest) if after.reach >= smallest else None
+        then = _row(visit, after, smallest) if after.reach >= smallest else None
         place = int(after.p.argmax())
         leading = visit.plan.problem.causes[place]
         names = _names(then) or leading

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.train.phrases import Phrase
 from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
@@ -77,6 +78,8 @@ class Question:
         What became of every piece of the complaint.
     remarks
         What the technician should know of how the question was read: contradictions, names nearly known.
+    phrases
+        What past jobs say of phrases of the complaint.
     unit
         What is on record of this very unit.
     job_no
@@ -97,9 +100,15 @@ class Question:
     not_understood: tuple[str, ...] = ()
     heard: tuple[Heard, ...] = ()
     remarks: tuple[str, ...] = ()
+    phrases: tuple[Phrase, ...] = ()
     unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
     licensed: Work = ""
+
+    def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
+        """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
+        told = [*self.findings.items(), *(("complaint", symptom) for symptom in self.symptoms)]
+        return any(one in unsafe for one in told)
 
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
@@ -172,6 +181,7 @@ def read_questions(
         kind = str(kinds["term"].iloc[row])
         codes = [*shown[row], *said_codes[row]]
         findings, strange, remarks = read_findings(words, call.found, kind)
+        remarks += [f'"{word}" was read as "{base}"' for word, base in words.mended(call.complaint or "")]
         told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
@@ -196,7 +206,9 @@ def read_questions(
                 codes=tuple(dict.fromkeys(codes)),
                 findings=findings,
                 complaint=call.complaint or "",
-                not_understood=tuple(dict.fromkeys(text for text, is_read in pieces if text and not is_read)),
+                not_understood=tuple(
+                    dict.fromkeys(t for t, is_read in pieces if t and not is_read and not licensed_work([t], kind))
+                ),
                 heard=told,
                 remarks=tuple(remarks),
                 job_no=call.job_no or None,

@@ -31,13 +31,23 @@ class Lexicon:
         The language's ``cues.toml``.
     known
         Words that need no review although no phrase uses them.
+    spelt
+        Words spelt right that are never mended to another.
     """
 
-    def __init__(self, language: str, phrases: Sequence[Phrase], cues: Mapping[str, Any], known: Sequence[str]) -> None:
+    def __init__(
+        self,
+        language: str,
+        phrases: Sequence[Phrase],
+        cues: Mapping[str, Any],
+        known: Sequence[str],
+        spelt: Sequence[str] = (),
+    ) -> None:
         self.language = language
         self._phrases = phrases
         self._cues = cues
         self._known = known
+        self._spelt = spelt
         self.denies_after = bool(cues.get("denies_after", False))
         """What is denied stands before the word that denies: "heizt nicht"."""
 
@@ -87,6 +97,7 @@ class Lexicon:
             forms=self._forms,
             fillers=fillers,
             known=self._known,
+            spelt=self._spelt,
             endings=self._cues.get("endings", ()),
             doubling=bool(self._cues.get("doubling", False)),
             endings_back=self._cues.get("endings_back", ()),

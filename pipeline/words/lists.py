@@ -10,7 +10,8 @@ alone); ``readings.csv`` holds the resistance of good parts. A language is a fol
   those no list knows. Inflected and misspelt forms need no phrase of their own;
 - ``cells.csv``: whole cells of kinds and outcomes, and words that may stand beside them;
 - ``cues.toml``: words that deny, doubt, confirm, join or end a clause, fillers, endings and irregular forms;
-- ``known.txt``: common words that are neither asked about in review nor taken for a misspelling.
+- ``known.txt``: common words that are neither asked about in review nor taken for a misspelling;
+- ``spelt.txt``: words spelt right that say something, so they are asked about in review, but are no misspelling.
 """
 
 from __future__ import annotations
@@ -60,6 +61,7 @@ class WordLists:
     """List of whole cells → words beside a term that do not matter."""
     cues: dict[str, dict[str, Any]] = field(default_factory=dict)
     known: dict[str, list[str]] = field(default_factory=dict)
+    spelt: dict[str, list[str]] = field(default_factory=dict)
     kinds: list[Row] = field(default_factory=list)
     symptoms: list[Row] = field(default_factory=list)
     faults: list[Row] = field(default_factory=list)
@@ -76,7 +78,7 @@ class WordLists:
 
 
 def read_table(path: Path) -> list[Row]:
-    """Read one of our own CSV files."""
+    """Read one of our own CSV files; a last column without values says in the header where the values come from."""
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
@@ -84,6 +86,11 @@ def read_table(path: Path) -> list[Row]:
 def many(text: str) -> list[str]:
     """Give the pieces of a cell split by |."""
     return [piece.strip() for piece in text.split("|") if piece.strip()]
+
+
+def shipped_languages() -> list[str]:
+    """Languages that word lists are shipped for."""
+    return sorted(path.name for path in SHIPPED.iterdir() if (path / "cues.toml").exists())
 
 
 def read_shipped(languages: Iterable[str]) -> WordLists:
@@ -95,7 +102,7 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
         A language that is not shipped.
     """
     lists = WordLists()
-    shipped = sorted(path.name for path in SHIPPED.iterdir() if (path / "cues.toml").exists())
+    shipped = shipped_languages()
     for name in _CANONICAL:
         rows = getattr(lists, name)
         for row in read_table(SHIPPED / "en" / f"{name}.csv"):
@@ -121,6 +128,7 @@ def _read_language(lists: WordLists, language: str) -> None:
     folder = SHIPPED / language
     lists.cues[language] = tomllib.loads((folder / "cues.toml").read_text(encoding="utf-8"))
     lists.known[language] = (folder / "known.txt").read_text(encoding="utf-8").split()
+    lists.spelt[language] = (folder / "spelt.txt").read_text(encoding="utf-8").split()
     phrases = lists.phrases.setdefault(language, [])
     for path in sorted(folder.glob("phrases*.csv")):
         for row in read_table(path):

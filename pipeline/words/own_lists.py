@@ -158,7 +158,7 @@ STATES = {"power": ("off", "needed", "any"), "covers": ("any", "on", "off"), "wa
 """What a check may need of the appliance; the first is taken where a list says nothing."""
 _FIELDS = frozenset({
     "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions",
-    "check", "values", "expected", "access", "power", "covers", "water",
+    "check", "values", "expected", "access", "power", "covers", "water", "by_eye",
 })  # fmt: skip
 
 
@@ -243,6 +243,7 @@ def _add_part(lists: WordLists, term: str, entry: Mapping[str, Any], _kinds: lis
         "part": term,
         "price": _number(entry, "price", "", where),
         "minutes": _number(entry, "minutes", "", where),
+        "by_eye": _number(entry, "by_eye", "", where),
         "cautions": ";".join(_texts(entry, "cautions", where)),
         "origin": "workshop list",
     }
@@ -261,6 +262,7 @@ def _add_cause(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: lis
         "share": _number(entry, "share", "5", where),
         "action": str(entry.get("action", "")),
         "minutes": _number(entry, "minutes", "", where),
+        "cautions": ";".join(_texts(entry, "cautions", where)),
         "expected": "|".join(f"{k} {v}" for k, v in expected.items()) if isinstance(expected, dict) else str(expected),
         "origin": "workshop list",
     }

@@ -32,7 +32,13 @@ class ReadyLists:
 
         known = self._silent_words
         return [
-            Lexicon(language, phrases, self.lists.cues[language], [*self.lists.known[language], *known])
+            Lexicon(
+                language,
+                phrases,
+                self.lists.cues[language],
+                [*self.lists.known[language], *known],
+                self.lists.spelt[language],
+            )
             for language, phrases in self.lists.phrases.items()
         ]
 

@@ -24,15 +24,30 @@ def _frame(rows: Sequence[Row], columns: Sequence[str], numbers: Sequence[str] =
 
 
 def faults(lists: WordLists) -> pd.DataFrame:
-    """Give causes by kind and complaint; lists within a cell are split by |, minutes are missing for "fit a part"."""
-    columns = ("kinds", "symptoms", "cause", "parts", "share", "action", "minutes", "expected", "origin")
+    """Give causes by kind and complaint; lists within a cell are split by |, minutes are missing for "fit a part".
+
+    cautions are those of the action, empty = those of the parts; confirmed_by is "nothing" where no check shows it.
+    """
+    columns = (
+        "kinds",
+        "symptoms",
+        "cause",
+        "parts",
+        "share",
+        "action",
+        "minutes",
+        "expected",
+        "cautions",
+        "confirmed_by",
+        "origin",
+    )
     return _frame(lists.faults, columns, ("share", "minutes"))
 
 
 def checks(lists: WordLists) -> pd.DataFrame:
     """Give checks with their values and kinds (split by |), minutes, and the states they need.
 
-    power: needed, off or any; covers: on, off or any; water: in, out or any.
+    power: needed, off or any; covers: on, off or any; water: in, out or any (`models.plan.machine`).
     """
     columns = (
         "check", "finding", "values", "kinds", "minutes", "power", "covers", "water", "access", "cautions", "origin",
@@ -41,8 +56,12 @@ def checks(lists: WordLists) -> pd.DataFrame:
 
 
 def parts(lists: WordLists) -> pd.DataFrame:
-    """Give parts with price (money) and minutes to fit; missing = not known."""
-    return _frame(lists.parts, ("part", "price", "minutes", "cautions", "origin"), ("price", "minutes"))
+    """Give parts with price (money), minutes to fit, and ``by_eye``, the share of good ones a look knows as good.
+
+    Missing = not known.
+    """
+    columns = ("part", "price", "minutes", "by_eye", "cautions", "origin")
+    return _frame(lists.parts, columns, ("price", "minutes", "by_eye"))
 
 
 def cautions(lists: WordLists) -> pd.DataFrame:
@@ -92,6 +111,14 @@ def cures(lists: WordLists) -> pd.DataFrame:
                 rows.append((kind, row["cause"], part, row["origin"]))
     table = pd.DataFrame(rows, columns=["kind", "cause", "part", "origin"])
     return table.drop_duplicates(["kind", "cause", "part"]).reset_index(drop=True)
+
+
+def symptoms(lists: WordLists) -> pd.DataFrame:
+    """Give complaints: whether a repair ``shows`` at once or later, and which complaints each ``stops`` (split by |).
+
+    A machine that cannot do the one cannot be judged for those it stops.
+    """
+    return _frame(lists.symptoms, ("symptom", "shows", "stops")).drop_duplicates("symptom").reset_index(drop=True)
 
 
 def symptom_groups(lists: WordLists) -> pd.DataFrame:

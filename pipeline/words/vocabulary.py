@@ -53,6 +53,8 @@ class Vocabulary:
         Words that say nothing and are dropped.
     known
         Words that mean something but take part in no phrase; never mended to another word.
+    spelt
+        More words that are never mended to another.
     endings, doubling, endings_back
         How words are inflected; see ``cues.toml``.
     """
@@ -64,12 +66,14 @@ class Vocabulary:
         forms: Mapping[str, str],
         fillers: Iterable[str],
         known: Iterable[str] = (),
+        spelt: Iterable[str] = (),
         endings: Iterable[str] = (),
         doubling: bool = False,
         endings_back: Iterable[str] = (),
     ) -> None:
         self.fillers = frozenset(fillers)
         self._known = frozenset(known)
+        self._spelt = self._known | frozenset(spelt)
         self._endings = sorted(endings, key=len, reverse=True)
         self._doubling, self._endings_back = doubling, tuple(endings_back)
         self.words = {forms.get(word, word) for word in words}
@@ -164,7 +168,7 @@ class Vocabulary:
         targets = self._targets()
         groups: dict[tuple[str, int], list[str]] = {}
         for word in words:
-            if not SHORTEST_TO_MEND <= len(word) <= LONGEST or not word.isalpha() or word in self._known:
+            if not SHORTEST_TO_MEND <= len(word) <= LONGEST or not word.isalpha() or word in self._spelt:
                 continue
             if len(word) >= SHORTEST_FOR_TWO_MISTAKES or not self._edges.isdisjoint(_edges(word)):
                 groups.setdefault((word[0], len(word)), []).append(word)

@@ -6,9 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.words import lists as word_lists
+from pipeline.words.lexicon import split_joined
 from pipeline.words.own_lists import read_own
 from pipeline.words.ready import ReadyLists
-from pipeline.words.vocabulary import plain, split
+from pipeline.words.vocabulary import MARKS, plain, split
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -91,6 +92,15 @@ class Words(ReadyLists):
             if all(base == "" or base in lexicon.effects for base in bases):
                 return False
         return any(letter.isalnum() for letter in text)
+
+    def mended(self, text: str) -> list[tuple[str, str]]:
+        """Words of a text taken for misspellings, with the word each was read as, in the language that knows most."""
+        written = split(text)
+        read = max((lexicon.base_words(written) for lexicon in self.lexicons), key=lambda bases: sum(map(bool, bases)))
+        lexicon = next(one for one in self.lexicons if one.base_words(written) == read)
+        plainly = [split_joined(MARKS.get(word, word)) for word in written]
+        pairs = zip(plainly, read, strict=True)
+        return [(word, base) for word, base in pairs if base and lexicon.vocabulary.base(word) is None]
 
     def find_symptoms(self, texts: pd.Series[Any], kinds: pd.Series[Any] | None = None) -> pd.DataFrame:
         """Find the complaints in free text.
@@ -186,10 +196,16 @@ class Words(ReadyLists):
         return tables.checks(self.lists)
 
     def parts(self) -> pd.DataFrame:
-        """Parts: part, price, minutes, cautions."""
+        """Parts: part, price, minutes, by_eye, cautions."""
         from pipeline.words import tables
 
         return tables.parts(self.lists)
+
+    def symptoms(self) -> pd.DataFrame:
+        """Complaints: symptom, shows, stops."""
+        from pipeline.words import tables
+
+        return tables.symptoms(self.lists)
 
     def cautions(self) -> pd.DataFrame:
         """Cautions: caution, text."""

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
+from reports.render.currency import money
 from reports.render.page import plain, render
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
 LONG = 29  # rows of a tree that still print beside all else in full size; found by trying
 NO_BREAK = "\N{NO-BREAK SPACE}"
-SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 FOOTNOTE = (
     "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
     "A check is listed because it pays on average, not because it is always needed."
@@ -191,7 +191,7 @@ def _told(step: Mapping[str, Any]) -> str:
 
 
 def _cost(step: Mapping[str, Any], money: Any) -> str:
-    if step["do"] == "hand over":
+    if step["do"] in ("hand over", "ask"):
         return ""
     look = step["look_minutes"]
     cost = [f"look {look:.0f} min", f"fit {step['minutes']:.0f} min"] if look else [f"{step['minutes']:.0f} min"]
@@ -225,7 +225,7 @@ def _none(p: float) -> dict[str, Any]:
 
 
 def _part(row: Mapping[str, Any], units: Mapping[str, int]) -> dict[str, Any]:
-    in_van = units.get(row["part"], 0) > 0
+    in_van = units.get(row.get("label", row["part"]), 0) > 0
     return {
         "part": row["part"],
         "percent": _percent(row["probability"]),
@@ -247,4 +247,4 @@ def _sentence(text: str) -> str:
 
 
 def _money(currency: str) -> Any:
-    return lambda amount: f"{SIGNS.get(currency, currency + ' ')}{amount:,.0f}"
+    return lambda amount: money(amount, currency)

@@ -1,6 +1,7 @@
 -- one row a file load
 -- key:        batch_id
--- written by: pipeline/load/load.py, append-only
+-- written by: pipeline/load/load.py; a file read again with another layout keeps its number; what was taken back is
+--             dropped by the next load
 create table if not exists load_batch (
     batch_id integer primary key,       -- running number of the load
     file_name varchar not null,         -- path name as given, without its folder
@@ -13,7 +14,11 @@ create table if not exists load_batch (
     loaded bigint not null,             -- lines that are new or a new version
     unchanged bigint not null,          -- lines the database already held, word for word
     replaced bigint not null,           -- of the loaded lines: new versions of a visit held before
-    rejected bigint not null            -- lines refused, each kept in rejected_record
+    rejected bigint not null,           -- lines refused, each kept in rejected_record
+    mapping varchar,                    -- the layout itself, TOML; null = loaded before layouts were kept
+    header varchar,                     -- JSON list of the file's column names; null = loaded before they were kept
+    records_after bigint,               -- record_id of a line = this + its running number in the file; null = not kept
+    taken_back_at timestamp             -- when it was taken back, until the next load; null = it counts
 );
 
 -- must hold: lines read = loaded + unchanged + rejected, and replaced lines are among the loaded

@@ -1,6 +1,6 @@
 -- one row a source line, verbatim but for personal data (customer_ref is a keyed hash, contact details in free text are masked)
 -- key:        record_id
--- written by: pipeline/load/load.py, append-only; the newest batch of a visit_key is the version in force
+-- written by: pipeline/load/load.py, append-only; of the lines in counted_record the newest batch of a visit_key is the version in force
 -- Keys and hashes hardly repeat; they are not packed, which costs time at every load and saves little room.
 create table if not exists raw_record (
     record_id bigint not null,          -- running number of the line
@@ -29,7 +29,8 @@ create table if not exists raw_record (
     labour_charge varchar,              -- as written
     parts_cost varchar,                 -- as written
     callback_of varchar,                -- job number this visit returns to, as written
-    other_columns varchar               -- JSON object of the columns the layout does not name; null = none
+    other_columns varchar,              -- JSON object of the columns the layout does not name; null = none
+    withdrawn_by integer                -- batch of the whole history that no longer holds the visit; null = it counts
 );
 
 -- must hold: record_id is unique

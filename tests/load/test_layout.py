@@ -85,7 +85,7 @@ def test_the_schema_and_the_reader_know_the_same_names() -> None:
 
 def test_all_faults_of_a_layout_are_told_at_once() -> None:
     text = (
-        'grain = "job"\ndecimal_mark = ";"\ncolour = "red"\ndelimiter = "ab"\nheader_line = -1\n'
+        'grain = "week"\ndecimal_mark = ";"\ncolour = "red"\ndelimiter = "ab"\nheader_line = -1\n'
         '[columns]\nwhen = "Date"\nmake = {colum = "x"}\n[constants]\noutcome = 3\n[values]\nkind = "x"\n'
     )
     with pytest.raises(LayoutError) as told:
@@ -144,7 +144,10 @@ def test_any_layout_is_written_and_read_back(
     grain: str,
     header_line: int | None,
 ) -> None:
-    layout = Layout(name=name, columns=columns, constants=constants, grain=grain, header_line=header_line)
+    visits = ({"visit_date": (Rule("First"),)},) if grain == "job" else ()
+    layout = Layout(
+        name=name, columns=columns, constants=constants, grain=grain, header_line=header_line, visits=visits
+    )
     assert parse_layout(as_toml(layout), "x") == layout
 
 

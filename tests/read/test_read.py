@@ -8,6 +8,7 @@ import gzip
 import io
 import json
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import duckdb
@@ -21,7 +22,7 @@ from pipeline.read import delimited, sources
 from pipeline.read.incoming import Reading, find_header, plain_name, unique_names
 from pipeline.read.json_parquet import as_text
 from pipeline.read.reader import read
-from pipeline.read.sources import open_sources
+from pipeline.read.sources import Source, Unopened, open_sources
 
 KNOWN = Reading(known_names=frozenset({"visit date", "appliance kind", "job no", "complaint"}))
 HEADER = ["visit_date", "appliance_kind", "job_no", "complaint"]
@@ -33,13 +34,21 @@ ROWS = [
 ]
 
 
+def tables_of(paths: list, scratch: Path) -> Iterator[Source]:
+    """Yield every table; one that cannot be opened raises."""
+    for source in open_sources(paths, scratch):
+        if isinstance(source, Unopened):
+            raise source.fault
+        yield source
+
+
 def opened(path: Path, tmp_path: Path, reading: Reading = KNOWN, form: str | None = None):
     """Return (records, lines as (line_no, cells)) of the one table in a file."""
     scratch = tmp_path / "scratch"
     scratch.mkdir(exist_ok=True)
     found = []
     with duckdb.connect() as connection:
-        for source in open_sources([path], scratch):
+        for source in tables_of([path], scratch):
             assert form is None or source.form == form
             records = read(connection, source, reading, scratch)
             rows = connection.execute("select * from incoming order by line_no").fetchall()
@@ -366,21 +375,21 @@ def test_bombs_are_refused_before_they_fill_the_disk(tmp_path: Path, monkeypatch
         archive.writestr("[Content_Types].xml", bytes(20 << 20))
     for name in ("bomb.csv.gz", "bomb.xlsx"):
         with pytest.raises(FileUnreadable, match="beyond what job records can be"):
-            list(open_sources([tmp_path / name], tmp_path))
+            next(tables_of([tmp_path / name], tmp_path))
 
 
 def test_archives_in_archives_end_somewhere(tmp_path: Path) -> None:
     path = tmp_path / "a.gz"
     path.write_bytes(gzip.compress(gzip.compress(gzip.compress(b"a,b\n1,2\n"))))
     with pytest.raises(FileUnreadable, match="archive inside an archive"):
-        list(open_sources([path], tmp_path))
+        next(tables_of([path], tmp_path))
 
 
 def test_a_missing_file_and_an_empty_folder_are_usage_faults(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=r"none\.csv"):
-        list(open_sources([tmp_path / "none.csv"], tmp_path))
+        next(tables_of([tmp_path / "none.csv"], tmp_path))
     with pytest.raises(UsageError, match="no file of records"):
-        list(open_sources([tmp_path], tmp_path))
+        next(tables_of([tmp_path], tmp_path))
 
 
 # Names and headers

@@ -21,7 +21,7 @@ CATALOGUES = {
     for path in (Path(reports.__file__).parent / "languages").glob("*.toml")
 }
 OTHERS = sorted(set(CATALOGUES) - {"en"})
-FREE = ("terms", "numbers", "dates")
+FREE = ("terms", "caution_texts", "numbers", "dates")
 
 
 def gaps(entry: str | dict[str, str]) -> set[str]:

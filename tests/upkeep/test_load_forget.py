@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -13,6 +14,7 @@ import pytest
 import sql
 from pipeline import Workshop
 from pipeline.errors import UsageError
+from pipeline.store.backup import write_backup
 from pipeline.upkeep.forget import forget
 from pipeline.upkeep.review import COLUMNS
 from pipeline.upkeep.status import status
@@ -187,3 +189,77 @@ def test_a_database_behind_a_link_stays_there_with_its_mode(workshop: Workshop, 
     assert (tmp_path / "shop.duckdb").is_symlink()
     assert (tmp_path / "real.duckdb").stat().st_mode & 0o777 == 0o600
     assert hashed not in (tmp_path / "real.duckdb").read_bytes()
+
+
+def test_a_name_is_found_in_every_form_it_is_written_in(workshop: Workshop, tmp_path: Path) -> None:
+    name = "Zoé O'Weiß"
+    forms = [
+        "Zoe\u0301 O\u2019Wei\u00df",
+        "ZO\u00c9 O'WEISS",
+        "Zo\u00e9\u00a0O\u02bcWeiss",
+        "zoe\u0301\u202f o'wei\u00df",
+    ]
+    lines = "".join(f"2025-03-0{n + 1},oven,Z{n},Bob,spoke to {form} again\n" for n, form in enumerate(forms))
+    lines += "2025-03-09,oven,Z9,Zo\u00e9 O\u2019Wei\u00df,not hot\n"
+    path = tmp_path / "exports" / "forms.csv"
+    path.write_text(f"visit_date,appliance_kind,job_no,customer_ref,complaint\n{lines}", encoding="utf-8")
+    workshop.load([path])
+    told = workshop.forget(name)
+    assert told["visits"] == 1
+    assert told["texts"] >= 4
+    assert not re.search(r"zo.{1,2}[\s\u00a0\u202f]+o.wei", held(workshop), re.IGNORECASE)
+
+
+def test_an_erased_line_cannot_be_told_by_a_guess(workshop: Workshop) -> None:
+    query = "select content_hash from raw_record where job_no in ('J1', 'J10') order by job_no"
+    before = workshop.database.connection.execute(query).fetchall()
+    workshop.forget("Ann Example")
+    after = workshop.database.connection.execute(query).fetchall()
+    assert after[0] != before[0]
+    assert after[1] == before[1]
+
+
+def test_files_beside_that_hold_the_name_are_named(workshop: Workshop, tmp_path: Path) -> None:
+    (tmp_path / "shop.models" / "0001").mkdir(parents=True)
+    (tmp_path / "shop.models" / "0001" / "model.json").write_text('{"classes": ["ask ann example"]}')
+    (tmp_path / "report.html").write_text("<!doctype html>Ann&#32;Example rang")
+    (tmp_path / "fine.html").write_text("<!doctype html>Annabel Examples rang")
+    (tmp_path / "shop.before-version-3.duckdb").write_bytes(b"packed")
+    workshop.close()
+    write_backup(tmp_path / "shop.duckdb", tmp_path / "kept.zip")
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        named = [Path(path).name for path in opened.forget("Ann Example")["elsewhere"]]
+    assert named == ["kept.zip", "report.html", "shop.before-version-3.duckdb", "model.json"]
+
+
+def test_a_name_too_short_to_erase_from_texts_is_counted(workshop: Workshop, tmp_path: Path) -> None:
+    path = tmp_path / "exports" / "short.csv"
+    path.write_text("visit_date,appliance_kind,job_no,customer_ref,complaint\n2025-02-02,oven,J20,Kim,Kim says cold\n")
+    workshop.load([path])
+    told = workshop.forget("Kim")
+    assert told["visits"] == 1
+    assert told["too_short"] > 0
+
+
+def test_a_forget_killed_before_the_file_is_written_anew_is_proved_by_the_next(
+    workshop: Workshop, tmp_path: Path
+) -> None:
+    hashed = hash_of(workshop, "J1").encode()
+    workshop.close()
+    code = (
+        "import os\nfrom pathlib import Path\nfrom pipeline import Workshop\nfrom pipeline.store.database import Database\n"
+        "Database.compact = lambda self: os._exit(9)\n"
+        f"Workshop.open(Path({str(tmp_path / 'shop.duckdb')!r})).forget('Ann Example')"
+    )
+    assert subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[2], check=False).returncode == 9
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        assert opened.forget("Ann Example")["proof"]["found"] == 0
+    for path in tmp_path.glob("shop.*"):
+        assert path.suffix == ".key" or (hashed not in path.read_bytes() and b"Ann Example" not in path.read_bytes())
+
+
+def test_a_second_name_of_the_file_is_told_before_anything_changes(workshop: Workshop, tmp_path: Path) -> None:
+    (tmp_path / "other-name.duckdb").hardlink_to(tmp_path / "shop.duckdb")
+    with pytest.raises(UsageError, match="second name"):
+        workshop.forget("Ann Example")
+    assert hash_of(workshop, "J1").startswith("erased") is False

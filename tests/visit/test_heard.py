@@ -55,3 +55,9 @@ def test_contradictions_and_names_nearly_known_are_told(words: Words) -> None:
         '"watter left=no" was read as water left no',
     )
     assert "draim hoze fit" in question.remarks[2]
+
+
+def test_a_mended_word_is_told_and_a_word_spelt_right_is_not_mended(words: Words) -> None:
+    question = asked(words, "draim pump hums, tries to empty")
+    assert question.remarks == ('"draim" was read as "drain"',)
+    assert "trips supply" not in question.symptoms

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -18,6 +19,7 @@ def built_once(name: str, build: Callable[[Path], object]) -> Path:
     with folder.with_suffix(".lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not done.exists():
+            shutil.rmtree(folder, ignore_errors=True)  # of a build that failed
             folder.mkdir()
             build(folder)
             done.touch()

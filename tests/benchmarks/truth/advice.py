@@ -34,7 +34,7 @@ def world(rng: np.random.Generator, size: int) -> tuple[pd.DataFrame, pd.DataFra
             "kind": rng.choice(KINDS, size),
             "make": rng.choice(["Velsund", "Pellmore", "Tavrik"], size),
             "main_symptom": rng.choice(["does not drain", "leaks", "noisy", "does not heat"], size),
-            "fault_code": rng.choice(np.array(["F05", "F06", None], dtype=object), size),
+            "fault_code": rng.choice(np.array(["K07", "K08", None], dtype=object), size),
             "technician": rng.choice(list("ABCDE"), size),
             "total_cost": COST,
             "labour_minutes": 30.0,

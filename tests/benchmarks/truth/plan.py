@@ -44,7 +44,7 @@ from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.visit.ask import Asked, ask
 from pipeline.visit.costs import HANDOVER_MINUTES, Act, Costs
-from pipeline.visit.plan import VisitPlan, likely, plan_visit
+from pipeline.visit.plan import CHANGES, VisitPlan, likely, minutes_of, plan_visit
 from pipeline.visit.question import Question
 from pipeline.words import Words
 
@@ -170,6 +170,10 @@ class Town:
         self.new_visit(spent, rng, is_first=True)
         node = visit.plan.root
         while node is not None and node.do != "hand over":
+            if node.do in CHANGES:  # closing up, refilling
+                spent.work(minutes_of(visit.plan, node, visit.costs, visit.acts) * rng.uniform(0.8, 1.4))
+                node = node.branches[0][2]
+                continue
             if node.do == "check":
                 card = visit.checks[node.step]
                 seen = self.world.finding(call, card.finding, rng)

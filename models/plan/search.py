@@ -1,0 +1,511 @@
+"""Search for the cheapest plan: points (what was seen and done, the state of the machine) with bounds on their cost.
+
+At every point three amounts are kept, money times the probability of getting there. ``upper`` is what a plan known by
+now costs: at first that of repairs alone in falling p/c order. ``lower`` is what no plan can beat: at first that of
+somebody who is told the cause. ``hope`` lies between them. The search follows the plan that looks cheapest by hope,
+opens the points where it ends, all at once, and passes what it learns back, until that plan ends in repairs and a
+hand-over (AO*; Martelli & Montanari 1973; Nilsson 1980, from memory). What is returned is the best plan by ``upper``:
+its cost is real, not hoped for. With hope equal to ``lower`` nothing cheaper can exist.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.plan.machine import Machine, change
+from models.plan.problem import Action, Check, Floats, Problem
+
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+STAGES = (0.25, 0.5, 1.0)
+FIRST_SHARE = 0.5  # of the points, for looking behind every first step
+TINY = 1e-12
+SHUT, LOWER, SPOILT, WHOLE = range(4)
+
+
+@dataclass(eq=False, slots=True)
+class Point:
+    """One point of the search; ``seen`` and ``done`` are bit sets of checks and actions, ``state`` a machine's number.
+
+    ``upper``, ``hope`` and ``lower`` by step are kept once a point is open, those of each row (an outcome of a check,
+    or an action that did not cure) as they were when the point was opened or its child last changed.
+    """
+
+    joint: Floats
+    mass: float
+    seen: int
+    done: int
+    state: int
+    key: tuple[int, int, int]
+    upper: float
+    hope: float
+    lower: float
+    handover: float
+    repairs: float
+    depth: int
+    by_step: list[list[float]] | None = None  # three lists: upper, hope, lower
+    by_row: list[list[float]] | None = None
+    children: dict[int, Point] = field(default_factory=dict)
+    parents: list[tuple[Point, int]] = field(default_factory=list)
+
+
+class Search:
+    """The search over one problem.
+
+    Parameters
+    ----------
+    problem
+        One call.
+    points
+        Most points to open.
+    optimism
+        Where hope lies between the bounds: 0 = what repairs alone cost, 1 = the lower bound (nothing cheaper exists).
+    tolerance
+        Share of the whole plan's money that is left unsearched at a point.
+    """
+
+    def __init__(self, problem: Problem, points: int, optimism: float, tolerance: float) -> None:
+        self.problem, self.optimism = problem, 0.0
+        self._lay_out()
+        self._states: dict[Machine, int] = {}
+        self._machines: list[Machine] = []
+        self._moves: list[_Moves | None] = []
+        self._known: tuple[list[Any], ...] = ([], [], [], [])
+        self._stacked: list[NDArray[Any]] = [np.zeros(0)] * 4
+        self._points: dict[tuple[int, int, int], Point] = {}
+        first = self._state(problem.machine)
+        upper, lower = self._bounds(
+            problem.p[None], np.array([first]), self._usable(np.zeros(1, int), np.zeros(1, int), np.array([first]))
+        )
+        self.root = self._point(problem.p, 0, 0, first, 0, float(upper[0]), float(lower[0]))
+        self.opened: list[Point] = []
+        self._has_moved = False
+        self._hope_anew(STAGES[0] * optimism)
+        self._open([self.root])
+        self._try_first_steps(points * FIRST_SHARE, tolerance)
+        for share in STAGES:  # plans known to be cheap first: they make the bounds of the bolder search
+            self._hope_anew(share * optimism)
+            while len(self.opened) < points:
+                self._has_moved = False
+                tips = self._tips([self.root], tolerance * self.root.upper)
+                if tips:
+                    self._open(tips[: points - len(self.opened)])
+                elif not self._has_moved:  # else points met on another way were taken over: follow hope again
+                    break
+
+    def _lay_out(self) -> None:
+        """Number steps (checks, then actions) and rows (each outcome of each check, then each action)."""
+        problem = self.problem
+        self.steps: tuple[Check | Action, ...] = (*problem.checks, *problem.actions)
+        checks, actions = problem.checks, problem.actions
+        places = {action.name: place for place, action in enumerate(actions)}
+        self.cures = np.array([action.cures for action in actions]).reshape(len(actions), len(problem.p))
+        self.ways = np.array([[a.money(looking=looking) for a in actions] for looking in (False, True)]).reshape(
+            2, len(actions), 2
+        )
+        factors, before, costs, step_of, outcome_of, clears = [], [], [], [], [], []
+        for k, check in enumerate(checks):
+            for outcome, name in enumerate(check.outcomes):
+                chance = check.likelihood[:, outcome]
+                follows = places.get(check.clears.get(name, ""), -1)
+                factor, cost = chance, np.zeros(len(chance))
+                if follows >= 0:
+                    cured, failed = actions[follows].money(looking=False)
+                    factor = chance * (1 - self.cures[follows])
+                    cost = chance * (self.cures[follows] * cured + (1 - self.cures[follows]) * failed)
+                factors.append(factor)
+                before.append(chance)
+                costs.append(cost)
+                step_of.append(k)
+                outcome_of.append(outcome)
+                clears.append(follows)
+        for a in range(len(actions)):
+            factors.append(1 - self.cures[a])
+            before.append(np.ones(len(problem.p)))
+            costs.append(np.zeros(len(problem.p)))
+            step_of.append(len(checks) + a)
+            outcome_of.append(-1)
+            clears.append(-1)
+        width = len(problem.p)
+        self.factors, self.chances, self.row_costs = (
+            np.array(x, dtype=float).reshape(len(step_of), width) for x in (factors, before, costs)
+        )
+        self.step_of, self.outcome_of, self.clears = (
+            np.array(x, dtype=np.int64) for x in (step_of, outcome_of, clears)
+        )
+        self.step_of_row = [int(s) for s in step_of]
+        self.starts = np.flatnonzero(np.diff(self.step_of, prepend=-1)) if step_of else np.zeros(0, np.int64)
+        self.check_money = np.array([check.cost for check in checks] + [0.0] * len(actions))
+        radix, self.code_of_row = 1, []
+        for check in checks:
+            self.code_of_row += [radix * (outcome + 1) for outcome in range(len(check.outcomes))]
+            radix *= len(check.outcomes) + 1
+        self.code_of_row += [0] * len(actions)
+        self.rows_of_step = [np.flatnonzero(self.step_of == s).tolist() for s in range(len(self.steps))]
+        numbers = {check.name: k for k, check in enumerate(checks)}
+        self.needed_first = np.array(
+            [sum(1 << numbers[name] for name in action.after if name in numbers) for action in actions], dtype=np.int64
+        )
+        self.check_bits = {name: 1 << k for name, k in numbers.items()}
+        self.alone = self._one_by_one()
+        groups = sorted({group for step in self.steps for group in step.access})
+        self.group_money = {group: problem.prices.openings.get(group, 0.0) for group in groups}
+        isolated = [[action.power == "off" or bool(action.access)] for action in actions]
+        self.needs = np.array(
+            [[g in action.access for g in groups] + off for action, off in zip(actions, isolated, strict=True)],
+            dtype=bool,
+        ).reshape(len(actions), len(groups) + 1)
+        self.row_seen = np.array([1 << int(s) if s < len(checks) else 0 for s in self.step_of], dtype=np.int64)
+        self.row_done = np.array(
+            [
+                1 << (int(s) - len(checks)) if s >= len(checks) else (1 << int(c) if c >= 0 else 0)
+                for s, c in zip(self.step_of, self.clears, strict=True)
+            ],
+            dtype=np.int64,
+        )
+
+    def _one_by_one(self) -> Bools:
+        """Actions whose chances add up because they cure different causes: those that the first bound may use."""
+        taken = np.zeros(len(self.problem.p), dtype=bool)
+        alone = []
+        for cures in self.cures:
+            alone.append(not (taken & (cures > 0)).any())
+            if alone[-1]:
+                taken |= cures > 0
+        return np.array(alone, dtype=bool)
+
+    def _state(self, machine: Machine) -> int:
+        """Number of a state of the machine; what repairs cost from there is worked out when it first comes up."""
+        number = self._states.get(machine)
+        if number is None:
+            number = self._states[machine] = len(self._machines)
+            self._machines.append(machine)
+            self._moves.append(None)
+            shut = np.array(
+                [
+                    *(0.0 if g in machine.opened else money for g, money in self.group_money.items()),
+                    self.problem.prices.isolating if machine.is_live else 0.0,
+                ]
+            )
+            whole = np.array([action.name not in machine.spoilt for action in self.problem.actions], dtype=bool)
+            once = np.where(whole, self.ways[..., 0].min(axis=0) + self.needs @ shut, np.inf)
+            lower = np.where(self.cures > 0, once[:, None], np.inf).min(axis=0, initial=np.inf)
+            spoilt = sum(self.check_bits.get(name, 0) for name in machine.spoilt)
+            row = shut, np.minimum(lower, self.problem.handover), spoilt, whole
+            for kept, value in zip(self._known, row, strict=True):
+                kept.append(value)
+        return number
+
+    def _of_states(self, which: int, states: Ints) -> NDArray[Any]:
+        """One column of what is known of every state, for the states asked about."""
+        if self._stacked[which].shape[0] != len(self._machines):
+            self._stacked[which] = np.array(self._known[which])
+        return self._stacked[which][states]
+
+    def _moves_from(self, state: int) -> _Moves:
+        """What every step costs and leads to from one state of the machine."""
+        known = self._moves[state]
+        if known is None:
+            machine, prices = self._machines[state], self.problem.prices
+            changes = [change(machine, step, prices) for step in self.steps]
+            extra, then = np.zeros(len(self.step_of)), np.zeros(len(self.step_of), dtype=np.int64)
+            for row, step in enumerate(self.step_of.tolist()):
+                after, follows = changes[step], int(self.clears[row])
+                if after is None:
+                    continue
+                second = change(after.then, self.problem.actions[follows], prices) if follows >= 0 else None
+                if second is not None:
+                    extra[row] = second.money
+                then[row] = self._state(second.then if second is not None else after.then)
+            money = np.array([np.inf if c is None else c.money for c in changes])
+            known = self._moves[state] = _Moves(money, extra, then)
+        return known
+
+    def _usable(self, seen: Ints, done: Ints, states: Ints) -> Bools:
+        """Actions that may be done now: not done before, and the checks that come first are made or spoilt."""
+        places = np.arange(len(self.problem.actions))
+        free = (done[:, None] >> places) & 1 == 0
+        waits = self.needed_first & ~(seen | self._of_states(SPOILT, states))[:, None]
+        usable: Bools = free & (waits == 0) & self._of_states(WHOLE, states)
+        return usable
+
+    def _bounds(self, joint: Floats, states: Ints, usable: Bools) -> tuple[Floats, Floats]:
+        """Money of repairs alone in falling p/c order with the best hand-over point, and what no plan can beat."""
+        lower = (joint * self._of_states(LOWER, states)).sum(axis=1)
+        mass = joint.sum(axis=1)
+        handing = joint @ self.problem.handover
+        if not len(self.cures):
+            return handing, lower
+        usable = usable & self.alone
+        gain = np.where(usable, joint @ self.cures.T, 0.0)
+        order, costs = self._in_order(gain, mass, states)
+        handed = np.take_along_axis(
+            np.where(usable, (joint * self.problem.handover) @ self.cures.T, 0.0), order, axis=1
+        )
+        spent = costs.cumsum(axis=1)
+        left = handing[:, None] - handed.cumsum(axis=1)
+        return np.minimum(handing, (spent + left).min(axis=1)), lower
+
+    def _in_order(self, gain: Floats, mass: Floats, states: Ints) -> tuple[Ints, Floats]:
+        """Order of the actions by chance of cure per money, the money of each in that order."""
+        shut = self._of_states(SHUT, states)
+        money = [gain * way[:, 0] + (mass[:, None] - gain) * way[:, 1] for way in self.ways]
+        price = np.where(money[1] < money[0], self.ways[1, :, 1], self.ways[0, :, 1]) + shut @ self.needs.T
+        order = np.argsort(-gain / np.maximum(price, TINY), axis=1, kind="stable")
+        gained = np.take_along_axis(gain, order, axis=1)
+        before = mass[:, None] - gained.cumsum(axis=1) + gained
+        fails = before - gained
+        way = self.ways[:, order]
+        costs = np.minimum(
+            gained * way[0, ..., 0] + fails * way[0, ..., 1], gained * way[1, ..., 0] + fails * way[1, ..., 1]
+        )
+        for group in range(self.needs.shape[1]):
+            needs = self.needs[:, group][order]
+            if needs.any():
+                is_first = needs & (needs.cumsum(axis=1) == 1)
+                costs = costs + is_first * before * shut[:, group, None]
+        return order, costs
+
+    def _point(self, joint: Floats, seen: int, done: int, state: int, code: int, upper: float, lower: float) -> Point:
+        key = code, done, state
+        found = self._points.get(key)
+        if found is None:
+            hope = upper - self.optimism * (upper - lower)
+            handover = float(joint @ self.problem.handover)
+            found = Point(
+                joint,
+                float(joint.sum()),
+                seen,
+                done,
+                state,
+                key,
+                upper,
+                hope,
+                lower,
+                handover,
+                upper,
+                seen.bit_count() + done.bit_count(),
+            )
+            self._points[key] = found
+        return found
+
+    def _try_first_steps(self, points: float, tolerance: float) -> None:
+        """Look a little way behind every step that may come first, so that none is passed over for want of a look."""
+        assert self.root.by_step is not None  # noqa: S101 - the root is open
+        lowers = self.root.by_step[2]
+        order = sorted(range(len(lowers)), key=lowers.__getitem__)
+        most = points / max(len(order), 1)
+        for step in order:
+            if self.root.by_step[2][step] >= self.root.upper:
+                continue
+            limit = len(self.opened) + most
+            while len(self.opened) < limit:
+                children = [self.child(self.root, row) for row in self.rows_of_step[step]]
+                tips = self._tips([child for child in children if child is not None], tolerance * self.root.upper)
+                if not tips:
+                    break
+                self._open(tips)
+
+    def _tips(self, starts: Sequence[Point], slack: float) -> list[Point]:
+        """Points where the plan that looks cheapest by hope ends and more may be won; those that weigh most first."""
+        tips: dict[int, Point] = {}
+        waiting, met = list(starts), {id(point) for point in starts}
+        while waiting:
+            point = waiting.pop()
+            if point.upper - point.hope <= slack * min(1.0, point.mass * 4):
+                continue
+            if point.by_step is None:
+                tips[id(point)] = point
+                continue
+            hopes = point.by_step[1]
+            least = min(hopes, default=np.inf)
+            if least >= point.handover:
+                continue
+            for row in self.rows_of_step[hopes.index(least)]:
+                child = self.child(point, row)
+                if child is not None and id(child) not in met:
+                    met.add(id(child))
+                    waiting.append(child)
+        return sorted(tips.values(), key=lambda point: point.hope - point.upper)
+
+    def child(self, point: Point, row: int) -> Point | None:
+        """Point that a row leads to; None where it cannot be reached."""
+        found = point.children.get(row)
+        if found is not None:
+            return found
+        assert point.by_row is not None  # noqa: S101 - the point is open
+        joint = point.joint * self.factors[row]
+        if joint.sum() <= TINY:
+            return None
+        state = int(self._moves_from(point.state).then[row])
+        seen, done = point.seen | int(self.row_seen[row]), point.done | int(self.row_done[row])
+        uppers, _, lowers = point.by_row
+        found = self._point(joint, seen, done, state, point.key[0] + self.code_of_row[row], uppers[row], lowers[row])
+        point.children[row] = found
+        found.parents.append((point, row))
+        if self._taken_over(point, row, found):
+            self._has_moved = True
+            self._pass_up([point])
+        return found
+
+    def _open(self, tips: Sequence[Point]) -> None:
+        """Open points: bounds of everything that may come next, all in one go."""
+        self.opened += tips
+        n, rows = len(tips), len(self.step_of)
+        if not rows:
+            for point in tips:
+                point.by_step, point.by_row = [[], [], []], [[], [], []]
+            return
+        joint = np.stack([point.joint for point in tips])
+        states = np.array([point.state for point in tips])
+        seen = np.array([point.seen for point in tips], dtype=np.int64)
+        done = np.array([point.done for point in tips], dtype=np.int64)
+        moves = [self._moves_from(point.state) for point in tips]
+        then = np.concatenate([move.then for move in moves])
+        change_money = np.stack([move.money for move in moves])
+        extra = np.stack([move.extra for move in moves])
+        later = (joint[:, None] * self.factors).reshape(n * rows, -1)
+        usable = self._usable((seen[:, None] | self.row_seen).ravel(), (done[:, None] | self.row_done).ravel(), then)
+        upper, lower = (x.reshape(n, rows) for x in self._bounds(later, then, usable))
+        hope = upper - self.optimism * (upper - lower)
+        own = joint @ self.row_costs.T + extra * (joint @ self.chances.T)
+        by_row = np.stack([upper, hope, lower], axis=1)
+        with np.errstate(invalid="ignore"):
+            summed = np.add.reduceat(by_row + own[:, None], self.starts, axis=2)
+        mass = joint.sum(axis=1)
+        base = (self.check_money + change_money) * mass[:, None]
+        checks = len(self.problem.checks)
+        gain = joint @ self.cures.T
+        lost = mass[:, None] - gain
+        base[:, checks:] += np.minimum(*(gain * way[:, 0] + lost * way[:, 1] for way in self.ways))
+        can = np.concatenate([(seen[:, None] >> np.arange(checks)) & 1 == 0, self._usable(seen, done, states)], axis=1)
+        by_step = np.where(can[:, None], summed + base[:, None], np.inf)
+        if self.problem.due and self.root in tips:
+            self._put_first(by_step[tips.index(self.root)])
+        for number, point in enumerate(tips):
+            point.by_step, point.by_row = by_step[number].tolist(), by_row[number].tolist()
+        self._pass_up(tips)
+
+    def _put_first(self, by_step: Floats) -> None:
+        """At the root only the step that is due can be made."""
+        due = [step.name == self.problem.due for step in self.steps]
+        if np.isfinite(by_step[0, due]).any():
+            by_step[:, ~np.array(due)] = np.inf
+            self.root.repairs = self.root.handover = np.inf
+
+    def _hope_anew(self, optimism: float) -> None:
+        """Set how much cheaper than known a plan may be hoped to be, at every point."""
+        self.optimism = optimism
+        for point in self._points.values():
+            if point.by_step is None:
+                point.hope = point.upper - optimism * (point.upper - point.lower)
+        for point in sorted(self.opened, key=lambda point: -point.depth):
+            assert point.by_row is not None  # noqa: S101 - the point is open
+            assert point.by_step is not None  # noqa: S101
+            uppers, hopes, lowers = point.by_row
+            by_step = list(point.by_step[0])
+            for row, (upper, lower) in enumerate(zip(uppers, lowers, strict=True)):
+                child = point.children.get(row)
+                hopes[row] = upper - optimism * (upper - lower) if child is None else child.hope
+                by_step[self.step_of_row[row]] -= upper - hopes[row]
+            point.by_step[1] = by_step
+            self._settled(point)
+
+    def _taken_over(self, point: Point, row: int, child: Point) -> bool:
+        """Take a child's amounts over; tells whether they moved."""
+        assert point.by_row is not None  # noqa: S101 - the point is open
+        assert point.by_step is not None  # noqa: S101
+        step, moved = self.step_of_row[row], False
+        for rows, steps, amount in zip(
+            point.by_row, point.by_step, (child.upper, child.hope, child.lower), strict=True
+        ):
+            by = amount - rows[row]
+            if by > TINY or by < -TINY:
+                rows[row] = amount
+                steps[step] += by
+                moved = True
+        return moved
+
+    def _pass_up(self, points: Sequence[Point]) -> None:
+        """Settle points and all that lead to them, the deepest first."""
+        queue = [(-point.depth, id(point), point) for point in points]
+        heapq.heapify(queue)
+        waiting = {id(point) for point in points}
+        while queue:
+            _, _, point = heapq.heappop(queue)
+            waiting.discard(id(point))
+            if not self._settled(point):
+                continue
+            for parent, row in point.parents:
+                if self._taken_over(parent, row, point) and id(parent) not in waiting:
+                    waiting.add(id(parent))
+                    heapq.heappush(queue, (-parent.depth, id(parent), parent))
+
+    def _settled(self, point: Point) -> bool:
+        """Bring a point's own amounts up to date; tells whether they moved."""
+        assert point.by_step is not None  # noqa: S101 - the point is open
+        uppers, hopes, lowers = point.by_step
+        upper = min(point.repairs, min(uppers, default=np.inf))
+        lower = max(point.lower, min(point.handover, min(lowers, default=np.inf)))
+        hope = min(max(min(point.handover, min(hopes, default=np.inf)), lower), upper)
+        moved = abs(upper - point.upper) + abs(hope - point.hope) + abs(lower - point.lower) > TINY
+        point.upper, point.hope, point.lower = upper, hope, lower
+        return moved
+
+    def best(self, point: Point) -> int | None:
+        """Step of the best plan known at a point; None = repairs alone, in order, then hand over."""
+        if point.by_step is None:
+            return None
+        least = min(point.by_step[0], default=np.inf)
+        return point.by_step[0].index(least) if least < point.repairs - TINY else None
+
+    def machine(self, point: Point) -> Machine:
+        """State of the machine at a point."""
+        return self._machines[point.state]
+
+    def first_costs(self) -> dict[str, float]:
+        """Name of each step that may come first → money with the best plan known after it."""
+        if self.root.by_step is None:
+            return {}
+        return {
+            step.name: money for step, money in zip(self.steps, self.root.by_step[0], strict=True) if np.isfinite(money)
+        }
+
+    def saved_by_closing(self, point: Point) -> float:
+        """Money that the best step at a point saves against the best one that needs no closing up."""
+        if point.by_step is None:
+            return 0.0
+        machine, prices = self.machine(point), self.problem.prices
+        rest = [point.repairs]
+        for step, money in zip(self.steps, point.by_step[0], strict=True):
+            needed = change(machine, step, prices)
+            if needed is not None and not needed.first:
+                rest.append(money)
+        return max(min(rest) - point.upper, 0.0) / point.mass
+
+    def repairs_in_order(self, point: Point) -> Iterator[int]:
+        """Actions that the plan of repairs alone does at a point, up to handing over."""
+        if not len(self.cures):
+            return
+        state, bits = np.array([point.state]), np.array([[point.seen], [point.done]], dtype=np.int64)
+        usable = self._usable(bits[0], bits[1], state) & self.alone
+        gain = np.where(usable, point.joint @ self.cures.T, 0.0)
+        order, costs = self._in_order(gain, np.array([point.mass]), state)
+        handed = np.where(usable, (point.joint * self.problem.handover) @ self.cures.T, 0.0)[0][order[0]]
+        totals = np.concatenate([[point.handover], costs[0].cumsum() + point.handover - handed.cumsum()])
+        yield from (int(a) for a in order[0][: int(totals.argmin())])
+
+
+@dataclass(eq=False)
+class _Moves:
+    """From one state of the machine: money of changing by step and of a repair that follows, the state of each row."""
+
+    money: Floats
+    extra: Floats
+    then: Ints

@@ -1,0 +1,92 @@
+"""Phrases that past jobs give a meaning: found anew at each training, kept beside the models, quoted in answers."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from pipeline.store.atomic_write import whole
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
+    from pipeline.store.database import Database
+
+FILE = "phrases.json"
+MOST_QUOTED = 2
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """Of ``jobs`` past jobs of the kind whose complaint says ``phrase``, ``count`` were ``cause``.
+
+    ``expected`` is the share to expect of the same kind and complaints; ``low`` and ``high`` bound count / jobs (95 %).
+    """
+
+    kind: str
+    phrase: str
+    jobs: int
+    cause: str
+    count: int
+    expected: float
+    low: float
+    high: float
+
+    def line(self) -> str:
+        """Say it with its numbers."""
+        return (
+            f"\N{LEFT DOUBLE QUOTATION MARK}{self.phrase}\N{RIGHT DOUBLE QUOTATION MARK}: {self.count} of {self.jobs} "
+            f"such jobs were {self.cause} ({self.low:.0%}–{self.high:.0%}; {self.expected:.0%} to expect)"
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        """The phrase and its numbers."""
+        return {
+            **asdict(self),
+            "expected": round(self.expected, 4),
+            "low": round(self.low, 4),
+            "high": round(self.high, 4),
+        }
+
+
+def phrases(database: Database) -> pd.DataFrame:
+    """Find the phrases of a workshop's cured jobs; see `models.causes.phrases.find_phrases`."""
+    from models.causes.phrases import find_phrases
+
+    query = "select kind, complaint, symptoms, cause from cause_example order by episode_id"
+    return find_phrases(database.connection.execute(query).df())
+
+
+def keep(database: Database) -> int:
+    """Find the phrases and keep them beside the models; returns how many."""
+    rows = phrases(database).to_dict("records")
+    folder = database.folder_of_models
+    folder.mkdir(parents=True, exist_ok=True)
+    with whole(folder / FILE) as draft:
+        draft.write_text(json.dumps(rows, ensure_ascii=False, indent=1), encoding="utf-8")
+    return len(rows)
+
+
+def kept(database: Database) -> list[Phrase]:
+    """Phrases kept at the last training, the strongest first; none where nothing was kept or the file is damaged."""
+    try:
+        rows = json.loads((database.folder_of_models / FILE).read_text(encoding="utf-8"))
+        return [Phrase(**row) for row in rows]
+    except (OSError, ValueError, TypeError):
+        return []
+
+
+def said_in(rows: Sequence[Phrase], kind: str, complaint: str) -> tuple[Phrase, ...]:
+    """Phrases that a complaint says, the strongest first, none within another; at most `MOST_QUOTED`."""
+    from models.causes.phrases import runs_of
+
+    runs = runs_of(complaint) if rows and complaint else set()
+    said: list[Phrase] = []
+    for row in rows:
+        inside = any(row.phrase in other.phrase or other.phrase in row.phrase for other in said)
+        if row.kind == kind and row.phrase in runs and not inside:
+            said.append(row)
+    return tuple(said[:MOST_QUOTED])

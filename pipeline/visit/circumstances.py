@@ -1,0 +1,89 @@
+"""What a call says besides its odds: which complaint comes first, whether the fault comes and goes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from pipeline.visit.advice_for_call import holds_for
+
+if TYPE_CHECKING:
+    from pipeline.advice.kept import AdviceRow
+    from pipeline.visit.question import Question
+    from pipeline.words.appliance import Trade
+
+COMES_AND_GOES = re.compile(
+    r"\bintermitt|\bsometimes\b|\bnow and (then|again)\b|\bon and off\b|\boccasional|\bat times\b|\bcomes and goes\b"
+    r"|\bevery so often\b|\bonce in a while\b|\bnot always\b|\bint\.|\bsporadi|\bmanchmal\b|\bzeitweise\b"
+    r"|\bgelegentlich|\bab und zu\b|\bhin und wieder\b|\bunregelmäßig|\bnicht immer\b",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What the plan of one call must know besides odds and costs.
+
+    Attributes
+    ----------
+    findings
+        What was seen already.
+    shows_at_once
+        Whether a cure can be seen before leaving, for every complaint told.
+    is_intermittent
+        Whether the fault comes and goes: what is found good now may still be the cause.
+    looks_first
+        Part → check that an advice row of the workshop names to be made before it is fitted.
+    put_off
+        Complaints that cannot be judged until the first is cured, with the complaint that stops them.
+    """
+
+    findings: Mapping[str, str] = field(default_factory=dict)
+    shows_at_once: bool = False
+    is_intermittent: bool = False
+    looks_first: Mapping[str, str] = field(default_factory=dict)
+    put_off: Mapping[str, str] = field(default_factory=dict)
+
+    def remarks(self) -> list[str]:
+        """What people should know of it, in words."""
+        told = [
+            f"{first} comes first: until it is cured, {stopped} cannot be judged"
+            for stopped, first in self.put_off.items()
+        ]
+        if self.is_intermittent:
+            told.append("the fault comes and goes: what is found good now may still be the cause")
+        return told
+
+
+def circumstances(question: Question, trade: Trade, advice: Sequence[AdviceRow] = ()) -> Circumstances:
+    """Read them from the question, as asked, and from the workshop's advice."""
+    looks: dict[str, str] = {}
+    for row in advice:
+        if holds_for(row, question):
+            looks.setdefault(row.part, row.look_first)
+    return Circumstances(
+        question.findings,
+        bool(question.symptoms) and trade.shows_later.isdisjoint(question.symptoms),
+        bool(COMES_AND_GOES.search(question.complaint)),
+        looks,
+        put_off(question, trade),
+    )
+
+
+def put_off(question: Question, trade: Trade) -> dict[str, str]:
+    """Complaint that another of the same call stops → the one that stops it."""
+    stopped = {
+        other: symptom
+        for symptom in question.symptoms
+        for other in trade.stops.get(symptom, ())
+        if other in question.symptoms and other != symptom
+    }
+    return {other: first for other, first in stopped.items() if first not in stopped}
+
+
+def first_things_first(question: Question, trade: Trade) -> Question:
+    """Leave out what cannot be judged yet."""
+    later = put_off(question, trade)
+    return replace(question, symptoms=tuple(s for s in question.symptoms if s not in later)) if later else question
