@@ -67,7 +67,7 @@ def inquiries(odds: Mapping[str, float], costs: Costs) -> list[Inquiry]:
         chance = p @ chances
         order = sorted(range(len(options)), key=lambda k: -chance[k]) if best == COMPLAINT else range(len(options))
         names = tuple(options[k] for k in order if chance[k] > 0)
-        words = "what does it do, or not do" if best == COMPLAINT else best
+        words = "what does it do, or not do, for example" if best == COMPLAINT else best
         chosen.append(Inquiry(best, f"ask: {words}", names[:MOST_OPTIONS], float(told[best])))
         worlds = [world * chances[:, k] for world in worlds for k in range(len(options))]
     return chosen
