@@ -24,6 +24,7 @@ for command in (
     upkeep.review,
     month.advice,
     books.batches,
+    books.tables,
     books.take_back,
     books.export,
     books.forget,
