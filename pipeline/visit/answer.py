@@ -94,11 +94,16 @@ class Answer(Shown):
         first = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
         names = [
             *first,
-            *(self.trade.kind_cautions if self.visit else ()),
+            *(() if self.is_referred else self.trade.kind_cautions),
             *(c for step in self.steps for c in step.cautions),
         ]
         names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
+
+    @property
+    def is_referred(self) -> bool:
+        """Whether the work is for licensed people only."""
+        return self.trade.is_gas or bool(self.question.licensed)
 
     @property
     def is_unsafe(self) -> bool:
@@ -196,7 +201,7 @@ class Answer(Shown):
             head.append(aside)
         above = [*head, *_body(self)]
         cautions = _cautions(self, MOST_LINES - len(above))
-        is_first = self.visit is None or self.is_unsafe  # licensed work, or nothing may be switched on
+        is_first = self.is_referred or self.is_unsafe  # licensed work, or nothing may be switched on
         told = [*cautions, *above] if is_first else [*above, *cautions]
         return [safe(line).replace("\n", " ") for line in told]
 
