@@ -131,7 +131,10 @@ def _checked(path: Path, name: str, value: Any) -> Any:
         good = isinstance(value, str)
     if not good or (name in SMALLEST and not SMALLEST[name] <= value < 1e6):
         raise LayoutError(
-            f"{path.name}: {name} = {shown(value)} is not allowed.", f"Write it like the default: {shown(default)}."
+            f"{path.name}: {name} = {shown(value)} is not allowed.",
+            "Write it as a day without quotes: as_of = 2026-09-15; leave it out for the last visit loaded."
+            if name == "as_of"
+            else f"Write it like the default: {shown(default)}.",
         )
     if name == "word_lists":
         return tuple(path.parent / v for v in value)
