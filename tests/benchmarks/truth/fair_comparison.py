@@ -13,9 +13,9 @@ import sys
 
 import numpy as np
 import pandas as pd
+from demo_data.make import make_world_files
 
 import sql
-from demo_data.make import make_world_files
 from models.statistics.comparison import INSIDE, compare
 from pipeline.month import comparisons
 from pipeline.month.scope import find_scope, laid_out
