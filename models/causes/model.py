@@ -59,6 +59,8 @@ class CauseModel:
         Weighted training jobs of each cause.
     unseen
         The chance of a cause never met.
+    width
+        How far probabilities may be off, by band; empty = not learned.
     card
         What a model card says: data, scores, settings.
     """
@@ -78,6 +80,7 @@ class CauseModel:
     unseen: Unseen
     lists: Ways | None = None
     text: str | None = None
+    width: np.ndarray = field(default_factory=lambda: np.zeros(0))
     card: dict[str, Any] = field(default_factory=dict)
 
     def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:

@@ -244,7 +244,7 @@ def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
     left = {cause: p for cause, p in odds.causes.items() if cause not in cured}
     total = sum(left.values()) + odds.none_of_these
     scaled = {cause: p / total for cause, p in left.items()}
-    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note)
+    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note, odds.width)
 
 
 def _rows(asked: Asked) -> tuple[CauseRow, ...]:
@@ -254,7 +254,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
 
     odds, costs, evidence = asked.odds, asked.costs, asked.evidence
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
-    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())))
+    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())), odds.width)
     jobs: dict[str, list[str]] = {cause: [] for cause in likely}
     for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
         if cause in jobs and isinstance(job, str):
