@@ -16,6 +16,7 @@ from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
 from pipeline.visit.similar_jobs import FEW, Evidence
+from pipeline.visit.why import Reason
 from pipeline.words.appliance import ALWAYS, DO_NOT_ENERGISE, Trade
 from reports.render import currency
 
@@ -38,6 +39,8 @@ class CauseRow:
     jobs: tuple[str, ...]
     is_confirmed: bool = True
     """Whether a check of the lists can show it."""
+    why: tuple[Reason, ...] = ()
+    """What each fact of the call does to it, strongest first."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -136,6 +139,7 @@ class Answer(Shown):
                     "cured_by": list(row.cured_by),
                     "jobs": list(row.jobs),
                     "has_confirming_check": row.is_confirmed,
+                    "why": [reason.as_json() for reason in row.why],
                 }
                 for row in self.causes
             ],

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 import sql
-from demo_data.make import make_world_files
+from demo_data.generator.make import make_world_files
 from models.statistics.comparison import INSIDE, compare
 from pipeline.month import comparisons
 from pipeline.month.scope import find_scope, laid_out
