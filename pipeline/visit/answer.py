@@ -16,6 +16,7 @@ from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
 from pipeline.visit.similar_jobs import FEW, Evidence
+from pipeline.visit.why import Reason
 from pipeline.words.appliance import ALWAYS, DO_NOT_ENERGISE, Trade
 from reports.render import currency
 
@@ -38,6 +39,8 @@ class CauseRow:
     jobs: tuple[str, ...]
     is_confirmed: bool = True
     """Whether a check of the lists can show it."""
+    why: tuple[Reason, ...] = ()
+    """What each fact of the call does to it, strongest first."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -94,11 +97,16 @@ class Answer(Shown):
         first = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
         names = [
             *first,
-            *(self.trade.kind_cautions if self.visit else ()),
+            *(() if self.is_referred else self.trade.kind_cautions),
             *(c for step in self.steps for c in step.cautions),
         ]
         names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
+
+    @property
+    def is_referred(self) -> bool:
+        """Whether the work is for licensed people only."""
+        return self.trade.is_gas or bool(self.question.licensed)
 
     @property
     def is_unsafe(self) -> bool:
@@ -131,6 +139,7 @@ class Answer(Shown):
                     "cured_by": list(row.cured_by),
                     "jobs": list(row.jobs),
                     "has_confirming_check": row.is_confirmed,
+                    "why": [reason.as_json() for reason in row.why],
                 }
                 for row in self.causes
             ],
@@ -196,7 +205,7 @@ class Answer(Shown):
             head.append(aside)
         above = [*head, *_body(self)]
         cautions = _cautions(self, MOST_LINES - len(above))
-        is_first = self.visit is None or self.is_unsafe  # licensed work, or nothing may be switched on
+        is_first = self.is_referred or self.is_unsafe  # licensed work, or nothing may be switched on
         told = [*cautions, *above] if is_first else [*above, *cautions]
         return [safe(line).replace("\n", " ") for line in told]
 

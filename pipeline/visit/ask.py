@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.unit_history import Unit, histories
+from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, about
 
 if TYPE_CHECKING:
@@ -36,12 +37,13 @@ BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
 
 @dataclass(frozen=True)
 class Asked:
-    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds."""
+    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds and their reasons."""
 
     question: Question
     costs: Costs
     evidence: Evidence
     odds: Odds
+    why: Mapping[str, tuple[Reason, ...]]
 
     @property
     def has_plan(self) -> bool:
@@ -127,13 +129,19 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
         return []
     model, name = model_for(database, words)
     told = opinions(questions, model)
+    without = [untold(question) for question in questions]
+    otherwise = iter(opinions([one for facts in without for one in facts.values()], model))
     rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
     asked = []
-    for one, q, evidence, opinion in zip(whole, questions, found, told, strict=True):
-        odds = odds_of(q, trades[q.kind], evidence, model, name, opinion)
+    for one, q, evidence, opinion, facts in zip(whole, questions, found, told, without, strict=True):
+        trade = trades[q.kind]
+        odds = odds_of(q, trade, evidence, model, name, opinion)
+        why = reasons(
+            odds, {fact: odds_of(less, trade, evidence, model, name, next(otherwise)) for fact, less in facts.items()}
+        )
         cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
         odds, unit = with_history(q.unit, odds, cured_by, rate)
-        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds))
+        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds, why))
     return asked
 
 
@@ -236,7 +244,7 @@ def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
     left = {cause: p for cause, p in odds.causes.items() if cause not in cured}
     total = sum(left.values()) + odds.none_of_these
     scaled = {cause: p / total for cause, p in left.items()}
-    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note)
+    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note, odds.width)
 
 
 def _rows(asked: Asked) -> tuple[CauseRow, ...]:
@@ -246,7 +254,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
 
     odds, costs, evidence = asked.odds, asked.costs, asked.evidence
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
-    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())))
+    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())), odds.width)
     jobs: dict[str, list[str]] = {cause: [] for cause in likely}
     for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
         if cause in jobs and isinstance(job, str):
@@ -261,6 +269,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
             costs.repair(cause).is_confirmed,
+            asked.why.get(cause, ()),
         )
         for place, (cause, p) in enumerate(likely.items())
     )

@@ -34,12 +34,15 @@ class Odds:
         Name of the model in use; None = none is trained: word lists corrected by the jobs on record.
     note
         Plain words when the question lies outside what was learned.
+    width
+        How far probabilities may be off, as :mod:`models.causes.width` learned it; None = not learned.
     """
 
     causes: Mapping[str, float]
     none_of_these: float
     model: str | None
     note: str | None
+    width: Any = None
 
 
 Opinion = tuple[dict[str, float], float, str | None]  # cause → probability; none of these; plain words of doubt
@@ -69,7 +72,7 @@ def odds_of(
     total = sum(kept.values())
     scaled = {cause: p / total * (1 - strange) for cause, p in kept.items()}
     order = sorted(scaled.items(), key=lambda row: (-row[1], row[0]))
-    return Odds(dict(order), strange, name, note if name else None)
+    return Odds(dict(order), strange, name, note if name else None, model.width)
 
 
 def _believed(
@@ -119,6 +122,8 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
     from models.causes.evidence import outside_note
     from models.causes.features import questions as rows_of
 
+    if not questions:
+        return []
     asked = rows_of(
         [
             {

@@ -71,6 +71,7 @@ def test_every_entry_is_used() -> None:
         for path in Path(reports.__file__).parent.glob(pattern)
     )
     built = (
+        "page.print",
         "advice.on_",
         "ages.by_",
         "ages.label_",

@@ -51,8 +51,7 @@ def required(trade, step):
         return set()
     own = {name for repair in trade.repairs.values() if repair.action == step["name"] for name in repair.cautions}
     of_parts = {name for part in step["parts"] for name in trade.parts[part].cautions}
-    assert own or of_parts, step["name"]
-    return (own or of_parts) | {AFTER_EVERY_REPAIR}
+    return (own or of_parts or set(trade.kind_cautions)) | {AFTER_EVERY_REPAIR}  # a cause no list knows: the kind's
 
 
 def every_step(row):
