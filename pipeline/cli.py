@@ -24,6 +24,7 @@ for command in (
     upkeep.review,
     month.advice,
     books.batches,
+    books.tables,
     books.take_back,
     books.export,
     books.forget,
@@ -40,6 +41,11 @@ models_app.callback(invoke_without_command=True)(models.models)
 models_app.command()(models.compare)
 models_app.command()(models.use)
 app.add_typer(models_app, name="models")
+
+words_app = typer.Typer(rich_markup_mode=None, help="Word lists of your own.", no_args_is_help=True)
+words_app.callback()(lambda: None)
+words_app.command(name="new")(upkeep.new_words)
+app.add_typer(words_app, name="words")
 
 
 def main() -> None:

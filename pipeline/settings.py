@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -54,6 +54,8 @@ class Settings:
         The workshop's own lists, TOML or CSV, beside the settings file.
     locale
         Language and number form of reports.
+    currency_is_given
+        Whether the settings file names the currency; where not, the first records with money decide.
     """
 
     window_days: int = 30
@@ -69,6 +71,7 @@ class Settings:
     languages: tuple[str, ...] = ("en",)
     word_lists: tuple[Path, ...] = ()
     locale: str = "en"
+    currency_is_given: bool = False
 
 
 SMALLEST = {"window_days": 1, "waiting_days": 1, "guarantee_days": 0, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
@@ -96,11 +99,20 @@ def read_settings(path: Path) -> Settings:
             f"{path.name} is a layout, but settings of the database beside it are read from that name.",
             "Give the layout another name.",
         )
-    known = {field.name: field for field in fields(Settings)}
+    known = {field.name: field for field in fields(Settings) if field.name != "currency_is_given"}
     for name in given:
         if name not in known:
             raise LayoutError(f"{path.name}: {shown(name)} is an unknown setting.", f"Settings are {', '.join(known)}.")
-    return Settings(**{name: _checked(path, name, value) for name, value in given.items()})
+    checked = {name: _checked(path, name, value) for name, value in given.items()}
+    return Settings(**checked, currency_is_given="currency" in given)
+
+
+def with_currency_held(settings: Settings, connection: duckdb.DuckDBPyConnection) -> Settings:
+    """Count in the currency that the records decided on, where the settings file names none."""
+    held = stored_settings(connection)
+    if settings.currency_is_given or held is None:
+        return settings
+    return replace(settings, currency=held["currency"])
 
 
 def _checked(path: Path, name: str, value: Any) -> Any:
@@ -119,7 +131,10 @@ def _checked(path: Path, name: str, value: Any) -> Any:
         good = isinstance(value, str)
     if not good or (name in SMALLEST and not SMALLEST[name] <= value < 1e6):
         raise LayoutError(
-            f"{path.name}: {name} = {shown(value)} is not allowed.", f"Write it like the default: {shown(default)}."
+            f"{path.name}: {name} = {shown(value)} is not allowed.",
+            "Write it as a day without quotes: as_of = 2026-09-15; leave it out for the last visit loaded."
+            if name == "as_of"
+            else f"Write it like the default: {shown(default)}.",
         )
     if name == "word_lists":
         return tuple(path.parent / v for v in value)

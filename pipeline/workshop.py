@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
-from pipeline.settings import Settings, is_stored, read_settings, store_settings
+from pipeline.settings import Settings, is_stored, read_settings, store_settings, with_currency_held
 from pipeline.store.database import READER_WAITS, Database, beside
 
 if TYPE_CHECKING:
@@ -64,6 +64,7 @@ class Workshop:
         settings = read_settings(beside(Path(path))["toml"])
         database = Database.open(path, read_only=read_only, wait=wait)
         try:
+            settings = with_currency_held(settings, database.connection)
             is_in_force = is_stored(database.connection, settings) and not _names_technicians(database, settings)
             if not is_in_force and not read_only:
                 _rebuild(database, settings)
@@ -122,9 +123,11 @@ class Workshop:
         {'fixed': 60}
         """
         from pipeline.store.export import tables
+        from pipeline.store.own_marts import own_tables
 
-        if name not in tables():
-            raise UsageError(f"There is no table {shown(name)}.", f"Tables are {', '.join(tables())}.")
+        known = [*tables(), *own_tables(self.database.connection)]
+        if name not in known:
+            raise UsageError(f"There is no table {shown(name)}.", f"Tables are {', '.join(known)}.")
         return self.database.connection.execute(f"from {name}").df()
 
     def load(
@@ -156,7 +159,7 @@ class Workshop:
         """
         from pipeline.load.load import accept, load_files
 
-        return load_files(
+        report = load_files(
             self.database,
             lambda: self.words,
             self.settings,
@@ -169,6 +172,30 @@ class Workshop:
             decide=accept if accept_guess else decide,
             progress=tell,
         )
+        self.settings = with_currency_held(self.settings, self.database.connection)
+        return report
+
+    def tables(self) -> pd.DataFrame:
+        """Describe every table and column: layer, table, grain, column, type, meaning; own marts last, unexplained.
+
+        Examples
+        --------
+        >>> described = workshop.tables()
+        >>> described.loc[described.table.eq("episode") & described.column.eq("cause"), "meaning"].notna().all()
+        True
+        """
+        import pandas as pd
+
+        import sql
+        from pipeline.store.own_marts import own_tables
+
+        connection = self.database.connection
+        own = [
+            {"layer": "own", "table": table, "grain": "a query of yours", "column": row[0], "type": row[1]}
+            for table in own_tables(connection)
+            for row in connection.execute(f'describe "{table}"').fetchall()
+        ]
+        return pd.concat([sql.data_dictionary(connection), pd.DataFrame(own)], ignore_index=True)
 
     def batches(self) -> pd.DataFrame:
         """List the files that came in, with what came of their lines.

@@ -205,6 +205,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             regression=regression,
             naive_bayes=naive_bayes,
             lists=lists,
+            width=decided.width,
             text=self.text,
             trees=trees,
             ways=ways_of(jobs, everyone) if decided.weights[6] else None,

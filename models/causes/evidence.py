@@ -9,6 +9,7 @@ import pandas as pd
 
 from models.causes.encoding import never_seen
 from models.causes.features import CODE, FINDING, SYMPTOM, TEXT
+from models.causes.width import around
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -59,11 +60,15 @@ def _entries(value: object) -> set[str]:
     return {str(one) for one in value} if hasattr(value, "__iter__") and not isinstance(value, str) else set()
 
 
-def interval(chance: np.ndarray, jobs: float) -> tuple[np.ndarray, np.ndarray]:
-    """95 % interval of probabilities resting on ``jobs`` similar past jobs: Wilson's, the probability as the share.
+def interval(chance: np.ndarray, jobs: float, width: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """95 % interval of probabilities: by the width the model learned, if it did.
+
+    Else Wilson's of a share of ``jobs`` similar past jobs, which tells their number and not what the model may be off.
 
     Without any similar job the interval is the whole of 0 to 1.
     """
+    if width is not None and len(width):
+        return around(chance, width)
     if jobs <= 0:
         return np.zeros_like(chance), np.ones_like(chance)
     spread = 1 + Z**2 / jobs

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,8 @@ from models.causes.encoding import NOT_KNOWN, one_hot
 from models.causes.jobs import as_asked, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
 from models.causes.pool import job_losses, pool_loss, pool_weights
+from models.causes.softmax import softmax
+from models.causes.width import learn_width
 
 if TYPE_CHECKING:
     from models.causes.encoding import Column
@@ -23,13 +25,14 @@ if TYPE_CHECKING:
 FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the weights of the regression
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
+HALVES = 7  # seed of the deal into halves
 SEVERAL = 500  # jobs from which more folds cost little and tell more
 LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept, and one standard error
 LEAST_BESIDE_LISTS = 0.005  # the same for what only records teach: they hold cured jobs, questions come from all
 JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below,
 FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
-BOOSTING_SECONDS = 10.0  # rough most for the trial's trees
+BOOSTING_SECONDS = 6.0  # rough most for the trial's trees
 ORDER = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 
 
@@ -49,6 +52,10 @@ class Decided:
         Standard deviation of the regression's weights.
     rounds
         Of boosting.
+    gains
+        Nats a held-out job by which each part that was tried lowered the pool's log-loss, kept or not.
+    width
+        How far probabilities may be off, as :mod:`models.causes.width` learns it.
     """
 
     heard: dict[str, float]
@@ -56,6 +63,8 @@ class Decided:
     weights: np.ndarray
     freedom: float = 0.0
     rounds: int = 0
+    gains: dict[str, float] = field(default_factory=dict)
+    width: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
 
 NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]))
@@ -72,7 +81,7 @@ def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Deci
     freedom = held.try_regression()
     rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
     heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
-    return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds)
+    return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds, held.gains, held.width())
 
 
 def fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
@@ -115,6 +124,8 @@ class HeldOut:
         self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
         self.heard = np.ones(len(jobs.starts) - 1)
         self.opinions: dict[str, np.ndarray] = {}
+        self.gains: dict[str, float] = {}
+        self.halves: list[dict[str, np.ndarray]] = []
 
     def hear_lists(self) -> None:
         """Begin with what the lists say; the jobs are cured ones, so ways handed on count as often as cured."""
@@ -177,6 +188,7 @@ class HeldOut:
         weights = self.weigh({**self.opinions, name: opinion[self.scored]})
         losses = job_losses(tried, weights, self.cause)
         gain = self.losses - losses
+        self.gains[name] = float(np.average(gain, weights=self.weight))
         if weights[-1] == 0 or not self._is_won(gain, beside_lists="ways" in self.opinions):
             return False
         self.opinions[name] = opinion[self.scored]
@@ -223,11 +235,33 @@ class HeldOut:
                 if loss > best:
                     break
                 best, freedom, opinion[mine] = loss, tried, told
+            if part == 0:
+                half = np.random.default_rng(HALVES).random(len(mine)) < 0.5
+                for used in (~mine & half, ~mine & ~half):
+                    halved = regression_of(jobs, shown, offset, used, freedom), naive_bayes_of(jobs, shown, used)
+                    told_by = [one.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine]) for one in halved]
+                    self.halves.append(dict(zip(("regression", "naive Bayes"), told_by, strict=True)))
             fitted = naive_bayes_of(jobs, shown, ~mine)
             counted[mine] = fitted.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine])
         is_kept = self.keep("regression", opinion)
         self.keep("naive Bayes", counted)
         return freedom if is_kept else 0.0
+
+    def width(self) -> np.ndarray:
+        """How far probabilities may be off, from regressions on half the jobs each; empty when it is silent."""
+        if "regression" not in self.opinions or len(self.halves) != 2:
+            return np.zeros(0)
+        here = self.fold[self.scored] == 0
+        called, one, other = (
+            softmax(
+                sum(
+                    w * half.get(name, told[here])
+                    for w, (name, told) in zip(self.pool, self.opinions.items(), strict=True)
+                )
+            )
+            for half in ({}, *self.halves)
+        )
+        return learn_width(called, one, other)
 
     def _with(self, told: np.ndarray, mine: np.ndarray) -> float:
         """Log-loss of the pool with one more opinion, on one fold."""
@@ -240,7 +274,8 @@ class HeldOut:
         """Try gradient boosting; rounds, 0 when there are too few jobs to try or it did not earn its keep."""
         jobs = self.jobs
         parts = np.unique(self.fold[self.scored])
-        rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), jobs.causes, len(columns), len(parts))
+        met = len(np.unique(jobs.cause))  # the lists' other causes cost boosting nothing
+        rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), met, len(columns), len(parts))
         if not rounds:
             return 0
         opinion = np.zeros((len(self.fold), self.jobs.causes))

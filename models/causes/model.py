@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.causes.boosting import boosting_inputs
-from models.causes.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
+from models.causes.encoding import cells, encode, encode_column, gather, offsets
 from models.causes.softmax import log_softmax, softmax
 from models.causes.ways import kind_of, places_of
 from models.causes.words import texts_of
@@ -59,6 +59,8 @@ class CauseModel:
         Weighted training jobs of each cause.
     unseen
         The chance of a cause never met.
+    width
+        How far probabilities may be off, by band; empty = not learned.
     card
         What a model card says: data, scores, settings.
     """
@@ -78,6 +80,7 @@ class CauseModel:
     unseen: Unseen
     lists: Ways | None = None
     text: str | None = None
+    width: np.ndarray = field(default_factory=lambda: np.zeros(0))
     card: dict[str, Any] = field(default_factory=dict)
 
     def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
@@ -128,33 +131,6 @@ class CauseModel:
         return next(
             (column for column in self.columns if column.name == self.unseen.scope and not column.is_number), None
         )
-
-    def contributions(self, frame: pd.DataFrame) -> dict[str, np.ndarray]:
-        """Split the log score of a one-row question by its known facts: Bayes layer, pairs and linear layer together.
-
-        Returns
-        -------
-        Column name → one number a cause; facts not known or never seen are left out. A pair's part is halved between
-        its two facts. What boosting adds cannot be split and stands under ``"together"`` when it is not silent.
-        """
-        starts = offsets(self.columns)
-        codes = encode(frame.iloc[:1], self.columns)[0]
-        table = self.weights[1] * self.log_ratio
-        told = {
-            column.name: table[starts[position] + codes[position]].copy()
-            for position, column in enumerate(self.columns)
-            if codes[position] != NOT_KNOWN
-        }
-        for one, other, adds in self.pairs.parts(codes) if self.pairs is not None else ():
-            told[self.columns[one].name] += self.weights[2] / 2 * adds
-            told[self.columns[other].name] += self.weights[2] / 2 * adds
-        if self.ways is not None:
-            at, places = cells(codes[None], starts), places_of(self.columns)
-            for position, adds in self.ways.parts(codes[None], at, places, len(self.classes_)).items():
-                told[self.columns[position].name] += self.weights[6] * adds
-        if self.trees is not None:
-            told["together"] = self.weights[5] * self.trees.scores(boosting_inputs(frame.iloc[:1], self.columns))[0]
-        return told
 
 
 def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame, scope: str) -> CauseModel:

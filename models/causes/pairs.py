@@ -53,14 +53,6 @@ class Pairs:
                 total[known] += self.table[start + codes[known, one] * width + codes[known, other]]
         return total
 
-    def parts(self, codes: np.ndarray) -> list[tuple[int, int, np.ndarray]]:
-        """What each known pair of one job adds: first column, second column, one number a cause."""
-        return [
-            (int(one), int(other), self.table[start + codes[one] * width + codes[other]])
-            for (one, other), start, width in zip(self.columns, self.starts[:-1], self.widths, strict=True)
-            if codes[one] != NOT_KNOWN and codes[other] != NOT_KNOWN
-        ]
-
 
 def find_pairs(
     codes: np.ndarray, at: np.ndarray, cause: np.ndarray, weight: np.ndarray, starts: np.ndarray, chance: np.ndarray

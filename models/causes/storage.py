@@ -19,6 +19,7 @@ from models.causes.model import OPINIONS, CauseModel
 from models.causes.new_causes import Unseen
 from models.causes.pairs import Pairs
 from models.causes.ways import Ways, places_of
+from models.causes.width import BANDS
 from models.causes.words import Words
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
 _PAIRS = ("columns", "starts", "widths", "table")
 _WAYS = tuple(one.name for one in fields(Ways))
 _KIND_ARRAYS = ("causes", "features", "weights", "level")
-_ARRAYS = ("log_share", "log_ratio", "weights", "jobs")
+_ARRAYS = ("log_share", "log_ratio", "weights", "jobs", "width")
 
 
 class ModelUnreadable(ValueError):
@@ -160,6 +161,7 @@ def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, 
         ways=_ways("ways", arrays),
         weights=arrays["weights"],
         jobs=arrays["jobs"],
+        width=arrays["width"],
         unseen=Unseen(**told["unseen"]),
         card=card,
     )
@@ -227,6 +229,7 @@ def _check(model: CauseModel) -> None:
         model.log_share.shape == (causes,)
         and model.log_ratio.shape == (size, causes)
         and model.weights.shape == (len(OPINIONS),)
+        and len(model.width) in (0, len(BANDS))
     )
     right = right and all(_ways_fit(model, ways, causes, size) for ways in (model.ways, model.lists))
     if model.regression is not None:

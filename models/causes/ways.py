@@ -138,22 +138,3 @@ class Ways:
         beside = is_said @ np.log(self.extra / (1 - self.extra)) + np.log1p(-self.extra).sum(axis=0)
         main = OTHERWISE + (1 - OTHERWISE) * (is_said @ (self.main / self.extra))
         return np.where(np.any(is_told, axis=1, keepdims=True), beside + np.log(main), 0.0)
-
-    def parts(self, codes: np.ndarray, at: np.ndarray, places: Places, causes: int) -> dict[int, np.ndarray]:
-        """What each known column of one job adds: position of the column → one number a cause.
-
-        What a cause's ways say counts by how likely each is. The complaint stands under the first one said.
-        """
-        share = self.chances(codes, at, places)[0] + SMALLEST**2
-        share /= np.bincount(self.cause, share, minlength=causes)[self.cause]
-        told = {int(place): self.ratio[at[0, place]] for place in np.flatnonzero(codes[0] != NOT_KNOWN)}
-        told = {place: adds for place, adds in told.items() if adds.any()}
-        if places.scope >= 0 and codes[0, places.scope] != NOT_KNOWN:
-            told[places.scope] = self.log_share[codes[0, places.scope]] - self.log_share[-1]
-        is_said: np.ndarray = np.equal(codes[:, places.said], places.yes)
-        if is_said.any():
-            told[int(places.said[int(is_said.argmax())])] = self.said(is_said, np.ones_like(is_said))[0]
-        pair = np.flatnonzero(self.pairs == pair_of(codes, places)[0])
-        if len(pair):
-            told[places.code] = self.pair_ratio[pair[0]]
-        return {place: np.bincount(self.cause, share * adds, minlength=causes) for place, adds in told.items()}

@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 
 from models.causes.features import SYMPTOM, TEXT, wide
 from models.causes.half_life import choose, weigh
-from models.evaluate.baselines import QUICK
+from models.evaluate.baselines import BASELINES
 from models.evaluate.scores import reliability, score_table
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def codes_of(cause: pd.Series, names: list[str]) -> np.ndarray:
 def examine(
     past: pd.DataFrame,
     asked: pd.DataFrame,
-    baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
+    baselines: Mapping[str, Callable[..., np.ndarray]] = BASELINES,
     background: pd.DataFrame | None = None,
     tell: Callable[[str], None] = lambda _: None,
 ) -> dict[str, Any]:
@@ -168,7 +168,7 @@ def _broken_down(chance: np.ndarray, cause: np.ndarray, questions: pd.DataFrame,
 def roll(
     cause_example: pd.DataFrame,
     months: int,
-    baselines: Mapping[str, Callable[..., np.ndarray]] = QUICK,
+    baselines: Mapping[str, Callable[..., np.ndarray]] = BASELINES,
     background: pd.DataFrame | None = None,
     tell: Callable[[int, int], None] = lambda *_: None,
 ) -> dict[str, Any]:

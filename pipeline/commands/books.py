@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,6 +13,9 @@ from pipeline.errors import UsageError, shown
 from pipeline.terminal.progress import progress
 from pipeline.terminal.text import frame, pairs
 from pipeline.workshop import Workshop
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def load(
@@ -74,6 +77,32 @@ def load(
         raise typer.Exit(1)
 
 
+def tables(
+    table: Annotated[str | None, typer.Argument(help="Only this table, with every column.")] = None,
+    db: Db = DEFAULT_DB,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Say what every table holds, and of one table what every column means.
+
+    Example: priorjobs tables, then priorjobs tables episode
+    """
+    with Workshop.open(db, read_only=True) as workshop:
+        described = workshop.tables()
+    if table is None:
+        shown_rows = described.drop_duplicates("table")[["table", "grain"]]
+    else:
+        described = described[described["table"] == table]
+        if described.empty:
+            raise UsageError(f"There is no table {shown(table)}.", "See them all: priorjobs tables")
+        shown_rows = described[["column", "type", "meaning"]]
+    show({"columns": records(described)}, [f"{row[0]}: " + "; ".join(row[1:]) for row in _texts(shown_rows)], as_json)
+
+
+def _texts(rows: pd.DataFrame) -> list[tuple[str, ...]]:
+    return [tuple("" if value is None else str(value) for value in row) for row in rows.itertuples(index=False)]
+
+
 def batches(db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
     """List the files that came in, by the number that take-back knows them by.
 
@@ -122,12 +151,12 @@ def export(
     table: Annotated[
         str, typer.Argument(help="A table or mart, such as episode or part_verdict.", autocompletion=_tables_from)
     ],
-    file: Annotated[Path, typer.Argument(help="Ends in .csv, .parquet or .xlsx.")],
+    file: Annotated[Path, typer.Argument(help="Ends in .csv, .json, .parquet or .xlsx.")],
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Write a table as CSV, Parquet or XLSX.
+    """Write a table as CSV, JSON, Parquet or XLSX.
 
     Example: priorjobs export part_verdict verdicts.xlsx
     """

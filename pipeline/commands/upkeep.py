@@ -75,3 +75,24 @@ def status(
     show(told, views.status(told), as_json)
     if told.get("broken"):
         raise typer.Exit(1)
+
+
+def new_words(
+    language: Annotated[str, typer.Argument(help="The language, such as fr.")],
+    out: Annotated[Path | None, typer.Option(help="The file to write.")] = None,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Write a commented word list to fill in, in a language of your own.
+
+    Example: priorjobs words new fr
+    """
+    from pipeline.words.skeleton import write_skeleton
+
+    place = out or Path(f"words-{language}.toml")
+    write_skeleton(language, place)
+    show(
+        {"file": str(place)},
+        [f"Written: {place}. Fill it in, then name it in the settings file under word_lists."],
+        as_json,
+    )

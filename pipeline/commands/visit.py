@@ -55,7 +55,10 @@ def causes(
 def round(
     file: Annotated[Path, typer.Argument(help="Tomorrow's calls: CSV or XLSX, the columns of a job record.")],
     out: Annotated[Path, typer.Option(help="The page to write.")] = Path("round.html"),
-    stock: Annotated[Path | None, typer.Option(help="Parts in stock: CSV with part, quantity.")] = None,
+    stock: Annotated[
+        Path | None,
+        typer.Option(help="Parts on the van and in the store: CSV; else stock.csv beside it."),
+    ] = None,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,

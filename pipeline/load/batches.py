@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.store.batches import frame
+from pipeline.store.own_marts import build_own_marts
 
 if TYPE_CHECKING:
     import duckdb
@@ -74,6 +75,7 @@ def take_back(database: Database, words: Words, settings: Settings, batch: int) 
         )
         restage(database, words, settings)
         after = _visits(connection)
+    build_own_marts(database)
     return {
         "batch": batch,
         "file": found["file"],
@@ -126,6 +128,7 @@ def undo_take_back(database: Database, words: Words, settings: Settings) -> dict
         )
         restage(database, words, settings)
         after = _visits(connection)
+    build_own_marts(database)
     return {"batch": batch, "file": name, "visits_before": before, "visits": after}
 
 

@@ -26,7 +26,9 @@ from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.small_text import small_text
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
+from pipeline.settings import with_currency_held
 from pipeline.store.check import broken, said
+from pipeline.store.own_marts import build_own_marts
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
 
@@ -152,6 +154,8 @@ def load_files(
         raise fault
     if whole_history:
         report.gone = _take_out_gone(asked, report)
+    if not dry_run:
+        report.notes += build_own_marts(database)
     return report
 
 
@@ -325,15 +329,18 @@ def _was_refused_by_a_wrong_clock(connection: duckdb.DuckDBPyConnection, batch_i
     ).fetchall()
     if not refused:
         return False
+    import numpy as np
+
     from pipeline.values import dates
 
     written = [str(reason["value"]) for _, reasons in refused for reason in json.loads(reasons)]
     days, *_ = dates.read_values(written, [1] * len(written), json.loads(refused[0][0]).get("date_order"))
-    last = dt.date.today() + dt.timedelta(MOST_DAYS_AHEAD)
+    last = np.datetime64(dt.date.today() + dt.timedelta(MOST_DAYS_AHEAD), "s")
     return any(bool(day <= last) for day in days)
 
 
 def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
+    from pipeline.load.hints import another_language, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -355,9 +362,11 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
     notes += shaped.notes
     drop_taken_back(connection)
     place = _make_place(connection, source, records, notes)
+    settings = with_currency_held(asked.settings, connection)
     forms = forms_to_find(connection, layout, asked.words) if layout.finds_words else {}
     key = load_key(asked.database.key_file)
-    screened = screen(connection, shaped.layout, shaped.header, records, asked.settings, key, forms)
+    screened = screen(connection, shaped.layout, shaped.header, records, settings, key, forms)
+    notes += screened.notes
     versions = compare(connection, shaped.layout.grain)
     report = FileReport(
         source.name,
@@ -375,6 +384,9 @@ def _take(asked: _Asked, source: Source, records: Records, layout: Layout | None
         layout_used=layout,
         batch=place.batch,
     )
+    if versions.loaded:
+        report.notes += without_causes(connection, asked.words, shaped.layout, shaped.header)
+        report.notes += another_language(connection, asked.words, asked.settings)
     if asked.strict and screened.rejected:
         report.is_refused_whole = True
         report.loaded = report.unchanged = report.replaced = 0
@@ -509,11 +521,12 @@ def _build(asked: _Asked, place: _Place, last_record: int) -> None:
 
     if place.replaces:
         asked.tell("Reading all visits again without the lines that were replaced …")
-        restage(asked.database, asked.words, asked.settings)
+        restage(asked.database, asked.words, with_currency_held(asked.settings, asked.database.connection))
     else:
         asked.tell("Reading the words of the new lines …")
         connection = asked.database.connection
-        stage_batch(connection, asked.words, asked.settings, place.batch, last_record)
+        settings = with_currency_held(asked.settings, connection)
+        stage_batch(connection, asked.words, settings, place.batch, last_record)
         asked.tell("Building the tables …")
         sql.rebuild(connection, lambda done, of: asked.tell(bar(done, of, "tables")))
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LIES_AHEAD
 from pipeline.load import identity
+from pipeline.load.currency import settle_currency
 from pipeline.load.layout import FIELDS, Layout, position
 from pipeline.load.mapping import cell, literal, map_lines, personal_columns
 from pipeline.read.incoming import Records
@@ -48,6 +49,10 @@ RULES = {
         "is missing, and so are serial and customer_ref",
         "Give one of serial, customer_ref and job_no: without them no later visit can be joined to this one.",
     ),
+    "currency": (
+        "is in another currency than this workshop's, and the two are never added",
+        "Keep it in a database of its own, convert it, or name the currency of all records in the settings file.",
+    ),
     "future": (LIES_AHEAD, "Correct the year, or the clock of this computer."),
 }
 
@@ -76,6 +81,7 @@ class Screened:
     rejected: int = 0
     reasons: Counter[tuple[str, str]] = field(default_factory=Counter)
     shown: list[dict[str, Any]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
 
 def screen(
@@ -102,6 +108,7 @@ def screen(
     _hash_table(connection, "customer_hash", ["select customer_ref as w from line"], key)
     technicians = ["select technician as w from line"] if settings.hash_technicians else []
     _hash_table(connection, "technician_hash", technicians, key)
+    settings, notes = settle_currency(connection, layout, settings)
     how = {
         "date_order": _read_days(connection, layout),
         "decimal_mark": _read_marks(connection, layout),
@@ -112,7 +119,7 @@ def screen(
     read_serials(connection, "line")
     (lines,) = connection.execute("select count(*) from line").fetchall()[0]
     _candidates(connection, settings, masked)
-    screened = Screened(lines + len(records.refused), how)
+    screened = Screened(lines + len(records.refused), how, notes=notes)
     connection.execute("create or replace temp table refusal (line_no bigint, line_text varchar, reasons varchar)")
     has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
     _keep_unreadable(connection, records, screened, settings, has_personal)
@@ -266,10 +273,14 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
     connection.execute(
         "create or replace temp table candidate as select line_no, day, is_ahead, serial_term, "
         f"{_base_key()} as base_key, job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
-        "day is null or is_ahead or appliance_kind is null or has_no_unit as is_refused from ("
+        "is_foreign, day is null or is_ahead or appliance_kind is null or has_no_unit "
+        "or is_foreign as is_refused from ("
         f"select *, {plain_sql('job_no')} as job_key, "
         f"day_read.day, coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
-        "serial_read.serial as serial_term from hashed "
+        "serial_read.serial as serial_term, "
+        "foreign_labour.written is not null or foreign_parts.written is not null as is_foreign from hashed "
+        "left join foreign_money as foreign_labour on foreign_labour.written = hashed.labour_charge "
+        "left join foreign_money as foreign_parts on foreign_parts.written = hashed.parts_cost "
         "left join serial_read on serial_read.written = hashed.serial "
         "left join day_read on day_read.written = hashed.visit_date)"
     )
@@ -340,7 +351,9 @@ def _keep_refused(
     cells = ", ".join(f"incoming.c{i + 1}" for i in range(len(header)))
     query = (
         "select candidate.line_no, day_read.problem, day_read.remedy, candidate.day, candidate.is_ahead, "
-        f"screened.visit_date, screened.appliance_kind, candidate.has_no_unit, {cells} from candidate "
+        f"screened.visit_date, screened.appliance_kind, candidate.has_no_unit, "
+        f"case when candidate.is_foreign then coalesce(screened.labour_charge, '') || ' ' || "
+        f"coalesce(screened.parts_cost, '') end as foreign_money, {cells} from candidate "
         "join screened on screened.line_no = candidate.line_no "
         "join incoming on incoming.line_no = candidate.line_no "
         "left join day_read on day_read.written = screened.visit_date "
@@ -349,7 +362,8 @@ def _keep_refused(
     has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
     for rows in batches(connection, query, 20_000):
         texts = _line_texts(rows, layout, header, settings, key)
-        found = rows[["line_no", "problem", "remedy", "day", "is_ahead", "visit_date", "appliance_kind", "has_no_unit"]]
+        found = rows[["line_no", "problem", "remedy", "day", "is_ahead", "visit_date", "appliance_kind", "has_no_unit",
+                      "foreign_money"]]  # fmt: skip
         lines = [
             (line_no, text, _reasons(row, layout, has_personal))
             for line_no, row, text in zip(
@@ -435,6 +449,8 @@ def _reasons(row: Any, layout: Layout, has_personal: bool) -> list[dict[str, str
         reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, *RULES["visit_date"]))
     if row.appliance_kind is None:
         reasons.append(_reason(_column(layout, "appliance_kind"), None, *RULES["appliance_kind"]))
+    if row.foreign_money:
+        reasons.append(_reason(_column(layout, "labour_charge"), row.foreign_money.strip(), *RULES["currency"]))
     if row.has_no_unit:
         reasons.append(_reason(_column(layout, "job_no"), None, *RULES["job_no"]))
     return reasons

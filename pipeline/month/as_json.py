@@ -60,16 +60,20 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
             "money": swaps["value"],
             "low": swaps["low"],
             "high": swaps["high"],
+            "labour": swaps["labour"],
+            "trips": swaps["trips"],
             "minutes": swaps["minutes"],
+            "to_come": swaps["to_come"],
+            "is_provisional": swaps["is_provisional"],
             "rows": _records(frames["month_swaps"], ["part", "instead_of", "count", "of", "money", "minutes"]),
         },
         "days_to_cure": {
             "faults": now["days_to_cure"]["faults"],
             "open": now["days_to_cure"]["open"],
-            "median": now["days_to_cure"]["value"],
-            "low": now["days_to_cure"]["low"],
-            "high": now["days_to_cure"]["high"],
-            "nine_in_ten": now["days_to_cure"]["ninety"],
+            "median": now["days_to_cure"]["half"],
+            "low": now["days_to_cure"]["half_low"],
+            "high": now["days_to_cure"]["half_high"],
+            "nine_in_ten": now["days_to_cure"]["value"],
         },
         "changes": {
             measure: {"difference": change[0], "low": change[1], "high": change[2]}
@@ -83,6 +87,11 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
         "by_month": _records(
             frames["fix_by_month"], [name for name in frames["fix_by_month"].columns if name != "jobs"]
         ),
+        "adopted": _records(frames["adopted"], list(frames["adopted"].columns)),
+        "together": figures.together,
+        "swaps_by_month": _records(frames["swaps_by_month"], list(frames["swaps_by_month"].columns)),
+        "swaps_by_technician": _records(frames["swaps_by_technician"], list(frames["swaps_by_technician"].columns)),
+        "model_families": _records(frames["model_families"], list(frames["model_families"].columns)),
         "technicians": _records(
             frames["technicians"],
             ["technician", "known", "fixed", "expected", "adjusted", "rate", "low", "high", "words"],
@@ -91,7 +100,7 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
         "makes": _records(frames["makes"], ["value", "fixed", "known", "rate", "low", "high", "words"]),
         "ages": _records(frames["ages"], ["value", "fixed", "known", "rate", "low", "high"]),
         "causes": _records(frames["causes"], ["kind", "complaint", "cause", "count", "of", "share", "low", "high"]),
-        "parts": _records(frames["parts"], ["part", "fitted", "cured", "missing"]),
+        "parts": _records(frames["parts"], ["part", "fitted", "cured", "missing", "days_waited", "trip_money"]),
         "next_fault": _records(frames["again"], ["kind", "chance", "low", "high"]),
         "data_quality": {
             row["name"]: {"count": row["count"], "of": row["of"]}

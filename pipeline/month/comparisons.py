@@ -65,7 +65,8 @@ def _cases(connection: duckdb.DuckDBPyConnection, scope: Scope, technician: str 
     ).df()
 
 
-def _words() -> dict[str, str]:
+def words() -> dict[str, str]:
+    """Give the short names of what a comparison says."""
     from models.statistics import comparison
 
     return {
@@ -102,7 +103,7 @@ def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd
         fixed=compared["observed"],
         expected=compared["expected"],
         adjusted=compared["indirect"].where(compared["n"] >= FEWEST_FOR_RATE),
-        words=compared["said"].map(_words()),
+        words=compared["said"].map(words()),
     )
     return table, _together(made, cases["technician"])
 
@@ -121,7 +122,7 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataF
     cases = _cases(connection, scope, scope.technician)
     made = compare(cases, "make", STRATA, "is_fixed")
     table = _on_one_mix(made.table, cases)
-    table = table.assign(words=table["said"].map(_words())).rename(
+    table = table.assign(words=table["said"].map(words())).rename(
         columns={"unit": "value", "observed": "fixed", "n": "known"}
     )
     table = table.sort_values(["known", "value"], ascending=[False, True]).head(MAKES_SHOWN)

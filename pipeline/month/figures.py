@@ -290,8 +290,9 @@ def wrong_swap_money(
     Returns
     -------
     dict
-        parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), value (money),
-        minutes, low, high (NaN under ten parts), to_come (wrong parts not shown yet that past delays let expect),
+        parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), value (money; of it
+        labour and trips; labour stands as charged where the sheet has a charge, so it may have been paid), minutes,
+        low, high (NaN under ten parts), to_come (wrong parts not shown yet that past delays let expect),
         is_provisional (more than one in twenty of them is).
     """
     from models.statistics.change import weighted_count_interval
@@ -303,6 +304,8 @@ def wrong_swap_money(
             episode_id,
             verdict,
             total_cost,
+            coalesce(labour_cost, 0) as labour_cost,
+            coalesce(trip_cost, 0) as trip_cost,
             coalesce(labour_minutes, 0) + coalesce(trip_minutes, 0) as minutes,
             datediff('day', visit_date, $as_of) as days_since
         from report_part
@@ -323,6 +326,8 @@ def wrong_swap_money(
         "judged": int(lines["verdict"].isin(["cured", "not the cause"]).sum()),
         "open": int((lines["verdict"] == "still open").sum()),
         "value": float(wrong["total_cost"].sum()),
+        "labour": float(wrong["labour_cost"].sum()),
+        "trips": float(wrong["trip_cost"].sum()),
         "minutes": float(wrong["minutes"].sum()),
         "low": low,
         "high": high,
@@ -351,14 +356,15 @@ def verdict_delays(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
     ).df()
 
 
-def days_to_cure(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.date) -> dict[str, Any]:
+def days_to_cure(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date) -> dict[str, Any]:
     """Give the days from first visit to cure of the faults begun in one stretch of days, as one figure.
 
     Returns
     -------
     dict
-        faults, open, value (median by Kaplan-Meier; infinity = not reached), low, high, ninety (day by which nine in
-        ten are cured; infinity = not reached), is_provisional; NaN under ten faults.
+        faults, open, value (day by which nine in ten are cured, by Kaplan-Meier; infinity = not reached), low, high,
+        half, half_low, half_high (the same of half of them), is_provisional (some are open, and not all waiting times
+        are over); NaN under ten faults.
     """
     from models.statistics.survival import kaplan_meier
 
@@ -379,17 +385,14 @@ def days_to_cure(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.
     ).df()
     faults = int(times["faults"].sum())
     still_open = int(times.loc[~times["is_event"].astype(bool), "faults"].sum())
-    shown = {"faults": faults, "open": still_open, "is_provisional": still_open > 0}
+    is_waiting = (scope.as_of - end).days < scope.waiting_days
+    shown = {"faults": faults, "open": still_open, "is_provisional": still_open > 0 and is_waiting}
+    names = {"value": ("survival", 0.1), "low": ("low", 0.1), "high": ("high", 0.1)}
+    names |= {"half": ("survival", 0.5), "half_low": ("low", 0.5), "half_high": ("high", 0.5)}
     if faults < FEWEST_FOR_RATE:
-        return {**shown, "value": math.nan, "low": math.nan, "high": math.nan, "ninety": math.nan}
+        return {**shown, **dict.fromkeys(names, math.nan)}
     curve = kaplan_meier(*_spread(times, "is_event", "faults"))
-    return {
-        **shown,
-        "value": _day_below(curve, "survival", 0.5),
-        "low": _day_below(curve, "low", 0.5),
-        "high": _day_below(curve, "high", 0.5),
-        "ninety": _day_below(curve, "survival", 0.1),
-    }
+    return {**shown, **{name: _day_below(curve, column, share) for name, (column, share) in names.items()}}
 
 
 def _day_below(curve: pd.DataFrame, column: str, share: float) -> float:

@@ -160,8 +160,10 @@ def job_lists(connection: duckdb.DuckDBPyConnection, scope: Scope, keys: set[str
     return pd.concat([frame for frame in frames if len(frame)] or [empty], ignore_index=True)
 
 
-def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Tell what happened on the visits of some faults.
+def job_details(
+    connection: duckdb.DuckDBPyConnection, episodes: list[int], technician: str | None = None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Tell what happened on the visits of some faults; with ``technician`` no other is named.
 
     Returns
     -------
@@ -210,7 +212,8 @@ def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> t
                 episode_visit.episode_id,
                 visit.visit_date,
                 left(visit.job_no, 100) as job_no,
-                left(visit.technician, 100) as technician,
+                case when $technician is null or visit.technician = $technician then left(visit.technician, 100) end
+                    as technician,
                 visit.outcome,
                 left(visit.cause, 400) as cause,
                 fitted.parts,
@@ -221,7 +224,8 @@ def job_details(connection: duckdb.DuckDBPyConnection, episodes: list[int]) -> t
             left join fitted on fitted.visit_id = visit.visit_id
             left join wrong on wrong.visit_id = visit.visit_id
             order by episode_visit.episode_id, episode_visit.visit_no
-            """
+            """,
+            {"technician": technician},
         ).df()
     finally:
         connection.unregister("report_episode")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.advice.adopted import taken_up
 from pipeline.advice.find import advice
 from pipeline.errors import UsageError, shown
-from pipeline.month import comparisons, sections
+from pipeline.month import comparisons, money, sections, trouble
 from pipeline.month import figures as gathered
 from pipeline.month.advice_rows import advice_rows
 from pipeline.month.jobs import job_details, job_lists
@@ -259,14 +259,18 @@ def gather(
                 "first_time_fix": gathered.first_time_fix(connection, scope, first, last),
                 "callbacks": gathered.callbacks(connection, first, end, scope.window_days),
                 "wrong_swaps": gathered.wrong_swap_money(connection, scope, first, end),
-                "days_to_cure": gathered.days_to_cure(connection, first, end),
+                "days_to_cure": gathered.days_to_cure(connection, scope, first, end),
             }
             for first, last, end in (
                 (scope.first, scope.last, scope.end),
                 (scope.before_first, scope.before_last, scope.before_end),
             )
         )
+        if scope.before_first < scope.records_from:
+            for figure in before.values():
+                figure.update(value=float("nan"), low=float("nan"), high=float("nan"))
         technicians, of_technicians = comparisons.technicians(connection, scope)
+        of_verdicts = money.verdict_bounds(connection, scope)
         makes, of_makes = comparisons.makes(connection, scope)
         ages, of_ages = comparisons.ages(connection, scope)
         if scope.technician is not None:
@@ -286,6 +290,11 @@ def gather(
             "next_fault": curve,
             "again": again,
             "quality": sections.quality(connection, scope),
+            "swaps_by_month": money.swaps_by_month(connection, scope, gathered.verdict_delays(connection, scope)),
+            "swaps_by_technician": money.swaps_by_technician(connection, scope),
+            "margins": money.margins(connection, scope),
+            "model_families": trouble.model_families(connection, scope),
+            "seasons": trouble.seasons(connection, scope),
         }
         frames = _with_keys(frames)
         found = advice(connection, words) if found is None else found
@@ -294,7 +303,9 @@ def gather(
         keys = {str(key) for frame in frames.values() if "jobs" in frame for key in frame["jobs"].dropna()}
         lists = job_lists(connection, scope, keys | set(MEASURES) | {"quality-no_cause", "quality-left_truncated"})
         lists = pd.concat([advice_lists, lists], ignore_index=True) if len(advice_lists) else lists
-        units, visits_of_lists = job_details(connection, [int(episode) for episode in lists["episode_id"]])
+        units, visits_of_lists = job_details(
+            connection, [int(episode) for episode in lists["episode_id"]], scope.technician
+        )
     visits = frames["quality"].set_index("name")["count"]["visits"]
     return MonthFigures(
         period=Period(scope.first, scope.last, scope.before_first, scope.before_last),
@@ -302,6 +313,7 @@ def gather(
         window_days=scope.window_days,
         waiting_days=scope.waiting_days,
         visits=int(visits),
+        costs=scope.costs,
         kind=scope.kind,
         technician=scope.technician,
         is_against=scope.is_against,
@@ -309,7 +321,7 @@ def gather(
         before=before,
         changes=_changes(now, before),
         frames=frames,
-        together={"technicians": of_technicians, "makes": of_makes, "ages": of_ages},
+        together={"technicians": of_technicians, "makes": of_makes, "ages": of_ages, "verdicts": of_verdicts},
         lists=lists,
         units=units,
         visits_of_lists=visits_of_lists,

@@ -32,10 +32,14 @@ class Scope:
         The other period was named by the reader, rather than being the one just before.
     kind, technician
         Only this kind, only this technician's work; None = all.
+    records_from
+        First day of the first month with visits: before it nothing is known, not even that nothing happened.
     as_of
         Day up to which visits are known.
     window_days, waiting_days
         The workshop's windows, days.
+    costs
+        An hour of labour, a further trip (money), and its minutes, as the settings have them.
     """
 
     first: dt.date
@@ -45,9 +49,11 @@ class Scope:
     is_against: bool
     kind: str | None
     technician: str | None
+    records_from: dt.date
     as_of: dt.date
     window_days: int
     waiting_days: int
+    costs: tuple[float, float, float]
 
     @property
     def end(self) -> dt.date:
@@ -132,8 +138,8 @@ def find_scope(
     months = months_with_visits(connection)
     if not months:
         raise UsageError("There are no visits to report on.", "Load records first: priorjobs load FILE")
-    ((as_of, window_days, waiting_days),) = connection.execute(
-        "select as_of, window_days, waiting_days from follow_up"
+    ((as_of, window_days, waiting_days, *costs),) = connection.execute(
+        "select as_of, window_days, waiting_days, hour_rate, trip_cost, trip_minutes from follow_up"
     ).fetchall()
     over = [begun for begun in months if moved(begun, 1) - dt.timedelta(days=1) <= as_of]
     first = read_month(month) if month else (over or months)[-1]
@@ -158,9 +164,11 @@ def find_scope(
         is_against=against is not None,
         kind=_known(connection, "kind", kind),
         technician=_known(connection, "technician", technician),
+        records_from=months[0],
         as_of=as_of,
         window_days=window_days,
         waiting_days=waiting_days,
+        costs=(costs[0], costs[1], costs[2]),
     )
 
 

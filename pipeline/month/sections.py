@@ -155,7 +155,8 @@ def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     -------
     DataFrame
         One row a part: part, fitted (visits), cured (of them), missing (visits that ended in "part needed" and had this
-        part fitted later in the same fault), is_ahead (of the next part, by more than chance).
+        part fitted later in the same fault), days_waited (for it, summed), trip_money (what those second trips cost:
+        what one more of it on the van would have saved at most), is_ahead (of the next part, by more than chance).
     """
     found = connection.execute(
         """
@@ -170,7 +171,10 @@ def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
                 group by part
             ),
             fitted_later as (
-                select distinct report_part.part as part, waited.visit_id as visit_id
+                select distinct
+                    report_part.part as part,
+                    waited.visit_id as visit_id,
+                    datediff('day', waited.visit_date, report_part.visit_date) as days
                 from report_part
                 inner join episode_visit as later on later.visit_id = report_part.visit_id
                 inner join episode_visit as earlier
@@ -180,7 +184,7 @@ def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
                 where waited.outcome = 'part needed' and report_part.visit_date between $first and $end
             ),
             missing as (
-                select part, count(*) as missing
+                select part, count(*) as missing, sum(days) as days_waited
                 from fitted_later
                 group by part
             )
@@ -188,8 +192,11 @@ def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
             used.part as part,
             used.fitted as fitted,
             used.cured as cured,
-            coalesce(missing.missing, 0) as missing
+            coalesce(missing.missing, 0) as missing,
+            coalesce(missing.days_waited, 0) as days_waited,
+            coalesce(missing.missing, 0) * follow_up.trip_cost as trip_money
         from used
+        cross join follow_up
         left join missing on missing.part = used.part
         order by missing desc, fitted desc, part
         limit 40

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import json
 import math
 from difflib import get_close_matches
 from pathlib import Path
@@ -16,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import UsageError, shown
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PARQUET, WORKBOOK, may_write
+from pipeline.store.own_marts import own_tables
 from pipeline.store.sheet_text import safe_in_sheet
 
 if TYPE_CHECKING:
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
     from pipeline.store.database import Database
 
-ENDINGS = (".csv", ".parquet", ".xlsx")
+ENDINGS = (".csv", ".json", ".parquet", ".xlsx")
 ROWS_AT_ONCE = 20_000
 SHEET_ROWS = 1_048_575  # below the header
 CELL_LENGTH = 32_767
@@ -56,29 +58,31 @@ def export_table(database: Database, table: str, path: Path) -> int:
     Raises
     ------
     UsageError
-        No such table, an ending that is none of the three, too many rows for a sheet.
+        No such table, an ending that is none of the four, too many rows for a sheet.
     FileUnusable
         The disk is full, or the place cannot be written.
     """
     import sql
 
-    files = {file.table: file for file in sql.table_files()}
-    if table not in files:
-        near = get_close_matches(table, files, n=3)
-        hint = f"Did you mean {', '.join(near)}?" if near else f"There are: {', '.join(files)}."
+    keys = {file.table: file.key for file in sql.table_files()}
+    keys |= dict.fromkeys(own_tables(database.connection), ())
+    if table not in keys:
+        near = get_close_matches(table, keys, n=3)
+        hint = f"Did you mean {', '.join(near)}?" if near else f"There are: {', '.join(keys)}."
         raise UsageError(f"There is no table {shown(table)}.", hint)
     ending = path.suffix.lower()
     if ending not in ENDINGS:
         raise UsageError(
-            f"{shown(path)} ends in {shown(path.suffix)}, which says no form.", "Name the file .csv, .parquet or .xlsx."
+            f"{shown(path)} ends in {shown(path.suffix)}, which says no form.",
+            f"Name the file {', '.join(ENDINGS)}.",
         )
     (first, *_), *_ = database.connection.execute(f"describe {table}").fetchall()
-    forms = {".csv": first.encode(), ".parquet": PARQUET, ".xlsx": WORKBOOK}
+    forms = {".csv": first.encode(), ".json": b"[", ".parquet": PARQUET, ".xlsx": WORKBOOK}
     may_write(path, forms[ending], database=database)
     ((rows,),) = database.connection.execute(f"select count(*) from {table}").fetchall()
     if ending == ".xlsx" and rows > SHEET_ROWS:
         raise UsageError(f"{table} has {rows:,} rows; a sheet holds {SHEET_ROWS:,}.", "Name the file .csv or .parquet.")
-    order = f" order by {', '.join(files[table].key)}" if files[table].key else ""
+    order = f" order by {', '.join(keys[table])}" if keys[table] else ""
     query = f"select * from {table}{order}"
     with whole(path) as draft:
         WRITERS[ending](database, query, table, draft)
@@ -92,6 +96,20 @@ def _write_csv(database: Database, query: str, _table: str, path: Path) -> None:
         writer.writerow(names)
         for batch in batches:
             writer.writerows([_csv_cell(value) for value in row] for row in batch)
+
+
+def _write_json(database: Database, query: str, _table: str, path: Path) -> None:
+    """One JSON list, an object a line; what is not known is null."""
+    names, batches = _batches(database, query)
+    with path.open("w", encoding="utf-8") as file:
+        before = "[\n"
+        for batch in batches:
+            for row in batch:
+                known = [None if isinstance(v, float) and not math.isfinite(v) else v for v in row]
+                one = dict(zip(names, known, strict=True))
+                file.write(before + json.dumps(one, ensure_ascii=False, default=str))
+                before = ",\n"
+        file.write("[]\n" if before == "[\n" else "\n]\n")
 
 
 def _write_parquet(database: Database, query: str, _table: str, path: Path) -> None:
@@ -167,4 +185,4 @@ def _batches(database: Database, query: str) -> tuple[list[str], Iterator[Sequen
     return names, read()
 
 
-WRITERS = {".csv": _write_csv, ".parquet": _write_parquet, ".xlsx": _write_xlsx}
+WRITERS = {".csv": _write_csv, ".json": _write_json, ".parquet": _write_parquet, ".xlsx": _write_xlsx}

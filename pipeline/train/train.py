@@ -138,6 +138,7 @@ def _card(
         "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
         "half_life": exam["learned"].half_life,
         "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights, strict=True)},
+        "gains": exam["learned"].classifier.decided_.gains,
         "profile": drift.profile(jobs),
         "jobs_by_cause": {str(c): int(n) for c, n in jobs["cause"].value_counts().sort_index().items()},
         **{key: exam[key] for key in ("scores", "baselines", "never_seen_causes", "none_of_these") if key in exam},
@@ -389,7 +390,6 @@ def backtest(
         Too few cured jobs.
     """
     from models.evaluate.backtest import learning_curve, roll
-    from models.evaluate.baselines import ALL
 
     jobs = examples(database)
     if len(jobs) < FEWEST:
@@ -400,7 +400,7 @@ def backtest(
     say("Learning from more and more of the jobs …")
     curve = learning_curve(jobs, background=lists, tell=lambda done, of: say(bar(done, of, "shares of the jobs")))
     say("Learning from the past, asking about what came next …")
-    rolled = roll(jobs, months, ALL, background=lists, tell=lambda done, of: say(bar(done, of, "quarters")))
+    rolled = roll(jobs, months, background=lists, tell=lambda done, of: say(bar(done, of, "quarters")))
     return rolled | {"learning_curve": curve, "episodes": len(jobs)}
 
 

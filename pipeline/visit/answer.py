@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from pipeline.advice.kept import AdviceRow
@@ -14,7 +16,8 @@ from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
 from pipeline.visit.similar_jobs import FEW, Evidence
-from pipeline.words.appliance import ALWAYS, Trade
+from pipeline.visit.why import Reason
+from pipeline.words.appliance import ALWAYS, DO_NOT_ENERGISE, Trade
 from reports.render import currency
 
 LEAST_ODDS = 0.01
@@ -34,6 +37,10 @@ class CauseRow:
     similar_jobs: int
     cured_by: tuple[str, ...]
     jobs: tuple[str, ...]
+    is_confirmed: bool = True
+    """Whether a check of the lists can show it."""
+    why: tuple[Reason, ...] = ()
+    """What each fact of the call does to it, strongest first."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -87,9 +94,24 @@ class Answer(Shown):
 
     def caution_names(self) -> tuple[str, ...]:
         """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
-        names = [*(self.trade.kind_cautions if self.visit else ()), *(c for step in self.steps for c in step.cautions)]
+        first = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
+        names = [
+            *first,
+            *(() if self.is_referred else self.trade.kind_cautions),
+            *(c for step in self.steps for c in step.cautions),
+        ]
         names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
+
+    @property
+    def is_referred(self) -> bool:
+        """Whether the work is for licensed people only."""
+        return self.trade.is_gas or bool(self.question.licensed)
+
+    @property
+    def is_unsafe(self) -> bool:
+        """Whether what was said or measured forbids to energise the appliance before the repair."""
+        return self.visit is not None and self.question.is_unsafe(self.trade.unsafe)
 
     def look_cautions(self, row: AdviceRow) -> tuple[str, ...]:
         """Cautions of the check an advice row says to make first."""
@@ -116,6 +138,8 @@ class Answer(Shown):
                     "similar_jobs": row.similar_jobs,
                     "cured_by": list(row.cured_by),
                     "jobs": list(row.jobs),
+                    "has_confirming_check": row.is_confirmed,
+                    "why": [reason.as_json() for reason in row.why],
                 }
                 for row in self.causes
             ],
@@ -157,6 +181,16 @@ class Answer(Shown):
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
         }
 
+    @cached_property
+    def term(self) -> Callable[[str], str]:
+        """Gives a term or a caution in the workshop's language."""
+        language = self.costs.settings.locale
+        if language == "en":
+            return str
+        from reports.render.wording import Wording, languages
+
+        return Wording(language, self.currency).terms_in if language in languages() else str
+
     def lines(self) -> list[str]:
         """At most 20 lines for a terminal: what is likely, what to do, what to carry, what may hurt.
 
@@ -171,7 +205,8 @@ class Answer(Shown):
             head.append(aside)
         above = [*head, *_body(self)]
         cautions = _cautions(self, MOST_LINES - len(above))
-        told = [*above, *cautions] if self.visit else [*cautions, *above]  # what is licensed: the caution first
+        is_first = self.is_referred or self.is_unsafe  # licensed work, or nothing may be switched on
+        told = [*cautions, *above] if is_first else [*above, *cautions]
         return [safe(line).replace("\n", " ") for line in told]
 
 
@@ -195,6 +230,8 @@ def step_json(step: Step, trade: Trade) -> dict[str, Any]:
         "cures_probability": round(step.cures_probability, 4),
         "tells": step.tells,
         "parts": list(step.parts),
+        "about": step.about,
+        "options": list(step.options),
         "cautions": [trade.cautions[name] for name in step.cautions if name in trade.cautions],
     }
 
@@ -212,17 +249,22 @@ def advice_line(answer: Answer, row: AdviceRow) -> str:
 
 def _body(answer: Answer) -> list[str]:
     visit = answer.visit
+    if visit is None and answer.steps[0].do == "ask":
+        told = "Nothing was understood of what is wrong. Ask before anybody plans:"
+        return [told, *(_step(answer, number, step) for number, step in enumerate(answer.steps, start=1))]
     if visit is None:
         return [_step(answer, 1, step) for step in answer.steps]
     has_jobs = answer.similar_jobs > 0
     causes = [
-        f"{row.probability:4.0%}  {row.cause}" + (_backing(row) if has_jobs else "")
+        f"{row.probability:4.0%}  {answer.term(row.cause)}"
+        + (_backing(row) if has_jobs else "")
+        + ("" if row.is_confirmed else " (no check shows it: by exclusion)")
         for row in answer.causes[:SHOWN_CAUSES]
     ]
-    causes.append(f"{answer.odds.none_of_these:4.0%}  none of these")
+    causes.append(f"{answer.odds.none_of_these:4.0%}  {answer.term('none of these')}")
     expected = f"expect {visit.minutes:.0f} min, {money(answer, visit.money)}, {visit.visits:.1f} visits"
     steps = [_step(answer, number, step) for number, step in enumerate(answer.steps[:SHOWN_STEPS], start=1)]
-    rest = [_carry(visit)] if visit.carry else []
+    rest = [_carry(answer, visit)] if visit.carry else []
     rest += [_quote(answer)] if answer.quote else []
     vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
     rest += [f"Often replaced needlessly: {vain}"] if vain else []
@@ -235,20 +277,25 @@ def _backing(row: CauseRow) -> str:
     return f" ({row.low:.0%}–{row.high:.0%}){jobs}"
 
 
+_LEADING = re.compile(r"(?<=: )[^:;]+(?= \d+%)")  # the cause that each answer of a check would mean
+
+
 def _step(answer: Answer, number: int, step: Step) -> str:
     given = f"{step.given} → " if step.given else ""
     cost = step.time() + (f", {money(answer, step.money)}" if step.parts else "")
     cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
-    cautions = ", ".join(c for c in step.cautions if c != "after repair") or "none"
-    tells = f". {step.tells}" if not step.cures_probability and step.tells else ""
-    shown_cost = "" if step.do == "hand over" else f" ({cost}{cures})"
-    return f" {number} {given}{step.told}{shown_cost}{tells} [{cautions}]"
+    cautions = ", ".join(answer.term(c) for c in step.cautions if c != "after repair") or "none"
+    told = step.told.replace(step.name, answer.term(step.name))
+    leading = _LEADING.sub(lambda met: answer.term(met[0]), step.tells)
+    tells = f". {leading}" if not step.cures_probability and step.tells else ""
+    shown_cost = "" if step.do in ("hand over", "ask") else f" ({cost}{cures})"
+    return f" {number} {given}{told}{shown_cost}{tells} [{cautions}]"
 
 
-def _carry(visit: VisitPlan) -> str:
-    worth = [f"{row.part} {row.probability:.0%}" for row in visit.carry if row.worth_it][:SHOWN_CARRY]
+def _carry(answer: Answer, visit: VisitPlan) -> str:
+    worth = [f"{answer.term(row.part)} {row.probability:.0%}" for row in visit.carry if row.worth_it][:SHOWN_CARRY]
     other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS][:2]
-    left = ", ".join(f"{row.part} {row.probability:.0%}" for row in other)
+    left = ", ".join(f"{answer.term(row.part)} {row.probability:.0%}" for row in other)
     return f"Carry: {', '.join(worth) or 'no part is worth carrying'}" + (f". Leave: {left}" if left else "")
 
 
@@ -259,7 +306,7 @@ def _quote(answer: Answer) -> str:
 
 def _cautions(answer: Answer, room: int) -> list[str]:
     """All cautions in at most ``room`` lines, none of them much longer than the others."""
-    texts = [f"! {name}: {answer.trade.cautions[name]}" for name in answer.caution_names()]
+    texts = [f"! {answer.term(name)}: {answer.term(answer.trade.cautions[name])}" for name in answer.caution_names()]
     longest = max(len(text) for text in texts)
     while len(packed := _packed(texts, longest)) > max(room, 1):
         longest += 1

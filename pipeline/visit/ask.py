@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ from pipeline.advice.kept import AdviceRow, kept
 from pipeline.train import phrases
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
+from pipeline.visit.ask_first import inquiries, is_silent
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
 from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
@@ -19,7 +20,8 @@ from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.unit_history import Unit, histories
-from pipeline.words.appliance import about
+from pipeline.visit.why import Reason, reasons, untold
+from pipeline.words.appliance import ALWAYS, about
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -35,12 +37,13 @@ BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
 
 @dataclass(frozen=True)
 class Asked:
-    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds."""
+    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds and their reasons."""
 
     question: Question
     costs: Costs
     evidence: Evidence
     odds: Odds
+    why: Mapping[str, tuple[Reason, ...]]
 
     @property
     def has_plan(self) -> bool:
@@ -126,13 +129,19 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
         return []
     model, name = model_for(database, words)
     told = opinions(questions, model)
+    without = [untold(question) for question in questions]
+    otherwise = iter(opinions([one for facts in without for one in facts.values()], model))
     rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
     asked = []
-    for one, q, evidence, opinion in zip(whole, questions, found, told, strict=True):
-        odds = odds_of(q, trades[q.kind], evidence, model, name, opinion)
+    for one, q, evidence, opinion, facts in zip(whole, questions, found, told, without, strict=True):
+        trade = trades[q.kind]
+        odds = odds_of(q, trade, evidence, model, name, opinion)
+        why = reasons(
+            odds, {fact: odds_of(less, trade, evidence, model, name, next(otherwise)) for fact, less in facts.items()}
+        )
         cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
         odds, unit = with_history(q.unit, odds, cured_by, rate)
-        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds))
+        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds, why))
     return asked
 
 
@@ -161,10 +170,17 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
+    trade = asked.costs.trade
+    is_unsafe = question.is_unsafe(trade.unsafe)
+    is_asking = is_silent(question) and not is_unsafe and not unknowable and not passed
+    if is_asking and (asks := _asks(asked)):
+        currency = asked.costs.settings.currency
+        return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
+    powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
     visit = plan_visit(
         odds.causes,
         asked.costs,
-        seen={*question.findings, *unknowable},
+        seen={*question.findings, *unknowable, *powered},
         machine=machine,
         tried=set(passed),
         carried=carried,
@@ -183,6 +199,25 @@ def answered(
         advice=for_parts(advice, question, _parts_in_question(visit, steps)),
         remark=_remark(asked.evidence),
         currency=asked.costs.settings.currency,
+    )
+
+
+def _asks(asked: Asked) -> tuple[Step, ...]:
+    """What to ask the customer where nothing was understood, instead of a plan for everything that can break."""
+    return tuple(
+        Step(
+            "ask",
+            f"{one.text}: {', '.join(one.options)}",
+            "",
+            0.0,
+            0.0,
+            0.0,
+            "",
+            (ALWAYS,),
+            about=one.about,
+            options=one.options,
+        )
+        for one in inquiries(asked.odds.causes, asked.costs)
     )
 
 
@@ -209,7 +244,7 @@ def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
     left = {cause: p for cause, p in odds.causes.items() if cause not in cured}
     total = sum(left.values()) + odds.none_of_these
     scaled = {cause: p / total for cause, p in left.items()}
-    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note)
+    return Odds(scaled, odds.none_of_these / total, odds.model, odds.note, odds.width)
 
 
 def _rows(asked: Asked) -> tuple[CauseRow, ...]:
@@ -219,7 +254,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
 
     odds, costs, evidence = asked.odds, asked.costs, asked.evidence
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
-    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())))
+    low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())), odds.width)
     jobs: dict[str, list[str]] = {cause: [] for cause in likely}
     for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
         if cause in jobs and isinstance(job, str):
@@ -233,6 +268,8 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             evidence.similar_jobs.get(cause, 0),
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
+            costs.repair(cause).is_confirmed,
+            asked.why.get(cause, ()),
         )
         for place, (cause, p) in enumerate(likely.items())
     )

@@ -16,9 +16,14 @@ from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, money
 from pipeline.visit.ask import answer, questions_of
+<<<<<<< HEAD
 from pipeline.visit.plan import CHANGES, HAND_OVER
+=======
+from pipeline.visit.ask_first import COMPLAINT
+from pipeline.visit.plan import CHANGES
+>>>>>>> main
 from pipeline.visit.question import Call, Question, said
-from pipeline.words.appliance import about
+from pipeline.words.appliance import DO_NOT_ENERGISE, about
 from pipeline.words.licensed import licensed_work
 
 if TYPE_CHECKING:
@@ -60,7 +65,8 @@ class Visit:
         seen = {event.name: event.value for event in self.events if event.what == "seen"}
         heard = licensed_work([event.name for event in self.events if event.what == "heard"], self.asked.kind)
         licensed = heard if heard == "gas" else self.asked.licensed or heard
-        return replace(self.asked, findings={**self.asked.findings, **seen}, licensed=licensed)
+        symptoms = (*self.asked.symptoms, *self.names("said"))
+        return replace(self.asked, symptoms=symptoms, findings={**self.asked.findings, **seen}, licensed=licensed)
 
     def names(self, what: str) -> list[str]:
         """Names of the events of one sort."""
@@ -150,7 +156,7 @@ def run(
         step = now.steps[0]
         for line in screen(now, step, warned):
             say(safe(line))
-        if now.visit is None:
+        if now.visit is None and step.do != "ask":
             visit.outcome = "advice only"
             break
         warned |= set(cautions_on_screen(now, step))
@@ -184,16 +190,27 @@ def current(database: Database, words: Words, settings: Settings, visit: Visit) 
 
 def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
-    odds = " · ".join(f"{row.cause} {row.probability:.0%}" for row in now.causes[:3])
+    odds = " · ".join(f"{now.term(row.cause)} {row.probability:.0%}" for row in now.causes[:3])
     cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
+<<<<<<< HEAD
     if now.visit is None:
         return ["", *(f"! {name}: {now.trade.cautions[name]}" for name in step.cautions), f"NEXT {step.told}"]
     lines = ["", odds, f"NEXT {step.told}" + (cost if step.do != HAND_OVER else "")]
+=======
+    if now.visit is None and step.do != "ask":
+        return [
+            "",
+            *(f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in step.cautions),
+            f"NEXT {now.term(step.name)}",
+        ]
+    told = step.told.replace(step.name, now.term(step.name))
+    lines = ["", odds, f"NEXT {told}" + (cost if step.do not in ("hand over", "ask") else "")]
+>>>>>>> main
     lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
-    lines += [f"! {name}: {now.trade.cautions[name]}" for name in names if name not in warned]
+    lines += [f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in names if name not in warned]
     known = [name for name in names if name in warned]
-    lines += [f"! {', '.join(known)}"] if known else []
+    lines += [f"! {', '.join(now.term(name) for name in known)}"] if known else []
     if now.visit is not None and now.visit.carry and not warned:
         worth = [f"{row.part} {row.probability:.0%}" for row in now.visit.carry if row.worth_it][:3]
         lines += [f"carry: {', '.join(worth)}"] if worth else []
@@ -204,14 +221,18 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
 def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
     """Cautions of the step, and of what advice about its parts says to look at."""
     looks = [name for row in now.advice if row.part in step.parts for name in now.look_cautions(row)]
-    return tuple(name for name in dict.fromkeys([*step.cautions, *looks]) if name in now.trade.cautions)
+    first = [DO_NOT_ENERGISE] if now.is_unsafe else []
+    return tuple(name for name in dict.fromkeys([*first, *step.cautions, *looks]) if name in now.trade.cautions)
 
 
 def choices(now: Answer, step: Step) -> dict[str, str]:
     """Keys to press and what each means."""
-    if now.visit is None:
+    if step.do == "ask":
+        keys = {str(number): option for number, option in enumerate(step.options, start=1)}
+        keys[CANNOT_TELL] = "cannot tell"
+    elif now.visit is None:
         return {}
-    if step.do == "check":
+    elif step.do == "check":
         values = now.visit.checks[now.visit.plan.root.step].values
         keys = {str(number): value for number, value in enumerate(values, start=1)}
         keys[CANNOT_TELL] = "cannot tell"
@@ -229,6 +250,9 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
 def _event(now: Answer, step: Step, key: str, label: str) -> Event:
     from models.plan.plan import state_after
 
+    if step.do == "ask":
+        told = Event("seen", step.about, label) if step.about != COMPLAINT else Event("said", label)
+        return Event("cannot tell", step.about) if key == CANNOT_TELL else told
     assert now.visit is not None  # noqa: S101 - a check or a repair comes from a plan
     root = now.visit.plan.root
     machine = state_after(now.visit.plan, root)
@@ -271,7 +295,7 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
         "make": call.make or "",
         "model": call.model or "",
         "age": call.age or "",
-        "complaint": call.complaint or "",
+        "complaint": ", ".join([*([call.complaint] if call.complaint else []), *visit.names("said")]),
         "fault_code": call.code or "",
         "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
         "cause": cured,

@@ -24,6 +24,7 @@ OTHER_OPENING = 5.0
 CLOSING_SHARE = 1.0
 ISOLATING_MINUTES = 1.0
 REFILLING_MINUTES = 4.0
+SHOP = "bench"  # access group of what is done in the shop
 JOB = "at the "  # begins the name of an access group that is no cover: the place a look and a repair have in common
 AT_HAND = 0.7  # chance of an outcome under a cause from which on the outcome shows the cause itself
 NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
@@ -154,13 +155,11 @@ class Costs:
         repair = self.repair(causes[0])
         place = self._place(causes[0])
         look = next((found for cause in causes if (found := self._looks.get(cause)) is not None), None)
-        covers = frozenset({place.access if place else ""} - {""})
+        covers = frozenset({SHOP if self.is_shop_work(causes[0]) else place.access if place else ""} - {""})
         minutes = sum(self.minutes(cause) for cause in causes) / len(causes) - self.opening_minutes(covers)
         parts = repair.parts
-        if parts:
-            cautions = [c for part in parts for c in self.part(part).cautions]
-        else:
-            cautions = list(place.cautions if place else self.trade.kind_cautions)
+        of_parts = tuple(c for part in parts for c in self.part(part).cautions)
+        cautions = repair.cautions or of_parts or self.trade.kind_cautions
         shared = self._place_of(look)
         at = look or place
         drains = "water" in cautions if parts else at is not None and at.water == "out"
@@ -302,7 +301,7 @@ class Costs:
         repairs = tuple(
             Action(
                 act.name,
-                act.minutes * self.rate + act.price + (0.0 if set(act.parts) <= set(in_van) else self.trip),
+                act.minutes * self.rate + act.price + (0.0 if self.is_at_hand(act, in_van) else self.trip),
                 np.array([float(cause in act.cures) for cause in causes]),
                 act.access,
                 unnoticed * self.trip + (IN_VAIN_MONEY if act.parts else 0.0),
@@ -325,6 +324,15 @@ class Costs:
         )
         handover = np.array([self._handover(c, acts) for c in causes])
         return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call))
+
+    def is_at_hand(self, act: Act, in_van: Collection[str]) -> bool:
+        """Whether the parts of a repair are there when it is done: on the van, or in the shop for work on the bench."""
+        return SHOP in act.access or set(act.parts) <= set(in_van)
+
+    def is_shop_work(self, cause: str) -> bool:
+        """Whether a cause can be told and cured only on the bench."""
+        stated = [self.trade.stated.get((cause, card.finding), {}) for card in self.trade.checks if card.access == SHOP]
+        return any(max(chances.values(), default=0.0) >= AT_HAND for chances in stated)
 
     def _due(self, odds: Mapping[str, float], acts: Sequence[Act], call: Circumstances) -> str:
         """Repair that what was seen calls for at once; the likeliest where there are several."""

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
 
+SMALLEST_SHOWN = 0.01  # least odds of a cause that a decisive reading shows, before the reading
+MISREAD = 0.02  # chance that a decisive reading came about without its cause (common practice, no source)
 MOST_JOBS = 2000  # newest, that correct the lists where no model is trained
 
 
@@ -32,12 +34,15 @@ class Odds:
         Name of the model in use; None = none is trained: word lists corrected by the jobs on record.
     note
         Plain words when the question lies outside what was learned.
+    width
+        How far probabilities may be off, as :mod:`models.causes.width` learned it; None = not learned.
     """
 
     causes: Mapping[str, float]
     none_of_these: float
     model: str | None
     note: str | None
+    width: Any = None
 
 
 Opinion = tuple[dict[str, float], float, str | None]  # cause → probability; none of these; plain words of doubt
@@ -62,9 +67,27 @@ def odds_of(
     kept = {cause: p for cause, p in causes.items() if cause in of_kind}
     total = sum(kept.values())
     strange = strange if total else 1.0
+    for reading in trade.decisive & set(question.findings.items()):
+        kept, strange = _believed(kept, strange, trade, reading)
+    total = sum(kept.values())
     scaled = {cause: p / total * (1 - strange) for cause, p in kept.items()}
     order = sorted(scaled.items(), key=lambda row: (-row[1], row[0]))
-    return Odds(dict(order), strange, name, note if name else None)
+    return Odds(dict(order), strange, name, note if name else None, model.width)
+
+
+def _believed(
+    causes: dict[str, float], strange: float, trade: Trade, reading: tuple[str, str]
+) -> tuple[dict[str, float], float]:
+    """Odds once a decisive reading is believed: what it does not follow from counts as little as a misreading."""
+    finding, value = reading
+    shown = {cause for cause in trade.repairs if trade.stated.get((cause, finding), {}).get(value, 0.0) >= 0.5}
+    if not shown:
+        return causes, strange
+    total = sum(causes.values()) or 1.0
+    told = {cause: max(causes.get(cause, 0.0) / total, SMALLEST_SHOWN) * (1 - strange) for cause in shown}
+    other = {cause: p / total * (1 - strange) * MISREAD for cause, p in causes.items() if cause not in shown}
+    whole = sum(told.values()) + sum(other.values()) + strange * MISREAD
+    return {cause: p / whole for cause, p in (told | other).items()}, strange * MISREAD / whole
 
 
 def model_for(database: Database, words: Words) -> tuple[Any, str | None]:
@@ -99,6 +122,8 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
     from models.causes.evidence import outside_note
     from models.causes.features import questions as rows_of
 
+    if not questions:
+        return []
     asked = rows_of(
         [
             {

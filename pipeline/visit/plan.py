@@ -16,6 +16,7 @@ from pipeline.visit.costs import (
     NONE_OF_THESE,
     REFERRAL_MINUTES,
     REFILLING_MINUTES,
+    SHOP,
     Act,
     Costs,
 )
@@ -30,6 +31,7 @@ CHANGES = {  # what changes the state of the machine: its name, why, its caution
     "close up": ("close up and switch on", "the next check needs power, never behind open covers", ("moving parts",)),
     "refill": ("refill with water", "the next check needs water in the machine", ("water",)),
 }
+STANDS_OUT = 0.3
 SMALLEST_ODDS = 0.004
 # what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
 CARRY_MONEY = 1.5
@@ -42,7 +44,7 @@ class Step:
     Attributes
     ----------
     do
-        check, fit, clear, close up, refill, or hand over.
+        check, fit, clear, close up, refill, hand over, or ask (the customer, before any plan).
     given
         What led here: "water left: no", "not cured"; empty for the first.
     minutes, money
@@ -55,6 +57,8 @@ class Step:
         What each answer would mean.
     cautions
         Names, most important first; ``Trade.cautions`` has their text.
+    about, options
+        Of a question: what it is about (complaint, or a finding) and its answers.
     """
 
     do: str
@@ -67,6 +71,8 @@ class Step:
     cautions: tuple[str, ...]
     parts: tuple[str, ...] = ()
     look_minutes: float = 0.0
+    about: str = ""
+    options: tuple[str, ...] = ()
 
     @property
     def told(self) -> str:
@@ -234,7 +240,16 @@ def plan_visit(
     minutes, money, visits = _expected(plan, costs, acts, in_van)
     made = {check.name for check in plan.problem.checks}
     checks = tuple(card for card in checks if card.name in made)
-    return VisitPlan(plan, costs, checks, acts, tuple(call.remarks()), carry, minutes, money, visits)
+    remarks = [*call.remarks(), *_flat(kept, plan)]
+    return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits)
+
+
+def _flat(odds: Mapping[str, float], plan: Plan) -> list[str]:
+    """Say that looking pays, where no cause stands out and the plan looks first."""
+    likeliest = max(odds.values(), default=1.0)
+    if likeliest >= STANDS_OUT or plan.root.do != "check":
+        return []
+    return [f"no cause stands out (the likeliest {likeliest:.0%}): looking costs less than guessing"]
 
 
 def likely(odds: Mapping[str, float]) -> dict[str, float]:
@@ -243,12 +258,16 @@ def likely(odds: Mapping[str, float]) -> dict[str, float]:
 
 
 def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> tuple[Carry, ...]:
-    """Parts that may be needed, likeliest first, and whether taking each along pays."""
+    """Parts that may be needed, likeliest first, and whether taking each along pays.
+
+    What only the shop's bench can tell is fitted there: its parts stay in the shop.
+    """
     rows = []
     for part in dict.fromkeys(part for act in acts for part in act.parts):
         wanted = sum(odds[cause] for act in acts if part in act.parts for cause in act.cures)
         price = costs.price(part)
-        rows.append(Carry(part, wanted, wanted * costs.trip > CARRY_MONEY, price))
+        stays = all(SHOP in act.access for act in acts if part in act.parts)
+        rows.append(Carry(part, wanted, not stays and wanted * costs.trip > CARRY_MONEY, price))
     return tuple(sorted(rows, key=lambda row: (-row.probability, row.part)))
 
 
@@ -288,7 +307,7 @@ def _expected(plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[
         done = cured + in_vain
         in_vain_money = IN_VAIN_MONEY if act.parts else 0.0
         unnoticed = (action.failed - in_vain_money) / costs.trip if costs.trip else 0.0
-        trips = (done if set(act.parts) - set(in_van) else 0.0) + unnoticed * in_vain
+        trips = (0.0 if costs.is_at_hand(act, in_van) else done) + unnoticed * in_vain
         looking = LOOK_MINUTES if node.is_looked_at else 0.0
         minutes += node.reach * (looking + own - act.minutes + done * act.minutes + trips * trip_minutes)
         visits += node.reach * trips

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -105,6 +105,11 @@ class Question:
     job_no: str | None = None
     licensed: Work = ""
 
+    def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
+        """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
+        told = [*self.findings.items(), *(("complaint", symptom) for symptom in self.symptoms)]
+        return any(one in unsafe for one in told)
+
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
         return {
@@ -201,7 +206,9 @@ def read_questions(
                 codes=tuple(dict.fromkeys(codes)),
                 findings=findings,
                 complaint=call.complaint or "",
-                not_understood=tuple(dict.fromkeys(text for text, is_read in pieces if text and not is_read)),
+                not_understood=tuple(
+                    dict.fromkeys(t for t, is_read in pieces if t and not is_read and not licensed_work([t], kind))
+                ),
                 heard=told,
                 remarks=tuple(remarks),
                 job_no=call.job_no or None,

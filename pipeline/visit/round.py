@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,6 +24,7 @@ from pipeline.visit.costs import further_trip
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question
+from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock
 
 if TYPE_CHECKING:
     from models.plan.van import Needs, VanList
@@ -48,12 +49,14 @@ def plan_round(
     out
         The page to write.
     stock
-        Parts in stock: a file with columns part and quantity; None = everything can be had.
+        Parts on the van and in the store (`pipeline.visit.stock`); None = ``stock.csv`` beside the workshop, and where
+        there is none, everything can be had.
 
     Returns
     -------
     dict
-        ``calls``: one object a call as in `causes`; ``van``: part, expected_use, carry (units); ``one_visit``: expected
+        ``calls``: one object a call as in `causes`; ``van``: part, kind, make, model_family, part_number, expected_use,
+        carry (units), on_van, in_store (None = no stock is kept); ``one_visit``: expected
         calls for which the parts are aboard; ``not_planned``: lines left out, and why;
         ``remarks``: job numbers given twice.
 
@@ -65,29 +68,42 @@ def plan_round(
     from models.plan.van import van_list
     from reports.pages.visit_sheets import visit_sheets
 
+    beside = database.path.parent / FILE
+    stock = beside if stock is None and beside.is_file() else stock
     may_write(out, PAGE, database=database, inputs=(path, stock))
     lines, day, refused = read_calls(database, words, path, mask=settings.mask_contacts)
     refused += [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]
     remarks = _told_twice(lines)
     questions = _questions(database, words, settings, lines, day)
-    have = None if stock is None else read_stock(database, words, stock)
+    numbers = part_numbers(database.connection, [question.kind for question in questions])
+    parts = Parts(None if stock is None else read_stock(words, stock), numbers)
     asked = ask(database, words, settings, questions)
-    calls = [_needs(one) for one in asked]
-    van = van_list(calls, trip=further_trip(settings), carrying=CARRY_MONEY, stock=have)
+    named = {part.label: part for one in asked for part in _parts(one, parts).values()}
+    calls = [_needs(one, parts) for one in asked]
+    van = van_list(calls, trip=further_trip(settings), carrying=CARRY_MONEY, stock=parts.units())
     advice = kept(database)
-    answers = [answered(one, advice, carried=tuple(van.units)) for one in asked]
+    answers = [
+        answered(one, advice, carried=[name for name, part in _parts(one, parts).items() if van.units.get(part.label)])
+        for one in asked
+    ]
     told = [one.as_json() for one in answers]
+    in_words = _in_language(settings)
     page = visit_sheets(
-        [{**call, **_for_sheet(one, line)} for call, one, line in zip(told, answers, lines, strict=True)],
-        {
-            "units": van.units,
-            "expected_use": van.expected_use,
-            "wanted": _wanted(calls),
-            "one_visit": van.one_visit_cures,
-            "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
-            "all_cured": van.all_cured,
-        },
+        [
+            in_words({**call, **_for_sheet(one, line, parts)})
+            for call, one, line in zip(told, answers, lines, strict=True)
+        ],
+        in_words(
+            {
+                "units": van.units,
+                "expected_use": van.expected_use,
+                "wanted": _wanted(calls),
+                "one_visit": van.one_visit_cures,
+                "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
+                "all_cured": van.all_cured,
+            }
+        ),
         day=_in_words(day),
         currency=settings.currency,
         refused=refused,
@@ -97,19 +113,29 @@ def plan_round(
         draft.write_text(page, encoding="utf-8")
     return {
         "calls": told,
-        "van": van_rows(van),
+        "van": van_rows(van, named, parts),
         "one_visit": round(van.one_visit_cures, 3),
         "not_planned": refused,
         "remarks": remarks,
     }
 
 
-def van_rows(van: VanList) -> list[dict[str, Any]]:
-    """Every part that may be wanted: how often, and how many to carry."""
-    return [
-        {"part": part, "expected_use": round(use, 3), "carry": van.units.get(part, 0)}
-        for part, use in van.expected_use.items()
-    ]
+def _in_language(settings: Settings) -> Callable[[Any], Any]:
+    """Give what says JSON in the terms of the workshop's language."""
+    from reports.render.wording import Wording, languages
+
+    return Wording(settings.locale if settings.locale in languages() else "en", settings.currency).terms_in
+
+
+def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[dict[str, Any]]:
+    """Every part that may be wanted, and of what: how often, how many to carry, how many are there."""
+    rows = []
+    for label, use in van.expected_use.items():
+        on_van, in_store = parts.places(label) if parts.stock is not None else (None, None)
+        there = {"on_van": on_van, "in_store": in_store}
+        carry = van.units.get(label, 0)
+        rows.append({**named[label]._asdict(), "expected_use": round(use, 3), "carry": carry, **there})
+    return rows
 
 
 def read_calls(
@@ -191,37 +217,6 @@ def _gives(layout: Layout, header: tuple[str, ...]) -> bool:
     return any(position(header, rule.column) is not None for rule in layout.columns["appliance_kind"])
 
 
-def read_stock(database: Database, words: Words, path: Path) -> dict[str, int]:
-    """Read what can be had: part term → units, lines of one part added up; a line without a number counts as one.
-
-    Raises
-    ------
-    FileUnreadable, UsageError
-        The file cannot be read, or has no column "part".
-    """
-    import pandas as pd
-
-    from pipeline.load.layout import position
-    from pipeline.load.mapping import cell
-
-    with _incoming(database, path) as records:
-        part, quantity = cell(records.header, "part"), cell(records.header, "quantity")
-        if part is None or position(records.header, "part") is None:
-            raise UsageError(
-                f'{shown(path.name)} has no column "part".', "Give a file with the columns part and quantity."
-            )
-        rows = database.connection.execute(
-            f"select {part} as part, coalesce(try_cast({quantity or 1} as double), 1) as units from incoming "
-            f"where {part} is not null order by line_no"
-        ).df()
-    terms = words.match("part", rows["part"].astype("str"))["term"]
-    units: dict[str, int] = {}
-    for term, number in zip(terms, rows["units"], strict=True):
-        if not pd.isna(term):
-            units[term] = units.get(term, 0) + max(int(min(number, 1e6)), 0)
-    return units
-
-
 @contextmanager
 def _incoming(database: Database, path: Path) -> Iterator[Records]:
     """Read a small file into the working table; it is dropped again, for it holds unmasked text."""
@@ -258,15 +253,22 @@ def _questions(
     return questions_of(database, words, settings, calls, on=day) if calls else []
 
 
-def _needs(one: Asked) -> list[Needs]:
-    """What a call may need: sets of parts with their probability; licensed work cannot be done at this visit."""
+def _parts(one: Asked, parts: Parts) -> dict[str, PartOf]:
+    """Name → which part it is, for all parts a call may need."""
+    names = {part for cause in one.odds.causes for part in one.costs.repair(cause).parts}
+    return {name: parts.of(name, one.question) for name in sorted(names)}
+
+
+def _needs(one: Asked, parts: Parts) -> list[Needs]:
+    """What a call may need: sets of parts with their probability; licensed and bench work is not of this visit."""
+    labels = {name: part.label for name, part in _parts(one, parts).items()}
     if not one.has_plan:
         return []
     needs: dict[frozenset[str], float] = {}
     for cause, p in one.odds.causes.items():
-        if p >= LEAST_ODDS and not one.costs.trade.is_licensed(cause):
-            parts = frozenset(one.costs.repair(cause).parts)
-            needs[parts] = needs.get(parts, 0.0) + p
+        if p >= LEAST_ODDS and not one.costs.trade.is_licensed(cause) and not one.costs.is_shop_work(cause):
+            wanted = frozenset(labels[part] for part in one.costs.repair(cause).parts)
+            needs[wanted] = needs.get(wanted, 0.0) + p
     return list(needs.items())
 
 
@@ -280,7 +282,7 @@ def _wanted(calls: Sequence[Sequence[Needs]]) -> dict[str, list[tuple[int, float
     return {part: sorted(rows.items(), key=lambda row: (-row[1], row[0])) for part, rows in wanted.items()}
 
 
-def _for_sheet(one: Answer, line: Mapping[str, str]) -> dict[str, Any]:
+def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, Any]:
     whole = (
         tree(one.visit)
         if one.visit is not None
@@ -293,8 +295,10 @@ def _for_sheet(one: Answer, line: Mapping[str, str]) -> dict[str, Any]:
         }
     )
     names = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
+    carry = [{**row, "label": parts.of(row["part"], one.question).label} for row in one.as_json()["carry"]]
     return {
         "tree": whole,
+        "carry": carry,
         "said": line["complaint"],
         "unit_lines": one.question.unit.lines(),
         "cautions_named": [

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
+DO_NOT_ENERGISE = "do not energise"
 BY_EYE = 0.9  # common practice, no source
 REFER = "refer"
 HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
@@ -23,11 +24,16 @@ HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure
 
 @dataclass(frozen=True)
 class Repair:
-    """How one cause is cured: the parts (all together) or the action, its minutes (None = from the parts)."""
+    """How one cause is cured: the parts (all together) or the action, its minutes (None = from the parts).
+
+    cautions are those of the action (empty = those of its parts); ``is_confirmed`` tells whether a check can show it.
+    """
 
     parts: tuple[str, ...]
     action: str
     minutes: float | None
+    cautions: tuple[str, ...] = ()
+    is_confirmed: bool = True
 
 
 @dataclass(frozen=True)
@@ -82,6 +88,10 @@ class Trade:
         Caution → its full text.
     kind_cautions
         Cautions of the kind, most important first.
+    decisive
+        (finding, value) that settle the cause once measured: "element" is "to earth".
+    unsafe
+        (finding, value), and ("complaint", symptom), after which nothing may be energised before the repair.
     shows_later
         Complaints of which a repair cannot be seen to have helped before leaving.
     stops
@@ -96,6 +106,8 @@ class Trade:
     parts: Mapping[str, PartCard]
     cautions: Mapping[str, str]
     kind_cautions: tuple[str, ...]
+    decisive: frozenset[tuple[str, str]] = frozenset()
+    unsafe: frozenset[tuple[str, str]] = frozenset()
     shows_later: frozenset[str] = frozenset()
     stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -128,20 +140,34 @@ def about(words: Words, kind: str) -> Trade:
     expected: dict[tuple[str, str, str], float] = {}
     for row in faults.to_dict("records"):
         cause = row["cause"]
-        repairs.setdefault(cause, Repair(split(row["parts"]), row["action"], number(row["minutes"])))
+        repairs.setdefault(
+            cause,
+            Repair(
+                split(row["parts"]),
+                row["action"],
+                number(row["minutes"]),
+                split(row["cautions"]),
+                row["confirmed_by"] != "nothing",
+            ),
+        )
         for symptom in split(row["symptoms"] if "symptoms" in row else row["symptom"]):
             shares.setdefault(symptom, {})[cause] = number(row["share"]) or 0.0
         for finding, value, probability in expectations(row["expected"]):
             expected.setdefault((cause, finding, value), probability)
+    of_kind = kind_cautions(words, kind)
+    rules = [((row["finding"], row["value"]), row) for row in words.lists.finding_rules]
+    rules += [(("complaint", row["symptom"]), row) for row in words.lists.symptoms]
     return Trade(
         kind=kind,
         repairs=repairs,
         shares=shares,
         expected=_expected_frame(expected),
         checks=tuple(_check(row) for row in checks.to_dict("records")),
-        parts={row["part"]: _part(row) for row in words.parts().to_dict("records")},
+        parts={row["part"]: _part(row, of_kind) for row in words.parts().to_dict("records")},
         cautions=dict(words.cautions()[["caution", "text"]].itertuples(index=False, name=None)),
-        kind_cautions=kind_cautions(words, kind),
+        kind_cautions=of_kind,
+        decisive=frozenset(rule for rule, row in rules if row.get("decides") == "yes"),
+        unsafe=frozenset(rule for rule, row in rules if row.get("energise") == "no"),
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
@@ -175,12 +201,12 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
     )
 
 
-def _part(row: Mapping[Any, Any]) -> PartCard:
+def _part(row: Mapping[Any, Any], of_kind: tuple[str, ...]) -> PartCard:
     by_eye = number(row["by_eye"])
     return PartCard(
         number(row["price"]) or 0.0,
         number(row["minutes"]) or 30.0,
-        split(row["cautions"]),
+        split(row["cautions"]) or of_kind,
         BY_EYE if by_eye is None else by_eye,
     )
 

@@ -78,7 +78,7 @@ class WordLists:
 
 
 def read_table(path: Path) -> list[Row]:
-    """Read one of our own CSV files."""
+    """Read one of our own CSV files; a last column without values says in the header where the values come from."""
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 

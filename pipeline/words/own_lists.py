@@ -45,6 +45,9 @@ TOML: one table a term, named for its list; all but ``term`` may be left out::
     [ignore]
     words = ["tidewell"]               # mean nothing, are not asked about
 
+    [denial]
+    words = ["ne", "pas"]              # turn round what they stand beside: "ne fuit pas" is no leak
+
     [codes.ostrel]                     # see codes.toml
     flashes = true
 
@@ -120,12 +123,12 @@ def _read_own_toml(lists: WordLists, text: str, file: str) -> None:
         raise LayoutError(
             f"{file} is not TOML: {error}.", "Mend the line named; texts stand in double quotes."
         ) from None
-    strange = set(table) - set(LISTS) - {"codes", "ignore"}
+    strange = set(table) - set(LISTS) - {"codes", "ignore", "denial"}
     if strange:
         name = min(strange)
         raise LayoutError(
             f"{file}, line {_line_of(text, name)}: there is no list {shown(name)}.",
-            f"Lists are: {', '.join(LISTS)}, codes, ignore.",
+            f"Lists are: {', '.join(LISTS)}, codes, ignore, denial.",
         )
     for name in LISTS:
         entries = table.get(name, [])
@@ -140,8 +143,18 @@ def _read_own_toml(lists: WordLists, text: str, file: str) -> None:
     ignored = table.get("ignore", {})
     if not isinstance(ignored, dict):
         raise LayoutError(f"{file}: ignore is {shown(ignored)}.", 'Write [ignore] and below it words = ["…"].')
+    _add_denial(lists, table.get("denial", {}), file)
     for word in _texts(ignored, "words", f"{file}, table ignore"):
         lists.silenced.add(("complaint", plain(str(word))))
+
+
+def _add_denial(lists: WordLists, denial: Any, file: str) -> None:
+    """Let words of another language deny, in every language that texts are read in."""
+    if not isinstance(denial, dict):
+        raise LayoutError(f"{file}: denial is {shown(denial)}.", 'Write [denial] and below it words = ["…"].')
+    words = " ".join(_texts(denial, "words", f"{file}, table denial"))
+    for cues in lists.cues.values() if words else ():
+        cues["cue"]["not"] = f"{cues['cue'].get('not', '')} {words}"
 
 
 def _line_of(text: str, name: str, number: int = 0) -> int:
@@ -262,6 +275,7 @@ def _add_cause(lists: WordLists, term: str, entry: Mapping[str, Any], kinds: lis
         "share": _number(entry, "share", "5", where),
         "action": str(entry.get("action", "")),
         "minutes": _number(entry, "minutes", "", where),
+        "cautions": ";".join(_texts(entry, "cautions", where)),
         "expected": "|".join(f"{k} {v}" for k, v in expected.items()) if isinstance(expected, dict) else str(expected),
         "origin": "workshop list",
     }

@@ -24,8 +24,23 @@ def _frame(rows: Sequence[Row], columns: Sequence[str], numbers: Sequence[str] =
 
 
 def faults(lists: WordLists) -> pd.DataFrame:
-    """Give causes by kind and complaint; lists within a cell are split by |, minutes are missing for "fit a part"."""
-    columns = ("kinds", "symptoms", "cause", "parts", "share", "action", "minutes", "expected", "origin")
+    """Give causes by kind and complaint; lists within a cell are split by |, minutes are missing for "fit a part".
+
+    cautions are those of the action, empty = those of the parts; confirmed_by is "nothing" where no check shows it.
+    """
+    columns = (
+        "kinds",
+        "symptoms",
+        "cause",
+        "parts",
+        "share",
+        "action",
+        "minutes",
+        "expected",
+        "cautions",
+        "confirmed_by",
+        "origin",
+    )
     return _frame(lists.faults, columns, ("share", "minutes"))
 
 

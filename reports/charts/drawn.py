@@ -46,7 +46,7 @@ def finished(
     title = title[:1].upper() + title[1:]
     titled = chart.properties(title=title, description=alt_text)
     opens = () if rows is None or "jobs" not in rows else tuple(zip(rows["jobs"], rows["said"], strict=True))
-    return Picture(name, title, alt_text, only_drawn(titled.to_dict()), plain_frame(table), opens)
+    return Picture(name, title, alt_text, only_drawn(titled.to_dict(validate=False)), plain_frame(table), opens)
 
 
 def only_drawn(spec: dict[str, Any]) -> dict[str, Any]:

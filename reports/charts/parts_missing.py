@@ -33,7 +33,8 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
     ----------
     frame
         One row a part: part, fitted (visits), cured (of them, known), missing (visits that ended in "part needed"
-        and had this part fitted later), is_ahead (of the next part, by more than chance).
+        and had this part fitted later), days_waited, trip_money (of those second trips), is_ahead (of the next part,
+        by more than chance).
     wording
         Language of the page.
     """
@@ -69,6 +70,8 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
             wording.say("columns.fitted"): [number["fitted"] for number in numbers],
             wording.say("columns.cured"): [wording.number(cured) for cured in rows["cured"]],
             wording.say("columns.missing"): [number["missing"] for number in numbers],
+            wording.say("columns.days_waited"): [wording.number(days) for days in rows["days_waited"]],
+            wording.say("columns.trip_money"): [wording.money(money) for money in rows["trip_money"]],
         }
     )
     return finished(

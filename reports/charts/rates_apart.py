@@ -119,6 +119,8 @@ def _age_title(rows: pd.DataFrame, p: str, is_apart: bool, wording: Wording) -> 
     if not is_apart:
         return wording.say("ages.title_age_flat", p=p)
     by_value = rows.dropna(subset=["value"]).sort_values("value", kind="stable")
+    if by_value.empty:
+        return wording.say("ages.title_age_few")
     lowest, highest = by_value.iloc[0], by_value.iloc[-1]
     return wording.say(
         "ages.title_age",

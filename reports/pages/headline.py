@@ -111,7 +111,7 @@ def figures(
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
         not_yet_known; callbacks: fixes, returns, open; both: followed;
-        wrong_swaps: parts, judged, open, to_come; days_to_cure: faults, open, ninety. NaN = too few.
+        wrong_swaps: parts, judged, open, to_come, labour, trips; days_to_cure: faults, open, half. NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
@@ -196,11 +196,15 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
         return text + _followed(now, wording, window, "figure.followed_callbacks")
     if measure == "wrong_swaps":
         text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=numbers["open"])
+        if now["parts"]:
+            text += wording.say(
+                "figure.made_of", labour=wording.money(now["labour"]), trips=wording.money(now["trips"])
+            )
         if now["is_provisional"]:
             text += wording.say("figure.to_come", more=wording.number(now["to_come"], 0 if now["to_come"] >= 1 else 1))
         return text
     return wording.say(
-        "figure.basis_days_to_cure", n=now["faults"], open=numbers["open"], ninety=_days(now["ninety"], wording)
+        "figure.basis_days_to_cure", n=now["faults"], open=numbers["open"], half=_days(now["half"], wording)
     )
 
 

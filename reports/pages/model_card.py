@@ -166,6 +166,12 @@ def _limits(card: Mapping[str, Any]) -> list[str]:
         "What was looked at was not chosen at random: a check is written down because somebody thought it worth doing.",
         "It says what the cause probably is, not what is safe to do; the cautions with each step come first.",
     ]
+    if "boosting" in card.get("gains", {}):
+        weight, gain = card["pool"]["boosting"], card["gains"]["boosting"]
+        limits.append(
+            f"Gradient boosting, tried on held-out jobs, lowered the log-loss by {gain:.3f}: "
+            + (f"it stands in the pool with a weight of {weight:.2f}." if weight else "too little, so it is left out.")
+        )
     if card.get("never_seen_causes"):
         limits.append(
             f"{card['never_seen_causes']} of the {card['exam_jobs']} held-out jobs had a cause never met before; "

@@ -32,6 +32,7 @@ from reports.render.wording import Wording
 
 ADVICE_FIRST = 3
 MOST_PIPS = 40
+HALF = 0.5  # of what will come to light
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,8 @@ class MonthFigures:
         Day up to which visits are known; callback window and waiting time, days.
     visits
         Visits made in the period.
+    costs
+        An hour of labour, a further trip (money), and its minutes, as the settings have them.
     kind, technician
         What the report is narrowed to; None = all.
     is_against
@@ -54,10 +57,11 @@ class MonthFigures:
         The four figures, those of the other period, and the differences; see ``headline.figures``.
     frames
         Name -> frame: fix_by_month, callback_curve, wrong_swaps, month_swaps, causes, ages, makes, technicians,
-        parts, next_fault, again, quality, advice. A column ``jobs`` holds the key of a row's list of jobs.
+        parts, next_fault, again, quality, advice, adopted, swaps_by_month, swaps_by_technician, margins,
+        model_families, seasons. A column ``jobs`` holds the key of a row's list of jobs.
     together
         technicians, makes, ages -> what is said of all groups together: compared (groups), p_joint, and for the
-        first two units, unnamed, widened.
+        first two units, unnamed, widened. verdicts -> judged, share, least, most, at_5, at_10.
     lists, units, visits_of_lists
         The lists of jobs; see ``job_lists.job_block``.
     """
@@ -67,6 +71,7 @@ class MonthFigures:
     window_days: int
     waiting_days: int
     visits: int
+    costs: tuple[float, float, float]
     kind: str | None
     technician: str | None
     is_against: bool
@@ -171,7 +176,7 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         advice=[row for row in advice if not row["is_ended"]],
         ended=[row for row in advice if row["is_ended"]],
         adopted=adopted_rows(made.frames["adopted"], wording),
-        cautions=list(dict.fromkeys(text for row in advice for text in row["cautions"])),
+        cautions=list(dict.fromkeys(wording.terms_in(text) for row in advice for text in row["cautions"])),
         advice_basis=wording.say("advice.basis", as_of=wording.date(made.as_of)),
         whose=made.technician and wording.say("advice.whose", technician=plain(made.technician, 60)),
         sections=_sections(made, pictures, wording),
@@ -199,7 +204,7 @@ def _view(made: MonthFigures, wording: Wording) -> str:
 def _stamp(made: MonthFigures, wording: Wording) -> dict[str, str]:
     last = made.period.last
     is_one = made.period.first == last
-    is_open = made.now["first_time_fix"]["is_provisional"]
+    is_open = any(figure["is_provisional"] for figure in made.now.values())
     return {
         "word": wording.month_name(last, short=True)
         if is_one
@@ -367,7 +372,13 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
             wording.say("callbacks.basis", window=made.window_days),
             lines=_late(made, wording),
         ),
-        section("swaps", wrong_swaps.NAME.__eq__, wording.say("swaps.basis", month=month)),
+        section(
+            "swaps",
+            wrong_swaps.NAME.__eq__,
+            wording.say("swaps.basis", month=month, **_costs(made, wording)),
+            table=swaps_table(made, wording),
+            lines=_bounds(made, wording),
+        ),
         section("causes", lambda name: name.startswith("causes-"), wording.say("causes.basis", month=month)),
         section("ages", lambda name: name.startswith("by-"), wording.say("ages.basis", month=month)),
         section(
@@ -379,15 +390,135 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
         section("parts", parts_missing.NAME.__eq__, wording.say("parts.basis", month=month)),
         section("next_fault", next_fault.NAME.__eq__, wording.say("next_fault.basis", month=month), lines=again),
     ]
+    sections += [
+        Section(name, wording.say(f"sections.{name}"), wording.say(f"{name}.basis", **gaps), table=table)
+        for name, table, gaps in (
+            ("people_swaps", people_swaps(made, wording), {}),
+            ("margins", margins(made, wording), _costs(made, wording)),
+            ("families", families(made, wording), {"months": len(made.frames["fix_by_month"])}),
+            ("seasons", seasons(made, wording), {}),
+        )
+        if len(table)
+    ]
     if made.is_against:
         basis = wording.say("compare.basis", this=made.period.name(wording), other=made.period.before_name(wording))
         sections.insert(0, Section("compare", wording.say("compare.heading"), basis, table=comparison(made, wording)))
     return sections
 
 
+def _bounds(made: MonthFigures, wording: Wording) -> list[str]:
+    """Say what the year's share of wrong parts could be were the books worse than they look."""
+    told = made.together["verdicts"]
+    if told["share"] != told["share"]:
+        return []
+    shares = {name: wording.percent(told[name], 1) for name in ("share", "least", "most", "at_5", "at_10")}
+    return [wording.say("swaps.bounds", judged=wording.number(told["judged"]), **shares)]
+
+
 def _late(made: MonthFigures, wording: Wording) -> list[str]:
     late = int(made.frames["callback_curve"]["late"].max()) if len(made.frames["callback_curve"]) else 0
     return [wording.say("callbacks.late", n=late, window=made.window_days)] if late else []
+
+
+def _costs(made: MonthFigures, wording: Wording) -> dict[str, str]:
+    hour, trip, minutes = made.costs
+    return {"hour": wording.money(hour), "trip": wording.money(trip), "minutes": wording.number(minutes)}
+
+
+def swaps_table(made: MonthFigures, wording: Wording) -> pd.DataFrame:
+    """Show the share of wrong parts by month; a month of which less than half has come to light says so."""
+    frame = made.frames["swaps_by_month"]
+    is_known = frame["rate"].notna()
+    return pd.DataFrame(
+        {
+            wording.say("columns.month"): [wording.month(month) for month in frame["month"]],
+            wording.say("columns.wrong"): [wording.number(n) for n in frame["wrong"]],
+            wording.say("columns.judged"): [wording.number(n) for n in frame["judged"]],
+            wording.say("columns.shown"): [wording.percent(share) for share in frame["shown"]],
+            wording.say("columns.rate"): [
+                f"{wording.percent(rate, 1)} ({wording.percent(low)} – {wording.percent(high)})"
+                if known
+                else wording.say("page.too_few" if share >= HALF else "swaps.too_early")
+                for rate, low, high, known, share in zip(
+                    *(frame[name] for name in ("rate", "low", "high")), is_known, frame["shown"], strict=True
+                )
+            ],
+        }
+    )
+
+
+def people_swaps(made: MonthFigures, wording: Wording) -> pd.DataFrame:
+    """Show wrong parts by technician, like work with like."""
+    frame = made.frames["swaps_by_technician"]
+    return pd.DataFrame(
+        {
+            wording.say("columns.technician"): [wording.term(name) for name in frame["technician"]],
+            wording.say("columns.wrong"): [wording.number(n) for n in frame["wrong"]],
+            wording.say("columns.judged"): [wording.number(n) for n in frame["judged"]],
+            wording.say("columns.expected"): [wording.number(n, 1) for n in frame["expected"]],
+            wording.say("columns.words"): [wording.say(f"technicians.{words}") for words in frame["words"]],
+            wording.say("columns.together"): [wording.p_value(p) for p in frame["p_joint"]],
+        }
+    )
+
+
+def margins(made: MonthFigures, wording: Wording) -> pd.DataFrame:
+    """Show what a visit brings over its hours and its road, by kind."""
+    frame = made.frames["margins"]
+    return pd.DataFrame(
+        {
+            wording.say("columns.kind"): [wording.term(kind) for kind in frame["kind"]],
+            wording.say("columns.visits"): [
+                wording.say("units.per_cent_of", x=wording.number(visits), y=wording.number(of))
+                for visits, of in zip(frame["visits"], frame["of"], strict=True)
+            ],
+            wording.say("columns.charged"): [wording.money(money) for money in frame["charged"]],
+            wording.say("columns.cost"): [wording.money(money) for money in frame["cost"]],
+            wording.say("columns.margin"): [
+                f"{wording.money(money)} ({wording.money(low)} – {wording.money(high)})"
+                for money, low, high in zip(frame["margin"], frame["low"], frame["high"], strict=True)
+            ],
+        }
+    )
+
+
+def families(made: MonthFigures, wording: Wording) -> pd.DataFrame:
+    """Show faults by model family against what is usual for the kind."""
+    frame = made.frames["model_families"]
+    return pd.DataFrame(
+        {
+            wording.say("columns.kind"): [wording.term(kind) for kind in frame["kind"]],
+            wording.say("columns.family"): [
+                " ".join(plain(text, 40) for text in pair if isinstance(text, str))
+                for pair in zip(frame["make"], frame["model_family"], strict=True)
+            ],
+            wording.say("columns.units"): [wording.number(n) for n in frame["units"]],
+            wording.say("columns.faults"): [wording.number(n) for n in frame["faults"]],
+            wording.say("columns.usual"): [wording.number(n, 1) for n in frame["usual"]],
+            wording.say("columns.complaint"): [
+                f"{wording.term(complaint)} ({wording.number(times)})" if isinstance(complaint, str) else ""
+                for complaint, times in zip(frame["complaint"], frame["times"], strict=True)
+            ],
+            wording.say("columns.chance"): [wording.p_value(p) for p in frame["p"]],
+        }
+    )
+
+
+def seasons(made: MonthFigures, wording: Wording) -> pd.DataFrame:
+    """Show faults by kind and quarter of the year."""
+    frame = made.frames["seasons"]
+    quarters = {
+        wording.say("columns.quarter", n=number): [wording.number(n) for n in frame[f"q{number}"]]
+        for number in range(1, 5)
+    }
+    return pd.DataFrame(
+        {
+            wording.say("columns.kind"): [wording.term(kind) for kind in frame["kind"]],
+            **quarters,
+            wording.say("columns.years"): [wording.number(n) for n in frame["years"]],
+            wording.say("columns.chance"): [wording.p_value(p) for p in frame["p"]],
+        }
+    )
 
 
 def comparison(made: MonthFigures, wording: Wording) -> pd.DataFrame:

@@ -191,7 +191,7 @@ def _told(step: Mapping[str, Any]) -> str:
 
 
 def _cost(step: Mapping[str, Any], money: Any) -> str:
-    if step["do"] == "hand over":
+    if step["do"] in ("hand over", "ask"):
         return ""
     look = step["look_minutes"]
     cost = [f"look {look:.0f} min", f"fit {step['minutes']:.0f} min"] if look else [f"{step['minutes']:.0f} min"]
@@ -225,7 +225,7 @@ def _none(p: float) -> dict[str, Any]:
 
 
 def _part(row: Mapping[str, Any], units: Mapping[str, int]) -> dict[str, Any]:
-    in_van = units.get(row["part"], 0) > 0
+    in_van = units.get(row.get("label", row["part"]), 0) > 0
     return {
         "part": row["part"],
         "percent": _percent(row["probability"]),

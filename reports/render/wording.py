@@ -95,6 +95,17 @@ class Wording:
         text = plain(written, 80)
         return str(_catalogue(self.language).get("terms", {}).get(text, text))
 
+    def terms_in(self, value: Any) -> Any:
+        """Give what JSON holds with every text and name that is a term, or a caution, in this language."""
+        if isinstance(value, str):
+            catalogue = _catalogue(self.language)
+            return catalogue.get("terms", {}).get(value) or catalogue.get("caution_texts", {}).get(value, value)
+        if isinstance(value, Mapping):
+            return {self.terms_in(name): self.terms_in(inner) for name, inner in value.items()}
+        if isinstance(value, list | tuple):
+            return [self.terms_in(inner) for inner in value]
+        return value
+
     def number(self, value: object, decimals: int = 0) -> str:
         """Write a number with this language's marks; a true minus sign; a missing number is a dash."""
         if value is None or value != value:

@@ -107,14 +107,17 @@
   // on paper every chart has the same width, whatever the screen was
   const PAPER = 720;
   const widths = new Map();
+  const opened = [];
   window.addEventListener("beforeprint", () => {
     hideTip();
+    for (const closed of document.querySelectorAll("details:not([open])")) { closed.open = true; opened.push(closed); }
     for (const view of views) {
       widths.set(view, view.signal("width"));
       view.signal("width", PAPER).run();
     }
   });
   window.addEventListener("afterprint", () => {
+    for (const closed of opened.splice(0)) closed.open = false;
     document.body.classList.remove("is-list");
     for (const view of views) view.signal("width", widths.get(view)).run();
   });

@@ -12,15 +12,16 @@ import pandas as pd
 import pytest
 
 import demo_data
-from demo_data import said
-from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, as_the_workshop
-from demo_data.make import BAD_LINES, SEED, MadeWorld, main, make_world_files, write, write_round_and_layout
-from demo_data.makes import MAKES, WEAK_POINTS, code
-from demo_data.odds import COMPLAINT_RATE, USUAL_FINDING
-from demo_data.own_words import MANNERS
-from demo_data.technicians import HABITS, Bench
-from demo_data.wording import CAUSE_SAID, DENIED, FOUND, KIND_SAID, OUTCOME_SAID, PART_SAID, SAID
-from demo_data.world import Call, World, read_words
+from demo_data import generator
+from demo_data.generator import said
+from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, as_the_workshop
+from demo_data.generator.make import BAD_LINES, SEED, MadeWorld, main, make_world_files, write, write_round_and_layout
+from demo_data.generator.makes import MAKES, WEAK_POINTS, code
+from demo_data.generator.odds import COMPLAINT_RATE, USUAL_FINDING
+from demo_data.generator.own_words import MANNERS
+from demo_data.generator.technicians import HABITS, Bench
+from demo_data.generator.wording import CAUSE_SAID, DENIED, FOUND, KIND_SAID, OUTCOME_SAID, PART_SAID, SAID
+from demo_data.generator.world import Call, World, read_words
 from pipeline.words import Words
 
 STORY = HABITS[0]
@@ -52,19 +53,19 @@ def digest(path: Path) -> str:
 def test_committed_files_are_what_the_generator_makes_today(tmp_path: Path, made: MadeWorld, world: World) -> None:
     write(made, tmp_path)
     write_round_and_layout(SEED, tmp_path, world)
-    committed = [*demo_data.FILES.values(), demo_data.TRUTH_VISITS, demo_data.TRUTH_PARTS]
+    committed = [*demo_data.FILES.values(), generator.TRUTH_VISITS, generator.TRUTH_PARTS]
     assert {path.name: digest(tmp_path / path.name) for path in committed} == {p.name: digest(p) for p in committed}
 
 
 def test_the_command_makes_all_files_in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.argv", ["make", "--folder", str(tmp_path), "--visits", "200", "--no-swap-habit"])
     main()
-    committed = [*demo_data.FILES.values(), demo_data.TRUTH_VISITS, demo_data.TRUTH_PARTS]
+    committed = [*demo_data.FILES.values(), generator.TRUTH_VISITS, generator.TRUTH_PARTS]
     assert {path.name for path in committed} == {path.name for path in tmp_path.iterdir()}
 
 
 def test_committed_files_are_small() -> None:
-    committed = [*demo_data.FILES.values(), demo_data.TRUTH_VISITS, demo_data.TRUTH_PARTS]
+    committed = [*demo_data.FILES.values(), generator.TRUTH_VISITS, generator.TRUTH_PARTS]
     assert sum(path.stat().st_size for path in committed) < 2_000_000
 
 

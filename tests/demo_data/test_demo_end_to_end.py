@@ -11,6 +11,7 @@ import pytest
 
 import demo_data
 import sql
+from demo_data import generator
 from pipeline import Workshop
 from tests.conftest import Demo
 
@@ -24,7 +25,7 @@ def warehouse(demo: Demo):
 @pytest.fixture(scope="module")
 def truth(warehouse: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """One row a loaded visit, with what the world knows of it."""
-    true = pd.read_csv(demo_data.TRUTH_VISITS, dtype=str, keep_default_na=False)
+    true = pd.read_csv(generator.TRUTH_VISITS, dtype=str, keep_default_na=False)
     true["line_no"] = true["line_no"].astype(int)
     loaded = warehouse.execute(
         """
@@ -73,7 +74,7 @@ def test_episodes_are_those_of_the_world(truth: pd.DataFrame) -> None:
 def test_verdicts_of_mature_episodes_are_those_of_the_world(
     warehouse: duckdb.DuckDBPyConnection, truth: pd.DataFrame
 ) -> None:
-    true = pd.read_csv(demo_data.TRUTH_PARTS)[["file", "line_no", "part_no", "verdict"]]
+    true = pd.read_csv(generator.TRUTH_PARTS)[["file", "line_no", "part_no", "verdict"]]
     found = warehouse.execute(
         "select visit_id, part_line_id, verdict, row_number() over (partition by visit_id order by part_line_id) as part_no"
         " from part_verdict"

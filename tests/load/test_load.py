@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 import demo_data
 import sql
+from pipeline import Workshop
 from pipeline.errors import DatabaseUnusable, PriorjobsError
 from pipeline.load import load as load_module
 from pipeline.load import stage
@@ -595,3 +596,16 @@ def test_any_bytes_balance_or_are_refused_and_never_half_loaded(
         database, "select count(distinct visit_key) from raw_record"
     )
     assert load(database, words, start + rest, "any.csv").totals["loaded"] == 0
+
+
+def test_a_file_refused_by_a_wrong_clock_is_taken_when_the_clock_is_right(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "jobs.csv").write_text("visit_date,appliance_kind,job_no\n2025-01-02,oven,J1\n2099-01-02,oven,J2\n")
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        with monkeypatch.context() as years_ago:
+            years_ago.setattr("pipeline.load.screen.MOST_DAYS_AHEAD", -10_000)
+            assert workshop.load([tmp_path / "jobs.csv"]).totals["rejected"] == 2
+        told = [workshop.load([tmp_path / "jobs.csv"]).totals for _ in range(2)]
+        assert [totals["loaded"] for totals in told] == [1, 0]
+        assert [totals["rejected"] for totals in told] == [1, 1]

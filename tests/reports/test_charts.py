@@ -107,7 +107,7 @@ PEOPLE = pd.DataFrame(
 TOGETHER = {"units": 3, "compared": 2, "unnamed": 5, "p_joint": 0.0004, "widened": 1.4}
 PARTS = pd.DataFrame(
     {"part": ["drain pump", "door seal"], "fitted": [40, 12], "cured": [30, 11], "missing": [3, 7]}
-).assign(is_ahead=False)
+).assign(is_ahead=False, days_waited=[9, 30], trip_money=[66.0, 154.0])
 REPAIRS = pd.DataFrame(
     {
         "kind": ["washing machine"] * 3 + ["dishwasher"] * 2,
@@ -220,7 +220,7 @@ def test_every_mark_that_can_be_reached_says_its_sentence(name: str) -> None:
 def test_fix_title_names_the_last_month_and_judges_only_beyond_chance() -> None:
     title = fix_by_month.picture(MONTHS, WORDING).title
     assert title == "Fixed at the first visit: 65% in October 2026, no clear change from the usual 60%"
-    fallen = MONTHS.head(2).assign(rate=[0.7, 0.5], low=[0.6, 0.4], high=[0.78, 0.6])
+    fallen = MONTHS.head(2).assign(rate=[0.7, 0.5], low=[0.6, 0.4], high=[0.78, 0.6], usual=0.7, against="down")
     assert "below the 70% that was usual" in fix_by_month.picture(fallen, WORDING).title
 
 

@@ -235,15 +235,17 @@ def test_json_has_the_agreed_fields_and_the_page_s_numbers(settled: MonthReport)
     assert sum(row["known"] for row in told["kinds"]) == told["first_time_fix"]["known"]
 
 
-def test_planted_habit_is_the_first_advice_and_opens_to_its_jobs(settled: MonthReport) -> None:
-    first = settled.as_json()["advice"][0]
-    assert (first["part"], first["usually"]) == ("drain pump", "partly blocked sump hose")
+def test_planted_habit_is_advice_and_opens_to_its_jobs(settled: MonthReport) -> None:
+    first = next(row for row in settled.as_json()["advice"] if row["part"] == "drain pump")
+    assert first["usually"] == "partly blocked sump hose"
+    assert first["trend"] == "steady"
+    assert 0 < first["money"] < first["lost"]
     assert f"{first['count']} of {first['of']} were not the cause" in Page(settled.html).text
     lists = Page(settled.html).blocks["jobs"]
     listed = next(entry for entry in lists["lists"].values() if entry["title"].endswith("before fitting drain pump"))
     assert len(listed["rows"]) == min(first["count"], 100)
     for row in listed["rows"]:
-        *earlier, last = (visit[2] for visit in lists["rows"][row][2])
+        *earlier, last = (visit[3] for visit in lists["rows"][row][2])
         assert any("[drain pump]" in happened for happened in earlier) and last.startswith("fixed: ")
 
 

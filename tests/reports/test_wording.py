@@ -21,7 +21,7 @@ CATALOGUES = {
     for path in (Path(reports.__file__).parent / "languages").glob("*.toml")
 }
 OTHERS = sorted(set(CATALOGUES) - {"en"})
-FREE = ("terms", "numbers", "dates")
+FREE = ("terms", "caution_texts", "numbers", "dates")
 
 
 def gaps(entry: str | dict[str, str]) -> set[str]:
@@ -72,6 +72,7 @@ def test_every_entry_is_used() -> None:
         for path in Path(reports.__file__).parent.glob(pattern)
     )
     built = (
+        "page.print",
         "advice.on_",
         "ages.by_",
         "ages.label_",

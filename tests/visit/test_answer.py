@@ -68,6 +68,15 @@ def test_probabilities_add_to_one_and_lie_in_their_intervals(asked):
     assert [row.probability for row in asked.causes] == sorted((row.probability for row in asked.causes), reverse=True)
 
 
+def test_why_is_what_the_odds_would_be_had_a_fact_not_been_told(workshop, asked):
+    first = asked.as_json()["causes"][0]
+    without = workshop.causes(**{**ASKED, "found": []}).as_json()["causes"]
+    before = next(row["probability"] for row in without if row["cause"] == first["cause"])
+    told = {reason["fact"]: reason["odds_ratio"] for reason in first["why"]}
+    odds = [p / (1 - p) for p in (first["probability"], before)]
+    assert told["water left=no"] == pytest.approx(odds[0] / odds[1], rel=0.02)
+
+
 def test_similar_jobs_are_real_and_do_not_contradict_what_was_seen(workshop, asked):
     jobs = [job for row in asked.causes for job in row.jobs]
     assert jobs

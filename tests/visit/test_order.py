@@ -99,6 +99,7 @@ def counted(answers):
                     opened |= act.access
                     is_live = is_live and act.power != "off"
                     is_drained |= act.water == "out"
+                    made.add(act.looked_at_by)
                     cards = {card.name: card for card in visit.checks}
                     for part in act.parts:
                         look = LOOKS.get(part)

@@ -47,10 +47,11 @@ def required(trade, step):
     """Cautions a step must carry, read from the lists and not from the plan."""
     if step["do"] == "check":
         return set(next(card.cautions for card in trade.checks if card.name == step["name"]))
-    if step["do"] == "fit":
-        names = {name for part in step["parts"] for name in trade.parts[part].cautions}
-        return names | {AFTER_EVERY_REPAIR}
-    return {AFTER_EVERY_REPAIR} if step["do"] == "clear" else set()
+    if step["do"] not in ("fit", "clear"):
+        return set()
+    own = {name for repair in trade.repairs.values() if repair.action == step["name"] for name in repair.cautions}
+    of_parts = {name for part in step["parts"] for name in trade.parts[part].cautions}
+    return (own or of_parts or set(trade.kind_cautions)) | {AFTER_EVERY_REPAIR}  # a cause no list knows: the kind's
 
 
 def every_step(row):
@@ -279,7 +280,7 @@ def test_sealed_system_and_other_licensed_causes_get_no_repair(workshop, kinds, 
 
 
 def test_a_likely_sealed_system_fault_is_referred(workshop):
-    asked = workshop.causes(kind="fridge", complaint="warm", found=["compressor=clicks", "evaporator=normal", "fan=runs", "condenser=clean", "door closes=tight", "thermostat test=good"])  # fmt: skip
+    asked = workshop.causes(kind="fridge", complaint="warm", found=["compressor=silent", "start relay test=good", "evaporator=normal", "fan=runs", "condenser=clean", "door closes=tight", "thermostat test=good"])  # fmt: skip
     assert "certified refrigerant" in asked.steps[0].name
     assert asked.steps[0].cautions == ("sealed system",)
 
@@ -294,3 +295,90 @@ def test_own_causes_that_speak_of_gas_or_refrigerant_are_licensed(workshop):
 def test_a_kind_nobody_knows_still_says_isolate(workshop):
     asked = workshop.causes(kind="bread oven")
     assert asked.trade.cautions["isolate"] in asked.as_json()["cautions"]
+
+
+@pytest.mark.parametrize("kind", ["electric oven", "tumble dryer", "washing machine", "dishwasher", "steam oven"])
+@pytest.mark.parametrize("complaint", ["trips the electrics", "not heating", None])
+def test_an_element_measured_to_earth_is_believed_and_nothing_is_energised(workshop, kind, complaint):
+    asked = workshop.causes(kind=kind, complaint=complaint, found=["element=to earth"])
+    told, lines = asked.as_json(), asked.lines()
+    assert told["causes"][0]["cause"].endswith("to earth")
+    assert told["causes"][0]["probability"] > 0.8
+    assert told["cautions"][0].startswith("Do not energise")
+    assert lines[0].startswith("! do not energise")
+    powered = {card.name for card in asked.trade.checks if card.power == "needed"}
+    assert not powered & {step["name"] for step in every_step(tree(asked.visit))}
+
+
+def test_a_cracked_hob_glass_is_not_checked_under_power(workshop):
+    for complaint in ("glass cracked", "crack across the ceramic"):
+        asked = workshop.causes(kind="electric hob", complaint=complaint)
+        assert asked.as_json()["cautions"][0].startswith("Do not energise")
+        assert asked.steps[0].name.startswith("do not use; isolate")
+        powered = {card.name for card in asked.trade.checks if card.power == "needed"}
+        assert not powered & {step["name"] for step in every_step(tree(asked.visit))}
+
+
+def test_a_mains_filter_can_be_found_to_earth(workshop):
+    asked = workshop.causes(kind="washing machine", complaint="trips", found=["mains filter test=to earth"])
+    assert asked.causes[0].cause == "mains filter leakage"
+
+
+def test_each_check_says_what_power_covers_and_water_it_needs(workshop):
+    for card in workshop.words.checks().to_dict("records"):
+        assert card["power"] in ("needed", "off", "any"), card["check"]
+        assert card["covers"] in ("on", "off", "any"), card["check"]
+        assert card["water"] in ("in", "out", "any"), card["check"]
+        cautions = card["cautions"].split(";")
+        if card["power"] == "needed":
+            assert "isolate" not in cautions, card["check"]
+            assert card["covers"] != "off", card["check"]
+        if card["power"] == "off":
+            assert cautions[0] in ("isolate", "microwave") or "battery" in cautions, card["check"]
+        if card["access"]:
+            assert card["covers"] == "off", card["check"]
+
+
+def test_cautions_are_those_that_apply(workshop):
+    for kind in ("fridge", "freezer", "fridge-freezer", "wine cooler"):
+        trade = about(workshop.words, kind)
+        named = [c for card in trade.checks for c in card.cautions] + [
+            c for r in trade.repairs.values() for c in r.cautions
+        ]
+        assert "hot parts" not in named
+    bolts = {
+        kind
+        for kind, names in workshop.words.kinds()[["kind", "cautions"]].itertuples(index=False)
+        if "transit bolts" in names
+    }
+    assert bolts == {"washing machine", "washer-dryer"}
+    texts = dict(workshop.words.cautions().itertuples(index=False, name=None))
+    assert "leakage current" in texts["after repair"]
+    assert "leakage of microwaves" in texts["after repair"]
+    assert "electronics unplugged" in texts["insulation test"]
+    assert "250 V" in texts["insulation test"]
+    isolate = texts["isolate"]
+    assert isolate.index("solate") < isolate.index("secure") < isolate.index("prove dead")
+
+
+def test_every_action_without_a_part_has_its_own_cautions(workshop):
+    for row in workshop.words.faults().to_dict("records"):
+        if not row["parts"] and row["origin"] == "shipped":
+            assert row["cautions"], (row["kinds"], row["cause"])
+
+
+def test_a_cause_without_a_confirming_check_says_so(workshop, kinds):
+    trades = {kind: about(workshop.words, kind) for kind in kinds}
+    for row in workshop.words.faults().to_dict("records"):
+        if row["origin"] != "shipped":
+            continue
+        for kind in row["kinds"].split("|"):
+            checked = {card.finding for card in trades[kind].checks}
+            stated = [piece.rsplit(" ", 1) for piece in row["expected"].split("|") if piece]
+            shown = [s for s, p in stated if s.split("=")[0] in checked and float(p) >= 0.5]
+            assert shown or row["confirmed_by"] == "nothing", (kind, row["cause"])
+    told = workshop.causes(kind="washing machine", complaint="dead")
+    rows = {row["cause"]: row["has_confirming_check"] for row in told.as_json()["causes"]}
+    assert rows["control board failed"] is False
+    assert rows["mains filter open"] is True
+    assert any("control board failed" in line and "by exclusion" in line for line in told.lines())

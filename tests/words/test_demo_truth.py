@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 import demo_data
+from demo_data import generator
 from pipeline.words import Words
 
 
@@ -16,7 +17,7 @@ from pipeline.words import Words
 def records() -> pd.DataFrame:
     jobs = pd.read_csv(demo_data.FILES["jobs"], dtype="str", keep_default_na=False)
     jobs["line_no"] = (jobs.index + 2).astype("str")
-    truth = pd.read_csv(demo_data.TRUTH_VISITS, dtype="str", keep_default_na=False)
+    truth = pd.read_csv(generator.TRUTH_VISITS, dtype="str", keep_default_na=False)
     truth = truth[truth["file"] == demo_data.FILES["jobs"].name]
     return truth.merge(jobs, on="line_no", suffixes=("_truth", ""))
 

@@ -223,7 +223,7 @@ def test_cells(words: Words, name: str, written: str, term: str) -> None:
     ("name", "written", "own"),
     [
         ("kind", "vacuum sealer", "vacuum sealer"),
-        ("kind", "Coffee  Machine", "coffee machine"),
+        ("kind", "Bread  Machine", "bread machine"),
         ("part", "drain pump cover", "drain pump cover"),
         ("outcome", "whatever", "whatever"),
         ("outcome", "not no access", "not no access"),

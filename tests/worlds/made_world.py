@@ -16,7 +16,7 @@ import pandas as pd
 import sql
 
 if TYPE_CHECKING:
-    from demo_data.make import MadeWorld
+    from demo_data.generator.make import MadeWorld
 
 WORDS = Path(__file__).parents[2] / "pipeline" / "words" / "en"
 SETTING = "insert into setting values (30, 120, 48, 22, 35, 'GBP', null)"
@@ -76,7 +76,7 @@ def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = No
 
 
 def _written(made: MadeWorld) -> pd.DataFrame:
-    from demo_data.make import OFFICE_HEADERS
+    from demo_data.generator.make import OFFICE_HEADERS
 
     jobs = made.jobs.assign(file="jobs.csv", line_no=made.jobs.index + 2)
     office = made.office.rename(columns={header: name for name, header in OFFICE_HEADERS.items()})

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from demo_data.make import MadeWorld, make_world_files
-from demo_data.technicians import HABITS
+from demo_data.generator.make import MadeWorld, make_world_files
+from demo_data.generator.technicians import HABITS
 from models.statistics.survival import provisional_rate
 from pipeline.advice.find import advice
 from tests.benchmarks.truth import made_towns

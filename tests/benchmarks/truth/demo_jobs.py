@@ -8,11 +8,11 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from demo_data import said
-from demo_data.history import RECORDS_FROM, RECORDS_TO, Episode, Town
-from demo_data.makes import FAMILIES
-from demo_data.technicians import HABITS, TECHNICIANS
-from demo_data.world import World
+from demo_data.generator import said
+from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, Episode, Town
+from demo_data.generator.makes import FAMILIES
+from demo_data.generator.technicians import HABITS, TECHNICIANS
+from demo_data.generator.world import World
 
 WRITES = {technician.name: technician.writes for technician in TECHNICIANS}
 SPREAD = 0.7  # of the log of a share, where shares are bent

@@ -25,9 +25,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from demo_data import said
-from demo_data.technicians import Bench, Case
-from demo_data.world import World
+from demo_data.generator import said
+from demo_data.generator.technicians import Bench, Case
+from demo_data.generator.world import World
 from models import CauseClassifier
 from models.causes.features import wide
 from models.evaluate.backtest import in_order, known_facts

@@ -16,7 +16,7 @@ import argparse
 import numpy as np
 import pandas as pd
 
-from demo_data.world import World
+from demo_data.generator.world import World
 from models.causes.features import wide
 from models.causes.half_life import HALF_LIVES, choose, weigh
 from models.evaluate.backtest import in_order, new_classifier

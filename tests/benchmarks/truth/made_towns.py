@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from demo_data.make import make_world_files
-from demo_data.technicians import HABITS
-from demo_data.world import World
+from demo_data.generator.make import make_world_files
+from demo_data.generator.technicians import HABITS
+from demo_data.generator.world import World
 from models.statistics.survival import provisional_rate
 from pipeline.advice.find import advice
 from tests.worlds.made_world import staged
@@ -25,7 +25,7 @@ from tests.worlds.made_world import staged
 if TYPE_CHECKING:
     import duckdb
 
-    from demo_data.make import MadeWorld
+    from demo_data.generator.make import MadeWorld
 
 DAY_OF_ESTIMATE = "2026-10-16"  # in the middle of a month: none of October and only part of September is over
 OPEN_MONTHS = ("2026-09-01", "2026-10-01")

@@ -5,8 +5,8 @@
 WORKSHOP.duckdb holds the demo's records and a trained model (``priorjobs demo`` makes one). Every way meets the same
 calls and the same findings; minutes vary, a failed repair is noticed on site seven times in ten (else the customer calls
 back), one new part in eighty is faulty, and a part that is not aboard costs a further trip: all as in the demo's own
-technicians (demo_data/technicians.py), whose customers here never refuse. Calls for licensed work are left out. A look
-at a part before it is fitted takes 7 minutes, and 93 times in 100 a good part is seen to be good.
+technicians (demo_data/generator/technicians.py), whose customers here never refuse. Calls for licensed work are left
+out. A look at a part before it is fitted takes 7 minutes, and 93 times in 100 a good part is seen to be good.
 
 (a) what the workshop did
     The demo's technicians: checks by their own experience, a look at every part before they fit it, and their bad
@@ -36,15 +36,15 @@ from unittest import mock
 
 import numpy as np
 
-from demo_data import technicians
-from demo_data.technicians import LOOK_CATCHES, TECHNICIANS, Bench, Case, is_carried, price_of, work
-from demo_data.world import Call, World
+from demo_data.generator import technicians
+from demo_data.generator.technicians import LOOK_CATCHES, TECHNICIANS, Bench, Case, is_carried, price_of, work
+from demo_data.generator.world import Call, World
 from pipeline.load.identity import model_family
 from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.visit.ask import Asked, ask
 from pipeline.visit.costs import HANDOVER_MINUTES, Act, Costs
-from pipeline.visit.plan import VisitPlan, likely, plan_visit
+from pipeline.visit.plan import CHANGES, VisitPlan, likely, minutes_of, plan_visit
 from pipeline.visit.question import Question
 from pipeline.words import Words
 
@@ -170,6 +170,10 @@ class Town:
         self.new_visit(spent, rng, is_first=True)
         node = visit.plan.root
         while node is not None and node.do != "hand over":
+            if node.do in CHANGES:  # closing up, refilling
+                spent.work(minutes_of(visit.plan, node, visit.costs, visit.acts) * rng.uniform(0.8, 1.4))
+                node = node.branches[0][2]
+                continue
             if node.do == "check":
                 card = visit.checks[node.step]
                 seen = self.world.finding(call, card.finding, rng)

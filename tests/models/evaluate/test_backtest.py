@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from models.evaluate.backtest import FEWEST_TO_LEARN, MONTHS_A_FIT, learning_curve, roll
-from models.evaluate.baselines import QUICK
+from models.evaluate.baselines import BASELINES
 from pipeline.terminal import views
 from reports.pages.backtest import backtest_page
 from reports.pages.model_card import half_life_line
@@ -18,7 +18,7 @@ from tests.worlds.cause_world import training_table
 @pytest.fixture(scope="module")
 def told() -> dict[str, Any]:
     jobs = training_table(500)
-    return roll(jobs, 5, QUICK) | {"learning_curve": learning_curve(jobs), "episodes": 500, "page": "backtest.html"}
+    return roll(jobs, 5, BASELINES) | {"learning_curve": learning_curve(jobs), "episodes": 500, "page": "backtest.html"}
 
 
 def test_a_quarter_learns_from_the_jobs_before_it(told: dict[str, Any]) -> None:
@@ -39,7 +39,7 @@ def test_what_comes_later_changes_nothing_before_it(told: dict[str, Any]) -> Non
     assert later.any()
     jobs.loc[later, "cause"] = jobs.loc[later, "cause"].iloc[::-1].to_numpy()
     jobs.loc[later, "make"] = "Strange"
-    changed = roll(jobs, 5, QUICK)
+    changed = roll(jobs, 5, BASELINES)
     assert changed["months"][:MONTHS_A_FIT] == told["months"][:MONTHS_A_FIT]
     assert changed["months"][MONTHS_A_FIT:] != told["months"][MONTHS_A_FIT:]
 
@@ -47,7 +47,7 @@ def test_what_comes_later_changes_nothing_before_it(told: dict[str, Any]) -> Non
 def test_the_terminal_shows_every_table(told: dict[str, Any]) -> None:
     lines = views.backtest(told)
     heads = [line.split("  ")[0].strip() for line in lines]
-    for head in ("priorjobs", *QUICK, "facts known", "kind", "month", "learned from"):
+    for head in ("priorjobs", *BASELINES, "facts known", "kind", "month", "learned from"):
         assert head in heads, head
     assert all(len(line) <= 200 for line in lines)
     assert "reliability" in "\n".join(lines)
@@ -64,6 +64,6 @@ def test_the_page_holds_the_same_numbers_and_reaches_for_nothing(told: dict[str,
 
 
 def test_too_few_jobs_say_so() -> None:
-    few = roll(training_table(FEWEST_TO_LEARN), 12, QUICK)
+    few = roll(training_table(FEWEST_TO_LEARN), 12, BASELINES)
     assert few["scores"] is None
     assert "too few" in views.backtest(few | {"episodes": FEWEST_TO_LEARN, "learning_curve": [], "page": None})[0]

@@ -12,8 +12,8 @@ from datetime import date
 
 import numpy as np
 
-from demo_data.makes import COLD, LAUNDRY
-from demo_data.world import Call, Fault, World, family_of
+from demo_data.generator.makes import COLD, LAUNDRY
+from demo_data.generator.world import Call, Fault, World, family_of
 
 
 @dataclass(frozen=True)

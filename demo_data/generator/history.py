@@ -10,9 +10,9 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from demo_data.makes import KIND_LETTER
-from demo_data.technicians import CALL_OUT, HABITS, HOUR_RATE, TECHNICIANS, Bench, Case, Habit, Visit, work
-from demo_data.world import Call, World, read_words
+from demo_data.generator.makes import KIND_LETTER
+from demo_data.generator.technicians import CALL_OUT, HABITS, HOUR_RATE, TECHNICIANS, Bench, Case, Habit, Visit, work
+from demo_data.generator.world import Call, World, read_words
 
 RECORDS_FROM, RECORDS_TO = date(2022, 10, 1), date(2026, 10, 31)
 SIMULATED_FROM, SIMULATED_TO = date(2022, 7, 1), date(2027, 3, 31)

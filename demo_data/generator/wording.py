@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from demo_data.makes import COLD
+from demo_data.generator.makes import COLD
 
 KIND_SAID = {
     "washing machine": ("washing machine", "Washing Machine", "W/M", "w/m", "Wash Mach", "washer", "WM", "Washing m/c"),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 from functools import cache
 
-from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record
-from demo_data.world import World
+from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record
+from demo_data.generator.world import World
 
 NOT_COUNTED = ("no access", "declined", "advice only")
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from demo_data.makes import COLD, LAUNDRY
+from demo_data.generator.makes import COLD, LAUNDRY
 
 OTHERWISE = 0.02  # chance of each manner where the cause has nothing to do with it
 

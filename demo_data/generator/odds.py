@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from demo_data.makes import LAUNDRY
+from demo_data.generator.makes import LAUNDRY
 
 KIND_SHARE = {
     "washing machine": 38.0, "washer-dryer": 6.0, "tumble dryer": 18.0, "dishwasher": 15.0, "fridge-freezer": 7.0,

@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from demo_data.makes import AGES_AHEAD, FAMILIES, KIND_LETTER, MAKES, VARIANTS, WEAK_POINTS, code
-from demo_data.odds import (
+from demo_data.generator.makes import AGES_AHEAD, FAMILIES, KIND_LETTER, MAKES, VARIANTS, WEAK_POINTS, code
+from demo_data.generator.odds import (
     AGE_CURVES,
     AGE_GRID,
     AGE_MEAN,
@@ -43,7 +43,7 @@ from demo_data.odds import (
     USUAL_FINDING,
     VAGUE,
 )
-from demo_data.own_words import OTHERWISE, Manner, manners_of
+from demo_data.generator.own_words import OTHERWISE, Manner, manners_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -378,7 +378,7 @@ class World:
             Said symptoms; as a mapping, False means denied. What is not named counts as not said. Words unknown to
             the kind say nothing.
         code
-            Normal form of ``demo_data.makes.code``; None counts as "none written".
+            Normal form of ``demo_data.generator.makes.code``; None counts as "none written".
         findings
             Finding → value of the checks done; checks not named were not done and say nothing.
         month

@@ -5,14 +5,14 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from demo_data import said
-from demo_data.history import RECORDS_FROM, RECORDS_TO, Record, charges
-from demo_data.technicians import HABITS, TECHNICIANS
+from demo_data.generator import said
+from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, Record, charges
+from demo_data.generator.technicians import HABITS, TECHNICIANS
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from demo_data.world import World
+    from demo_data.generator.world import World
 
 Row = dict[str, Any]  # one visit as written, by column; keys that start with "_" are the truth of what was written
 WRITES = {technician.name: technician.writes for technician in TECHNICIANS}

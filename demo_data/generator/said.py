@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from demo_data.own_words import PHRASES
-from demo_data.wording import (
+from demo_data.generator.own_words import PHRASES
+from demo_data.generator.wording import (
     CAUSE_SAID,
     CLOSINGS,
     DENIED,

@@ -1,4 +1,4 @@
-"""Make the demo workshop's exports, tomorrow's round and the truth behind them: ``python -m demo_data.make``.
+"""Make the demo workshop's exports, tomorrow's round and the truth behind them: ``python -m demo_data.generator.make``.
 
 Tidewell Appliance Care of Saltmere is invented, as are its town, makes, models, customers and technicians.
 """
@@ -13,18 +13,17 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from demo_data import said, written
-from demo_data.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town
-from demo_data.makes import code
-from demo_data.technicians import HABITS
-from demo_data.truth import first_time_fix, is_in_records, part_verdicts
-from demo_data.world import Call, World
-from demo_data.written import COLUMNS, Row
+from demo_data.generator import FOLDER, said, written
+from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town
+from demo_data.generator.makes import code
+from demo_data.generator.technicians import HABITS
+from demo_data.generator.truth import first_time_fix, is_in_records, part_verdicts
+from demo_data.generator.world import Call, World
+from demo_data.generator.written import COLUMNS, Row
 from reports.render.sheet_metadata import name_no_program
 
 SEED, VISITS = 20261101, 6000
 OFFICE_UNTIL = date(2023, 9, 30)  # the old office program's last day; its export is the second shape
-HERE = Path(__file__).parent
 
 OFFICE_HEADERS = {
     "job_no": "Job", "visit_date": "Date of call", "customer_ref": "Account", "appliance_kind": "Product",
@@ -303,7 +302,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--visits", type=int, default=VISITS)
-    parser.add_argument("--folder", type=Path, default=HERE)
+    parser.add_argument("--folder", type=Path, default=FOLDER)
     parser.add_argument("--no-swap-habit", action="store_true", help="leave the planted habits out")
     given = parser.parse_args()
     world = World()

@@ -1,0 +1,79 @@
+"""What a load leaves useless though nothing of it is wrong: no causes to learn from, a language not switched on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.errors import shown
+from pipeline.load.mapping import cell
+from pipeline.store.batches import frame
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from pipeline.load.layout import Layout
+    from pipeline.settings import Settings
+    from pipeline.words import Words
+
+LOOKED_AT = 300  # lines
+NAMES_CAUSES = 0.2  # of the texts of a column that may hold causes
+UNDERSTOOD_BETTER = 0.3  # share of texts that another language must understand more
+
+
+def without_causes(
+    connection: duckdb.DuckDBPyConnection, words: Words, layout: Layout, header: tuple[str, ...]
+) -> list[str]:
+    """Say that nothing of the file can be learned from, and which column may hold the causes.
+
+    Reads ``screened``, ``candidate`` and ``incoming``.
+    """
+    lines, causes = connection.execute(
+        "select count(*), count(cause) from screened join candidate using (line_no)"
+    ).fetchall()[0]
+    if causes or not lines:
+        return []
+    said = {rule.column for f in ("complaint", "appliance_kind") for rule in layout.columns.get(f, ())}
+    best, column = 0.0, ""
+    for name in (n for n in header if n not in said):
+        texts = frame(connection, f"select {cell(header, name)} as t from incoming limit {LOOKED_AT}")["t"].dropna()
+        if texts.empty:
+            continue
+        share = words.find_causes(texts.reset_index(drop=True))["row"].nunique() / len(texts)
+        best, column = max((best, column), (share, name))
+    where = (
+        f"Column {shown(column)} may hold them ({best:.0%} of its texts name one): say so in the layout, cause = …"
+        if best >= NAMES_CAUSES
+        else "No column looks as if it held them."
+    )
+    return [f"No line says what the cause was, so train learns nothing from this file. {where}"]
+
+
+def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> list[str]:
+    """Say that the file is written in a shipped language that is not switched on. Reads ``screened``."""
+    from pipeline.words import Words as Lists
+    from pipeline.words.lists import shipped_languages
+
+    off = [name for name in shipped_languages() if name not in settings.languages]
+    rows = frame(connection, f"select appliance_kind, complaint from screened limit {LOOKED_AT}")
+    if not off or rows.empty:
+        return []
+    now = _understood(words, rows)
+    for language in off if now < 1 - UNDERSTOOD_BETTER else ():
+        then = _understood(Lists.load((language,)), rows)
+        if then >= now + UNDERSTOOD_BETTER:
+            on = ", ".join(f'"{name}"' for name in (*settings.languages, language))
+            return [
+                f"This file looks written in the language {language!r}, whose words are shipped but not switched on: "
+                f"{now:.0%} of its kinds and complaints are understood, {then:.0%} would be. Write languages = [{on}] "
+                "in the settings file; the next load then reads every visit again."
+            ]
+    return []
+
+
+def _understood(words: Words, rows: pd.DataFrame) -> float:
+    """Share of kinds and complaints that the lists understand."""
+    kinds, texts = (rows[name].dropna().reset_index(drop=True) for name in ("appliance_kind", "complaint"))
+    known = int(words.match("kind", kinds)["is_understood"].astype(bool).sum())
+    said = words.find_symptoms(texts, texts.where(texts.isna()))["row"].nunique()
+    return (known + said) / max(1, len(kinds) + len(texts))

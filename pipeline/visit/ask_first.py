@@ -1,0 +1,101 @@
+"""What to ask the customer when nothing was understood: the two questions whose answers split the odds most."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from pipeline.visit.costs import Costs
+    from pipeline.visit.question import Question
+    from pipeline.words.appliance import CheckCard, Trade
+
+COMPLAINT = "complaint"
+MOST_QUESTIONS, MOST_OPTIONS = 2, 12
+TOLD_IN = 3.0  # minutes: what takes longer is not asked of a customer (common practice, no source)
+LEAST_TOLD = 0.02  # nats that an answer must tell
+
+
+@dataclass(frozen=True)
+class Inquiry:
+    """One question: about the complaint or a finding, its words, its answers, and the nats its answer tells."""
+
+    about: str
+    text: str
+    options: tuple[str, ...]
+    tells: float
+
+
+def is_silent(question: Question) -> bool:
+    """Whether nothing of a call was understood but the appliance."""
+    return not (question.symptoms or question.codes or question.findings)
+
+
+def inquiries(odds: Mapping[str, float], costs: Costs) -> list[Inquiry]:
+    """Choose the questions: the first tells most about the cause, the second most once the first is answered.
+
+    Parameters
+    ----------
+    odds
+        Cause → probability.
+    costs
+        Word lists and records of the kind.
+    """
+    import numpy as np
+
+    causes = list(odds)
+    if not causes:
+        return []
+    p = np.array(list(odds.values()))
+    p = p / p.sum()
+    asked = {COMPLAINT: _complaints(costs.trade, causes)}
+    for card in costs.trade.checks:
+        if _is_told_by_telephone(card):
+            asked[card.finding] = card.values, costs.records.likelihoods.of(card.finding, card.values, causes)
+    chosen: list[Inquiry] = []
+    worlds = [p]
+    while asked and len(chosen) < MOST_QUESTIONS:
+        told = {about: sum(_told(world, chances) for world in worlds) for about, (_, chances) in asked.items()}
+        best = max(told, key=lambda about: told[about])
+        options, chances = asked.pop(best)
+        if told[best] < LEAST_TOLD or len(options) < 2:
+            break
+        chance = p @ chances
+        order = sorted(range(len(options)), key=lambda k: -chance[k]) if best == COMPLAINT else range(len(options))
+        names = tuple(options[k] for k in order if chance[k] > 0)
+        words = "what does it do, or not do, for example" if best == COMPLAINT else best
+        chosen.append(Inquiry(best, f"ask: {words}", names[:MOST_OPTIONS], float(told[best])))
+        worlds = [world * chances[:, k] for world in worlds for k in range(len(options))]
+    return chosen
+
+
+def _complaints(trade: Trade, causes: list[str]) -> tuple[tuple[str, ...], NDArray[np.float64]]:
+    """Complaints of the kind, and how likely each is told under each cause, by the shares of the word lists."""
+    import numpy as np
+
+    symptoms = tuple(trade.shares)
+    shares = np.array([[trade.shares[symptom].get(cause, 0.0) for symptom in symptoms] for cause in causes])
+    shares = shares.reshape(len(causes), len(symptoms)) + 1e-6
+    return symptoms, shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-12)
+
+
+def _is_told_by_telephone(card: CheckCard) -> bool:
+    """Whether a customer can tell without tools, without opening anything and without switching it on."""
+    return card.power == "any" and not card.access and card.minutes <= TOLD_IN
+
+
+def _told(joint: NDArray[np.float64], chances: NDArray[np.float64]) -> float:
+    """Mutual information of cause and answer, nats, times the probability of getting here."""
+    import numpy as np
+
+    both = joint[:, None] * chances
+    mass = float(joint.sum())
+    if mass <= 0:
+        return 0.0
+    independent = joint[:, None] * both.sum(axis=0) / mass
+    there = both > 0
+    return float((both[there] * np.log(both[there] / independent[there])).sum())

@@ -1,0 +1,72 @@
+"""Where nothing was understood two questions are asked instead of a plan for everything that can break."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline import Workshop
+from pipeline.visit.conversation import run
+from pipeline.visit.question import Call
+
+
+@pytest.fixture(scope="module")
+def workshop(tmp_path_factory):
+    """No jobs: the word lists stand in."""
+    with Workshop.open(tmp_path_factory.mktemp("ask") / "w.duckdb") as opened:
+        yield opened
+
+
+def test_two_questions_stand_in_for_a_plan(workshop):
+    asked = workshop.causes(kind="washing machine", complaint="zzz qqq")
+    told = asked.as_json()
+    assert [step["do"] for step in told["steps"]] == ["ask", "ask"]
+    assert told["steps"][0]["about"] == "complaint"
+    assert set(told["steps"][0]["options"]) <= set(asked.trade.shares)
+    assert len(told["steps"][0]["options"]) >= 5
+    assert told["expected"]["money"] is None
+    assert any("Nothing was understood" in line for line in asked.lines())
+    assert len(asked.lines()) <= 20
+
+
+@pytest.mark.parametrize("more", [{"complaint": "not draining"}, {"found": ["water left=yes"]}])
+def test_what_was_understood_gets_a_plan(workshop, more):
+    assert workshop.causes(kind="washing machine", **more).visit is not None
+
+
+def test_step_by_step_the_answer_is_taken_and_the_plan_follows(workshop):
+    screens, keys = [], ["1", "q"]
+    call = Call(kind="washing machine")
+    told = run(
+        workshop.database,
+        workshop.words,
+        workshop.settings,
+        call,
+        ask=lambda _: keys.pop(0) if keys else "q",
+        say=screens.append,
+    )
+    steps = [line for line in screens if line.startswith("NEXT ")]
+    assert steps[0].startswith("NEXT ask")
+    assert not steps[1].startswith("NEXT ask")
+    assert len(told["answer"]["asked"]["complaint"]) == 1
+    assert told["record"]["complaint"] == told["answer"]["asked"]["complaint"][0]
+
+
+def test_who_cannot_tell_gets_the_plan_all_the_same(workshop):
+    screens, keys = [], ["0", "q"]
+    run(
+        workshop.database,
+        workshop.words,
+        workshop.settings,
+        Call(kind="dishwasher"),
+        ask=lambda _: keys.pop(0) if keys else "q",
+        say=screens.append,
+    )
+    steps = [line for line in screens if line.startswith("NEXT ")]
+    assert len(steps) == 2
+    assert not steps[1].startswith("NEXT ask")
+
+
+def test_odds_that_are_flat_say_that_looking_pays(workshop):
+    flat = workshop.causes(kind="washing machine", complaint="not draining")
+    assert max(flat.odds.causes.values()) < 0.3
+    assert any("looking costs less than guessing" in remark for remark in flat.as_json()["remarks"])

@@ -1,0 +1,66 @@
+"""Stock files: which part is which, how many are where, and faults told with their place."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.errors import UsageError
+from pipeline.visit.question import Question
+from pipeline.visit.stock import Parts, read_stock
+from pipeline.words import Words
+
+
+@pytest.fixture(scope="module")
+def words():
+    return Words.load()
+
+
+def stock(tmp_path, *lines):
+    file = tmp_path / "stock.csv"
+    file.write_text("\n".join(lines), encoding="utf-8")
+    return file
+
+
+def test_lines_are_read_with_their_places(words, tmp_path):
+    lines = read_stock(words, stock(tmp_path, "part,kind,make,van,store", "pump,w/m,Tavrik,1,3", "", "drain pump,,,,2"))
+    assert [(line.part.label, line.van, line.store) for line in lines] == [
+        ("drain pump (washing machine Tavrik)", 1, 3),
+        ("drain pump", 0, 2),
+    ]
+
+
+def test_the_closest_part_is_taken_and_one_that_is_of_another_make_is_not(words, tmp_path):
+    rows = read_stock(
+        words, stock(tmp_path, "part,kind,make,van,store", "pump,w/m,Tavrik,1,0", "pump,w/m,Ostrel,1,0", "pump,,,0,2")
+    )
+    parts = Parts(rows, {})
+    assert parts.of("drain pump", Question("washing machine", make="Tavrik")).make == "Tavrik"
+    assert parts.of("drain pump", Question("dishwasher", make="Tavrik")).label == "drain pump"
+    assert parts.places("drain pump (washing machine Tavrik)") == (1, 0)
+    assert parts.units()["drain pump"] == 2
+
+
+def test_without_a_stock_parts_differ_by_kind_make_and_family():
+    parts = Parts(None, {("fridge", "thermostat", "Tavrik", "TF5"): "THM-20"})
+    fridge = parts.of("thermostat", Question("fridge", make="Tavrik", model_family="TF5"))
+    oven = parts.of("thermostat", Question("electric oven"))
+    assert fridge.label == "thermostat (fridge Tavrik TF5 THM-20)"
+    assert oven.label == "thermostat (electric oven)"
+    assert parts.units() is None
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        (("part,van", "pump,many"), "line 2, column van"),
+        (("part,store", "pump,1", "pump,-2"), "line 3, column store"),
+        (("part,store", ",4"), "line 2, column part"),
+        (("parts,store", "pump,1"), "no column"),
+        (("part,shelf", "pump,1"), "line 1"),
+        (("part,store", "pump,1,2"), "line 2"),
+    ],
+)
+def test_a_fault_is_told_with_its_place_and_a_remedy(words, tmp_path, lines, told):
+    with pytest.raises(UsageError) as fault:
+        read_stock(words, stock(tmp_path, *lines))
+    assert told in str(fault.value)
