@@ -55,7 +55,7 @@ def visit(at: str) -> flask.Response:
     with library().opened() as workshop:
         visit, now = _now(workshop, kept)
         step, keys = now.steps[0], conversation.choices(now, now.steps[0])
-        names = conversation.cautions_on_screen(now, step) if now.visit else step.cautions
+        names = conversation.cautions_on_screen(now, step)
         is_repaired = any(event.what in ("tried", "cured") for event in visit.events)
         return page(
             "visit.html",
@@ -64,11 +64,10 @@ def visit(at: str) -> flask.Response:
             step_cost=_cost(now, step),
             step=step,
             needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
-            cautions=[(name, now.trade.cautions[name]) for name in names if name in now.trade.cautions],
+            cautions=[(name, now.trade.cautions[name]) for name in names],
             keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
             done=[(event.what, event.name, event.value) for event in visit.events],
             outcome=visit.outcome,
-            is_referred=now.visit is None,
             after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
             number=kept["number"],
             call=kept["call"],
@@ -162,7 +161,7 @@ def _now(workshop: Workshop, kept: dict[str, Any]) -> tuple[Visit, Answer]:
     (asked,) = questions_of(workshop.database, words, workshop.settings, [Call(**kept["call"])])
     visit = Visit(asked, [_event(event) for event in kept["events"]], kept["outcome"])
     now = conversation.current(workshop.database, words, workshop.settings, visit)
-    if now.visit is None:
+    if now.is_referred:
         visit.outcome = "advice only"
     return visit, now
 
@@ -178,7 +177,7 @@ def _event(written: dict[str, Any]) -> Event:
 
 
 def _cost(now: Answer, step: Any) -> str:
-    if step.do == HAND_OVER:
+    if step.do in (HAND_OVER, "ask"):
         return ""
     return f"{step.time()}, {money(now, step.money)}" if step.parts else str(step.time())
 
@@ -187,6 +186,8 @@ def _shown(answer: Answer) -> dict[str, Any]:
     """The answer's own JSON, and the lines that have no place in it."""
     return {
         "answer": answer.as_json(),
+        "is_referred": answer.is_referred,
+        "cautions_first": answer.is_referred or answer.is_unsafe,
         "read_as": said(answer.question),
         "unit_lines": answer.question.unit.lines(),
         "step_costs": [_cost(answer, step) for step in answer.steps],

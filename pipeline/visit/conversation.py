@@ -16,12 +16,8 @@ from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, money
 from pipeline.visit.ask import answer, questions_of
-<<<<<<< HEAD
-from pipeline.visit.plan import CHANGES, HAND_OVER
-=======
 from pipeline.visit.ask_first import COMPLAINT
-from pipeline.visit.plan import CHANGES
->>>>>>> main
+from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
 from pipeline.words.appliance import DO_NOT_ENERGISE, about
 from pipeline.words.licensed import licensed_work
@@ -192,11 +188,6 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
     odds = " · ".join(f"{now.term(row.cause)} {row.probability:.0%}" for row in now.causes[:3])
     cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
-<<<<<<< HEAD
-    if now.visit is None:
-        return ["", *(f"! {name}: {now.trade.cautions[name]}" for name in step.cautions), f"NEXT {step.told}"]
-    lines = ["", odds, f"NEXT {step.told}" + (cost if step.do != HAND_OVER else "")]
-=======
     if now.visit is None and step.do != "ask":
         return [
             "",
@@ -204,8 +195,7 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
             f"NEXT {now.term(step.name)}",
         ]
     told = step.told.replace(step.name, now.term(step.name))
-    lines = ["", odds, f"NEXT {told}" + (cost if step.do not in ("hand over", "ask") else "")]
->>>>>>> main
+    lines = ["", odds, f"NEXT {told}" + (cost if step.do not in (HAND_OVER, "ask") else "")]
     lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in names if name not in warned]
