@@ -8,8 +8,8 @@ import webbrowser
 from pathlib import Path
 
 from pipeline.errors import UsageError
-from pipeline.open.app import make_app
 from pipeline.open.guard import LARGEST, Guard
+from pipeline.open.site import make_app
 
 THREADS = 8
 LOOPBACK = ("127.0.0.1", "localhost")

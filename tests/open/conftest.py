@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from pipeline.open.app import make_app
 from pipeline.open.guard import Guard
+from pipeline.open.site import make_app
 from tests.worlds import visit_workshop
 
 HOST = "127.0.0.1:8750"

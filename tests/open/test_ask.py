@@ -10,8 +10,8 @@ import pytest
 
 from pipeline import Workshop
 from pipeline.errors import DatabaseBusy
-from pipeline.open.app import make_app
 from pipeline.open.guard import Guard
+from pipeline.open.site import make_app
 from tests.open.conftest import HOST, Browser
 
 CALL = {"kind": "w/m", "age": "6", "complaint": "stops before spin, zorbles loudly"}

@@ -151,8 +151,8 @@ def hostile_library(tmp_path):
 
 
 def test_text_from_records_cannot_act_in_any_column(tmp_path):
-    from pipeline.open.app import make_app
     from pipeline.open.guard import Guard
+    from pipeline.open.site import make_app
 
     browser = Browser(make_app(hostile_library(tmp_path), Guard(frozenset({HOST}))))
     asked = {
