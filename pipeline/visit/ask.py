@@ -172,7 +172,7 @@ def answered(
         return _referral(asked)
     trade = asked.costs.trade
     is_unsafe = question.is_unsafe(trade.unsafe)
-    is_asking = is_silent(question) and not is_unsafe and not unknowable and not passed
+    is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
     if is_asking and (asks := _asks(asked)):
         currency = asked.costs.settings.currency
         return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 COMPLAINT = "complaint"
 MOST_QUESTIONS, MOST_OPTIONS = 2, 12
 TOLD_IN = 3.0  # minutes: what takes longer is not asked of a customer (common practice, no source)
+SETTLED = 0.5  # a cause likelier than all others together is worth a plan
 LEAST_TOLD = 0.02  # nats that an answer must tell
 
 
@@ -30,9 +31,18 @@ class Inquiry:
     tells: float
 
 
-def is_silent(question: Question) -> bool:
-    """Whether nothing of a call was understood but the appliance."""
-    return not (question.symptoms or question.codes or question.findings)
+def is_silent(question: Question, odds: Mapping[str, float]) -> bool:
+    """Whether nothing of a call was understood but the appliance, nor did past jobs in its very words settle the odds.
+
+    Parameters
+    ----------
+    question
+        The call; words that no list knows are none of its complaints, but the model may have learned them.
+    odds
+        Cause → probability.
+    """
+    is_understood = bool(question.symptoms or question.codes or question.findings)
+    return not is_understood and max(odds.values(), default=0.0) < SETTLED
 
 
 def inquiries(odds: Mapping[str, float], costs: Costs) -> list[Inquiry]:

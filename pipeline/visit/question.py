@@ -283,5 +283,5 @@ def said(question: Question) -> str:
     unit = " ".join(part for part in (question.make, question.model) if part)
     age = f"{question.age_years:.0f} years" if question.age_years is not None else "age not known"
     seen = ", ".join(f"{finding} {value}" for finding, value in question.findings.items())
-    fault = ", ".join([*question.symptoms, *question.codes]) or "no complaint understood"
+    fault = ", ".join([*question.symptoms, *question.codes]) or "no complaint the lists understand"
     return "; ".join(part for part in (f"{question.kind} {unit}".strip(), age, fault, seen) if part)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from pipeline import Workshop
+from pipeline.visit.ask_first import is_silent
 from pipeline.visit.conversation import run
-from pipeline.visit.question import Call
+from pipeline.visit.question import Call, Question
 
 
 @pytest.fixture(scope="module")
@@ -70,3 +71,9 @@ def test_odds_that_are_flat_say_that_looking_pays(workshop):
     flat = workshop.causes(kind="washing machine", complaint="not draining")
     assert max(flat.odds.causes.values()) < 0.3
     assert any("looking costs less than guessing" in remark for remark in flat.as_json()["remarks"])
+
+
+def test_words_that_only_past_jobs_know_get_a_plan_where_they_settle_the_odds():
+    question = Question("washing machine", complaint="zzz qqq")
+    assert is_silent(question, {"blocked pump filter": 0.4, "torn door seal": 0.3})
+    assert not is_silent(question, {"blocked pump filter": 0.7, "torn door seal": 0.2})
