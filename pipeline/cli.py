@@ -40,7 +40,9 @@ models_app.command()(models.compare)
 models_app.command()(models.use)
 app.add_typer(models_app, name="models")
 
-words_app = typer.Typer(rich_markup_mode=None, help="Word lists of your own.", no_args_is_help=True)
+words_app = typer.Typer(
+    rich_markup_mode=None, help="Word lists of your own.\n\nExample: priorjobs words new fr", no_args_is_help=True
+)
 words_app.callback()(lambda: None)
 words_app.command(name="new")(upkeep.new_words)
 app.add_typer(words_app, name="words")
