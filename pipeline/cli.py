@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from pipeline.commands import books, models, month, upkeep, visit
+from pipeline.commands import books, models, month, pages, upkeep, visit
 from pipeline.terminal.ending import ended
 
 app = typer.Typer(
@@ -33,6 +33,8 @@ for command in (
     books.restore,
 ):
     app.command()(command)
+
+app.command("open")(pages.open_)
 
 models_app = typer.Typer(rich_markup_mode=None)
 models_app.callback(invoke_without_command=True)(models.models)

