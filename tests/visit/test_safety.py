@@ -12,7 +12,7 @@ from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call, read_question
+from pipeline.visit.question import Call, read_questions
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
 from tests.visit.licensed_phrasings import GAS, NEITHER, REFRIGERANT
 from tests.worlds.visit_workshop import open_workshop
@@ -36,7 +36,7 @@ def answers(workshop, kinds):
     """Every kind by every complaint the word lists know for it, and by none."""
     words, database = workshop.words, workshop.database
     questions = [
-        read_question(words, database.connection, Call(kind, complaint=complaint))
+        read_questions(words, database.connection, [Call(kind, complaint=complaint)])[0]
         for kind in kinds
         for complaint in [None, *list(about(words, kind).shares)[:4]]
     ]
@@ -191,7 +191,7 @@ def told_at(workshop, table):
     for door, kind, text in table:
         said = {"kind": kind, "complaint": "not working"} if door != "kind" else {"kind": kind}
         said |= {"found": [text]} if door == "found" else {"complaint" if door == "kind" else door: text}
-        questions.append(read_question(words, database.connection, Call(**said)))
+        questions.append(read_questions(words, database.connection, [Call(**said)])[0])
     return [answered(asked, kept(database)) for asked in ask(database, words, workshop.settings, questions)]
 
 
