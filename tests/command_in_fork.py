@@ -18,8 +18,8 @@ class Ran(NamedTuple):
     err: str
 
 
-def in_fork(folder: Path, words: str, inside: Callable[[], Any] = lambda: None) -> Ran:
-    """Run one command in the folder, on ``workshop.duckdb``; ``inside`` is called in the fork first."""
+def in_fork(folder: Path, words: str, inside: Callable[[], Any] = lambda: None, *, db: str = "workshop.duckdb") -> Ran:
+    """Run one command in the folder, on the database named; ``inside`` is called in the fork first."""
     pipes = [os.pipe(), os.pipe()]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # newer Pythons warn of forks beside threads: here they are at rest
@@ -28,7 +28,7 @@ def in_fork(folder: Path, words: str, inside: Callable[[], Any] = lambda: None) 
         for stream, (_, write_end) in enumerate(pipes, start=1):
             os.dup2(write_end, stream)
         sys.stdout, sys.stderr = (os.fdopen(n, "w", encoding="utf-8", closefd=False) for n in (1, 2))
-        os.environ["PRIORJOBS_DB"] = "workshop.duckdb"
+        os.environ["PRIORJOBS_DB"] = db
         os.chdir(folder)
         sys.argv = ["priorjobs", *words.split()]
         status = 99

@@ -64,7 +64,7 @@ def opened(browser: Any, report: MonthReport, request: pytest.FixtureRequest) ->
         "request",
         lambda asked: None if asked.url.startswith(("file:", "data:")) else seen.append(f"request: {asked.url}"),
     )
-    page.goto(report.path.as_uri())
+    page.goto(report.path.as_uri(), timeout=120_000)
     page.wait_for_function("document.documentElement.dataset.drawn", timeout=30_000)
     yield page, seen
     page.close()
@@ -161,7 +161,7 @@ def test_index_of_all_months_fits_and_says_nothing(browser: Any, tmp_path: Path)
         page = browser.new_page(viewport={"width": width, "height": 900})
         seen = []
         page.on("console", lambda message, seen=seen: seen.append(message.text))
-        page.goto(Path(made["index"]).as_uri())
+        page.goto(Path(made["index"]).as_uri(), timeout=120_000)
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
         heights = page.evaluate("[...document.querySelectorAll('tbody tr')].map(row => row.offsetHeight)")
         assert len(heights) == 3 and max(heights) < 100
