@@ -13,7 +13,7 @@ from tests.worlds.strange_jobs import strange_jobs
 
 @pytest.fixture(scope="module")
 def fitted() -> CauseClassifier:
-    facts, cause = strange_jobs(500, 0.08, seed=1)
+    facts, cause = strange_jobs(400, 0.08, seed=1)
     return CauseClassifier(scope="kind", text="complaint", boosting=False, folds=2).fit(facts, cause)
 
 
@@ -21,8 +21,8 @@ def fitted() -> CauseClassifier:
     "strange", [{"make": "never met"}, {"code": "never met"}, {"complaint": "zzyx qwvut xxyzy wvuq"}]
 )
 def test_what_was_never_met_raises_it(fitted: CauseClassifier, strange: dict[str, str]) -> None:
-    usual, _ = strange_jobs(40, 0.0, seed=2)
-    usual = usual[usual["make"].str.len() == len("make 0")].head(5)
+    asked, _ = strange_jobs(40, 0.0, seed=2)
+    usual = asked.iloc[[int(fitted.none_of_these(asked).argmin())]]
     assert (fitted.none_of_these(usual.assign(**strange)) > 2 * fitted.none_of_these(usual)).all()
 
 
@@ -56,3 +56,12 @@ def test_values_the_lists_know_are_not_strange() -> None:
     known, listed, new = fitted.none_of_these(facts.head(3).assign(code=["E1", "E9", "E77"]))
     assert known == pytest.approx(listed)
     assert new > known
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_hardly_any_jobs_are_no_trouble(number: int) -> None:
+    facts, cause = strange_jobs(5, 0.5, seed=4)
+    names, place = np.unique(cause[:number], return_inverse=True)
+    unseen = count_unseen(facts.head(number), place, names, "kind", None, "complaint")
+    assert 0 <= unseen.chance("washer") <= 1
+    assert all(np.isfinite(factor) for factor in unseen.oftener.values())
