@@ -15,6 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from models.causes.pool import pool_weights
 from models.causes.softmax import softmax
+from models.statistics.intervals import wilson
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -26,7 +27,6 @@ WORD = r"(?u)\b\w+\b"
 FEWEST_FOR_FOLDS = 20
 MACHINES = 4
 SILENT = 1.01  # a threshold no probability reaches
-ONE_SIDED_90 = 1.2816  # normal quantile
 
 
 class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -191,22 +191,16 @@ def _texts(texts: Any) -> list[str]:
 def _threshold(chance: np.ndarray, right: np.ndarray, least_precision: float) -> tuple[float, float]:
     """Lowest probability above which enough is right; and the share of texts there.
 
-    Enough: the one-sided 90 % Wilson bound, because the best of many thresholds flatters itself.
+    Enough: the lower limit of Wilson's 80 % interval, a one-sided 90 % bound, because the best of many thresholds
+    flatters itself.
     """
     order = np.argsort(-chance, kind="stable")
     told = np.arange(1, len(order) + 1)
     last_of_value = np.append(np.diff(chance[order]) != 0, True)
-    good = np.flatnonzero((_least(np.cumsum(right[order]), told) >= least_precision) & last_of_value)
+    good = np.flatnonzero((wilson(np.cumsum(right[order]), told, 0.8)[0] >= least_precision) & last_of_value)
     if len(good) == 0:
         return SILENT, 0.0
     return float(chance[order][good[-1]]), float((good[-1] + 1) / len(order))
-
-
-def _least(right: np.ndarray, of: np.ndarray) -> np.ndarray:
-    """Lower Wilson bound of a share."""
-    z, share = ONE_SIDED_90, right / of
-    spread = z * np.sqrt(share * (1 - share) / of + (z / (2 * of)) ** 2)
-    return np.asarray((share + z * z / (2 * of) - spread) / (1 + z * z / of))
 
 
 class _Machines:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from pipeline.commands import books, models, month, upkeep, visit
+from pipeline.commands import books, models, month, pages, upkeep, visit
 from pipeline.terminal.ending import ended
 
 app = typer.Typer(
@@ -34,13 +34,17 @@ for command in (
 ):
     app.command()(command)
 
+app.command("open")(pages.open_)
+
 models_app = typer.Typer(rich_markup_mode=None)
 models_app.callback(invoke_without_command=True)(models.models)
 models_app.command()(models.compare)
 models_app.command()(models.use)
 app.add_typer(models_app, name="models")
 
-words_app = typer.Typer(rich_markup_mode=None, help="Word lists of your own.", no_args_is_help=True)
+words_app = typer.Typer(
+    rich_markup_mode=None, help="Word lists of your own.\n\nExample: priorjobs words new fr", no_args_is_help=True
+)
 words_app.callback()(lambda: None)
 words_app.command(name="new")(upkeep.new_words)
 app.add_typer(words_app, name="words")

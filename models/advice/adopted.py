@@ -12,12 +12,11 @@ import pandas as pd
 from models.advice.find import COLUMN_OF
 from models.statistics.change import difference
 from models.statistics.comparison import beta_binomial
-from models.statistics.intervals import wilson
+from models.statistics.intervals import FEWEST_FOR_RATE, wilson
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-FEWEST = 10
 FEWEST_IGNORED = 5
 MONTHS_BEFORE = 12
 LAST_MONTHS = 3
@@ -157,7 +156,7 @@ def _less_luck(known: pd.DataFrame, is_wrong: pd.Series, before: int, before_of:
 
 def _moved(before: tuple[int, int], after: tuple[int, int]) -> float:
     """How the share of others has moved: since over before; half a line is added so that none is not nothing."""
-    if min(before[1], after[1]) < FEWEST:
+    if min(before[1], after[1]) < FEWEST_FOR_RATE:
         return 1.0
     return ((after[0] + 0.5) / (after[1] + 1)) / ((before[0] + 0.5) / (before[1] + 1))
 
@@ -173,17 +172,17 @@ def _state(
     months: float,
     pace: float,
 ) -> str:
-    if before[1] < FEWEST:
+    if before[1] < FEWEST_FOR_RATE:
         return TOO_LITTLE
     earlier = (before[0] - last[0], before[1] - last[1])
     if min(last[1], earlier[1]) >= FEWEST_IGNORED:
         _, _, high = difference(last[0] / last[1], *wilson(*last), earlier[0] / earlier[1], *wilson(*earlier))
         if high < 0:
             return FELL_BEFORE
-    if after[1] >= FEWEST:
+    if after[1] >= FEWEST_FOR_RATE:
         expected_before = (drawn * before[1], before[1])
         pairs = [expected_before, after]
-        if min(others_before[1], others_after[1]) >= FEWEST:
+        if min(others_before[1], others_after[1]) >= FEWEST_FOR_RATE:
             pairs += [others_before, others_after]
         spread = math.sqrt(sum(_spread(*pair) for pair in pairs))
         share = (after[0] + 0.5) / (after[1] + 1)
@@ -191,7 +190,7 @@ def _state(
             return HELPED
     if after[1] >= FEWEST_IGNORED and wilson(*after)[0] > expected / 2:
         return IGNORED
-    return TOO_EARLY if after[1] < FEWEST and months * pace < FEWEST else UNCLEAR
+    return TOO_EARLY if after[1] < FEWEST_FOR_RATE and months * pace < FEWEST_FOR_RATE else UNCLEAR
 
 
 def _spread(hits: float, of: float) -> float:
@@ -221,6 +220,6 @@ def _said(
     if state == IGNORED:
         return f"not being followed: {since}, and the {expected:.0%} to expect without it has not been halved"
     if state == TOO_EARLY:
-        left = max(1, math.ceil(FEWEST / pace - months)) if pace else 1
+        left = max(1, math.ceil(FEWEST_FOR_RATE / pace - months)) if pace else 1
         return f"too early to say: {since}; at the pace before in about {left} more months"
     return f"no change that stands out from chance: {since}, {expected:.0%} to expect without it"

@@ -92,37 +92,18 @@ def _findings(lists: pd.Series) -> pd.DataFrame:
     return spread.reindex(range(len(lists))).sort_index(axis=1).add_prefix(FINDING).set_axis(lists.index, axis=0)
 
 
-def question(
-    *,
-    kind: str,
-    make: str | None = None,
-    model_family: str | None = None,
-    age_years: float | None = None,
-    symptoms: Iterable[str] = (),
-    codes: Iterable[str] = (),
-    findings: Mapping[str, str] | None = None,
-    known_columns: Iterable[str] = (),
-) -> pd.DataFrame:
-    """Build the one-row X of a question, told in terms.
+def questions(asked: Sequence[Mapping[str, Any]], known_columns: Iterable[str] = ()) -> pd.DataFrame:
+    """Build the X of several questions, one row a question.
 
     Parameters
     ----------
-    kind, make, model_family, age_years
-        As in :func:`wide`; None = not known.
-    symptoms, codes
-        Terms of the complaint and the codes shown.
-    findings
-        Finding → value for what was looked at.
+    asked
+        Of each question: kind, make, model_family, age_years (None = not known), symptoms (terms of the complaint),
+        codes shown, findings (finding → value), and complaint, the text as told, where there is one.
     known_columns
         Columns of the model (``column.name for column in model.columns``), so that complaints not named are told as
         such.
     """
-    told = {"kind": kind, "make": make, "model_family": model_family, "age_years": age_years}
-    return questions([{**told, "symptoms": symptoms, "codes": codes, "findings": findings}], known_columns)
-
-
-def questions(asked: Sequence[Mapping[str, Any]], known_columns: Iterable[str] = ()) -> pd.DataFrame:
-    """Build the X of several questions, each with the arguments of :func:`question`; one row a question."""
     complaints = [name for name in known_columns if name.startswith(SYMPTOM)]
     rows = []
     for one in asked:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.causes.softmax import softmax
+from models.causes.softmax import log_softmax, softmax
 
 HOLD = 300.0  # questions come before visits and recorded jobs after them: what only records teach must show it on many
 
@@ -58,9 +58,7 @@ def job_losses(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarra
     scores = np.zeros_like(opinions[0])
     for w, opinion in zip(weights, opinions, strict=True):
         scores += w * opinion
-    top = scores.max(axis=1, keepdims=True)
-    total = np.log(np.exp(scores - top).sum(axis=1)) + top[:, 0]
-    return np.asarray(total - scores[np.arange(len(cause)), cause])
+    return np.asarray(-log_softmax(scores)[np.arange(len(cause)), cause])
 
 
 def pool_loss(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:

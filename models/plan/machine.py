@@ -8,7 +8,7 @@ a step of its own. What was found can be lost: once the water is let out, nobody
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Protocol
 
 CLOSE_UP, REFILL = "close up", "refill"
@@ -105,13 +105,6 @@ def change(machine: Machine, step: Needing, prices: Prices) -> Change | None:
         first.append(REFILL)
         is_drained = False
     is_drained = is_drained or step.water == "out"
-    then = replace(
-        machine,
-        opened=opened,
-        is_live=is_live,
-        is_drained=is_drained,
-        may_close=(machine.may_close or step.is_repair) and not was_closed,
-        was_closed=was_closed,
-        spoilt=machine.spoilt | step.spoils,
-    )
+    may_close = (machine.may_close or step.is_repair) and not was_closed
+    then = Machine(opened, is_live, is_drained, may_close, was_closed, machine.spoilt | step.spoils)
     return Change(money, tuple(first), then)

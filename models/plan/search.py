@@ -86,11 +86,12 @@ class Search:
         self.root = self._point(problem.p, 0, 0, first, 0, float(upper[0]), float(lower[0]))
         self.opened: list[Point] = []
         self._has_moved = False
-        self._hope_anew(STAGES[0] * optimism)
+        self.optimism = STAGES[0] * optimism
         self._open([self.root])
         self._try_first_steps(points * FIRST_SHARE, tolerance)
         for share in STAGES:  # plans known to be cheap first: they make the bounds of the bolder search
-            self._hope_anew(share * optimism)
+            if share > STAGES[0]:
+                self._hope_anew(share * optimism)
             while len(self.opened) < points:
                 self._has_moved = False
                 tips = self._tips([self.root], tolerance * self.root.upper)
@@ -161,6 +162,7 @@ class Search:
             [[g in action.access for g in groups] + off for action, off in zip(actions, isolated, strict=True)],
             dtype=bool,
         ).reshape(len(actions), len(groups) + 1)
+        self.members = [(group, np.flatnonzero(needs)) for group, needs in enumerate(self.needs.T) if needs.any()]
         self.row_seen = np.array([1 << int(s) if s < len(checks) else 0 for s in self.step_of], dtype=np.int64)
         self.row_done = np.array(
             [
@@ -215,14 +217,15 @@ class Search:
             machine, prices = self._machines[state], self.problem.prices
             changes = [change(machine, step, prices) for step in self.steps]
             extra, then = np.zeros(len(self.step_of)), np.zeros(len(self.step_of), dtype=np.int64)
-            for row, step in enumerate(self.step_of.tolist()):
-                after, follows = changes[step], int(self.clears[row])
+            for rows, after in zip(self.rows_of_step, changes, strict=True):
                 if after is None:
                     continue
-                second = change(after.then, self.problem.actions[follows], prices) if follows >= 0 else None
-                if second is not None:
-                    extra[row] = second.money
-                then[row] = self._state(second.then if second is not None else after.then)
+                then[rows] = self._state(after.then)
+                for row in rows:
+                    follows = int(self.clears[row])
+                    second = change(after.then, self.problem.actions[follows], prices) if follows >= 0 else None
+                    if second is not None:
+                        extra[row], then[row] = second.money, self._state(second.then)
             money = np.array([np.inf if c is None else c.money for c in changes])
             known = self._moves[state] = _Moves(money, extra, then)
         return known
@@ -261,15 +264,13 @@ class Search:
         gained = np.take_along_axis(gain, order, axis=1)
         before = mass[:, None] - gained.cumsum(axis=1) + gained
         fails = before - gained
-        way = self.ways[:, order]
-        costs = np.minimum(
-            gained * way[0, ..., 0] + fails * way[0, ..., 1], gained * way[1, ..., 0] + fails * way[1, ..., 1]
-        )
-        for group in range(self.needs.shape[1]):
-            needs = self.needs[:, group][order]
-            if needs.any():
-                is_first = needs & (needs.cumsum(axis=1) == 1)
-                costs = costs + is_first * before * shut[:, group, None]
+        now, looking = (gained * way[:, 0].take(order) + fails * way[:, 1].take(order) for way in self.ways)
+        costs = np.minimum(now, looking)
+        ranks, rows = order.argsort(axis=1), np.arange(len(order))
+        for group, members in self.members:
+            if shut[:, group].any():
+                first = ranks[:, members].min(axis=1)
+                costs[rows, first] += before[rows, first] * shut[:, group]
         return order, costs
 
     def _point(self, joint: Floats, seen: int, done: int, state: int, code: int, upper: float, lower: float) -> Point:
@@ -299,18 +300,22 @@ class Search:
         """Look a little way behind every step that may come first, so that none is passed over for want of a look."""
         assert self.root.by_step is not None  # noqa: S101 - the root is open
         lowers = self.root.by_step[2]
-        order = sorted(range(len(lowers)), key=lowers.__getitem__)
-        most = points / max(len(order), 1)
-        for step in order:
-            if self.root.by_step[2][step] >= self.root.upper:
-                continue
-            limit = len(self.opened) + most
-            while len(self.opened) < limit:
+        order = [step for step in range(len(lowers)) if lowers[step] < self.root.upper]
+        order.sort(key=lowers.__getitem__)
+        most = max(int(points / max(len(order), 1)), 1)
+        left = dict.fromkeys(order, most)
+        while left:
+            tips: dict[int, Point] = {}
+            for step in list(left):
                 children = [self.child(self.root, row) for row in self.rows_of_step[step]]
-                tips = self._tips([child for child in children if child is not None], tolerance * self.root.upper)
-                if not tips:
-                    break
-                self._open(tips)
+                found = self._tips([child for child in children if child is not None], tolerance * self.root.upper)
+                new = [point for point in found[: left[step]] if id(point) not in tips]
+                tips |= {id(point): point for point in new}
+                left[step] -= len(new)
+                if not new or not left[step]:
+                    del left[step]
+            if tips:
+                self._open(list(tips.values()))
 
     def _tips(self, starts: Sequence[Point], slack: float) -> list[Point]:
         """Points where the plan that looks cheapest by hope ends and more may be won; those that weigh most first."""
@@ -405,16 +410,20 @@ class Search:
         for point in self._points.values():
             if point.by_step is None:
                 point.hope = point.upper - optimism * (point.upper - point.lower)
-        for point in sorted(self.opened, key=lambda point: -point.depth):
+        if not self.opened or not len(self.step_of):
+            return
+        uppers, lowers = (np.array([point.by_row[k] for point in self.opened if point.by_row]) for k in (0, 2))
+        by_step = np.array([point.by_step[0] for point in self.opened if point.by_step])
+        hopes = uppers - optimism * (uppers - lowers)
+        by_step -= np.add.reduceat(uppers - hopes, self.starts, axis=1)
+        anew = list(zip(self.opened, hopes.tolist(), by_step.tolist(), strict=True))
+        for point, rows, steps in sorted(anew, key=lambda row: -row[0].depth):
             assert point.by_row is not None  # noqa: S101 - the point is open
             assert point.by_step is not None  # noqa: S101
-            uppers, hopes, lowers = point.by_row
-            by_step = list(point.by_step[0])
-            for row, (upper, lower) in enumerate(zip(uppers, lowers, strict=True)):
-                child = point.children.get(row)
-                hopes[row] = upper - optimism * (upper - lower) if child is None else child.hope
-                by_step[self.step_of_row[row]] -= upper - hopes[row]
-            point.by_step[1] = by_step
+            for row, child in point.children.items():
+                steps[self.step_of_row[row]] += child.hope - rows[row]
+                rows[row] = child.hope
+            point.by_row[1], point.by_step[1] = rows, steps
             self._settled(point)
 
     def _taken_over(self, point: Point, row: int, child: Point) -> bool:

@@ -15,6 +15,8 @@ from scipy.optimize import minimize_scalar
 from scipy.special import betainc, betaln
 from scipy.stats import binom, chi2
 
+from models.statistics.intervals import FEWEST_FOR_RATE
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -28,7 +30,6 @@ EDGE_HIGH = "high, at the edge of what chance allows"
 BELOW = "lower than chance allows"
 ABOVE = "higher than chance allows"
 TOO_FEW = "too few to compare"
-FEWEST = 10
 SURE = 0.05
 LEANING = 20.0  # cases
 WEAKEST, STRONGEST, STRENGTHS = 2.0, 10_000.0, 60  # of the pooling, in cases
@@ -321,7 +322,7 @@ def compare(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> 
     counts include the unit itself: limits and test err to the side of no difference.
     """
     table = standardise(cases, unit, strata, hit)
-    enough = (table["n"] >= FEWEST).to_numpy()
+    enough = (table["n"] >= FEWEST_FOR_RATE).to_numpy()
     z: Floats = ((table["observed"] - table["expected"]) / np.sqrt(np.maximum(table["variance"], 1e-9))).to_numpy(
         dtype=float
     )

@@ -12,7 +12,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-TOO_FEW = 10
+FEWEST_FOR_RATE = 10
+"""Cases under which no rate is stated."""
 
 
 @overload

@@ -100,6 +100,7 @@ def screen(
     contacts masked), other_columns, and line_hash of them all. refusal: line_no, line_text, reasons, as in
     rejected_record.
     """
+    _name_macros(connection)
     _hash_table(connection, "personal_hash", [f"select {cell(header, c)} as w from incoming"
                                               for c in personal_columns(layout, header)], key)  # fmt: skip
     map_lines(connection, layout, header, forms)
@@ -275,7 +276,7 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         f"{_base_key()} as base_key, job_key is null and serial_term is null and customer_ref is null as has_no_unit, "
         "is_foreign, day is null or is_ahead or appliance_kind is null or has_no_unit "
         "or is_foreign as is_refused from ("
-        f"select *, {plain_sql('job_no')} as job_key, "
+        "select *, plain_name(job_no) as job_key, "
         f"day_read.day, coalesce(day_read.day > current_date + {MOST_DAYS_AHEAD}, false) as is_ahead, "
         "serial_read.serial as serial_term, "
         "foreign_labour.written is not null or foreign_parts.written is not null as is_foreign from hashed "
@@ -288,14 +289,17 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
 
 def _base_key() -> str:
     """SQL of what a visit is known by: job number and day, else appliance and day; null where it names no unit."""
-    machine = " || '/' || ".join(f"coalesce({plain_sql(name)}, '')" for name in ("appliance_kind", "make", "model"))
+    machine = " || '/' || ".join(f"coalesce(plain_name({name}), '')" for name in ("appliance_kind", "make", "model"))
     unit = f"'unit:' || customer_ref || '/' || {machine}"
     return f"coalesce('job:' || job_key, 'serial:' || serial_term, {unit}) || '|' || day"
 
 
-def unit_sql(serial: str, kind: str) -> str:
-    """SQL of the appliance within a job: its serial, else its kind."""
-    return f"coalesce('serial:' || {serial}, 'unit:' || {kind}, '')"
+def _name_macros(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make macros ``plain_name`` (see `plain_sql`) and ``unit_of``: the appliance within a job, its serial or kind."""
+    connection.execute(f"create or replace temp macro plain_name(written) as {plain_sql('written')}")
+    connection.execute(
+        "create or replace temp macro unit_of(serial, kind) as coalesce('serial:' || serial, 'unit:' || kind, '')"
+    )
 
 
 def plain_sql(column: str) -> str:

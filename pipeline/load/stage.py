@@ -8,12 +8,12 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from pipeline.load import identity
-from pipeline.load.layout import FIELDS
 from pipeline.load.screen import read_serials
 from pipeline.store.batches import batches, frame, insert, slices
 from pipeline.values import ages, durations, money, parts_line
 from pipeline.values.distinct import plain
 from pipeline.words.edition import remember
+from sql.working import make
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 STAGED = ("stage_visit", "stage_symptom", "stage_finding", "stage_part")
 LONGEST_EXAMPLE = 400  # characters of a text that show a word in use
 AHEAD = 2  # batches of texts fetched before they are read
-ONCE_A_VISIT = tuple(name for name in FIELDS if name != "parts")
 
 
 def restage(database: Database, words: Words, settings: Settings) -> None:
@@ -46,7 +45,8 @@ def restage(database: Database, words: Words, settings: Settings) -> None:
     with database.transaction() as connection:
         for table in (*STAGED, "word_use"):
             connection.execute(f"delete from {table}")
-        _in_force(connection, "select visit_key, max(batch_id) as batch_id from counted_record group by all")
+        make(connection, "version_in_force")
+        _in_force(connection)
         read_serials(connection, "visit_text")
         _stage(connection, words, settings)
         _store_words(connection, words)
@@ -69,13 +69,10 @@ def stage_batch(
     if replaced:
         _withdraw(connection, words, batch_id)
     if several:
-        _in_force(connection, f"select distinct visit_key, {batch_id} as batch_id from fresh")
+        make(connection, "version_of_batch", batch=batch_id)
+        _in_force(connection)
     elif replaced:
-        connection.execute(
-            "create or replace temp table line_in_force as select coalesce(held_id, record_id) as visit_id, "
-            f"raw_record.* from raw_record join (select {last_record} + line_no as record_id, held_id from fresh) "
-            "using (record_id) order by visit_id"
-        )
+        make(connection, "line_in_force_of_batch", last=last_record)
         _read_days(connection, "line_in_force")
     else:
         _read_days(connection, f"(select record_id as visit_id, * from raw_record where batch_id = {batch_id})")
@@ -86,37 +83,24 @@ def stage_batch(
 
 def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int) -> None:
     """Take the versions held before out of the staged tables and out of the counts of words."""
-    _in_force(
-        connection,
-        "select visit_key, max(batch_id) as batch_id from counted_record "
-        "where visit_key in (select visit_key from fresh where held_id is not null) "
-        f"and batch_id < {batch_id} group by all",
-    )
-    _prepare_uses(connection)
+    make(connection, "version_replaced", batch=batch_id)
+    _in_force(connection)
+    make(connection, "use_of_word")
     _read_kinds(connection, words)
     _read_cells(connection, words)
-    _count_cells(connection)
+    make(connection, "use_of_cell")
     _read_texts(connection, words, keep=False)
     _add_uses(connection, -1)
     for table in STAGED:
         connection.execute(f"delete from {table} where visit_id in (select visit_id from visit_text)")
 
 
-def _in_force(connection: duckdb.DuckDBPyConnection, versions: str) -> None:
-    """Make view ``visit_text``: one row a visit, its fields as text, from the lines of the stated versions."""
-    connection.execute(
-        "create or replace temp table line_in_force as select first.visit_id, counted_record.* "
-        f"from counted_record join ({versions}) as version using (visit_key, batch_id) join (select visit_key, "
-        "min(record_id) as visit_id from counted_record group by all) as first using (visit_key)"
-    )
+def _in_force(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make view ``visit_text``: one row a visit, its fields as text, from the lines of ``version_in_force``."""
+    make(connection, "line_in_force")
     (several,) = connection.execute("select count(*) from line_in_force where line_in_visit > 1").fetchall()[0]
     if several:
-        once = ", ".join(f"first({n} order by line_in_visit) filter ({n} is not null) as {n}" for n in ONCE_A_VISIT)
-        connection.execute(
-            f"create or replace temp table line_in_force as select visit_id, min(record_id) as record_id, batch_id, "
-            f"visit_key, {once}, string_agg(parts, '; ' order by line_in_visit) as parts from line_in_force "
-            "group by visit_id, batch_id, visit_key"
-        )
+        make(connection, "line_in_force_joined")
     _read_days(connection, "line_in_force")
 
 
@@ -129,40 +113,27 @@ def _read_days(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
 
 
 def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> None:
-    _prepare_uses(connection)
+    make(connection, "use_of_word")
     _read_kinds(connection, words)
     _read_cells(connection, words)
     _read_values(connection)
 
     def meanwhile() -> None:
-        _stage_visits(connection, settings)
-        _count_cells(connection)
+        make(connection, "stage_visit_added", currency=settings.currency)
+        make(connection, "use_of_cell")
 
     _read_texts(connection, words, keep=True, meanwhile=meanwhile)
     _add_uses(connection, 1)
 
 
-def _prepare_uses(connection: duckdb.DuckDBPyConnection) -> None:
-    connection.execute(
-        "create or replace temp table use_of_word "
-        "(list varchar, written varchar, term varchar, uses bigint, example varchar)"
-    )
-
-
 def _add_uses(connection: duckdb.DuckDBPyConnection, sign: int) -> None:
-    connection.execute(
-        "create or replace temp table all_uses as select list, written, max(term) as term, sum(uses)::bigint as uses, "
-        "coalesce(min(example) filter (is_new), min(example)) as example from ("
-        "select list, written, term, uses, example, false as is_new from word_use union all "
-        f"select list, written, term, {sign} * uses, example, {sign > 0} from use_of_word) "
-        "group by list, written having sum(uses) > 0"
-    )
+    make(connection, "all_uses", sign=sign)
     connection.execute("delete from word_use")
     connection.execute("insert into word_use select * from all_uses order by list, uses desc, written")
 
 
 def _read_kinds(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
-    connection.execute("create or replace temp table kind_read (written varchar, term varchar, is_understood boolean)")
+    make(connection, "kind_read")
     for rows in batches(connection, "select distinct appliance_kind as w from visit_text"):
         found = words.match("kind", rows["w"])
         insert(connection, "kind_read", rows.assign(t=found["term"].array, u=found["is_understood"].array))
@@ -170,7 +141,7 @@ def _read_kinds(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
 
 def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
     """Make the tables that say which term each written make, outcome and cause (of a kind) is."""
-    connection.execute("create or replace temp table make_read (written varchar, term varchar, is_understood boolean)")
+    make(connection, "make_read", "outcome_read", "cause_read", "cause_written")
     known = frame(connection, "select distinct make from stage_visit where make is not null order by 1")["make"]
     for rows in batches(connection, "select distinct make as w from visit_text where make is not null"):
         found = words.match("make", rows["w"])
@@ -178,21 +149,10 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
         understood = found.set_axis(rows.index)["is_understood"].astype(bool)
         spelt = spelt.mask(understood, found.set_axis(rows.index)["term"])
         insert(connection, "make_read", rows.assign(t=spelt.array, u=found["is_understood"].array))
-    connection.execute(
-        "create or replace temp table outcome_read (written varchar, term varchar, is_understood boolean)"
-    )
     for rows in batches(connection, "select distinct outcome as w from visit_text where outcome is not null"):
         found = words.match("outcome", rows["w"])
         insert(connection, "outcome_read", rows.assign(t=found["term"].array, u=found["is_understood"].array))
-    connection.execute(
-        "create or replace temp table cause_read "
-        "(written varchar, kind varchar, term varchar, is_understood boolean, is_doubtful boolean)"
-    )
-    query = (
-        "select distinct cause as w, kind_read.term as k from visit_text "
-        "left join kind_read on kind_read.written = appliance_kind where cause is not null"
-    )
-    for rows in batches(connection, query):
+    for rows in batches(connection, "from cause_written"):
         found = words.match("cause", rows["w"], rows["k"])
         terms = [found[name].array for name in ("term", "is_understood", "is_doubtful")]
         insert(connection, "cause_read", rows.assign(t=terms[0], u=terms[1], d=terms[2]))
@@ -200,38 +160,20 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
 
 def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that say what each written model, age, duration and amount is."""
-    connection.execute("create or replace temp table model_read (written varchar, model varchar, family varchar)")
+    make(connection, "model_read", "age_read", "batch_reading")
     known = frame(connection, "select distinct model from stage_visit where model is not null order by 1")["model"]
     for rows in batches(connection, "select distinct model as w from visit_text where model is not null"):
         models = identity.model(rows["w"], known.tolist())
         insert(connection, "model_read", rows.assign(m=models, f=identity.model_family(models)))
-    connection.execute("create or replace temp table age_read (written varchar, day date, years double)")
     for rows in batches(connection, "select distinct age as w, day as d from visit_text where age is not null"):
         years = ages.parse(rows["w"], rows["d"].astype("datetime64[s]"))["value"]
         insert(connection, "age_read", rows.assign(y=years))
-    connection.execute(
-        "create or replace temp table money_read "
-        "(field varchar, written varchar, mark varchar, amount double, currency varchar)"
-    )
-    connection.execute(
-        "create or replace temp table batch_reading as select batch_id, "
-        "coalesce(reading->>'$.decimal_mark.labour_charge', '') as labour_mark, "
-        "coalesce(reading->>'$.decimal_mark.parts_cost', '') as parts_mark, reading->>'$.currency' as currency, "
-        "coalesce(reading->>'$.bare_durations', 'minutes') as duration_unit from load_batch"
-    )
-    connection.execute("create or replace temp table minutes_read (written varchar, unit varchar, minutes double)")
-    query = (
-        "select distinct minutes as w, duration_unit as u from visit_text join batch_reading using (batch_id) "
-        "where minutes is not null order by all"
-    )
-    for rows in batches(connection, query):
+    make(connection, "minutes_read", "minutes_written", "money_read", "money_written")
+    for rows in batches(connection, "from minutes_written"):
         for unit, some in rows.groupby("u", sort=True):
             insert(connection, "minutes_read", some.assign(m=durations.parse(some["w"], str(unit))["value"]))
-    for column, mark in (("labour_charge", "labour_mark"), ("parts_cost", "parts_mark")):
-        query = (
-            f"select {column} as w, {mark} as m, count(*) as n from visit_text join batch_reading using (batch_id) "
-            f"where {column} is not null group by all order by all"
-        )
+    for column in ("labour_charge", "parts_cost"):
+        query = f"select w, m, n from money_written where field = '{column}' order by all"
         for rows in batches(connection, query):
             for sign, some in rows.groupby("m", sort=True):
                 written = some["w"].tolist()
@@ -240,48 +182,6 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
                 )
                 columns = {"f": [column] * len(written), "w": written, "m": some["m"].tolist(), "a": amounts}
                 insert(connection, "money_read", columns | {"c": currencies})
-
-
-def _stage_visits(connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
-    connection.execute(
-        "insert into stage_visit select v.visit_id, v.record_id, v.day, k.term, v.job_no, v.customer_ref, m.term, "
-        "model_read.model, model_read.family, serial_read.serial, "
-        "age_read.years, "
-        "v.complaint, v.findings, c.term, v.cause, case when c.term is not null then not c.is_doubtful end, "
-        "v.work_done, case when o.is_understood then o.term else 'unknown' end, v.technician, minutes_read.minutes, "
-        "labour.amount, parts.amount, "
-        "coalesce(labour.currency, parts.currency, batch_reading.currency, $currency), v.callback_of "
-        "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
-        "join batch_reading using (batch_id) "
-        "left join make_read as m on m.written = v.make "
-        "left join model_read on model_read.written = v.model "
-        "left join serial_read on serial_read.written = v.serial "
-        "left join age_read on age_read.written = v.age and age_read.day = v.day "
-        "left join cause_read as c on c.written = v.cause and c.kind = k.term "
-        "left join outcome_read as o on o.written = v.outcome "
-        "left join minutes_read on minutes_read.written = v.minutes "
-        "and minutes_read.unit = batch_reading.duration_unit "
-        "left join money_read as labour on labour.field = 'labour_charge' and labour.written = v.labour_charge "
-        "and labour.mark = batch_reading.labour_mark "
-        "left join money_read as parts on parts.field = 'parts_cost' and parts.written = v.parts_cost "
-        "and parts.mark = batch_reading.parts_mark",
-        {"currency": settings.currency},
-    )
-
-
-def _count_cells(connection: duckdb.DuckDBPyConnection) -> None:
-    for name, column, table in (
-        ("kind", "appliance_kind", "kind_read"),
-        ("make", "make", "make_read"),
-        ("outcome", "outcome", "outcome_read"),
-        ("cause", "cause", "cause_read"),
-    ):
-        is_of_kind = " and r.kind = k.term" if table == "cause_read" else ""
-        connection.execute(
-            f"insert into use_of_word select '{name}', v.{column}, max(r.term) filter (r.is_understood), count(*), "
-            f"min(v.complaint) from visit_text as v join kind_read as k on k.written = v.appliance_kind "
-            f"join {table} as r on r.written = v.{column}{is_of_kind} group by v.{column}"
-        )
 
 
 def _read_texts(
@@ -293,6 +193,7 @@ def _read_texts(
     ``meanwhile``, fetches what is read next and stores what was read last, in the order asked.
     """
     checks = set(words.checks()["finding"])
+    make(connection, "text_to_read")
     within = slices(connection, "visit_text", "visit_id")
     with ThreadPoolExecutor(1) as beside:
         asked: deque[Future[pd.DataFrame | None]] = deque(
@@ -308,12 +209,7 @@ def _read_texts(
 
 
 def _texts(connection: duckdb.DuckDBPyConnection, condition: str) -> pd.DataFrame:
-    rows = frame(
-        connection,
-        "select v.visit_id, v.complaint, v.fault_code, v.findings, v.parts, k.term as kind, m.term as make "
-        "from visit_text as v join kind_read as k on k.written = v.appliance_kind "
-        f"left join make_read as m on m.written = v.make where {condition}",
-    ).astype({"kind": "category", "make": "category"})
+    rows = frame(connection, f"from text_to_read where {condition}").astype({"kind": "category", "make": "category"})
     if not rows["visit_id"].is_monotonic_increasing:
         rows = rows.sort_values("visit_id", ignore_index=True)
     return rows
@@ -427,11 +323,4 @@ def _store_words(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
     ):
         connection.execute(f"delete from {table}")
         insert(connection, table, rows)
-    connection.execute(
-        "insert into term select list, term, 'own' from ("
-        "select 'kind' as list, kind as term from stage_visit union select 'make', make from stage_visit "
-        "union select 'outcome', outcome from stage_visit union select 'cause', cause from stage_visit "
-        "union select 'part', part from stage_part union select 'finding', finding from stage_finding) as own "
-        "where term is not null and not exists (select 1 from term as known "
-        "where known.list = own.list and known.term = own.term) order by all"
-    )
+    make(connection, "own_terms")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.month.figures import FEWEST_FOR_RATE
+from models.statistics.intervals import FEWEST_FOR_RATE
 from pipeline.month.scope import Scope
 from pipeline.month.sections import KINDS_SHOWN
 

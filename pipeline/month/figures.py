@@ -9,13 +9,13 @@ import datetime as dt
 import math
 from typing import TYPE_CHECKING, Any
 
+from models.statistics.intervals import FEWEST_FOR_RATE
 from pipeline.month.scope import Scope, moved
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-FEWEST_FOR_RATE = 10
 LAST_DAY = 90
 NEARLY_ALL = 0.95
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from models.statistics.intervals import FEWEST_FOR_RATE
 from pipeline.month.comparisons import words
-from pipeline.month.figures import FEWEST_FOR_RATE
 from pipeline.month.scope import Scope
 
 if TYPE_CHECKING:

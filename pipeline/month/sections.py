@@ -9,7 +9,7 @@ import datetime as dt
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from pipeline.month.figures import FEWEST_FOR_RATE
+from models.statistics.intervals import FEWEST_FOR_RATE
 from pipeline.month.scope import Scope
 
 if TYPE_CHECKING:

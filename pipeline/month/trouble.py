@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.month.figures import FEWEST_FOR_RATE
+from models.statistics.intervals import FEWEST_FOR_RATE
 from pipeline.month.scope import Scope, moved
 
 if TYPE_CHECKING:
@@ -50,7 +50,9 @@ def model_families(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
                 group by all
             ),
             foremost as (
-                select kind, make, model_family, arg_max(main_symptom, times) as complaint, max(times) as times
+                select
+                    kind, make, model_family,
+                    arg_max(main_symptom, times order by main_symptom) as complaint, max(times) as times
                 from complained
                 group by all
             )

@@ -37,12 +37,17 @@ def ended(command: Callable[[], Any]) -> int:
     except BrokenPipeError:
         status = 0
     except Exception as fault:  # the last door: a bug of ours must not throw a traceback at a technician
-        status = _told(_usage_of_typer(fault) or _of_the_system(fault) or _our_bug(fault))
+        status = _told(_usage_of_typer(fault) or as_told(fault))
     try:
         sys.stdout.flush()
     except OSError:
         _give_up_output()
     return int(status or 0)
+
+
+def as_told(fault: Exception) -> PriorjobsError:
+    """Any other fault as one that can be told: the system's, or a bug of ours."""
+    return _of_the_system(fault) or _our_bug(fault)
 
 
 def _open_streams() -> None:

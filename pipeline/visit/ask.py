@@ -101,7 +101,7 @@ def answer(
     Parameters
     ----------
     question
-        From `read_question`.
+        From `questions_of`.
     unknowable
         Findings that could not be told: their checks are not offered again.
     machine, tried

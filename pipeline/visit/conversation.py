@@ -17,7 +17,7 @@ from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, money
 from pipeline.visit.ask import answer, questions_of
 from pipeline.visit.ask_first import COMPLAINT
-from pipeline.visit.plan import CHANGES
+from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
 from pipeline.words.appliance import DO_NOT_ENERGISE, about
 from pipeline.words.licensed import licensed_work
@@ -72,6 +72,37 @@ class Visit:
         """State of the machine after what was done last; None = as it was found."""
         return next((event.machine for event in reversed(self.events) if event.machine is not None), None)
 
+    def press(self, now: Answer, pressed: str, words: Words) -> str:
+        """Take one of the `choices` of the step that stands first in ``now``.
+
+        Returns
+        -------
+        str
+            What is wrong with it, for people; "" when it was taken.
+        """
+        step, keys, key = now.steps[0], choices(now, now.steps[0]), pressed.lower()
+        if key == UNDO:
+            self.undo()
+        elif key.startswith(f"{SEEN} "):
+            event = _seen(pressed[2:], self, words)
+            if event is None:
+                return f"Not understood: {shown(pressed[2:])}. Say it like: f water left=no"
+            self.events.append(event)
+        elif key not in keys or key == STOP:
+            return f"Press one of: {', '.join(keys)}"
+        elif step.do == HAND_OVER:
+            self.outcome = ENDINGS[key]
+        else:
+            self.events.append(_event(now, step, key, keys[key]))
+            self.outcome = "fixed" if self.events[-1].what == "cured" else ""
+        return ""
+
+    def undo(self) -> None:
+        """Take the last press back, that which ended the visit too."""
+        if self.events and self.outcome in ("", "fixed"):
+            self.events.pop()
+        self.outcome = ""
+
 
 def run(
     database: Database,
@@ -117,7 +148,7 @@ def run(
     if asked.not_understood:
         say(safe("Not understood: " + ", ".join(asked.not_understood)))
     while True:
-        now = _now(database, words, settings, visit)
+        now = current(database, words, settings, visit)
         step = now.steps[0]
         for line in screen(now, step, warned):
             say(safe(line))
@@ -125,20 +156,13 @@ def run(
             visit.outcome = "advice only"
             break
         warned |= set(cautions_on_screen(now, step))
-        event = _answered(now, step, visit, words, ask, say)
-        if event is None:
-            break
-        if event.what == "undo":
-            if visit.events:
-                visit.events.pop()
-            continue
-        visit.events.append(event)
-        if event.what == "cured":
-            visit.outcome = "fixed"
+        while (pressed := ask("> ").strip()).lower() != STOP and (wrong := visit.press(now, pressed, words)):
+            say(wrong)
+        if pressed.lower() == STOP or visit.outcome:
             break
     written = record_line(visit, call)
     if visit.outcome:
-        written["job_no"] = written["job_no"] or _job_no(ask)
+        written["job_no"] = written["job_no"] or ask("Job number (Enter = none) > ").strip() or stand_in_number()
         written["minutes"] = _minutes(ask)
         _tell_record(written, record, say)
         if any(event.what in ("tried", "cured") for event in visit.events):
@@ -146,7 +170,8 @@ def run(
     return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
 
 
-def _now(database: Database, words: Words, settings: Settings, visit: Visit) -> Answer:
+def current(database: Database, words: Words, settings: Settings, visit: Visit) -> Answer:
+    """Answer the call with all that was seen and done so far; its first step is the next one."""
     return answer(
         database,
         words,
@@ -170,7 +195,7 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
             f"NEXT {now.term(step.name)}",
         ]
     told = step.told.replace(step.name, now.term(step.name))
-    lines = ["", odds, f"NEXT {told}" + (cost if step.do not in ("hand over", "ask") else "")]
+    lines = ["", odds, f"NEXT {told}" + (cost if step.do not in (HAND_OVER, "ask") else "")]
     lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
     names = cautions_on_screen(now, step)
     lines += [f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in names if name not in warned]
@@ -201,7 +226,7 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
         values = now.visit.checks[now.visit.plan.root.step].values
         keys = {str(number): value for number, value in enumerate(values, start=1)}
         keys[CANNOT_TELL] = "cannot tell"
-    elif step.do == "hand over":
+    elif step.do == HAND_OVER:
         keys = dict(ENDINGS)
     elif step.do in CHANGES:
         keys = {"1": "done"}
@@ -210,30 +235,6 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
         if step.look_minutes:
             keys = {"1": "fitted, cured", "2": "fitted, not cured", LOOKS_GOOD: "looks good", CANNOT_TELL: "not done"}
     return {**keys, f"{SEEN} …": "something else seen", UNDO: "undo", STOP: "stop"}
-
-
-def _answered(now: Answer, step: Step, visit: Visit, words: Words, ask: Ask, say: Say) -> Event | None:
-    """Ask until a key fits; None = the visit ends here."""
-    keys = choices(now, step)
-    while True:
-        pressed = ask("> ").strip()
-        key = pressed.lower()
-        if key == STOP:
-            return None
-        if key == UNDO:
-            return Event("undo", "")
-        if key.startswith(f"{SEEN} "):
-            event = _seen(pressed[2:], visit, words)
-            if event is not None:
-                return event
-            say(f"Not understood: {shown(pressed[2:])}. Say it like: f water left=no")
-        elif key in keys:
-            if step.do == "hand over":
-                visit.outcome = ENDINGS[key]
-                return None
-            return _event(now, step, key, keys[key])
-        else:
-            say(f"Press one of: {', '.join(keys)}")
 
 
 def _event(now: Answer, step: Step, key: str, label: str) -> Event:
@@ -347,10 +348,9 @@ def _tell_record(line: Mapping[str, str], record: Path | None, say: Say) -> None
     say(safe(f"Record: {kept}. Keep it with --record FILE."))
 
 
-def _job_no(ask: Ask) -> str:
-    """Ask for the job number; a record needs one, so a stamp of day and time stands in."""
-    given = ask("Job number (Enter = none) > ").strip()
-    return given or dt.datetime.now().astimezone().strftime("V%Y%m%d-%H%M%S")
+def stand_in_number() -> str:
+    """Stamp of day and time: a record needs a job number where none is given."""
+    return dt.datetime.now().astimezone().strftime("V%Y%m%d-%H%M%S")
 
 
 def _minutes(ask: Ask) -> str:

@@ -71,7 +71,10 @@ def heard(words: Words, complaint: str, kind: str, make: str | None, symptoms: S
     codes = words.said_codes(texts, pd.Series([make] * len(pieces), dtype="str"))
     seen = words.find_findings(texts, kinds)
     rules = words.finding_rules
-    holds = [name in rules.values and rules.holds_for(name, kind) for name in seen["finding"]]
+    holds = [
+        value in rules.values.get(name, ()) and rules.holds_for(name, kind)
+        for name, value in zip(seen["finding"], seen["value"], strict=True)
+    ]
     seen = seen[np.array(holds, dtype=bool)]
     left = [s for s in symptoms if s not in set(said["symptom"])]
     told: list[Heard] = []

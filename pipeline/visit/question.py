@@ -124,14 +124,6 @@ class Question:
         }
 
 
-def read_question(
-    words: Words, connection: duckdb.DuckDBPyConnection | None, call: Call, *, on: dt.date | None = None
-) -> Question:
-    """Read one call as `load` reads one record; see `read_questions`."""
-    (question,) = read_questions(words, connection, [call], on=on)
-    return question
-
-
 def read_questions(
     words: Words, connection: duckdb.DuckDBPyConnection | None, calls: Sequence[Call], *, on: dt.date | None = None
 ) -> list[Question]:

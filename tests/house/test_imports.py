@@ -19,7 +19,9 @@ MODULES = {
 
 
 DOWN = (
-    ("pipeline.cli", "pipeline.commands", "pipeline.demo", "pipeline.workshop"),
+    ("pipeline.cli", "pipeline.commands"),
+    ("pipeline.open",),
+    ("pipeline.demo", "pipeline.workshop"),
     ("pipeline.train", "pipeline.visit", "pipeline.month", "pipeline.upkeep"),
     ("pipeline.load",),
     ("pipeline.advice", "pipeline.read", "pipeline.terminal"),

@@ -31,6 +31,7 @@ from pipeline.load.stage import STAGED, restage
 from pipeline.settings import Settings, store_settings
 from pipeline.store.database import Database
 from pipeline.words import Words
+from sql.working import make
 
 HEADER = ["visit_date", "appliance_kind", "job_no", "serial", "customer_ref", "complaint", "cause", "parts", "outcome"]
 FIRST = [
@@ -296,14 +297,16 @@ def test_visits_later_than_today_are_pointed_out(database: Database, words: Word
     )
 
 
-@pytest.mark.parametrize("where", ["stage_batch", "_stage_visits"])  # the second while words are read
+@pytest.mark.parametrize("full_at", ["kind_read", "stage_visit_added"])  # the second while words are read
 def test_a_full_disk_is_told_and_leaves_nothing(
-    database: Database, words: Words, without_marts: None, monkeypatch: pytest.MonkeyPatch, where: str
+    database: Database, words: Words, without_marts: None, monkeypatch: pytest.MonkeyPatch, full_at: str
 ) -> None:
-    def full(*_: object) -> None:
-        raise duckdb.IOException("IO Error: No space left on device")
+    def make_until_full(connection: duckdb.DuckDBPyConnection, *steps: str, **parameters: object) -> None:
+        if full_at in steps:
+            raise duckdb.IOException("IO Error: No space left on device")
+        make(connection, *steps, **parameters)
 
-    monkeypatch.setattr(stage, where, full)
+    monkeypatch.setattr(stage, "make", make_until_full)
     with pytest.raises(DatabaseUnusable, match="No space left"):
         load(database, words, as_csv(FIRST))
     assert rows(database, "select count(*) from raw_record") == [(0,)]

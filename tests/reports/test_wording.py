@@ -67,6 +67,7 @@ def test_every_entry_is_used() -> None:
             "templates/index.html",
             "templates/base.html",
             "templates/parts.html",
+            "templates/open/*.html",
         )
         for path in Path(reports.__file__).parent.glob(pattern)
     )
@@ -79,6 +80,10 @@ def test_every_entry_is_used() -> None:
         "definitions.",
         "figure.basis_",
         "quality.",
+        "open.ask_",
+        "open.did_",
+        "open.how_",
+        "open.part_",
         "sections.",
         "sentence.before_",
         "sentence.in_",

@@ -19,7 +19,7 @@ from pipeline.cli import app
 ROOT = Path(__file__).parents[2]
 COMMANDS = {
     "demo", "load", "train", "causes", "round", "report", "backtest", "models", "review", "export", "forget", "status",
-    "backup", "restore", "advice",
+    "backup", "restore", "advice", "batches", "take-back", "tables", "words",
 }  # fmt: skip
 
 

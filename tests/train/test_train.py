@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models.causes import evidence, features, storage, why
+from models.causes import evidence, features, storage
 from models.evaluate.drift import stability_index
 from pipeline.errors import ModelError, UsageError
 from pipeline.settings import Settings
 from pipeline.train import train as training
 from pipeline.words import Words
-from tests.worlds.cause_world import train, training_table, workshop
+from tests.worlds.cause_world import question, train, training_table, workshop
 
 
 def test_trains_scores_and_beats_the_plain_ways(tmp_path: Path) -> None:
@@ -148,7 +148,7 @@ def test_a_question_is_coded_as_the_same_job_was() -> None:
     table = table[table["symptoms"].map(len) > 0].reset_index(drop=True)
     told = features.wide(table)
     job = table.iloc[0]
-    asked = features.question(
+    asked = question(
         kind=job["kind"],
         make=job["make"],
         model_family=job["model_family"],
@@ -163,24 +163,19 @@ def test_a_question_is_coded_as_the_same_job_was() -> None:
         assert (pd.isna(was) and pd.isna(now)) or was == now, name
 
 
-def test_reasons_and_evidence_of_a_question(tmp_path: Path) -> None:
+def test_a_question_outside_what_was_learned_is_called_so(tmp_path: Path) -> None:
     table = training_table(700)
     database = workshop(tmp_path, table)
     train(database)
     model = training.current_model(database)
     assert model is not None
-    asked = features.question(
+    asked = question(
         kind="washing machine", symptoms=["symptom 0"], codes=["K07"], findings={"look": "seen 0"},
         known_columns=[column.name for column in model.columns],
     )  # fmt: skip
-    told = why.reasons(model, asked)
-    assert told["cause"].iloc[0] == "cause 0"
-    assert "look: seen 0" in why.in_words(told, "cause 0")
-    similar = evidence.similar_jobs(table, "washing machine", ["symptom 0"], ["K07"])
-    assert similar["cause"].iloc[0] == "cause 0"
-    assert similar["similar_jobs"].iloc[0] >= len(similar["jobs"].iloc[0]) == 5
+    assert model.classes_[model.predict_proba(asked)[0].argmax()] == "cause 0"
     assert evidence.outside_note(model, asked) is None
-    strange = features.question(kind="washing machine", make="Nobody", age_years=80.0, codes=["E77"])
+    strange = question(kind="washing machine", make="Nobody", age_years=80.0, codes=["E77"])
     note = evidence.outside_note(model, strange)
     assert note is not None
     assert all(word in note for word in ("new make", "age", "new code"))

@@ -20,7 +20,7 @@ from pipeline.visit import ask as answers
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import LISTED_WORTH
 from pipeline.visit.odds import model_for, odds_of, opinions
-from pipeline.visit.question import Call, Question, read_question
+from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import MOST_ALIKE, gather
 from pipeline.words.appliance import about
 from tests.worlds.visit_workshop import folder, open_workshop
@@ -203,7 +203,7 @@ def test_a_question_reads_as_its_record_was_read(workshop):
     compared = 0
     for kind, make, model, age, complaint, code, findings, visit_id, day, *read in rows:
         call = Call(kind, make, model, age, complaint, code, found=[findings] if findings else [])
-        question = read_question(workshop.words, workshop.database.connection, call, on=day)
+        question = read_questions(workshop.words, workshop.database.connection, [call], on=day)[0]
         assert (question.kind, question.make, question.model, question.model_family) == tuple(read[:4])
         assert question.age_years == (pytest.approx(read[4]) if read[4] is not None else None)
         stored = workshop.database.connection.execute(
@@ -226,6 +226,8 @@ class OneOpinion:
 
     classes_ = np.array(["blocked pump filter", "level sensor fault", "haunted"], dtype=object)
     columns: tuple[object, ...] = ()
+    text = None
+    width = np.zeros(0)
 
     def predict_proba(self, frame):
         return np.tile([0.6, 0.2, 0.2], (len(frame), 1))
@@ -303,14 +305,14 @@ def test_advice_stands_beside_the_part_with_its_numbers(workshop, monkeypatch):
     line = next(line for line in asked.lines() if "replaced needlessly" in line)
     assert "14 of 19" in line
     assert "blow through air tube" in line
-    assert "[isolate]" in line
+    assert "[isolate, " in line
     assert asked.as_json()["advice"][0]["count"] == 14
 
 
 def test_a_remark_on_replacing_needs_enough_jobs(workshop):
     remarks = {}
     for beyond, known in ((3, 9), (2, 20), (9, 30)):
-        (asked,) = answers.ask(workshop.database, workshop.words, Settings(), [Question("fridge")])
+        (asked,) = answers.ask(workshop.database, workshop.words, Settings(), [Question("fridge", symptoms=("warm",))])
         changed = replace(asked, evidence=replace(asked.evidence, beyond_repair=(beyond, known)))
         remarks[beyond, known] = answers.answered(changed, []).remark
     assert remarks[3, 9] == "" == remarks[2, 20]

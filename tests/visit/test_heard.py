@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.visit.question import Call, read_question
+from pipeline.visit.question import Call, read_questions
 from pipeline.words import Words
 
 
@@ -14,7 +14,7 @@ def words() -> Words:
 
 
 def asked(words: Words, complaint: str, *found: str):
-    return read_question(words, None, Call("washing machine", complaint=complaint, found=found))
+    return read_questions(words, None, [Call("washing machine", complaint=complaint, found=found)])[0]
 
 
 def test_each_piece_says_what_it_was_taken_for(words: Words) -> None:

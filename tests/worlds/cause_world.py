@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,6 +13,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from models.causes.features import questions
 from pipeline.advice import kept
 from pipeline.settings import Settings
 from pipeline.train import train as training
@@ -94,3 +96,9 @@ def train(database: Any, **choice: Any) -> dict[str, Any]:
         told = training.train(database, Words.load(), Settings(), **choice)
     keep.assert_called_once()
     return told
+
+
+def question(*, known_columns: Iterable[str] = (), **told: Any) -> pd.DataFrame:
+    """X of one question; what is not told is not known."""
+    unknown = {"kind": None, "make": None, "model_family": None, "age_years": None}
+    return questions([{**unknown, "symptoms": (), "codes": (), "findings": None, **told}], known_columns)

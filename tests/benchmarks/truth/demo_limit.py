@@ -36,7 +36,7 @@ from pipeline.store.database import Database
 from pipeline.train.train import examples
 from pipeline.train.word_background import background
 from pipeline.visit.ask import ask
-from pipeline.visit.question import Call, Question, read_question
+from pipeline.visit.question import Call, Question, read_questions
 from pipeline.words import Words
 from tests.benchmarks.truth.demo_jobs import bent_world, cured_jobs, exact, hits, losses
 
@@ -117,7 +117,7 @@ def in_text(database: Database, words: Words, calls: int, seed: int) -> None:
             "code": said.code(rng, call.code) if call.code else None,
             "found": [said.findings(rng, case.found)] if case.found else [],
         }
-        questions.append(read_question(words, database.connection, Call(**text), on=TODAY))
+        questions.append(read_questions(words, database.connection, [Call(**text)], on=TODAY)[0])
         limit.append(
             world.posterior(
                 call.kind,

@@ -1,0 +1,24 @@
+"""The workshop's pages in a browser, for people who open no terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.commands.common import DEFAULT_DB, Db
+
+
+def open_(
+    db: Db = DEFAULT_DB,
+    port: Annotated[int, typer.Option(min=1024, max=65535, help="Port to listen on, on this machine only.")] = 8750,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open the browser.")] = False,
+) -> None:
+    """The workshop's pages in a browser on this machine: ask before a visit and go through it step by step.
+
+    Example: priorjobs open
+    """
+    from pipeline.open.serve import serve
+
+    serve(Path(db), port, browser=not no_browser)

@@ -1,0 +1,201 @@
+"""Ask: a call in the technician's words, its likely causes, and the visit step by step, to the record at its end."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+import flask
+
+from pipeline.errors import DatabaseBusy, UsageError
+from pipeline.open.app import go, library, page, signed, unsigned
+from pipeline.visit import conversation
+from pipeline.visit.answer import Answer, advice_line, money
+from pipeline.visit.ask import questions_of
+from pipeline.visit.conversation import Event, Visit
+from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.question import Call, said
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pipeline.workshop import Workshop
+
+pages = flask.Blueprint("ask", __name__)
+FIELDS = ("kind", "make", "model", "serial", "age", "complaint", "code")
+LONGEST = {"complaint": 1000}
+LONGEST_FIELD = 100
+NOT_KEYS = (conversation.SEEN, conversation.UNDO, conversation.STOP)  # each has a place of its own on the page
+RECORD = "visits.csv"  # beside the database: finished visits, in the tool's own layout
+
+
+@pages.get("/ask")
+def question() -> flask.Response:
+    """The form, and the answer to what stands in the address."""
+    told = _told(flask.request.args)
+    with library().opened() as workshop:
+        kinds = workshop.words.kinds()["kind"].tolist()
+        answer = workshop.causes(**told) if any(told.values()) else None
+    return page("ask.html", told=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
+
+
+@pages.get("/visit")
+def begin() -> flask.Response:
+    """A visit of its own for a call; it has an address, and nothing else."""
+    kept = {"call": _told(flask.request.args), "number": conversation.stand_in_number(), "events": [], "outcome": ""}
+    return go("ask.visit", at=_written(kept))
+
+
+@pages.get("/visit/<at>/")
+def visit(at: str) -> flask.Response:
+    """The next step with its cautions and the keys to press; at the end, what is to be recorded."""
+    kept = _kept(at)
+    with library().opened() as workshop:
+        visit, now = _now(workshop, kept)
+        step, keys = now.steps[0], conversation.choices(now, now.steps[0])
+        names = conversation.cautions_on_screen(now, step)
+        is_repaired = any(event.what in ("tried", "cured") for event in visit.events)
+        return page(
+            "visit.html",
+            **_shown(now),
+            said=said(visit.question()),
+            step_cost=_cost(now, step),
+            step=step,
+            needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
+            cautions=[(name, now.trade.cautions[name]) for name in names],
+            keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
+            done=[(event.what, event.name, event.value) for event in visit.events],
+            outcome=visit.outcome,
+            after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
+            number=kept["number"],
+            call=kept["call"],
+            is_not_understood="again" in flask.request.args,
+        )
+
+
+@pages.post("/visit/<at>/press")
+def press(at: str) -> flask.Response:
+    """Take one key, or what else was seen; the address that follows holds all that happened so far."""
+    kept = _kept(at)
+    seen = flask.request.form.get("seen", "").strip()[:LONGEST_FIELD]
+    key = f"{conversation.SEEN} {seen}" if seen else flask.request.form.get("key", "")
+    with library().opened() as workshop:
+        visit, now = _now(workshop, kept)
+        if key == conversation.UNDO:
+            visit.undo()
+        elif not visit.outcome and visit.press(now, key, workshop.words):
+            return go("ask.visit", at=at, again=1)
+    events = [dataclasses.asdict(event) for event in visit.events]
+    return go("ask.visit", at=_written({**kept, "events": events, "outcome": visit.outcome}))
+
+
+@pages.post("/visit/<at>/record")
+def record(at: str) -> flask.Response:
+    """Keep the finished visit in the record file, then load it; a second press of the button adds nothing."""
+    kept = _kept(at)
+    form = flask.request.form
+    path = library().kept(RECORD)
+    with library().opened() as workshop:
+        visit, _ = _now(workshop, kept)
+        if not visit.outcome:
+            raise UsageError("This visit has not ended yet.", "Go back to it and press how it ended.")
+        line = conversation.record_line(visit, Call(**kept["call"]))
+        line["job_no"] = form.get("job_no", "").strip()[:LONGEST_FIELD] or kept["number"]
+        minutes = form.get("minutes", "").strip()
+        line["minutes"] = minutes if minutes.isdigit() else ""
+        if not _on_file(path, line["job_no"]):
+            conversation.append_record(path, line)
+    try:
+        with library().opened(read_only=False) as workshop:
+            workshop.load([path])
+    except DatabaseBusy:
+        pass  # the next page says that the line waits in its file
+    return go("ask.recorded", job=line["job_no"])
+
+
+@pages.get("/recorded")
+def recorded() -> flask.Response:
+    """What the record file holds of a job, and whether it is among the loaded visits yet."""
+    job = flask.request.args.get("job", "")
+    lines = _on_file(library().kept(RECORD), job)
+    with library().opened() as workshop:
+        loaded = workshop.database.connection.execute("select count(*) from visit where job_no = ?", [job]).fetchall()
+    return page(
+        "recorded.html",
+        job=job,
+        lines=[[(name, value) for name, value in line.items() if value] for line in lines],
+        is_loaded=loaded[0][0] > 0,
+        file=library().kept(RECORD).name,
+        day=dt.date.today(),
+    )
+
+
+def _told(given: Any) -> dict[str, str]:
+    told = {name: str(given.get(name, "")).strip() for name in FIELDS}
+    for name, text in told.items():
+        if len(text) > LONGEST.get(name, LONGEST_FIELD):
+            raise UsageError(
+                f"{name}: {len(text):,} letters are too many.",
+                f"Say it in at most {LONGEST.get(name, LONGEST_FIELD):,} letters.",
+            )
+    return told
+
+
+def _written(kept: dict[str, Any]) -> str:
+    for event in kept["events"]:
+        if isinstance(machine := event["machine"], dict):
+            event["machine"] = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in machine.items()}
+    return signed(kept, "visit")
+
+
+def _kept(at: str) -> dict[str, Any]:
+    kept: dict[str, Any] = unsigned(at, "visit")
+    return kept
+
+
+def _now(workshop: Workshop, kept: dict[str, Any]) -> tuple[Visit, Answer]:
+    """The visit as its address tells it, and the answer with all that was seen and done."""
+    words = workshop.words
+    (asked,) = questions_of(workshop.database, words, workshop.settings, [Call(**kept["call"])])
+    visit = Visit(asked, [_event(event) for event in kept["events"]], kept["outcome"])
+    now = conversation.current(workshop.database, words, workshop.settings, visit)
+    if now.is_referred:
+        visit.outcome = "advice only"
+    return visit, now
+
+
+def _event(written: dict[str, Any]) -> Event:
+    from models.plan.machine import Machine
+
+    machine: Any = written["machine"]
+    if machine is not None:
+        state: dict[str, Any] = {k: frozenset(v) if isinstance(v, list) else v for k, v in machine.items()}
+        machine = Machine(**state)
+    return Event(**{**written, "machine": machine, "parts": tuple(written["parts"])})
+
+
+def _cost(now: Answer, step: Any) -> str:
+    if step.do in (HAND_OVER, "ask"):
+        return ""
+    return f"{step.time()}, {money(now, step.money)}" if step.parts else str(step.time())
+
+
+def _shown(answer: Answer) -> dict[str, Any]:
+    """The answer's own JSON, and the lines that have no place in it."""
+    return {
+        "answer": answer.as_json(),
+        "is_referred": answer.is_referred,
+        "cautions_first": answer.is_referred or answer.is_unsafe,
+        "read_as": said(answer.question),
+        "unit_lines": answer.question.unit.lines(),
+        "step_costs": [_cost(answer, step) for step in answer.steps],
+    }
+
+
+def _on_file(path: Path, job: str) -> list[dict[str, str]]:
+    if not path.exists():
+        return []
+    with path.open(encoding="utf-8", newline="") as file:
+        return [line for line in csv.DictReader(file) if line.get("job_no") == job]

@@ -1,0 +1,74 @@
+"""What is refused before any page is made: other machines, other names, forms that are not ours, and too much."""
+
+from __future__ import annotations
+
+import hmac
+import ipaddress
+import secrets
+from dataclasses import dataclass
+
+from flask import Response, abort, request, session
+
+from pipeline.errors import UsageError
+
+LARGEST = 256 * 1024  # bytes of a form
+POLICY = (
+    "default-src 'none'; style-src 'self'; img-src data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+
+
+@dataclass(frozen=True)
+class Guard:
+    """What is checked before any page is made.
+
+    Attributes
+    ----------
+    hosts
+        Names and ports by which the pages may be asked for.
+    """
+
+    hosts: frozenset[str]
+
+    def check(self) -> None:
+        """Refuse what may not be."""
+        if request.host not in self.hosts:
+            abort(421)
+        if not is_this_machine(request.remote_addr):
+            abort(403)
+        if request.endpoint is None:
+            abort(404)
+        request.max_content_length = LARGEST
+        if request.method == "POST":
+            if request.headers.get("Origin") != f"http://{request.host}":
+                abort(403)
+            if not hmac.compare_digest(request.form.get("csrf", "").encode(), csrf().encode()):
+                raise UsageError("This form was opened in an earlier session.", "Go back, reload, press again.")
+        elif request.method not in ("GET", "HEAD"):
+            abort(405)
+
+
+def is_this_machine(address: str | None) -> bool:
+    """Whether an address is a loopback one."""
+    try:
+        return ipaddress.ip_address(address or "").is_loopback
+    except ValueError:
+        return False
+
+
+def csrf() -> str:
+    """The session's own proof that a form is ours; made when first asked for."""
+    if "csrf" not in session:
+        session["csrf"] = secrets.token_urlsafe(24)
+    return str(session["csrf"])
+
+
+def sealed(response: Response) -> Response:
+    """Add to every answer what a browser must refuse."""
+    response.headers.setdefault("Content-Security-Policy", POLICY)
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Referrer-Policy"] = "same-origin"
+    response.headers["X-Frame-Options"] = "DENY"
+    response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
+    response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    response.headers["Cache-Control"] = "no-store"
+    return response

@@ -1,0 +1,10 @@
+-- one row a written cause of a kind
+-- key:        written, kind
+-- written by: pipeline/load/stage.py
+create or replace temp table cause_read (
+    written varchar,
+    kind varchar,
+    term varchar,
+    is_understood boolean,
+    is_doubtful boolean
+);

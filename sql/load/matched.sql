@@ -1,0 +1,3 @@
+-- one row a visit of the file that is a version of a visit held; filled by the steps matched_by_…
+-- key: visit_line
+create or replace temp table matched (visit_line bigint, visit_key varchar, held_id bigint);

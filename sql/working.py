@@ -1,0 +1,27 @@
+"""What a load hands from step to step: the tables in ``load/``, each made by the file of its name.
+
+A file ``NAME_more.sql`` whose header says ``makes: NAME`` makes the same table in another case, or adds to it. The
+macros ``plain_name`` and ``unit_of`` and the tables of the screen are made in `pipeline.load.screen`.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import duckdb
+
+_FOLDER = Path(__file__).parent / "load"
+
+
+def make(connection: duckdb.DuckDBPyConnection, *steps: str, **parameters: Any) -> None:
+    """Run steps in order; ``parameters`` are bound where a step names them."""
+    for step in steps:
+        connection.execute(_statement(step), parameters or None)
+
+
+@cache
+def _statement(step: str) -> str:
+    return (_FOLDER / f"{step}.sql").read_text(encoding="utf-8")

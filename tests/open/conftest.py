@@ -1,0 +1,58 @@
+"""A library of the test's own behind the pages, and a browser's manners: cookies kept, Origin sent, the form's proof found."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.open.guard import Guard
+from pipeline.open.site import make_app
+from tests.worlds import visit_workshop
+
+HOST = "127.0.0.1:8750"
+
+
+class Browser:
+    """What a person does: open an address, fill in a form that the page holds, press a button."""
+
+    def __init__(self, app: Any, host: str = HOST, remote: str = "127.0.0.1") -> None:
+        self.client = app.test_client()
+        self.host, self.remote = host, remote
+        self.csrf = ""
+
+    def get(self, path: str, **more: Any) -> Any:
+        return self._seen(self.client.get(path, **self._as(more)))
+
+    def post(self, path: str, data: dict[str, Any] | None = None, **more: Any) -> Any:
+        headers = {"Origin": f"http://{self.host}", **more.pop("headers", {})}
+        return self._seen(
+            self.client.post(path, data={"csrf": self.csrf, **(data or {})}, headers=headers, **self._as(more))
+        )
+
+    def _as(self, more: dict[str, Any]) -> dict[str, Any]:
+        return {"base_url": f"http://{self.host}", "environ_base": {"REMOTE_ADDR": self.remote}, **more}
+
+    def _seen(self, response: Any) -> Any:
+        found = re.search(r'name="csrf" value="([^"]+)"', response.text if response.mimetype == "text/html" else "")
+        self.csrf = found[1] if found else self.csrf
+        return response
+
+
+@pytest.fixture(scope="session")
+def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One for all tests of a run: jobs are recorded into it, nothing else of it changes."""
+    return shutil.copytree(visit_workshop.folder(), tmp_path_factory.mktemp("open") / "shop") / "workshop.duckdb"
+
+
+@pytest.fixture(scope="session")
+def app(library: Path) -> Any:
+    return make_app(library, Guard(frozenset({HOST})))
+
+
+@pytest.fixture
+def browser(app: Any) -> Browser:
+    return Browser(app)
