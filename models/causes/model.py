@@ -131,7 +131,7 @@ class CauseModel:
 
     @staticmethod
     def _is_new(values: pd.Series, column: Column) -> np.ndarray:
-        return values.notna().to_numpy() & (encode_column(values, column) == NOT_KNOWN)
+        return np.asarray(values.notna().to_numpy() & (encode_column(values, column) == NOT_KNOWN))
 
     def _new_of_kind(self, frame: pd.DataFrame) -> np.ndarray:
         column = self._scope_column()
