@@ -108,7 +108,7 @@ def test_wrong_questions_name_the_way_out(database: Any, tmp_path: Path) -> None
         export_table(database, "part_verdicts", tmp_path / "a.csv")
     with pytest.raises(UsageError, match="There are: "):
         export_table(database, "x; drop table visit", tmp_path / "a.csv")
-    with pytest.raises(UsageError, match=r"\.csv, \.parquet or \.xlsx"):
+    with pytest.raises(UsageError, match=r"\.csv, \.json, \.parquet, \.xlsx"):
         export_table(database, "visit", tmp_path / "a.txt")
     with pytest.raises(FileUnusable, match="no such file or directory"):
         export_table(database, "visit", tmp_path / "no such folder" / "a.csv")
