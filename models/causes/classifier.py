@@ -18,6 +18,7 @@ from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_lay
 from models.causes.jobs import all_causes, code_jobs, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.model import CauseModel
 from models.causes.new_causes import count_unseen
+from models.causes.softmax import log_softmax
 
 if TYPE_CHECKING:
     from models.causes.jobs import Jobs
@@ -133,6 +134,11 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         check_is_fitted(self, "model_")
         return self.model_.predict_proba(self._frame(X, reset=False))
 
+    def predict_log_proba(self, X: Any) -> np.ndarray:
+        """Log of :meth:`predict_proba`; finite where a probability is too small to write."""
+        check_is_fitted(self, "model_")
+        return np.asarray(log_softmax(self.model_.scores(self._frame(X, reset=False))))
+
     def predict(self, X: Any) -> np.ndarray:
         """Return the likeliest cause of each job."""
         chance = self.predict_proba(X)
@@ -211,5 +217,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             ways=ways_of(jobs, everyone) if decided.weights[6] else None,
             weights=np.where([True, True, pairs is not None, True, True, True, True], decided.weights, 0.0),
             jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
-            unseen=count_unseen(frame, cause, self.classes_, self.scope, self.background),
+            unseen=count_unseen(
+                frame, cause, self.classes_, self.scope, self.background, self.text if facts is not None else None
+            ),
         )

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.causes.boosting import boosting_inputs
-from models.causes.encoding import cells, encode, encode_column, gather, offsets
+from models.causes.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
+from models.causes.new_causes import NAMED, TEXT_IS_NEW, has_new_words
 from models.causes.softmax import log_softmax, softmax
 from models.causes.ways import kind_of, places_of
 from models.causes.words import texts_of
@@ -115,8 +116,24 @@ class CauseModel:
     def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
         """Probability that the cause is none of those known for this kind, one a job.
 
-        It is kept beside :meth:`predict_proba`, whose rows add to one: multiply those by one minus this.
+        A make, model family or code never met, and a text most of whose words are new, raise it as far as past jobs
+        taught. It is kept beside :meth:`predict_proba`, whose rows add to one: multiply those by one minus this.
         """
+        chance = self._new_of_kind(frame)
+        signs = {
+            column.name: self._is_new(frame[column.name], column)
+            for column in self.columns
+            if column.name in NAMED and column.name in frame.columns and column.values
+        }
+        if self.facts is not None and self.text in frame.columns:
+            signs[TEXT_IS_NEW] = has_new_words(texts_of(frame, self.text), set(self.facts.words.entries))
+        return self.unseen.raised(chance, signs)
+
+    @staticmethod
+    def _is_new(values: pd.Series, column: Column) -> np.ndarray:
+        return np.asarray(values.notna().to_numpy() & (encode_column(values, column) == NOT_KNOWN))
+
+    def _new_of_kind(self, frame: pd.DataFrame) -> np.ndarray:
         column = self._scope_column()
         if column is None or column.name not in frame.columns:
             return np.full(len(frame), self.unseen.overall)

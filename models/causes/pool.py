@@ -63,4 +63,6 @@ def job_losses(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarra
 
 def pool_loss(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:
     """Mean log-loss of the pooled opinion, nats."""
+    if not weight.sum():
+        return 0.0  # no job counts
     return float(np.average(job_losses(opinions, weights, cause), weights=weight))
