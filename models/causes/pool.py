@@ -35,7 +35,7 @@ def pool_weights(
 
     stack = np.stack([opinion - opinion.mean(axis=1, keepdims=True) for opinion in opinions])
     right = stack[:, np.arange(len(cause)), cause]
-    share = weight / weight.sum()
+    share = weight / max(float(weight.sum()), 1e-12)  # a fold of jobs that weigh nothing tells nothing
     centre = np.zeros(len(opinions)) if usual is None else usual
     hold = lean if usual is None else lean + HOLD / len(cause)
 
