@@ -63,6 +63,7 @@ def training_table(number: int = 400, seed: int = 0, *, days: int = 700, turns: 
     cured = pd.Timestamp("2024-01-01") + pd.to_timedelta(day, unit="D")
     return pd.DataFrame(
         {
+            "complaint": pd.Series([None] * number, dtype="str"),
             "episode_id": np.arange(number),
             "kind": kinds[kind],
             "make": rng.choice(["Averan", "Tavrik"], number),
