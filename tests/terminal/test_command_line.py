@@ -19,7 +19,7 @@ from pipeline.cli import app
 ROOT = Path(__file__).parents[2]
 COMMANDS = {
     "demo", "load", "train", "causes", "round", "report", "backtest", "models", "review", "export", "forget", "status",
-    "backup", "restore", "advice", "batches", "take-back", "tables", "words",
+    "backup", "restore", "advice", "batches", "take-back", "tables", "words", "open",
 }  # fmt: skip
 
 
@@ -79,7 +79,7 @@ def test_the_shell_completes_commands_options_and_tables() -> None:
 
 def test_documents_name_every_command_and_no_other() -> None:
     for document in ("README.md",):
-        named = set(re.findall(r"priorjobs ([a-z]+)\b", (ROOT / document).read_text()))
+        named = set(re.findall(r"priorjobs ([a-z]+(?:-[a-z]+)*)\b", (ROOT / document).read_text()))
         assert named >= COMMANDS, f"{document} misses {COMMANDS - named}"
         assert named <= COMMANDS, f"{document} names {named - COMMANDS}"
 
