@@ -44,6 +44,8 @@ def texts(name: str, held: bytes, folder: Path) -> Iterator[tuple[str, bytes]]:
         with zipfile.ZipFile(io.BytesIO(held)) as archive:
             for member in archive.namelist():
                 yield from texts(f"{name}: {member}", archive.read(member), folder)
+    elif held[:8] == b"\x89PNG\r\n\x1a\n":
+        yield name, b""  # pixels hold no words; what a picture shows is looked at by eye
     elif held[8:12] == b"DUCK":
         copy = folder / "looked-at.duckdb"
         copy.write_bytes(held)
