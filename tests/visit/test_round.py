@@ -213,7 +213,7 @@ def test_no_sheet_scrolls_sideways_and_nothing_complains(browser, planned, width
         "request",
         lambda request: None if request.url.startswith(("file:", "data:")) else complaints.append(request.url),
     )
-    page.goto(out.as_uri())
+    page.goto(out.as_uri(), timeout=120_000)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.locator("article.sheet").count() == 8
     assert complaints == []
@@ -223,7 +223,7 @@ def test_no_sheet_scrolls_sideways_and_nothing_complains(browser, planned, width
 def test_each_call_prints_on_one_page(browser, planned, tmp_path):
     _, out = planned
     page = browser.new_page()
-    page.goto(out.as_uri())
+    page.goto(out.as_uri(), timeout=120_000)
     printed = page.pdf(path=str(tmp_path / "round.pdf"), format="A4")
     page.close()
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == 1 + 8
