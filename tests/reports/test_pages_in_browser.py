@@ -181,9 +181,9 @@ def test_no_chart_is_cut_on_paper(opened: tuple[Any, Seen], paper: str) -> None:
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.wait_for_timeout(300)
     boxes = page.evaluate(
-        "[...document.querySelectorAll('figure')].map(figure => { const box = figure.getBoundingClientRect();"
-        " const chart = figure.querySelector('svg').getBoundingClientRect();"
-        " return [figure.id, box.height, chart.right, getComputedStyle(figure).breakInside]; })"
+        "[...document.querySelectorAll('figure')].map(figure => { const plot = figure.querySelector('.plot');"
+        " const chart = plot.querySelector('svg').getBoundingClientRect();"
+        " return [figure.id, plot.getBoundingClientRect().height, chart.right, getComputedStyle(plot).breakInside]; })"
     )
     assert boxes
     for name, tall, right, breaks in boxes:

@@ -23,7 +23,7 @@ def test_trains_scores_and_beats_the_plain_ways(tmp_path: Path) -> None:
     assert {"model", "episodes", "causes", "as_of", "scores", "baselines"} <= set(told)
     assert told["episodes"] == 700
     assert set(told["scores"]) == {"log_loss", "top1", "top3", "brier", "calibration_error"}
-    assert set(told["baselines"]) == {"share by complaint", "naive Bayes", "logistic regression"}
+    assert set(told["baselines"]) == {"share by complaint", "naive Bayes", "logistic regression", "plain boosting"}
     for name in ("share by complaint", "naive Bayes"):
         assert told["scores"]["log_loss"] < told["baselines"][name]["log_loss"]
     model = training.current_model(database)

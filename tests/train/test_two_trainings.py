@@ -67,7 +67,7 @@ def test_trainings_that_end_together(folder: Path) -> None:
         assert storage.open_model(models / name).card["model"] == name
         assert f"Model {name}" in (models / name / "card.html").read_text(encoding="utf-8")
     assert json.loads((models / train.IN_USE).read_text())["model"] in names
-    assert sorted(path.name for path in models.iterdir()) == [*names, "advice.json", train.IN_USE]
+    assert sorted(path.name for path in models.iterdir()) == [*names, "advice.json", train.IN_USE, "phrases.json"]
 
 
 def test_one_waits_until_the_other_is_out(tmp_path: Path) -> None:
