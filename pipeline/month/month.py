@@ -151,7 +151,14 @@ def month_report(
     begun = time.perf_counter()
     wording = _wording(settings, language)
     scope = find_scope(
-        database.connection, month, to=to, against=against, against_to=against_to, kind=kind, technician=technician
+        database.connection,
+        month,
+        to=to,
+        against=against,
+        against_to=against_to,
+        kind=kind,
+        technician=technician,
+        words=words,
     )
     path = out or Path(f"report-{scope.name}.html")
     may_write(path, PAGE, database=database)
@@ -314,6 +321,7 @@ def gather(
         waiting_days=scope.waiting_days,
         visits=int(visits),
         costs=scope.costs,
+        is_labour_billed=scope.is_labour_billed,
         kind=scope.kind,
         technician=scope.technician,
         is_against=scope.is_against,

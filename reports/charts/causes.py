@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Hashable
 from typing import Any
 
-import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, rows_chart
+from reports.charts.drawn import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 FEWEST_FOR_RATE = 10
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw the complaint as a heading row and its causes as bars beneath.
 
     Parameters

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from demo_data.generator.make import MadeWorld
 
 WORDS = Path(__file__).parents[2] / "pipeline" / "words" / "en"
-SETTING = "insert into setting values (30, 120, 48, 22, 35, 'GBP', null)"
+SETTING = "insert into setting values (30, 120, 48, 22, 35, 'GBP', null, false)"
 
 
 def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = None) -> duckdb.DuckDBPyConnection:
