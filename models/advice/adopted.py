@@ -96,8 +96,8 @@ def did_it_help(
     Credit is given where log(since / before) of the row lies below that of all other parts by more than 1.645 standard
     errors, the count before first drawn toward the shares of all parts and complaints by as much as those differ among
     each other (beta-binomial). With fewer than ten lines of other parts before or since, the row alone is compared. An
-    advice that is followed also makes its pattern rarer: compare the counts too. No credit is given where the last three
-    months before are likelier at the share since than at the share before them: then the fall came first.
+    advice that is followed also makes its pattern rarer: compare the counts too. No credit is given where the last
+    three months before are likelier at the share since than at the share before them: then the fall came first.
     """
     known = verdicts[verdicts["verdict"].isin(["cured", "not the cause"])]
     is_wrong = known["verdict"] == "not the cause"
@@ -220,8 +220,8 @@ def _said(
         return f"too few of them in the year before to compare with: {since}"
     if state == FELL_BEFORE:
         return (
-            f"it seems to have fallen by itself before it was taken up: {last[0]} of {last[1]} in the three months before, "
-            f"{before[0]} of {before[1]} in the year; {since}"
+            f"it seems to have fallen by itself before it was taken up: {last[0]} of {last[1]} in the three months "
+            f"before, {before[0]} of {before[1]} in the year; {since}"
         )
     if state == HELPED:
         return f"fewer wrong parts, and fewer than the {expected:.0%} to expect had nothing been done: {since}"

@@ -54,14 +54,14 @@ def finished(
     return Picture(name, title, alt_text, {**chart, "title": title, "description": alt_text}, plain_frame(table), opens)
 
 
-def layered(layers: Sequence[Spec], frames: Mapping[str, pd.DataFrame], height: float) -> Spec:
+def layered(layers: Sequence[Spec], rows: Mapping[str, pd.DataFrame | list[Spec]], height: float) -> Spec:
     """Lay marks over each other, as wide as the page has room.
 
     Parameters
     ----------
     layers
         As ``mark`` makes them.
-    frames
+    rows
         Name -> what is drawn; a layer that names none draws the first. Of their columns the chart keeps those that it
         draws: what is not shown is not given away.
     height
@@ -70,25 +70,28 @@ def layered(layers: Sequence[Spec], frames: Mapping[str, pd.DataFrame], height: 
     drawing = json.dumps(layers)
     names = {*_DRAWN_FIELD.findall(drawing), *_TESTED_FIELD.findall(drawing)}
     return {
-        "datasets": {
-            name: _records(frame[[column for column in frame if column in names]]) for name, frame in frames.items()
-        },
-        "data": {"name": next(iter(frames))},
+        "datasets": {name: _records(given, names) for name, given in rows.items()},
+        "data": {"name": next(iter(rows))},
         "layer": list(layers),
         "width": "container",
         "height": height,
     }
 
 
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+def _records(rows: pd.DataFrame | list[Spec], names: set[str]) -> list[Spec]:
     """Write rows as JSON has them: missing as null, a day with its hour, which browsers read as local."""
 
     def written(value: Any) -> Any:
         if isinstance(value, dt.date):
             return dt.datetime(value.year, value.month, value.day).isoformat()
-        return None if isinstance(value, float) and not math.isfinite(value) else value
+        return None if _is_missing(value) else value
 
-    return [{str(name): written(value) for name, value in row.items()} for row in frame.to_dict("records")]
+    records = rows.to_dict("records") if isinstance(rows, pd.DataFrame) else rows
+    return [{str(name): written(value) for name, value in row.items() if name in names} for row in records]
+
+
+def _is_missing(value: Any) -> bool:
+    return value is None or (isinstance(value, float) and not math.isfinite(value))
 
 
 def mark(kind: str, encoding: Spec, *, only: str | Spec | None = None, data: str | None = None, **look: Any) -> Spec:
@@ -137,7 +140,7 @@ def said() -> Spec:
 
 
 def rows_chart(
-    frame: pd.DataFrame,
+    frame: pd.DataFrame | list[Spec],
     *,
     value_type: str,
     axis_title: str,
@@ -166,20 +169,15 @@ def rows_chart(
     Spec
         Of container width; an empty frame gives an empty chart of one row.
     """
-    rows = frame.assign(row=range(len(frame)))
-    for column, missing in (
-        ("is_heading", False),
-        ("is_other", False),
-        ("pale", None),
-        ("least", None),
-        ("most", None),
-    ):
-        if column not in rows:
-            rows[column] = missing
-    rows = rows.astype({"pale": float, "least": float, "most": float})
     is_point = value_type == "point"
-    rows["end"] = rows[["value", "high", "most"] if is_point else ["value", "pale", "high"]].max(axis=1)
-    low_end, largest, top = _reach(rows, is_point)
+    ends = ("value", "high", "most") if is_point else ("value", "pale", "high")
+    given: list[Any] = frame.to_dict("records") if isinstance(frame, pd.DataFrame) else frame
+    rows = [
+        {**_UNTOLD, **row, "row": place, "end": max((row[name] for name in ends if _has(row, name)), default=None)}
+        for place, row in enumerate(given)
+    ]
+    has_interval, has_limits = (any(_has(row, name) for row in rows) for name in ("low", "least"))
+    low_end, largest, top = _reach(rows, is_point and has_interval)
     axis: Spec = (
         {"title": axis_title, "tickCount": 5, "format": ",.0f"} if currency_axis else share_axis(axis_title)
     ) | {"orient": "bottom", "values": _ticks(low_end, largest if currency_axis else min(largest, 1.0))}
@@ -193,7 +191,7 @@ def rows_chart(
         return mark(kind, {"y": up, **encoding}, only=" && ".join(tests), **look)
 
     main, paper = theme.LIGHT[colour], theme.LIGHT["paper"]
-    fill = theme.LIGHT[f"{colour}-pale"] if rows["low"].notna().any() else main
+    fill = theme.LIGHT[f"{colour}-pale"] if has_interval else main
     beneath: Spec = {"yOffset": 11}
     unsaid: Spec = {"aria": False}
     text: Spec = {"align": "left", "limit": PART_LIMIT, **unsaid}
@@ -213,7 +211,7 @@ def rows_chart(
             ),
             row("bar", drawn, height=10, stroke=main, strokeWidth=1, fillOpacity=1, **beneath),
         ]
-    if rows["least"].notna().any():
+    if has_limits:
         layers.append(
             row(
                 "rule",
@@ -253,12 +251,24 @@ def rows_chart(
     return layered(layers, {"rows": rows}, theme.ROW_HEIGHT * max(len(rows), 1))
 
 
-def _reach(rows: pd.DataFrame, is_point: bool) -> tuple[float, float, float]:
+_UNTOLD: Spec = {
+    "is_heading": False,
+    "is_other": False,
+    **dict.fromkeys(("value", "low", "high", "pale", "least", "most")),
+}
+
+
+def _has(row: Mapping[Any, Any], name: str) -> bool:
+    return not _is_missing(row.get(name))
+
+
+def _reach(rows: list[Spec], is_from_low: bool) -> tuple[float, float, float]:
     """Find where the values begin, where they end, and where the room for their labels does."""
-    largest = float(rows["end"].max()) if rows["end"].notna().any() else 1.0
-    if not (is_point and rows["low"].notna().any()):
+    largest = max((row["end"] for row in rows if _has(row, "end")), default=1.0)
+    if not is_from_low:
         return 0.0, largest, max(largest, 1e-9) * ROOM
-    low_end = max(0.0, float(rows[["value", "low", "least"]].min().min()) // 0.1 * 0.1)
+    least = min(row[name] for row in rows for name in ("value", "low", "least") if _has(row, name))
+    low_end = max(0.0, least // 0.1 * 0.1)
     return low_end, largest, low_end + (max(largest, low_end + 0.1) - low_end) * ROOM
 
 

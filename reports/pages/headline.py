@@ -111,7 +111,8 @@ def figures(
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
         not_yet_known; callbacks: fixes, returns, open; both: followed;
-        wrong_swaps: parts, judged, open, to_come, labour, trips, is_labour_billed; days_to_cure: faults, open, half. NaN = too few.
+        wrong_swaps: parts, judged, open, to_come, labour, trips, is_labour_billed; days_to_cure: faults, open, half.
+        NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
