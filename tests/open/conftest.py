@@ -45,12 +45,19 @@ class Browser:
 @pytest.fixture(scope="session")
 def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One for all tests of a run: jobs are recorded into it, nothing else of it changes."""
-    return shutil.copytree(visit_workshop.folder(), tmp_path_factory.mktemp("open") / "shop") / "workshop.duckdb"
+    return shutil.copytree(visit_workshop.folder(300), tmp_path_factory.mktemp("open") / "shop") / "workshop.duckdb"
+
+
+def served(library: Path) -> Any:
+    """The pages of a library, which they let go after each request: the test opens it too."""
+    app = make_app(library, Guard(frozenset({HOST})))
+    app.extensions["library"].lingers = 0.0
+    return app
 
 
 @pytest.fixture(scope="session")
 def app(library: Path) -> Any:
-    return make_app(library, Guard(frozenset({HOST})))
+    return served(library)
 
 
 @pytest.fixture
