@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 pages = flask.Blueprint("records", __name__)
 MOST_REFUSED = 500  # lines shown
-MOST_WORDS = 40
+MOST_WORDS = 40  # on one page
 ORDERS = {"%d/%m/%Y": "31/12/2026", "%m/%d/%Y": "12/31/2026", "%Y-%m-%d": "2026-12-31"}
 BATCH = ("batch", "file", "loaded_at", "visits", "read", "loaded", "replaced", "rejected", "taken_back_at")
 
@@ -129,30 +129,32 @@ def take_back() -> flask.Response:
 
 @pages.get("/records/words")
 def words() -> flask.Response:
-    """Unrecognised words, the most used first, to be decided by clicking; and the decisions in force."""
-    with library().opened() as workshop:
-        found = workshop.to_review()
-        decided = workshop.table("correction")
-    decided = decided[decided["undone_at"].isna()].sort_values("correction_id", ascending=False)
-    return page(
-        "words.html", rows=rows_of(found.head(MOST_WORDS)), left=len(found), decided=rows_of(decided.head(MOST_WORDS))
-    )
+    """Unrecognised words to be decided by clicking, as they were looked up last; and the decisions in force."""
+    return page("words.html", looked=_looked(), most=MOST_WORDS)
+
+
+@pages.post("/records/words/look")
+def look() -> flask.Response:
+    """Look the unrecognised words up, with what each may mean."""
+    return work("look", lambda workshop, _: _open_words(workshop, rows_of(workshop.to_review())), "records.words")
 
 
 @pages.post("/records/words")
 def decide() -> flask.Response:
     """Take the decisions that were clicked; every record is read again by them."""
-    form = flask.request.form
+    form, looked = flask.request.form, _looked()
     given = zip(*(form.getlist(name) for name in ("list", "written", "suggestion", "decision", "own")), strict=False)
     rows = [(*row[:3], row[4].strip() or row[3]) for row in given if row[3] or row[4].strip()]
     if not rows:
         raise UsageError("Nothing was decided.", "Choose what a word means, then press the button.")
 
-    def taken(workshop: Workshop, _: Callable[[str], None]) -> Any:
+    def taken(workshop: Workshop, _: Callable[[str], None]) -> dict[str, Any]:
         path = workshop.database.scratch / "decided.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
             csv.writer(file).writerows([("list", "written", "suggestion", "decision"), *rows])
-        return workshop.take_decisions(path)
+        workshop.take_decisions(path)
+        done = {row[:2] for row in rows}
+        return _open_words(workshop, [row for row in looked["rows"] if (row["list"], row["written"]) not in done])
 
     return work("words", taken, "records.words")
 
@@ -160,8 +162,26 @@ def decide() -> flask.Response:
 @pages.post("/records/words/undo")
 def undo() -> flask.Response:
     """Take one decision back."""
-    number = int(flask.request.form.get("correction_id", "0"))
-    return work("words", lambda workshop, _: workshop.undo_decision(number), "records.words")
+    number, rows = flask.request.form.get("correction_id", ""), _looked()["rows"]
+
+    def undone(workshop: Workshop, _: Callable[[str], None]) -> dict[str, Any]:
+        workshop.undo_decision(int(number) if number.isdigit() else 0)
+        return _open_words(workshop, rows)
+
+    return work("words", undone, "records.words")
+
+
+def _looked() -> dict[str, Any]:
+    """What the last look for words found; without one, no rows and no decisions."""
+    job = library().job
+    found = job.result if job is not None and job.what in ("look", "words") else None
+    return found or {"rows": [], "decided": [], "is_looked": False}
+
+
+def _open_words(workshop: Workshop, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    decided = workshop.table("correction")
+    decided = decided[decided["undone_at"].isna()].sort_values("correction_id", ascending=False)
+    return {"rows": rows, "decided": rows_of(decided.head(MOST_WORDS)), "is_looked": True}
 
 
 def _load(paths: list[Path]) -> flask.Response:

@@ -57,7 +57,7 @@ def test_every_step_has_its_cautions_inside_it(browser, library):
 
 def test_an_answer_moves_to_the_next_step_and_undo_to_the_one_before(browser):
     first = begun(browser)
-    second = press(browser, first, "1")
+    second = press(browser, first, "2")
     assert next_step(browser, second) != next_step(browser, first)
     assert next_step(browser, press(browser, second, "u")) == next_step(browser, first)
 
@@ -121,7 +121,7 @@ def test_an_unfinished_visit_is_not_recorded(browser):
 
 
 def test_a_visit_outlives_the_server(browser, library):
-    at = press(browser, begun(browser), "1")
+    at = press(browser, begun(browser), "2")
     again = Browser(served(library))
     assert next_step(again, at) == next_step(browser, at)
 
