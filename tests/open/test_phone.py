@@ -67,7 +67,7 @@ def test_no_route_of_the_owner_is_reached_from_a_phone(apps, inside):
 
 
 def test_a_phone_asks_and_goes_through_a_visit(inside):
-    assert "door seal worn" in inside.get("/ask?kind=dishwasher&complaint=leaks").text
+    assert "torn door seal" in inside.get("/ask?kind=dishwasher&complaint=leaks").text
     at = inside.get("/visit?kind=dishwasher&complaint=leaks").location
     assert inside.get(at).status_code == 200
     assert inside.post(f"{at}press", {"key": "0"}).status_code == 303

@@ -34,7 +34,7 @@ def rows() -> list[dict[str, Any]]:
         made.append({**unit, **cleared, "Was": "partly blocked sump hose", "Ended": "fixed"})
     for number in range(28, 94):
         kind, said, was, part = (
-            ("dishwasher", "leaks", "door seal worn", "door seal @ 18"),
+            ("dishwasher", "leaks", "torn door seal", "door seal @ 18"),
             ("washing machine", "noisy spin", "worn drum bearings", "drum bearings @ 40"),
         )[number % 2]
         unit = _unit(number, kind, said, DAY_ONE + dt.timedelta(days=7 * (number - 28) // 1 % 400))
