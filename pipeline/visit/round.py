@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 from pipeline.advice.kept import kept
 from pipeline.errors import UsageError, shown
 from pipeline.load.guess import guess_layout, known_names, shipped_layout
-from pipeline.load.load import drop_temporary
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.reader import read
 from pipeline.read.sources import Unopened, open_sources
@@ -25,6 +24,7 @@ from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock
+from sql.working import drop_temporary
 
 if TYPE_CHECKING:
     from models.plan.van import Needs, VanList
