@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from threadpoolctl import threadpool_limits
 from scipy.optimize import approx_fprime
+from threadpoolctl import threadpool_limits
 
 from models.causes.bayes import best_strengths, count_cells, fit_tables, log_shares
 from models.causes.boosting import boosting_inputs, fit_trees
