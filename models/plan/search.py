@@ -23,7 +23,7 @@ from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
-STAGES = (0.25, 0.5, 1.0)
+STAGES = (0.5, 1.0)
 FIRST_SHARE = 0.5  # of the points, for looking behind every first step
 TINY = 1e-12
 SHUT, LOWER = range(2)
@@ -200,8 +200,8 @@ class Search:
 
     def _state(self, machine: Machine) -> int:
         """Number of a state of the machine, whatever is spoilt; what repairs cost from there is worked out once."""
-        key = machine.opened, machine.is_live, machine.is_drained, machine.may_close, machine.was_closed
-        key = *key, machine.stays_off
+        was = machine.may_close, machine.was_closed, machine.stays_off
+        key = machine.opened, machine.is_live, machine.is_drained, *was
         number = self._states.get(key)
         if number is None:
             number = self._states[key] = len(self._machines)

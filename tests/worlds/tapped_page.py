@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from pipeline import Workshop
+from pipeline.visit.answer import Answer
 from pipeline.visit.conversation import Visit, choices, current
 from pipeline.visit.question import Question
 from reports.render.paper import find_browser
@@ -59,6 +60,11 @@ def tapped(page: Any, number: int) -> dict[tuple[int, ...], dict[str, Any]]:
     return {tuple(int(key) for key in path.split()): card for path, card in shown.items()}
 
 
+def keys_of(now: Answer) -> dict[str, str]:
+    """Keys that lead on from the next step, with their labels."""
+    return {key: label for key, label in choices(now, now.steps[0]).items() if key.isdigit()}
+
+
 def differences(
     workshop: Workshop, asked: Question, cards: Mapping[tuple[int, ...], Mapping[str, Any]]
 ) -> tuple[int, int, list[str]]:
@@ -86,13 +92,10 @@ def differences(
             continue
         now = current(workshop.database, workshop.words, workshop.settings, visit)
         step = now.steps[0]
-        is_end = step.do == "hand over"
         said = {
             "next": step.told,
             "odds": [f"{row.cause} {row.probability:.0%}" for row in now.causes[:3] if row.probability >= 0.01],
-            "keys": []
-            if is_end
-            else [label for key, label in choices(now, step).items() if len(key) == 1 and key not in "uq"],
+            "keys": [] if step.do == "hand over" else list(keys_of(now).values()),
         }
         shown = {**card, "odds": [row for row in card["odds"] if row[-3:] not in (" 0%",)]}
         for name, value in said.items():
