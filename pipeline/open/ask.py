@@ -14,9 +14,10 @@ from pipeline.open.app import go, library, page, signed, unsigned
 from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, money
 from pipeline.visit.ask import questions_of
-from pipeline.visit.conversation import Event, Visit
+from pipeline.visit.conversation import Visit
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.question import Call, said
+from pipeline.visit.walk import Event
 
 if TYPE_CHECKING:
     from pathlib import Path

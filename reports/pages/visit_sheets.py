@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
+from reports.pages.tapped_sheets import cost, percent, walks
 from reports.render.currency import money
 from reports.render.page import plain, render
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
 LONG = 29  # rows of a tree that still print beside all else in full size; found by trying
-NO_BREAK = "\N{NO-BREAK SPACE}"
 FOOTNOTE = (
     "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
     "A check is listed because it pays on average, not because it is always needed."
@@ -34,7 +34,8 @@ def visit_sheets(
     ----------
     calls
         One object a call as in the JSON of `causes`, with ``tree`` (steps and branches), ``cautions_named`` (name and
-        text) and ``said`` (the complaint as written) besides.
+        text), ``said`` (the complaint as written), ``tapped`` and ``record`` (see `reports.pages.tapped_sheets`)
+        besides.
     van
         ``units`` (part → units to carry), ``expected_use`` (part → calls that need it), ``wanted`` (part → list of
         (call number, probability)), ``one_visit`` and ``one_visit_empty`` (expected calls that can be cured in one
@@ -53,13 +54,17 @@ def visit_sheets(
     str
         The whole page.
     """
-    css = (files("reports") / "templates" / "visit_sheets.css").read_text(encoding="utf-8")
+    css, script = (
+        (files("reports") / "templates" / f"visit_sheets.{of}").read_text(encoding="utf-8") for of in ("css", "js")
+    )
     sheets = [_sheet(number, call, van, currency) for number, call in enumerate(calls, start=1)]
     minutes = sum(call["expected"]["minutes"] or 0 for call in calls)
     return render(
         "visit_sheets.html",
         title="Round" + (f", {day['weekday']} {day['number']} {day['month']}" if day else ""),
         css=css,
+        script=script,
+        walks=walks(calls, day, currency) if calls else None,
         sheets=sheets,
         van=_van(van, len(calls)),
         day=day,
@@ -99,7 +104,7 @@ def _van(van: Mapping[str, Any], calls: int) -> dict[str, Any]:
     left = [part for part in van["expected_use"] if part not in van["units"]][:5]
     basis = (
         f"With these parts {van['one_visit']:.1f} of {_count(calls, 'call')} can be cured in one visit, without any "
-        f"{van['one_visit_empty']:.1f}, once the cause is found. Chance that all can: {_percent(van['all_cured'])}."
+        f"{van['one_visit_empty']:.1f}, once the cause is found. Chance that all can: {percent(van['all_cured'])}."
         if calls
         else ""
     )
@@ -136,7 +141,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
             else []
         ),
         "way_title": "The cheapest sound way through" if has_plan else "What to do",
-        "tree": _row(call["tree"], advice, money),
+        "tree": _row(call["tree"], advice, currency),
         "is_long": _lines(call["tree"]) > LONG,
         "causes": [_cause(row, call["evidence"]["similar_jobs"]) for row in call["causes"][:SHOWN_CAUSES]]
         + [_none(call["none_of_these"])] * bool(call["causes"]),
@@ -156,13 +161,13 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currenc
     }
 
 
-def _row(tree: Mapping[str, Any], advice: Mapping[str, str], money: Any) -> dict[str, Any]:
+def _row(tree: Mapping[str, Any], advice: Mapping[str, str], currency: str) -> dict[str, Any]:
     return {
         "steps": [
             {
                 "do": step["do"],
                 "name": _told(step),
-                "cost": _cost(step, money),
+                "cost": cost(step, currency),
                 "caution_names": step["caution_names"],
                 "vain": "; ".join(advice[part] for part in step["parts"] if part in advice),
             }
@@ -171,9 +176,9 @@ def _row(tree: Mapping[str, Any], advice: Mapping[str, str], money: Any) -> dict
         "branches": [
             {
                 "label": branch["label"],
-                "chance": _percent(branch["chance"]),
-                "leading": f"{branch['leading']} {_percent(branch['leading_chance'])}",
-                "then": _row(branch["then"], advice, money) if branch["then"] else None,
+                "chance": percent(branch["chance"]),
+                "leading": f"{branch['leading']} {percent(branch['leading_chance'])}",
+                "then": _row(branch["then"], advice, currency) if branch["then"] else None,
             }
             for branch in tree["branches"]
         ],
@@ -190,22 +195,12 @@ def _told(step: Mapping[str, Any]) -> str:
     return f"{step['name']}, if faulty" if step["look_minutes"] else str(step["name"])
 
 
-def _cost(step: Mapping[str, Any], money: Any) -> str:
-    if step["do"] in ("hand over", "ask"):
-        return ""
-    look = step["look_minutes"]
-    cost = [f"look {look:.0f} min", f"fit {step['minutes']:.0f} min"] if look else [f"{step['minutes']:.0f} min"]
-    cost += [money(step["money"])] if step["parts"] else []
-    cost += [f"cures {_percent(step['cures_probability'])}"] if step["cures_probability"] else []
-    return ", ".join(piece.replace(" ", NO_BREAK) for piece in cost)
-
-
 def _cause(row: Mapping[str, Any], similar: int) -> dict[str, Any]:
     low, high = (round(100 * row[name], 1) for name in ("low", "high"))
     jobs = ", ".join(row["jobs"][:2])
     return {
         "cause": row["cause"],
-        "percent": _percent(row["probability"]),
+        "percent": percent(row["probability"]),
         "width": str(round(100 * row["probability"], 1)),
         "low": str(low),
         "spread": str(round(high - low, 1)) if similar else "",
@@ -216,7 +211,7 @@ def _cause(row: Mapping[str, Any], similar: int) -> dict[str, Any]:
 def _none(p: float) -> dict[str, Any]:
     return {
         "cause": "none of these",
-        "percent": _percent(p),
+        "percent": percent(p),
         "width": str(round(100 * p, 1)),
         "low": "0",
         "spread": "",
@@ -228,14 +223,10 @@ def _part(row: Mapping[str, Any], units: Mapping[str, int]) -> dict[str, Any]:
     in_van = units.get(row.get("label", row["part"]), 0) > 0
     return {
         "part": row["part"],
-        "percent": _percent(row["probability"]),
+        "percent": percent(row["probability"]),
         "is_in_van": in_van,
         "where": "in the van" if in_van else "not carried",
     }
-
-
-def _percent(p: float) -> str:
-    return "under 1%" if 0 < p < 0.005 else f"{p:.0%}"
 
 
 def _count(number: int, noun: str) -> str:

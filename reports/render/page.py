@@ -131,6 +131,7 @@ def render(
     jobs: Mapping[str, Any] | None = None,
     words: Mapping[str, str] | None = None,
     css: str = "",
+    script: str = "",
     **ready: Any,
 ) -> str:
     """Fill a template that extends ``base.html``.
@@ -152,6 +153,8 @@ def render(
         The few words the page's own script shows.
     css
         Further style rules of this page.
+    script
+        Its own code, run after what all pages share.
     **ready
         Ready values for the template. No arithmetic is done in templates.
 
@@ -161,9 +164,9 @@ def render(
         The whole page.
     """
     styles = [theme.style() + css]
-    script = (files("reports") / "templates" / "page.js").read_text(encoding="utf-8")
+    shared = (files("reports") / "templates" / "page.js").read_text(encoding="utf-8")
     drawn = [picture for picture in pictures if picture.has_marks]
-    scripts = [chart_code(), script] if drawn else [script]
+    scripts = [*([chart_code()] if drawn else []), shared, *([script] if script else [])]
     config = theme.chart_config()
     return (
         environment()
