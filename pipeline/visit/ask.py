@@ -16,12 +16,13 @@ from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_hi
 from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
-from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
+from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, ask_again, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.unit_history import Unit, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, about
+from reports.render.wording import sentence
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -95,6 +96,7 @@ def answer(
     machine: Machine | None = None,
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
+    is_repaired: bool = False,
 ) -> Answer:
     """Answer a question already read.
 
@@ -108,11 +110,20 @@ def answer(
         Its state, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
+    is_repaired
+        Whether any of those tried was a repair done, not only a part that looked good.
     """
     (asked,) = ask(database, words, settings, [question])
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
-    return answered(asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside))
+    return answered(
+        asked,
+        kept(database),
+        unknowable=unknowable,
+        machine=machine,
+        passed=(*tried, *aside),
+        is_repaired=is_repaired,
+    )
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
@@ -153,6 +164,7 @@ def answered(
     machine: Machine | None = None,
     passed: Sequence[str] = (),
     carried: Sequence[str] | None = None,
+    is_repaired: bool = False,
 ) -> Answer:
     """Plan a call and put the answer together.
 
@@ -166,6 +178,8 @@ def answered(
         Repairs not to be offered.
     carried
         Parts in the van; None = those worth carrying by this call alone.
+    is_repaired
+        As in `answer`: where nothing may be energised, what is wrong besides is asked after the tests of the repair.
     """
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
@@ -176,17 +190,17 @@ def answered(
     if is_asking and (asks := _asks(asked)):
         currency = asked.costs.settings.currency
         return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
-    powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
     visit = plan_visit(
         odds.causes,
         asked.costs,
-        seen={*question.findings, *unknowable, *powered},
+        seen={*question.findings, *unknowable},
         machine=machine,
         tried=set(passed),
         carried=carried,
         call=circumstances(question, asked.costs.trade, advice),
+        is_unsafe=is_unsafe,
     )
-    steps = tuple(visit.steps())
+    steps = (ask_again(),) if is_unsafe and is_repaired else tuple(visit.steps())
     return Answer(
         question=question,
         odds=odds,
@@ -207,7 +221,7 @@ def _asks(asked: Asked) -> tuple[Step, ...]:
     return tuple(
         Step(
             "ask",
-            f"{one.text}: {', '.join(one.options)}",
+            one.text,
             "",
             0.0,
             0.0,
@@ -303,4 +317,4 @@ def _remark(evidence: Evidence) -> str:
     beyond, known = evidence.beyond_repair
     if known < BEYOND_JOBS or beyond < BEYOND_SHARE * known:
         return ""
-    return f"{beyond} of {known} like it were beyond economic repair: quote before parts"
+    return sentence("answer.beyond", beyond=beyond, known=known)
