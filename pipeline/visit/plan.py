@@ -174,7 +174,9 @@ class VisitPlan:
             leading, outcomes = meaning.get(cause, (self._leading(after), ""))
             meaning[cause] = leading, sentence("answer.either", first=outcomes, other=outcome) if outcomes else outcome
         if len(meaning) == 1:
-            told = [sentence("answer.means", outcomes=outcome, leading=self._leading(after)) for outcome, _, after in led]
+            told = [
+                sentence("answer.means", outcomes=outcome, leading=self._leading(after)) for outcome, _, after in led
+            ]
         else:
             told = [sentence("answer.means", outcomes=either, leading=leading) for leading, either in meaning.values()]
         return several(told)
