@@ -14,8 +14,9 @@ from pipeline.open.app import go, library, page, signed, unsigned
 from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.ask import questions_of
-from pipeline.visit.conversation import Event, Visit
+from pipeline.visit.conversation import Visit
 from pipeline.visit.question import Call, said
+from pipeline.visit.walk import Event
 from reports.render.wording import Finding, Written, value_of
 
 if TYPE_CHECKING:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,7 @@ from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_hi
 from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
-from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, ask_again, plan_visit
+from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.unit_history import Unit, histories
@@ -96,7 +96,7 @@ def answer(
     machine: Machine | None = None,
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
-    is_repaired: bool = False,
+    carried: Collection[str] | None = None,
 ) -> Answer:
     """Answer a question already read.
 
@@ -110,19 +110,14 @@ def answer(
         Its state, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
-    is_repaired
-        Whether any of those tried was a repair done, not only a part that looked good.
+    carried
+        As in `answered`.
     """
     (asked,) = ask(database, words, settings, [question])
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
     return answered(
-        asked,
-        kept(database),
-        unknowable=unknowable,
-        machine=machine,
-        passed=(*tried, *aside),
-        is_repaired=is_repaired,
+        asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside), carried=carried
     )
 
 
@@ -163,8 +158,7 @@ def answered(
     unknowable: Sequence[str] = (),
     machine: Machine | None = None,
     passed: Sequence[str] = (),
-    carried: Sequence[str] | None = None,
-    is_repaired: bool = False,
+    carried: Collection[str] | None = None,
 ) -> Answer:
     """Plan a call and put the answer together.
 
@@ -178,9 +172,9 @@ def answered(
         Repairs not to be offered.
     carried
         Parts in the van; None = those worth carrying by this call alone.
-    is_repaired
-        As in `answer`: where nothing may be energised, what is wrong besides is asked after the tests of the repair.
     """
+    from models.plan.machine import Machine
+
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
@@ -189,22 +183,23 @@ def answered(
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
     if is_asking and (asks := _asks(asked)):
         currency = asked.costs.settings.currency
-        return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
+        rows = _rows(odds, asked.costs, asked.evidence, asked.why)
+        return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
+    machine = machine or Machine()
     visit = plan_visit(
         odds.causes,
         asked.costs,
         seen={*question.findings, *unknowable},
-        machine=machine,
+        machine=replace(machine, stays_off=True) if is_unsafe else machine,
         tried=set(passed),
         carried=carried,
         call=circumstances(question, asked.costs.trade, advice),
-        is_unsafe=is_unsafe,
     )
-    steps = (ask_again(),) if is_unsafe and is_repaired else tuple(visit.steps())
+    steps = tuple(visit.steps())
     return Answer(
         question=question,
         odds=odds,
-        causes=_rows(asked),
+        causes=_rows(odds, asked.costs, asked.evidence, asked.why),
         costs=asked.costs,
         evidence=asked.evidence,
         visit=visit,
@@ -261,12 +256,47 @@ def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
     return Odds(scaled, odds.none_of_these / total, odds.model, odds.note, odds.width)
 
 
-def _rows(asked: Asked) -> tuple[CauseRow, ...]:
+def moved(
+    now: Answer,
+    advice: Sequence[AdviceRow],
+    question: Question,
+    visit: VisitPlan,
+    odds: Mapping[str, float],
+    *,
+    is_brief: bool = False,
+) -> Answer:
+    """Give the answer at another point of the same visit.
+
+    Parameters
+    ----------
+    now
+        An earlier one.
+    advice
+        Rows known of wrong swaps.
+    question, visit, odds
+        What is known by then, the plan from there on, and cause → probability.
+    is_brief
+        Whether only the next step is wanted: the list of steps ends with it, and the evidence by cause is left out.
+    """
+    there = replace(now.odds, causes=odds, none_of_these=max(1.0 - sum(odds.values()), 0.0))
+    steps = tuple(visit.steps(1) if is_brief else visit.steps())
+    why = {row.cause: row.why for row in now.causes}
+    return replace(
+        now,
+        question=question,
+        odds=there,
+        causes=() if is_brief else _rows(there, now.costs, now.evidence, why),
+        visit=visit,
+        steps=steps,
+        advice=for_parts(advice, question, _parts_in_question(visit, steps)),
+    )
+
+
+def _rows(odds: Odds, costs: Costs, evidence: Evidence, why: Mapping[str, tuple[Reason, ...]]) -> tuple[CauseRow, ...]:
     import numpy as np
 
     from models.causes.evidence import interval
 
-    odds, costs, evidence = asked.odds, asked.costs, asked.evidence
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
     low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())), odds.width)
     jobs: dict[str, list[str]] = {cause: [] for cause in likely}
@@ -283,7 +313,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
             costs.repair(cause).is_confirmed,
-            asked.why.get(cause, ()),
+            why.get(cause, ()),
         )
         for place, (cause, p) in enumerate(likely.items())
     )

@@ -6,7 +6,8 @@ import csv
 import datetime as dt
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,16 +16,16 @@ from pipeline.load.layout import FIELDS
 from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
 from pipeline.visit.answer import Answer, advice_line, quoted, step_cost
-from pipeline.visit.ask import answer, questions_of
+from pipeline.visit.ask import questions_of
 from pipeline.visit.ask_first import COMPLAINT
 from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
+from pipeline.visit.walk import Event, Stand, Walk, told
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE, about
 from pipeline.words.licensed import licensed_work
 from reports.render.wording import Sentence, Written, in_language, sentence, value_of
 
 if TYPE_CHECKING:
-    from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.visit.plan import Step
@@ -39,18 +40,6 @@ CANNOT_TELL, UNDO, STOP, SEEN, LOOKS_GOOD = "0", "u", "q", "f", "3"
 ENDINGS = {"1": "part needed", "2": "not fixed", "3": "beyond economic repair", "4": "advice only"}
 
 
-@dataclass(frozen=True)
-class Event:
-    """One thing that happened: seen, heard or not to be told, a part that looks good, a repair tried or put aside."""
-
-    what: str
-    name: str
-    value: str = ""
-    machine: Machine | None = None
-    parts: tuple[str, ...] = ()
-    cause: str = ""
-
-
 @dataclass
 class Visit:
     """The visit so far; every state follows from the events alone, so undo is to drop the last one."""
@@ -58,22 +47,24 @@ class Visit:
     asked: Question
     events: list[Event] = field(default_factory=list)
     outcome: str = ""
+    stands: dict[tuple[Event, ...], Stand] = field(default_factory=dict)
 
     def question(self) -> Question:
         """The question with all that was seen."""
-        seen = {event.name: event.value for event in self.events if event.what == "seen"}
-        heard = licensed_work([event.name for event in self.events if event.what == "heard"], self.asked.kind)
-        licensed = heard if heard == "gas" else self.asked.licensed or heard
-        symptoms = (*self.asked.symptoms, *self.names("said"))
-        return replace(self.asked, symptoms=symptoms, findings={**self.asked.findings, **seen}, licensed=licensed)
+        return reduce(told, self.events, self.asked)
+
+    def stand(self, walk: Walk) -> Stand:
+        """Where it stands by now; what was reached before is remembered."""
+        for count in range(len(self.events) + 1):
+            so_far = tuple(self.events[:count])
+            if so_far not in self.stands:
+                before = self.stands[so_far[:-1]] if so_far else None
+                self.stands[so_far] = walk.then(before, so_far[-1]) if before else walk.start(self.asked)
+        return self.stands[tuple(self.events)]
 
     def names(self, what: str) -> list[str]:
         """Names of the events of one sort."""
         return [event.name for event in self.events if event.what == what]
-
-    def machine(self) -> Machine | None:
-        """State of the machine after what was done last; None = as it was found."""
-        return next((event.machine for event in reversed(self.events) if event.machine is not None), None)
 
     def press(self, now: Answer, pressed: str, words: Words) -> str:
         """Take one of the `choices` of the step that stands first in ``now``.
@@ -96,7 +87,7 @@ class Visit:
         elif step.do == HAND_OVER:
             self.outcome = ENDINGS[key]
         else:
-            self.events.append(_event(now, step, key, keys[key]))
+            self.events.append(event_of(now, step, key, keys[key]))
             self.outcome = "fixed" if self.events[-1].what == "cured" else ""
         return ""
 
@@ -180,17 +171,7 @@ def run(
 
 def current(database: Database, words: Words, settings: Settings, visit: Visit) -> Answer:
     """Answer the call with all that was seen and done so far; its first step is the next one."""
-    return answer(
-        database,
-        words,
-        settings,
-        visit.question(),
-        unknowable=visit.names("cannot tell"),
-        machine=visit.machine(),
-        tried=[*visit.names("tried"), *visit.names("looks good")],
-        aside=visit.names("aside"),
-        is_repaired=bool(visit.names("tried")),
-    )
+    return visit.stand(Walk(database, words, settings)).now
 
 
 def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
@@ -251,7 +232,8 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
     return {**keys, f"{SEEN} …": "something else seen", UNDO: "undo", STOP: "stop"}
 
 
-def _event(now: Answer, step: Step, key: str, label: str) -> Event:
+def event_of(now: Answer, step: Step, key: str, label: str) -> Event:
+    """What happened when one of the `choices` of a step was pressed."""
     from models.plan.plan import state_after
 
     if step.do == "ask":
@@ -288,7 +270,7 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
     """The visit in the tool's own layout, ready to load: what was asked as written, what was seen and done in terms."""
     done = [event for event in visit.events if event.what in ("tried", "cured")]
     looked = [f"told: {name}" for name in visit.names("heard")]
-    looked += [f"looked at {' and '.join(event.parts)}: good" for event in visit.events if event.what == "looks good"]
+    looked += [event.recorded for event in visit.events if event.what == "looks good"]
     question = visit.question()
     cured = done[-1].cause if visit.outcome == "fixed" else ""
     line = dict.fromkeys(FIELDS, "")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import Circumstances
@@ -103,8 +103,16 @@ class Carry:
 class VisitPlan:
     """The plan of one call, in the trade's words; minutes, money and visits are what it is expected to take in all.
 
-    ``remarks`` say what people should know of the order. ``is_unsafe``: nothing may be energised before the repair, so
-    the plan ends with it (`ask_again`).
+    The plan of a machine that stays off ends with its repair (`ends_with`).
+
+    Attributes
+    ----------
+    remarks
+        What people should know of the order.
+    ahead
+        Point of the plan → minutes, money and further visits from there on.
+    carried
+        Parts in the van.
     """
 
     plan: Plan
@@ -116,7 +124,14 @@ class VisitPlan:
     minutes: float
     money: float
     visits: float
-    is_unsafe: bool = False
+    ahead: Mapping[Node, tuple[float, float, float]]
+    carried: frozenset[str]
+
+    def at(self, node: Node) -> VisitPlan:
+        """What is left of the plan at one of its points; minutes and money are those still ahead."""
+        minutes, money, visits = self.ahead[node]
+        rest = replace(self.plan, root=node)
+        return replace(self, plan=rest, remarks=(), minutes=minutes, money=money, visits=1 + visits)
 
     @property
     def trade(self) -> Trade:
@@ -130,6 +145,12 @@ class VisitPlan:
 
     def step(self, node: Node, given: str = "") -> Step:
         """One point of the plan as a step."""
+        step = self._step(node, given)
+        if node.machine.stays_off and DO_NOT_ENERGISE in self.trade.cautions:
+            return replace(step, cautions=tuple(dict.fromkeys((DO_NOT_ENERGISE, *step.cautions))))
+        return step
+
+    def _step(self, node: Node, given: str) -> Step:
         minutes = minutes_of(self.plan, node, self.costs, self.acts)
         if node.do == "check":
             card = self.checks[node.step]
@@ -208,7 +229,7 @@ class VisitPlan:
 
     def ends_with(self, node: Node) -> bool:
         """Whether nothing may be looked for after this step before its repair has passed the tests."""
-        return self.is_unsafe and node.do == "act"
+        return node.machine.stays_off and node.do == "act"
 
     def seen(self, node: Node, outcome: str) -> str:
         """What led on from a step, in words."""
@@ -236,7 +257,6 @@ def plan_visit(
     tried: Collection[str] = (),
     carried: Collection[str] | None = None,
     call: Circumstances | None = None,
-    is_unsafe: bool = False,
 ) -> VisitPlan:
     """Plan one call.
 
@@ -256,8 +276,6 @@ def plan_visit(
         Parts in the van; None = those worth carrying by their own odds.
     call
         What the call says besides; see `pipeline.visit.circumstances`.
-    is_unsafe
-        Whether nothing may be energised before the repair: no check under power is offered, and nothing after it.
     """
     from models.plan.machine import Machine
     from models.plan.plan import make_plan
@@ -266,16 +284,16 @@ def plan_visit(
     acts = tuple(act for act in costs.acts(list(kept)) if act.name not in tried)
     carry = carry_list(kept, acts, costs)
     in_van = {row.part for row in carry if row.worth_it} if carried is None else set(carried)
-    checks = tuple(
-        card for card in costs.trade.checks if card.finding not in seen and not (is_unsafe and card.power == "needed")
-    )
+    checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
     call = call or Circumstances()
     plan = make_plan(costs.problem(kept, checks, acts, machine or Machine(), in_van, call))
-    minutes, money, visits = _expected(plan, costs, acts, in_van)
+    ahead = _ahead(plan, costs, acts, in_van)
+    minutes, money, visits = ahead[plan.root]
+    minutes, money, visits = minutes + costs.besides, money + costs.besides * costs.rate, visits + 1
     made = {check.name for check in plan.problem.checks}
     checks = tuple(card for card in checks if card.name in made)
     remarks = [*call.remarks(), *_flat(kept, plan)]
-    return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits, is_unsafe)
+    return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits, ahead, frozenset(in_van))
 
 
 def _flat(odds: Mapping[str, float], plan: Plan) -> list[Sentence]:
@@ -322,28 +340,33 @@ def minutes_of(plan: Plan, node: Node, costs: Costs, acts: Sequence[Act]) -> flo
     return changing + (acts[node.step].minutes if node.do == "act" else costs.check_minutes_of(step.name))
 
 
-def _expected(plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[str]) -> tuple[float, float, float]:
-    """Expected minutes, money and visits of the whole plan (arriving, leaving and further trips included)."""
-    minutes, money, visits = costs.besides, plan.cost + costs.besides * costs.rate, 1.0
+def _ahead(
+    plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[str]
+) -> dict[Node, tuple[float, float, float]]:
+    """Minutes, money and further visits expected from each point of a plan on, further trips included."""
+    ahead: dict[Node, tuple[float, float, float]] = {}
+    trust: dict[Node, float] = {}  # what the plan gives to spare a part fitted in vain: no money
     trip_minutes = costs.settings.trip_minutes + ARRIVAL_MINUTES
-    for node in plan.nodes():
-        if node.do == HAND_OVER:
-            minutes += node.reach * (HANDOVER_MINUTES + trip_minutes)
-            visits += node.reach
-            continue
+    for node in reversed(list(plan.nodes())):
+        after = [(chance, then) for _, chance, then in node.branches if then is not None]
+        minutes, visits = (sum(chance * ahead[then][k] for chance, then in after) for k in (0, 2))
+        spared = sum(chance * trust[then] for chance, then in after)
         own = minutes_of(plan, node, costs, acts)
-        if node.do != "act":
-            minutes += node.reach * own
-            continue
-        act, action = acts[node.step], plan.problem.actions[node.step]
-        cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
-        in_vain = (1 - cured) * (1 - act.catches if node.is_looked_at else 1.0)
-        done = cured + in_vain
-        in_vain_money = IN_VAIN_MONEY if act.parts else 0.0
-        unnoticed = (action.failed - in_vain_money) / costs.trip if costs.trip else 0.0
-        trips = (0.0 if costs.is_at_hand(act, in_van) else done) + unnoticed * in_vain
-        looking = LOOK_MINUTES if node.is_looked_at else 0.0
-        minutes += node.reach * (looking + own - act.minutes + done * act.minutes + trips * trip_minutes)
-        visits += node.reach * trips
-        money -= node.reach * in_vain * in_vain_money
-    return minutes, money, visits
+        if node.do == HAND_OVER:
+            minutes, visits = HANDOVER_MINUTES + trip_minutes, 1.0
+        elif node.do != "act":
+            minutes += own
+        else:
+            act, action = acts[node.step], plan.problem.actions[node.step]
+            cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
+            in_vain = (1 - cured) * (1 - act.catches if node.is_looked_at else 1.0)
+            done = cured + in_vain
+            in_vain_money = IN_VAIN_MONEY if act.parts else 0.0
+            unnoticed = (action.failed - in_vain_money) / costs.trip if costs.trip else 0.0
+            trips = (0.0 if costs.is_at_hand(act, in_van) else done) + unnoticed * in_vain
+            looking = LOOK_MINUTES if node.is_looked_at else 0.0
+            minutes += looking + own - act.minutes + done * act.minutes + trips * trip_minutes
+            visits += trips
+            spared += in_vain * in_vain_money
+        ahead[node], trust[node] = (minutes, node.cost - spared, visits), spared
+    return ahead

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,11 +21,14 @@ from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, may_write
 from pipeline.visit.answer import Answer
 from pipeline.visit.ask import Asked, answered, ask, questions_of
+from pipeline.visit.conversation import Visit, record_line
 from pipeline.visit.costs import further_trip
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question, age
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock
+from pipeline.visit.tapping import tapped
+from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
 
 if TYPE_CHECKING:
@@ -89,8 +93,12 @@ def plan_round(
         for one in asked
     ]
     told = [one.as_json() for one in answers]
+    trees = _trees(Walk(database, words, settings, is_brief=True), answers)
     page = visit_sheets(
-        [{**call, **_for_sheet(one, line, parts)} for call, one, line in zip(told, answers, lines, strict=True)],
+        [
+            {**call, **_for_sheet(one, line, parts), "tapped": tree, "record": _record(one, line, day)}
+            for call, one, line, tree in zip(told, answers, lines, trees, strict=True)
+        ],
         {
             "names": {label: _named(part) for label, part in named.items()},
             "units": van.units,
@@ -276,6 +284,25 @@ def _wanted(calls: Sequence[Sequence[Needs]]) -> dict[str, list[tuple[int, float
                 by_call = wanted.setdefault(part, {})
                 by_call[number] = by_call.get(number, 0.0) + p
     return {part: sorted(rows.items(), key=lambda row: (-row[1], row[0])) for part, rows in wanted.items()}
+
+
+def _trees(walk: Walk, answers: Sequence[Answer]) -> list[dict[str, Any]]:
+    """The decision tree of each call; calls that were answered alike share one."""
+    trees: dict[str, dict[str, Any]] = {}
+    alike = [json.dumps({**one.as_json(), "job_no": None, "unit": None}, default=str) for one in answers]
+    for one, same in zip(answers, alike, strict=True):
+        if same not in trees:
+            trees[same] = tapped(walk, Stand(one))
+    return [trees[same] for same in alike]
+
+
+def _record(one: Answer, line: Mapping[str, str], day: dt.date | None) -> dict[str, Any]:
+    """What is known of a visit's record before it begins; who the customer is does not go on the page."""
+    call = Call(line["appliance_kind"], line["make"], line["model"], line["age"], line["complaint"], line["fault_code"])
+    written = record_line(Visit(one.question), call, on=day)
+    number = one.question.job_no or f"V{written['visit_date'].replace('-', '')}-{line['line_no']}"
+    known = {"job_no": number, "serial": line["serial"], "technician": line["technician"]}
+    return {"line": {**written, **known}, "findings": list(one.question.findings.items())}
 
 
 def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, Any]:

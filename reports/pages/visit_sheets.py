@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
+from reports.pages.tapped_sheets import cost, percent, walks
 from reports.render.page import render
-from reports.render.wording import NO_BREAK, Finding, Sentence, Wording, Written, sentence, several, value_of
+from reports.render.wording import Finding, Sentence, Wording, Written, sentence, several, value_of
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
@@ -30,7 +31,8 @@ def visit_sheets(
     ----------
     calls
         One object a call as in the JSON of `causes`, with ``tree`` (steps and branches), ``cautions_named`` (name and
-        text), ``note`` and ``said`` (the complaint as written) besides.
+        text), ``note`` and ``said`` (the complaint as written), ``tapped`` and ``record`` (see
+        `reports.pages.tapped_sheets`) besides.
     van
         ``names`` (label of a part → how it is told), ``units`` (label → units to carry), ``expected_use`` (label →
         calls that need it), ``wanted`` (label → list of (call number, probability)), ``one_visit`` and
@@ -51,7 +53,9 @@ def visit_sheets(
         The whole page.
     """
     wording = wording or Wording()
-    css = (files("reports") / "templates" / "visit_sheets.css").read_text(encoding="utf-8")
+    css, script = (
+        (files("reports") / "templates" / f"visit_sheets.{of}").read_text(encoding="utf-8") for of in ("css", "js")
+    )
     minutes = sum(call["expected"]["minutes"] or 0 for call in calls)
     count = sentence("round.calls", n=len(calls))
     return render(
@@ -60,6 +64,8 @@ def visit_sheets(
         language=wording.language,
         words=wording.section("page"),
         css=css,
+        script=script,
+        walks=walks(calls, day, wording) if calls else None,
         say=wording.say,
         told=wording.told,
         sheets=[_sheet(number, call, van, wording) for number, call in enumerate(calls, start=1)],
@@ -105,7 +111,7 @@ def _van(van: Mapping[str, Any], calls: int, wording: Wording) -> dict[str, Any]
     basis = wording.tell(
         "round.van_basis",
         calls=sentence("round.calls", n=calls),
-        all=_percent(van["all_cured"], wording),
+        all=percent(van["all_cured"], wording),
         **{name: Written(wording.number(amount, 1)) for name, amount in cured.items()},
     )
     told = ", ".join(f"{wording.told(names[part])} ({use[part]})" for part in left)
@@ -180,7 +186,7 @@ def _row(tree: Mapping[str, Any], advice: Mapping[str, str], wording: Wording) -
             {
                 "do": step["do"],
                 "name": wording.told(_told(step)),
-                "cost": _cost(step, wording),
+                "cost": cost(step, wording),
                 "caution_names": step["caution_names"],
                 "vain": "; ".join(advice[part] for part in step["parts"] if part in advice),
             }
@@ -189,8 +195,8 @@ def _row(tree: Mapping[str, Any], advice: Mapping[str, str], wording: Wording) -
         "branches": [
             {
                 "label": wording.told(branch["label"]),
-                "chance": _percent(branch["chance"], wording),
-                "leading": f"{wording.told(branch['leading'])} {_percent(branch['leading_chance'], wording)}",
+                "chance": percent(branch["chance"], wording),
+                "leading": f"{wording.told(branch['leading'])} {percent(branch['leading_chance'], wording)}",
                 "then": _row(branch["then"], advice, wording) if branch["then"] else None,
             }
             for branch in tree["branches"]
@@ -209,24 +215,12 @@ def _told(step: Mapping[str, Any]) -> Sentence | str:
     return sentence("answer.if_faulty", step=name) if step["look_minutes"] else name
 
 
-def _cost(step: Mapping[str, Any], wording: Wording) -> str:
-    if step["do"] in ("hand over", "ask"):
-        return ""
-    look, minutes = round(step["look_minutes"]), round(step["minutes"])
-    entry = "answer.look_fit" if look else "answer.minutes"
-    cost = wording.tell(entry, look=look, minutes=minutes).split(", ")
-    cost += [wording.whole_money(step["money"])] if step["parts"] else []
-    cure = _percent(step["cures_probability"], wording)
-    cost += [wording.tell("answer.cures", chance=Written(cure))] if step["cures_probability"] else []
-    return ", ".join(piece.replace(" ", NO_BREAK) for piece in cost)
-
-
 def _cause(row: Mapping[str, Any], similar: int, wording: Wording) -> dict[str, Any]:
     low, high = (round(100 * row[name], 1) for name in ("low", "high"))
     jobs = [Written(job) for job in row["jobs"][:2]]
     return {
         "cause": wording.told(row["cause"]),
-        "percent": _percent(row["probability"], wording),
+        "percent": percent(row["probability"], wording),
         "width": str(round(100 * row["probability"], 1)),
         "low": str(low),
         "spread": str(round(high - low, 1)) if similar else "",
@@ -237,7 +231,7 @@ def _cause(row: Mapping[str, Any], similar: int, wording: Wording) -> dict[str, 
 def _none(p: float, wording: Wording) -> dict[str, Any]:
     return {
         "cause": wording.told("none of these"),
-        "percent": _percent(p, wording),
+        "percent": percent(p, wording),
         "width": str(round(100 * p, 1)),
         "low": "0",
         "spread": "",
@@ -249,16 +243,10 @@ def _part(row: Mapping[str, Any], units: Mapping[str, int], wording: Wording) ->
     in_van = units.get(row.get("label", row["part"]), 0) > 0
     return {
         "part": wording.told(row["part"]),
-        "percent": _percent(row["probability"], wording),
+        "percent": percent(row["probability"], wording),
         "is_in_van": in_van,
         "where": wording.say("round.in_van" if in_van else "round.not_carried"),
     }
-
-
-def _percent(p: float, wording: Wording) -> Written:
-    if 0 < p < 0.005:
-        return Written(wording.tell("round.under_1", share=0.01))
-    return Written(wording.percent(p))
 
 
 def _sentence(text: str) -> str:

@@ -110,6 +110,7 @@ def render(
     jobs: Mapping[str, Any] | None = None,
     words: Mapping[str, str] | None = None,
     css: str = "",
+    script: str = "",
     **ready: Any,
 ) -> str:
     """Fill a template that extends ``base.html``.
@@ -131,6 +132,8 @@ def render(
         The few words the page's own script shows.
     css
         Further style rules of this page.
+    script
+        Its own code, run after what all pages share.
     **ready
         Ready values for the template. No arithmetic is done in templates.
 
@@ -140,9 +143,9 @@ def render(
         The whole page.
     """
     styles = [theme.style() + css]
-    script = (files("reports") / "templates" / "page.js").read_text(encoding="utf-8")
+    shared = (files("reports") / "templates" / "page.js").read_text(encoding="utf-8")
     drawn = [picture for picture in pictures if picture.has_marks]
-    scripts = [chart_code(), script] if drawn else [script]
+    scripts = [*([chart_code()] if drawn else []), shared, *([script] if script else [])]
     config = theme.chart_config()
     return (
         environment()
