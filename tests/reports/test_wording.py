@@ -66,6 +66,7 @@ def test_every_entry_is_used() -> None:
             (reports, "*/*.py"),
             (pipeline, "*/*.py"),
             (reports, "templates/*.html"),
+            (reports, "templates/*.js"),
             (reports, "templates/open/*.html"),
         )
         for path in Path(folder.__file__).parent.glob(pattern)
