@@ -49,12 +49,12 @@ def tapped(walk: Walk, stand: Stand) -> dict[str, Any]:
     while tree.waiting:
         weight, place, here = heapq.heappop(tree.waiting)
         tree.follow(place, here, -weight)
-    term = stand.now.term
+    told = stand.now.wording.told
     return {
         "steps": tree.steps,
         "points": tree.points,
-        "causes": [[name, term(name)] for name in tree.causes],
-        "cautions": {term(name): term(text) for name, text in tree.cautions.items()},
+        "causes": [[name, told(name)] for name in tree.causes],
+        "cautions": {told(name): told(text) for name, text in tree.cautions.items()},
     }
 
 
@@ -115,21 +115,21 @@ class _Tree:
 
     def _step(self, now: Answer, step: Step) -> int:
         """Place of a step among those told; the same step is told once, however often it is met."""
-        names = cautions_on_screen(now, step)
+        names, told = cautions_on_screen(now, step), now.wording.told
         self.cautions |= {name: now.trade.cautions[name] for name in names}
-        told = {
+        shown = {
             **step_json(step, now.trade),
-            "told": step.told.replace(step.name, now.term(step.name)),
-            "caution_names": [now.term(name) for name in names],
+            "told": told(step.told),
+            "caution_names": [told(name) for name in names],
             "vain": [advice_line(now, row) for row in now.advice if row.part in step.parts],
-            "keys": [[now.term(label), *_does(event_of(now, step, key, label))] for key, label in _keys(now, step)],
+            "keys": [[told(label), *_does(event_of(now, step, key, label))] for key, label in _keys(now, step)],
         }
         for unneeded in ("given", "cures_probability", "tells", "cautions", "about", "options"):
-            del told[unneeded]
-        key = json.dumps(told)
+            del shown[unneeded]
+        key = json.dumps(shown)
         if key not in self._step_places:
             self._step_places[key] = len(self.steps)
-            self.steps.append(told)
+            self.steps.append(shown)
         return self._step_places[key]
 
 

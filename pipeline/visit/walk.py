@@ -15,7 +15,7 @@ from pipeline.visit.answer import Answer
 from pipeline.visit.ask import answer, moved
 from pipeline.visit.circumstances import circumstances
 from pipeline.visit.costs import NONE_OF_THESE
-from pipeline.visit.plan import CHANGES, plan_visit
+from pipeline.visit.plan import CHANGES, ask_again, plan_visit
 from pipeline.visit.question import Question
 from pipeline.words.licensed import licensed_work
 
@@ -110,6 +110,8 @@ class Walk:
             stand = replace(stand, tried=(*stand.tried, event.name))
         if visit is None or event.what in ("said", "heard"):
             return self._asked_again(stand, question, event)
+        if event.what in NOT_CURED and visit.ends_with(visit.plan.root):
+            return replace(stand, now=replace(stand.now, question=question, steps=(ask_again(),)))
         node = foreseen(visit, event)
         if node is not None:
             return replace(stand, now=self._moved(stand, question, visit.at(node), odds_at(visit, node)))
