@@ -80,6 +80,12 @@ class Facts:
         return csr_matrix((value, (job, feature)), shape=(len(codes), self.size))
 
 
+def entries(shown: csr_matrix) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Job, feature and value of what a matrix holds, as :meth:`Facts.read` gives them."""
+    told = shown.tocoo()
+    return told.row, told.col, told.data
+
+
 def learn_facts(codes: np.ndarray, texts: Sequence[str], columns: Sequence[Column], *, beside_lists: bool) -> Facts:
     """Learn which features there are; ``beside_lists`` leaves findings to the lists."""
     is_read = [np.zeros(0, dtype=bool)]

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the weights of the regression
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
-ENOUGH = 2000  # held-out jobs on which the few pool weights are fitted well enough
+ENOUGH = 1000  # held-out jobs on which the few pool weights are fitted well enough
 HALVES = 7  # seed of the deal into halves
 SEVERAL = 500  # jobs from which more folds cost little and tell more
 LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept, and one standard error

@@ -48,10 +48,10 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
         Ready values; text among them is escaped, whoever wrote it.
     """
     from reports.render.page import environment
-    from reports.render.wording import Wording, languages
+    from reports.render.wording import in_language
 
     settings = library().settings
-    wording = Wording(settings.locale if settings.locale in languages() else "en", settings.currency)
+    wording = in_language(settings.locale, settings.currency)
     part = (flask.request.endpoint or "").partition(".")[0]
     served = flask.current_app.view_functions
     shown = {name: flask.url_for(place) for name, place in PAGES.items() if place in served}
@@ -61,7 +61,8 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
         .render(
             wording=wording,
             say=wording.say,
-            term=wording.term,
+            told=wording.told,
+            each=lambda texts: [wording.told(text) for text in texts],
             csrf=csrf,
             url_for=flask.url_for,
             pages=shown,
