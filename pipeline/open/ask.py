@@ -12,11 +12,12 @@ import flask
 from pipeline.errors import DatabaseBusy, UsageError
 from pipeline.open.app import go, library, page, signed, unsigned
 from pipeline.visit import conversation
-from pipeline.visit.answer import Answer, advice_line, money
+from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.ask import questions_of
-from pipeline.visit.conversation import Event, Visit
-from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.conversation import Visit
 from pipeline.visit.question import Call, said
+from pipeline.visit.walk import Event
+from reports.render.wording import Finding, Written, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -61,12 +62,12 @@ def visit(at: str) -> flask.Response:
             "visit.html",
             **_shown(now),
             said=said(visit.question()),
-            step_cost=_cost(now, step),
+            step_cost=step_cost(now, step),
             step=step,
             needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
             cautions=[(name, now.trade.cautions[name]) for name in names],
             keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
-            done=[(event.what, event.name, event.value) for event in visit.events],
+            done=[_did(event) for event in visit.events],
             outcome=visit.outcome,
             after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
             number=kept["number"],
@@ -176,21 +177,24 @@ def _event(written: dict[str, Any]) -> Event:
     return Event(**{**written, "machine": machine, "parts": tuple(written["parts"])})
 
 
-def _cost(now: Answer, step: Any) -> str:
-    if step.do in (HAND_OVER, "ask"):
-        return ""
-    return f"{step.time()}, {money(now, step.money)}" if step.parts else str(step.time())
+def _did(event: Event) -> tuple[str, str, str]:
+    """An event for people: what happened, to what, and the value seen."""
+    if event.what in ("seen", "cannot tell"):
+        return event.what, Finding(event.name), value_of(event.name, event.value)
+    return event.what, Written(event.name) if event.what == "heard" else event.name, event.value
 
 
 def _shown(answer: Answer) -> dict[str, Any]:
     """The answer's own JSON, and the lines that have no place in it."""
     return {
         "answer": answer.as_json(),
+        "note": answer.note,
+        "piece_terms": [told_terms(piece) for piece in answer.question.heard],
         "is_referred": answer.is_referred,
         "cautions_first": answer.is_referred or answer.is_unsafe,
         "read_as": said(answer.question),
         "unit_lines": answer.question.unit.lines(),
-        "step_costs": [_cost(answer, step) for step in answer.steps],
+        "step_costs": [step_cost(answer, step) for step in answer.steps],
     }
 
 

@@ -295,6 +295,7 @@ class Costs:
                     card.covers,
                     card.water,
                     self.clears(card, odds, acts),
+                    forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
             )
         unnoticed = 0.0 if call.shows_at_once and not call.is_intermittent else UNNOTICED
