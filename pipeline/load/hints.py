@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.words import Words
 
+MAY_NAME_CAUSES = ("findings", "work_done", "outcome", "parts")  # fields; columns without a field may too
 LOOKED_AT = 300  # lines
 NAMES_CAUSES = 0.2  # of the texts of a column that may hold causes
 UNDERSTOOD_BETTER = 0.3  # share of texts that another language must understand more
@@ -33,7 +34,7 @@ def without_causes(
     ).fetchall()[0]
     if causes or not lines:
         return []
-    said = {rule.column for f in ("complaint", "appliance_kind") for rule in layout.columns.get(f, ())}
+    said = {rule.column for f in layout.columns if f not in MAY_NAME_CAUSES for rule in layout.columns[f]}
     best, column = 0.0, ""
     for name in (n for n in header if n not in said):
         texts = frame(connection, f"select {cell(header, name)} as t from incoming limit {LOOKED_AT}")["t"].dropna()
