@@ -24,13 +24,15 @@ def models() -> flask.Response:
         listed = rows_of(workshop.models())
         state = workshop.status()
     job = library().job
+    ended = {job.what: job.result} if job is not None else {}
     return page(
         "learned.html",
         models=listed,
         scores=SCORES,
         state=state,
         has_backtest=library().kept(BACKTEST).is_file(),
-        **{name: job.result if job is not None and job.what == name else None for name in ("train", "check")},
+        train=ended.get("train"),
+        check=ended.get("check"),
     )
 
 

@@ -48,7 +48,8 @@ def file(ending: str) -> flask.Response:
         flask.abort(404)
     with library().opened() as workshop:
         place = workshop.database.scratch / f"report.{ending}"
-        made = workshop.report(out=place.with_suffix(".html"), **{ending: place}, **_view())
+        wanted: dict[str, Any] = {ending: place, **_view()}
+        made = workshop.report(out=place.with_suffix(".html"), **wanted)
         content = place.read_bytes()
     response = flask.Response(content, mimetype=FILES[ending])
     response.headers["Content-Disposition"] = f'attachment; filename="report-{made.scope.name}.{ending}"'
