@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
 
-SMALLEST_SHOWN = 0.01  # least odds of a cause that a decisive reading shows, before the reading
+SMALLEST_SHOWN = 0.1  # least odds of a cause that a decisive reading shows, before the reading
 MISREAD = 0.02  # chance that a decisive reading came about without its cause (common practice, no source)
 MOST_JOBS = 2000  # newest, that correct the lists where no model is trained
 
