@@ -42,7 +42,7 @@ def question() -> flask.Response:
     with library().opened() as workshop:
         kinds = workshop.words.kinds()["kind"].tolist()
         answer = _kept_answer(workshop, told, lambda: workshop.causes(**told)) if any(told.values()) else None
-    return page("ask.html", told=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
+    return page("ask.html", call=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
 
 
 @pages.get("/visit")

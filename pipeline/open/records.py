@@ -41,7 +41,7 @@ def files() -> flask.Response:
         can_undo=any(row["taken_back_at"] for row in batches),
         waiting=[path.name for path in _waiting()],
         to_check=library().proposals.keys(),
-        told=last,
+        came=last,
         fault=job.fault if job is not None else None,
     )
 

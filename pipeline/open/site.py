@@ -48,7 +48,8 @@ def make_app(db: Path, guard: Guard, door: phone.Door | None = None) -> flask.Fl
 
 def make_phone_app(owner: flask.Flask, guard: Guard, door: phone.Door) -> flask.Flask:
     """Make the application for phones: its own cookie, its own key, and no route of the owner's."""
-    app = _made(owner.extensions["library"], guard, str(owner.secret_key).encode(), "priorjobs-phone")
+    key = hashlib.blake2b(str(owner.secret_key).encode()).digest()
+    app = _made(owner.extensions["library"], guard, key, "priorjobs-phone")
     app.extensions["door"] = door
     app.before_request(phone.only_known)
     app.add_url_rule("/", "front", lambda: flask.redirect(flask.url_for("door.today"), 303))
