@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from weakref import WeakKeyDictionary
+
+from pipeline.store.unchanged import while_unchanged
 
 if TYPE_CHECKING:
     from models.causes.model import CauseModel
@@ -97,14 +98,7 @@ def model_for(database: Database, words: Words) -> tuple[Any, str | None]:
     model = current_model(database)
     if model is not None:
         return model, str(model.card.get("model", "model"))
-    if not database.read_only:
-        return _corrected_lists(database, words), None
-    if database not in _kept:  # what is only read does not change: a conversation asks many times
-        _kept[database] = _corrected_lists(database, words)
-    return _kept[database], None
-
-
-_kept: WeakKeyDictionary[Database, CauseModel] = WeakKeyDictionary()
+    return while_unchanged(database, ("corrected lists", words), lambda: _corrected_lists(database, words)), None
 
 
 def _corrected_lists(database: Database, words: Words) -> CauseModel:
