@@ -61,7 +61,7 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
         .render(
             wording=wording,
             say=wording.say,
-            told=wording.told,
+            tell=wording.told,
             each=lambda texts: [wording.told(text) for text in texts],
             csrf=csrf,
             url_for=flask.url_for,
