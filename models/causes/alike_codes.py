@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.causes.shrinkage import log_gamma
+from models.causes.shrinkage import log_rising
 
 MOST_CODES = 300  # the commonest; the others stay alone
 HOLD = 0.3  # jobs by which each rate is held to what was expected; 0.1 to 1.0 fitted as well
@@ -58,5 +58,5 @@ def _gain(row: int, jobs: np.ndarray, hoped: np.ndarray, alone: np.ndarray, make
 
 def _evidence(jobs: np.ndarray, hoped: np.ndarray) -> np.ndarray:
     """Log evidence of counts with a gamma-held rate a way, up to what joining does not change."""
-    counted = log_gamma(jobs + HOLD) - log_gamma(HOLD)
+    counted = log_rising(HOLD, jobs)
     return np.asarray((counted + HOLD * np.log(HOLD) - (jobs + HOLD) * np.log(hoped + HOLD)).sum(axis=-1))

@@ -25,7 +25,7 @@ from models.causes.shrinkage import (
     lean,
     lean_rates,
     lean_ratio,
-    log_gamma,
+    log_rising,
 )
 from models.causes.ways import OTHERWISE, Ways, kind_of, pair_of
 
@@ -207,8 +207,7 @@ def _likelihood(seen: np.ndarray, prior: np.ndarray, group: np.ndarray) -> float
     met = seen > 0
     jobs, total = _alike(seen, group), _alike(prior, group)
     some = jobs > 0
-    value = (log_gamma(prior[met] + seen[met]) - log_gamma(prior[met])).sum()
-    return float(value + (log_gamma(total[some]) - log_gamma(total[some] + jobs[some])).sum())
+    return float(log_rising(prior[met], seen[met]).sum() - log_rising(total[some], jobs[some]).sum())
 
 
 def _circumstance(heard: Heard, part: np.ndarray, position: int, given: list[int]) -> np.ndarray:

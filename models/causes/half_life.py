@@ -10,15 +10,20 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from models.causes.features import CODE, TEXT
-from models.causes.jobs import all_causes, code_jobs, ways_of
+from models.causes.facts import entries
+from models.causes.features import TEXT
+from models.causes.jobs import all_causes, as_asked, code_jobs, lists_alone, naive_bayes_of, offset_of, regression_of
+from models.causes.pool import job_losses, pool_weights
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from models.causes.jobs import Jobs
 
 HALF_LIVES = (5.0, 2.0)  # years tried beside none, the longest first
-STEPS = (0.6, 0.8, 1.0)  # learned from the first 60 % by time, asked up to 80 %; learned from 80 %, asked to the end
-FEWEST_ASKED = 50
+STEPS = (0.7, 0.85, 1.0)  # learned from the first 70 % by time, asked up to 85 %; learned from 85 %, asked to the end
+FREEDOM, EXEMPLARS = 0.5, 400  # of the regression; held-out jobs choose its freedom later
+FEWEST_ASKED = 150
 LEAST_GAIN = 0.002  # nats a later job, as for every part of the model
 NEWEST = 0.99  # share of the jobs cured by the day that counts as now: one mistyped year ages no other job
 DAYS_A_YEAR = 365.25
@@ -38,10 +43,11 @@ def choose(
 ) -> dict[str, Any]:
     """Choose a half-life for jobs in order of time, or none.
 
-    Asking the whole model would multiply the time of training, so what the lists say, corrected by the weighted jobs
-    and without fault codes, is asked in its place. It carries most of the answer, takes a second, and is about as sure
-    as it should be. A part that is too sure of itself is tempered by fewer jobs, so that a half-life seems to help
-    where nothing changed: the Bayes layer by itself did so, codes a little. Without lists nothing is tried.
+    Asking the whole model would multiply the time of training, so regression and naive Bayes are asked in its place,
+    of which most is learned from jobs. Half of the later jobs are told as calls, before anybody has looked, where
+    shares count most. Who is too sure is tempered by fewer jobs, so that a half-life would seem to help where nothing
+    changed; so here the weights of the past jobs add to their number whatever the half-life, and both parts are pooled
+    anew for each.
 
     Parameters
     ----------
@@ -61,13 +67,14 @@ def choose(
     if len(cause) * (STEPS[-1] - STEPS[0]) < FEWEST_ASKED:
         return chosen
     names, code = all_causes(cause.to_numpy(dtype=str), background)
-    jobs = code_jobs(facts.drop(columns=[CODE, TEXT], errors="ignore"), names, code, np.ones(len(code)), background)
-    alike = best = _losses(jobs, cure_date, None)
+    jobs = code_jobs(facts, names, code, np.ones(len(code)), background, TEXT)
+    losses_by = _judge(jobs, cure_date)
+    alike = best = losses_by(None)
     if len(alike) < FEWEST_ASKED:
         return chosen
     chosen |= {"asked": len(alike), "log_loss": float(alike.mean())}
     for years in HALF_LIVES:
-        losses = _losses(jobs, cure_date, years)
+        losses = losses_by(years)
         gain, error = _gain(alike, losses)
         chosen["tried"].append({"years": years, "log_loss": float(losses.mean()), "gain": gain, "error": error})
         gain, error = _gain(best, losses)
@@ -82,21 +89,28 @@ def _gain(before: np.ndarray, losses: np.ndarray) -> tuple[float, float]:
     return float(apart.mean()), float(apart.std() / np.sqrt(len(apart)))
 
 
-def _losses(jobs: Jobs, cure_date: pd.Series, years: float | None) -> np.ndarray:
-    """Log-loss of each later job whose cause had been met, nats."""
-    number = len(jobs.cause)
-    losses = []
-    for begin, end in pairwise(STEPS):
-        past, place = int(number * begin), np.arange(number)
-        used = place < past
-        asked = ~used & (place < int(number * end)) & np.isin(jobs.cause, jobs.cause[:past])
-        weight = np.concatenate([weigh(cure_date.iloc[:past], years), np.ones(number - past)])
-        with threadpool_limits(limits=1):
-            ways = ways_of(replace(jobs, weight=weight), used)
-        if ways is None:
-            return np.zeros(0)
-        scores = ways.scores(jobs.codes[asked], jobs.at[asked], jobs.places, jobs.causes)
-        top = scores.max(axis=1)
-        total = top + np.log(np.exp(scores - top[:, None]).sum(axis=1))
-        losses.append(total - scores[np.arange(len(scores)), jobs.cause[asked]])
-    return np.concatenate(losses)
+def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndarray]:
+    """Give, for a half-life, the log-loss of each later job whose cause had been met before."""
+    as_calls, _ = as_asked(jobs, 0)
+    lists = lists_alone(jobs)
+    shown, offset, asked_offset = jobs.shown(), offset_of(jobs, lists), offset_of(as_calls, lists)
+    told = shown if jobs.written is not None else as_calls.shown()  # beside lists no finding is read
+    number, place = len(jobs.cause), np.arange(len(jobs.cause))
+
+    def losses(years: float | None) -> np.ndarray:
+        found = []
+        for begin, end in pairwise(int(number * step) for step in STEPS):
+            used = place < begin
+            asked = ~used & (place < end) & np.isin(jobs.cause, jobs.cause[:begin])
+            weight = weigh(cure_date.iloc[:begin], years)
+            weighed = replace(jobs, weight=np.append(weight / weight.mean(), np.ones(number - begin)))
+            with threadpool_limits(limits=1):
+                regression = regression_of(weighed, shown, offset, used, FREEDOM, EXEMPLARS)
+                layers = regression, naive_bayes_of(weighed, shown, used)
+            opinions = [layer.scores(entries(told[asked]), jobs.kind[asked], asked_offset[asked]) for layer in layers]
+            cause = jobs.cause[asked]
+            if len(cause):
+                found.append(job_losses(opinions, pool_weights(opinions, cause, np.ones(len(cause))), cause))
+        return np.concatenate([np.zeros(0), *found])
+
+    return losses

@@ -68,8 +68,7 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
     likely, mean = np.empty(shape), np.empty(shape)
     for place, strength in enumerate(STRENGTHS):
         yes, no = strength * usual, strength * (1 - usual)
-        told = log_gamma(yes + seen) - log_gamma(yes) + log_gamma(no + jobs - seen) - log_gamma(no)
-        likely[place] = told + log_gamma(strength) - log_gamma(strength + jobs)
+        likely[place] = log_rising(yes, seen) + log_rising(no, jobs - seen) - log_rising(strength, jobs)
         mean[place] = (yes + seen) / (strength + jobs)
     before = np.append(np.full(len(STRENGTHS), TELLING / len(STRENGTHS)), 1 - TELLING)
     share, size = before, 1.0
@@ -84,6 +83,15 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
         few = FEW_JOBS * passing.mean() + SMALLEST
         size = ((alike * seen).sum() + few) / ((alike * jobs * passing).sum() + few)
     return np.asarray((chance * mean).sum(axis=0))
+
+
+def log_rising(start: np.ndarray | float, steps: np.ndarray) -> np.ndarray:
+    """Log of Γ(start + steps) / Γ(start), which is 0 and costs nothing where there are no steps."""
+    start = np.broadcast_to(start, steps.shape)
+    some = steps != 0
+    told = np.zeros(steps.shape)
+    told[some] = log_gamma(start[some] + steps[some]) - log_gamma(start[some])
+    return told
 
 
 def log_gamma(x: np.ndarray | float) -> np.ndarray:
@@ -126,7 +134,7 @@ def _likelihoods(seen: np.ndarray, base: np.ndarray, total: np.ndarray, column: 
     jobs, chance, table = seen[rows, ways], base[rows, ways], column[rows] * seen.shape[1] + ways
     log = np.empty((len(STRENGTHS), *total.shape))
     for place, strength in enumerate(STRENGTHS):
-        told = log_gamma(strength * chance + jobs) - log_gamma(strength * chance)
+        told = log_rising(strength * chance, jobs)
         by_table = np.bincount(table, told, minlength=total.size).reshape(total.shape)
-        log[place] = by_table + log_gamma(strength) - log_gamma(strength + total)
+        log[place] = by_table - log_rising(strength, total)
     return np.asarray(np.exp(log - log.max(axis=0)))

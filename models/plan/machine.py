@@ -31,6 +31,8 @@ class Machine:
         Whether it was closed up before.
     spoilt
         Checks that tell nothing any more.
+    stays_off
+        Whether what was seen forbids to switch it on again.
     """
 
     opened: frozenset[str] = frozenset()
@@ -39,6 +41,7 @@ class Machine:
     may_close: bool = False
     was_closed: bool = False
     spoilt: frozenset[str] = frozenset()
+    stays_off: bool = False
 
 
 @dataclass(frozen=True)
@@ -87,8 +90,10 @@ def change(machine: Machine, step: Needing, prices: Prices) -> Change | None:
     money, first = 0.0, []
     opened, is_live, is_drained, was_closed = machine.opened, machine.is_live, machine.is_drained, machine.was_closed
     is_powered = step.power == "needed"
+    if is_powered and machine.stays_off:
+        return None
     if (is_powered and not is_live) or (opened and (is_powered or step.covers == "on")):
-        if not machine.may_close:
+        if not machine.may_close or machine.stays_off:
             return None
         money += sum(prices.closings.get(group, 0.0) for group in opened) + prices.switching_on
         first.append(CLOSE_UP)
@@ -106,5 +111,6 @@ def change(machine: Machine, step: Needing, prices: Prices) -> Change | None:
         is_drained = False
     is_drained = is_drained or step.water == "out"
     may_close = (machine.may_close or step.is_repair) and not was_closed
-    then = Machine(opened, is_live, is_drained, may_close, was_closed, machine.spoilt | step.spoils)
+    spoilt = machine.spoilt | step.spoils
+    then = Machine(opened, is_live, is_drained, may_close, was_closed, spoilt, machine.stays_off)
     return Change(money, tuple(first), then)

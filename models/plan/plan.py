@@ -17,7 +17,7 @@ import numpy as np
 from threadpoolctl import ThreadpoolController
 
 from models.plan.machine import CLOSE_UP, Machine, change
-from models.plan.problem import Action, Check, Floats, Problem
+from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 from models.plan.search import Point, Search
 
 POINTS = 200
@@ -149,7 +149,7 @@ def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM
         root = search.root
         return Plan(
             problem,
-            _Tree(search).node(root, 1.0),
+            _Tree(search).node(root, 1.0, problem.machine),
             root.upper,
             root.repairs,
             search.first_costs(),
@@ -186,12 +186,14 @@ class _Tree:
 
     def __init__(self, search: Search) -> None:
         self.search, self.problem = search, search.problem
+        ends = search.ends()
+        self.repairs = dict(zip(map(id, ends), search.repairs_in_order(ends), strict=True))
 
-    def node(self, point: Point, reach: float) -> Node:
-        """Point of the plan, with all that follows."""
-        step, machine = self.search.best(point), self.search.machine(point)
+    def node(self, point: Point, reach: float, machine: Machine) -> Node:
+        """Point of the plan, with all that follows; ``machine`` is its state on arrival."""
+        step = self.search.best(point)
         if step is None:
-            return self._repairs(point, reach)
+            return self._repairs(point, reach, machine)
         checks = len(self.problem.checks)
         if step >= checks:
             (row,) = self.search.rows_of_step[step]
@@ -208,9 +210,8 @@ class _Tree:
             chance = float(joint.sum()) / point.mass
             if reach * chance <= SMALLEST_REACH:
                 continue
-            branches.append(
-                (check.outcomes[number], chance, self._seen(point, row, joint, needed.then, reach * chance))
-            )
+            after = outcome_seen(needed.then, check, number)
+            branches.append((check.outcomes[number], chance, self._seen(point, row, joint, after, reach * chance)))
         p, cost = point.joint / point.mass, point.upper / point.mass
         node = Node("check", k, reach, p, cost, _ready(machine, needed.first), tuple(branches))
         for first in reversed(needed.first):
@@ -225,18 +226,20 @@ class _Tree:
         if follows >= 0:
             return self._act(follows, joint, machine, reach, None, child)
         assert child is not None  # noqa: S101 - the outcome can happen
-        return self.node(child, reach)
+        return self.node(child, reach, machine)
 
     def _act(
         self, a: int, joint: Floats, machine: Machine, reach: float, cost: float | None, child: Point | None
     ) -> Node:
         """One repair; ``cost`` None = of a repair that follows what was seen, done without a look."""
         action, mass = self.problem.actions[a], float(joint.sum())
+        moved = change(machine, action, self.problem.prices)
         not_cured = float((joint * (1 - action.cures)).sum()) / mass
-        after = None if child is None or reach * not_cured <= SMALLEST_REACH else self.node(child, reach * not_cured)
+        after = None
+        if child is not None and reach * not_cured > SMALLEST_REACH:
+            after = self.node(child, reach * not_cured, moved.then if moved else machine)
         if cost is None:
             money = action.money(looking=False)
-            moved = change(machine, action, self.problem.prices)
             spent = (1 - not_cured) * money[0] + not_cured * money[1] + (moved.money if moved else 0.0)
             cost = mass * spent + (child.upper if child is not None else 0.0)
             looks = False
@@ -245,39 +248,30 @@ class _Tree:
         branches = (("cured", 1 - not_cured, None), ("not cured", not_cured, after))
         return Node("act", a, reach, joint / mass, cost / mass, machine, branches[: 2 if after else 1], looks)
 
-    def _repairs(self, point: Point, reach: float) -> Node:
+    def _repairs(self, point: Point, reach: float, machine: Machine) -> Node:
         """Repairs alone in order as far as they pay, then the hand-over."""
-        joint, machine, chain = point.joint, self.search.machine(point), []
-        for a in self.search.repairs_in_order(point):
-            chain.append((a, joint, machine))
-            moved = change(machine, self.problem.actions[a], self.problem.prices)
-            machine = moved.then if moved else machine
-            joint = joint * (1 - self.problem.actions[a].cures)
-            if joint.sum() / point.mass * reach <= SMALLEST_REACH:
-                break
-        mass = float(joint.sum())
+        actions = [self.problem.actions[a] for a in self.repairs[id(point)]]
+        keeps = np.array([np.ones_like(point.joint), *(1 - action.cures for action in actions)])
+        joints = point.joint * np.cumprod(keeps, axis=0)
+        masses = joints.sum(axis=1).tolist()
+        share = reach / point.mass
+        count = next((k for k, mass in enumerate(masses) if k and mass * share <= SMALLEST_REACH), len(actions))
+        machines, moves = [machine], []
+        for action in actions[:count]:
+            moves.append(change(machines[-1], action, self.problem.prices))
+            machines.append(moves[-1].then if moves[-1] else machines[-1])
         node: Node | None = None
         money = 0.0
-        if mass / point.mass * reach > SMALLEST_REACH or not chain:
-            money = float(joint @ self.problem.handover)
-            node = Node("hand over", -1, reach * mass / point.mass, joint / mass, money / mass, machine)
-        for a, before, state in reversed(chain):
-            here, action = float(before.sum()), self.problem.actions[a]
-            left = float((before * (1 - action.cures)).sum())
-            moved = change(state, action, self.problem.prices)
+        if masses[count] * share > SMALLEST_REACH or not count:
+            money, p = float(joints[count] @ self.problem.handover), joints[count] / masses[count]
+            node = Node("hand over", -1, masses[count] * share, p, money / masses[count], machines[count])
+        for k in reversed(range(count)):
+            action, here, left, moved = actions[k], masses[k], masses[k + 1], moves[k]
             money += action.expected(here - left, left) + here * (moved.money if moved else 0.0)
-            branches = (("cured", 1 - left / here, None), ("not cured", left / here, node))
-            looks = action.is_looked_at(here - left, left)
-            node = Node(
-                "act",
-                a,
-                reach * here / point.mass,
-                before / here,
-                money / here,
-                state,
-                branches[: 2 if node else 1],
-                looks,
-            )
+            branches = (("cured", 1 - left / here, None), ("not cured", left / here, node))[: 2 if node else 1]
+            place, looks = self.repairs[id(point)][k], action.is_looked_at(here - left, left)
+            p = joints[k] / here
+            node = Node("act", place, here * share, p, money / here, machines[k], branches, looks)
         assert node is not None  # noqa: S101 - a repair or the hand-over is always there
         return node
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
 import numpy as np
@@ -28,6 +28,8 @@ class Check:
         Outcome → name of the repair that follows at once, because what was seen is at hand (a blockage).
     spoils
         Checks that tell nothing any more after this one.
+    forbids
+        Outcomes after which the machine must not be switched on again.
     """
 
     is_repair: ClassVar[bool] = False
@@ -42,6 +44,7 @@ class Check:
     water: str = "any"
     clears: Mapping[str, str] = field(default_factory=dict)
     spoils: frozenset[str] = frozenset()
+    forbids: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -121,3 +124,10 @@ class Problem:
     prices: Prices = field(default_factory=Prices)
     machine: Machine = field(default_factory=Machine)
     due: str = ""
+
+
+def outcome_seen(machine: Machine, step: Check | Action, outcome: int) -> Machine:
+    """State of the machine once a step has shown one of its outcomes."""
+    if isinstance(step, Check) and step.outcomes[outcome] in step.forbids:
+        return replace(machine, stays_off=True)
+    return machine

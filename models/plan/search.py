@@ -11,30 +11,32 @@ its cost is real, not hoped for. With hope equal to ``lower`` nothing cheaper ca
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.plan.machine import Machine, change
-from models.plan.problem import Action, Check, Floats, Problem
+from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
-STAGES = (0.25, 0.5, 1.0)
+STAGES = (0.5, 1.0)
 FIRST_SHARE = 0.5  # of the points, for looking behind every first step
 TINY = 1e-12
-SHUT, LOWER, SPOILT, WHOLE = range(4)
+SHUT, LOWER = range(2)
 
 
 @dataclass(eq=False, slots=True)
 class Point:
     """One point of the search; ``seen`` and ``done`` are bit sets of checks and actions, ``state`` a machine's number.
 
-    ``upper``, ``hope`` and ``lower`` by step are kept once a point is open, those of each row (an outcome of a check,
-    or an action that did not cure) as they were when the point was opened or its child last changed.
+    What can tell nothing any more counts as seen. ``after`` holds, once a point is open, what each row (an outcome of a
+    check, or an action that did not cure) leads to: joint probabilities, their mass, money of handing over, and the
+    state of the machine. ``upper``, ``hope`` and ``lower`` by step are kept then too, those of each row as they were
+    when the point was opened or its child last changed.
     """
 
     joint: Floats
@@ -51,6 +53,7 @@ class Point:
     depth: int
     by_step: list[list[float]] | None = None  # three lists: upper, hope, lower
     by_row: list[list[float]] | None = None
+    after: tuple[Floats, list[float], list[float], list[int]] | None = None
     children: dict[int, Point] = field(default_factory=dict)
     parents: list[tuple[Point, int]] = field(default_factory=list)
 
@@ -73,17 +76,17 @@ class Search:
     def __init__(self, problem: Problem, points: int, optimism: float, tolerance: float) -> None:
         self.problem, self.optimism = problem, 0.0
         self._lay_out()
-        self._states: dict[Machine, int] = {}
+        self._states: dict[tuple[Any, ...], int] = {}
         self._machines: list[Machine] = []
         self._moves: list[_Moves | None] = []
-        self._known: tuple[list[Any], ...] = ([], [], [], [])
-        self._stacked: list[NDArray[Any]] = [np.zeros(0)] * 4
+        self._known: tuple[list[Any], ...] = ([], [])
+        self._stacked: list[NDArray[Any]] = [np.zeros(0)] * 2
         self._points: dict[tuple[int, int, int], Point] = {}
         first = self._state(problem.machine)
-        upper, lower = self._bounds(
-            problem.p[None], np.array([first]), self._usable(np.zeros(1, int), np.zeros(1, int), np.array([first]))
-        )
-        self.root = self._point(problem.p, 0, 0, first, 0, float(upper[0]), float(lower[0]))
+        seen, done = self._spoilt(problem.machine.spoilt)
+        usable = self._usable(np.array([seen]), np.array([done]))
+        mass, handing, upper, lower = (x.item() for x in self._bounds(problem.p[None], np.array([first]), usable))
+        self.root = self._point(problem.p, mass, handing, seen, done, first, 0, upper, lower)
         self.opened: list[Point] = []
         self._has_moved = False
         self.optimism = STAGES[0] * optimism
@@ -110,6 +113,7 @@ class Search:
         self.ways = np.array([[a.money(looking=looking) for a in actions] for looking in (False, True)]).reshape(
             2, len(actions), 2
         )
+        self.look_more = (self.ways[1] - self.ways[0]).T  # what looking first costs more where it cures, and where not
         factors, before, costs, step_of, outcome_of, clears = [], [], [], [], [], []
         for k, check in enumerate(checks):
             for outcome, name in enumerate(check.outcomes):
@@ -163,14 +167,26 @@ class Search:
             dtype=bool,
         ).reshape(len(actions), len(groups) + 1)
         self.members = [(group, np.flatnonzero(needs)) for group, needs in enumerate(self.needs.T) if needs.any()]
-        self.row_seen = np.array([1 << int(s) if s < len(checks) else 0 for s in self.step_of], dtype=np.int64)
-        self.row_done = np.array(
-            [
-                1 << (int(s) - len(checks)) if s >= len(checks) else (1 << int(c) if c >= 0 else 0)
-                for s, c in zip(self.step_of, self.clears, strict=True)
-            ],
-            dtype=np.int64,
+        self.action_bits = {name: 1 << a for name, a in places.items()}
+        self.row_bits = [self._told_by(k, follows) for k, follows in zip(step_of, clears, strict=True)]
+        self.row_seen, self.row_done = (
+            np.array([bits[which] for bits in self.row_bits], dtype=np.int64) for which in (0, 1)
         )
+
+    def _told_by(self, step: int, follows: int) -> tuple[int, int]:
+        """Bits of what is seen and done once a row is over, with the repair that follows it (-1 = none)."""
+        checks, places = len(self.problem.checks), [step - len(self.problem.checks), follows]
+        seen, done = self._spoilt(self.steps[step].spoils)
+        seen |= 1 << step if step < checks else 0
+        for a in places:
+            if a >= 0:
+                more = self._spoilt(self.problem.actions[a].spoils)
+                seen, done = seen | more[0], done | more[1] | 1 << a
+        return seen, done
+
+    def _spoilt(self, names: frozenset[str]) -> tuple[int, int]:
+        """Bits of checks and of actions that are of no use any more."""
+        return tuple(sum(bits.get(name, 0) for name in names) for bits in (self.check_bits, self.action_bits))  # type: ignore[return-value]
 
     def _one_by_one(self) -> Bools:
         """Actions whose chances add up because they cure different causes: those that the first bound may use."""
@@ -183,11 +199,13 @@ class Search:
         return np.array(alone, dtype=bool)
 
     def _state(self, machine: Machine) -> int:
-        """Number of a state of the machine; what repairs cost from there is worked out when it first comes up."""
-        number = self._states.get(machine)
+        """Number of a state of the machine, whatever is spoilt; what repairs cost from there is worked out once."""
+        was = machine.may_close, machine.was_closed, machine.stays_off
+        key = machine.opened, machine.is_live, machine.is_drained, *was
+        number = self._states.get(key)
         if number is None:
-            number = self._states[machine] = len(self._machines)
-            self._machines.append(machine)
+            number = self._states[key] = len(self._machines)
+            self._machines.append(replace(machine, spoilt=frozenset()))
             self._moves.append(None)
             shut = np.array(
                 [
@@ -195,12 +213,9 @@ class Search:
                     self.problem.prices.isolating if machine.is_live else 0.0,
                 ]
             )
-            whole = np.array([action.name not in machine.spoilt for action in self.problem.actions], dtype=bool)
-            once = np.where(whole, self.ways[..., 0].min(axis=0) + self.needs @ shut, np.inf)
+            once = self.ways[..., 0].min(axis=0) + self.needs @ shut
             lower = np.where(self.cures > 0, once[:, None], np.inf).min(axis=0, initial=np.inf)
-            spoilt = sum(self.check_bits.get(name, 0) for name in machine.spoilt)
-            row = shut, np.minimum(lower, self.problem.handover), spoilt, whole
-            for kept, value in zip(self._known, row, strict=True):
+            for kept, value in zip(self._known, (shut, np.minimum(lower, self.problem.handover)), strict=True):
                 kept.append(value)
         return number
 
@@ -215,84 +230,79 @@ class Search:
         known = self._moves[state]
         if known is None:
             machine, prices = self._machines[state], self.problem.prices
-            changes = [change(machine, step, prices) for step in self.steps]
-            extra, then = np.zeros(len(self.step_of)), np.zeros(len(self.step_of), dtype=np.int64)
-            for rows, after in zip(self.rows_of_step, changes, strict=True):
-                if after is None:
+            extra, then = [0.0] * len(self.step_of), [0] * len(self.step_of)
+            money = [np.inf] * len(self.steps)
+            for number, (step, rows) in enumerate(zip(self.steps, self.rows_of_step, strict=True)):
+                needed = change(machine, step, prices)
+                if needed is None:
                     continue
-                then[rows] = self._state(after.then)
+                money[number] = needed.money
                 for row in rows:
-                    follows = int(self.clears[row])
-                    second = change(after.then, self.problem.actions[follows], prices) if follows >= 0 else None
+                    after, follows = outcome_seen(needed.then, step, row - rows[0]), int(self.clears[row])
+                    second = change(after, self.problem.actions[follows], prices) if follows >= 0 else None
                     if second is not None:
-                        extra[row], then[row] = second.money, self._state(second.then)
-            money = np.array([np.inf if c is None else c.money for c in changes])
-            known = self._moves[state] = _Moves(money, extra, then)
+                        extra[row], after = second.money, second.then
+                    then[row] = self._state(after)
+            known = self._moves[state] = _Moves(np.array(money), np.array(extra), then)
         return known
 
-    def _usable(self, seen: Ints, done: Ints, states: Ints) -> Bools:
+    def _usable(self, seen: Ints, done: Ints) -> Bools:
         """Actions that may be done now: not done before, and the checks that come first are made or spoilt."""
-        places = np.arange(len(self.problem.actions))
-        free = (done[:, None] >> places) & 1 == 0
-        waits = self.needed_first & ~(seen | self._of_states(SPOILT, states))[:, None]
-        usable: Bools = free & (waits == 0) & self._of_states(WHOLE, states)
+        free = (done[:, None] >> np.arange(len(self.problem.actions))) & 1 == 0
+        usable: Bools = free & (self.needed_first & ~seen[:, None] == 0)
         return usable
 
-    def _bounds(self, joint: Floats, states: Ints, usable: Bools) -> tuple[Floats, Floats]:
-        """Money of repairs alone in falling p/c order with the best hand-over point, and what no plan can beat."""
-        lower = (joint * self._of_states(LOWER, states)).sum(axis=1)
-        mass = joint.sum(axis=1)
-        handing = joint @ self.problem.handover
+    def _bounds(self, joint: Floats, states: Ints, usable: Bools) -> tuple[Floats, Floats, Floats, Floats]:
+        """Mass, money of handing over, of repairs alone in falling p/c order, and what no plan can beat."""
+        mass, handing = joint.sum(axis=1), joint @ self.problem.handover
+        lower = np.einsum("ij,ij->i", joint, self._of_states(LOWER, states))
         if not len(self.cures):
-            return handing, lower
+            return mass, handing, handing, lower
         usable = usable & self.alone
-        gain = np.where(usable, joint @ self.cures.T, 0.0)
-        order, costs = self._in_order(gain, mass, states)
-        handed = np.take_along_axis(
-            np.where(usable, (joint * self.problem.handover) @ self.cures.T, 0.0), order, axis=1
-        )
-        spent = costs.cumsum(axis=1)
-        left = handing[:, None] - handed.cumsum(axis=1)
-        return np.minimum(handing, (spent + left).min(axis=1)), lower
+        _, totals = self._in_order(joint, np.where(usable, joint @ self.cures.T, 0.0), usable, mass, handing, states)
+        return mass, handing, np.minimum(handing, totals.min(axis=1)), lower
 
-    def _in_order(self, gain: Floats, mass: Floats, states: Ints) -> tuple[Ints, Floats]:
-        """Order of the actions by chance of cure per money, the money of each in that order."""
+    def _in_order(
+        self, joint: Floats, gain: Floats, usable: Bools, mass: Floats, handing: Floats, states: Ints
+    ) -> tuple[Ints, Floats]:
+        """Order of the actions by chance of cure per money; money of handing over after each of them in that order."""
         shut = self._of_states(SHUT, states)
-        money = [gain * way[:, 0] + (mass[:, None] - gain) * way[:, 1] for way in self.ways]
-        price = np.where(money[1] < money[0], self.ways[1, :, 1], self.ways[0, :, 1]) + shut @ self.needs.T
-        order = np.argsort(-gain / np.maximum(price, TINY), axis=1, kind="stable")
-        gained = np.take_along_axis(gain, order, axis=1)
+        lost = mass[:, None] - gain
+        is_looked = gain * self.look_more[0] + lost * self.look_more[1] < 0
+        price = np.where(is_looked, self.ways[1, :, 1], self.ways[0, :, 1]) + shut @ self.needs.T
+        order = np.argsort(gain / -np.maximum(price, TINY), axis=1, kind="stable")
+        row = np.arange(len(order))[:, None]
+        gained = gain[row, order]
         before = mass[:, None] - gained.cumsum(axis=1) + gained
         fails = before - gained
-        now, looking = (gained * way[:, 0].take(order) + fails * way[:, 1].take(order) for way in self.ways)
-        costs = np.minimum(now, looking)
-        ranks, rows = order.argsort(axis=1), np.arange(len(order))
-        for group, members in self.members:
-            if shut[:, group].any():
-                first = ranks[:, members].min(axis=1)
-                costs[rows, first] += before[rows, first] * shut[:, group]
-        return order, costs
+        costs = np.minimum(*(gained * way[order, 0] + fails * way[order, 1] for way in self.ways))
+        if shut.any():
+            ranks = np.empty_like(order)
+            ranks[row, order] = np.arange(order.shape[1])
+            for group, members in self.members:
+                if shut[:, group].any():
+                    first = ranks[:, members].min(axis=1)
+                    costs[row[:, 0], first] += before[row[:, 0], first] * shut[:, group]
+        handed = np.where(usable, (joint * self.problem.handover) @ self.cures.T, 0.0)[row, order]
+        return order, costs.cumsum(axis=1) + handing[:, None] - handed.cumsum(axis=1)
 
-    def _point(self, joint: Floats, seen: int, done: int, state: int, code: int, upper: float, lower: float) -> Point:
+    def _point(
+        self,
+        joint: Floats,
+        mass: float,
+        handing: float,
+        seen: int,
+        done: int,
+        state: int,
+        code: int,
+        upper: float,
+        lower: float,
+    ) -> Point:
         key = code, done, state
         found = self._points.get(key)
         if found is None:
-            hope = upper - self.optimism * (upper - lower)
-            handover = float(joint @ self.problem.handover)
-            found = Point(
-                joint,
-                float(joint.sum()),
-                seen,
-                done,
-                state,
-                key,
-                upper,
-                hope,
-                lower,
-                handover,
-                upper,
-                seen.bit_count() + done.bit_count(),
-            )
+            hope, depth = upper - self.optimism * (upper - lower), seen.bit_count() + done.bit_count()
+            found = Point(joint, mass, seen, done, state, key, upper, hope, lower, handing, upper, depth)
             self._points[key] = found
         return found
 
@@ -345,13 +355,15 @@ class Search:
         if found is not None:
             return found
         assert point.by_row is not None  # noqa: S101 - the point is open
-        joint = point.joint * self.factors[row]
-        if joint.sum() <= TINY:
+        assert point.after is not None  # noqa: S101
+        joints, masses, handings, then = point.after
+        if masses[row] <= TINY:
             return None
-        state = int(self._moves_from(point.state).then[row])
-        seen, done = point.seen | int(self.row_seen[row]), point.done | int(self.row_done[row])
-        uppers, _, lowers = point.by_row
-        found = self._point(joint, seen, done, state, point.key[0] + self.code_of_row[row], uppers[row], lowers[row])
+        (seen, done), code = self.row_bits[row], point.key[0] + self.code_of_row[row]
+        bounds = point.by_row[0][row], point.by_row[2][row]
+        found = self._point(
+            joints[row], masses[row], handings[row], point.seen | seen, point.done | done, then[row], code, *bounds
+        )
         point.children[row] = found
         found.parents.append((point, row))
         if self._taken_over(point, row, found):
@@ -368,16 +380,16 @@ class Search:
                 point.by_step, point.by_row = [[], [], []], [[], [], []]
             return
         joint = np.stack([point.joint for point in tips])
-        states = np.array([point.state for point in tips])
         seen = np.array([point.seen for point in tips], dtype=np.int64)
         done = np.array([point.done for point in tips], dtype=np.int64)
         moves = [self._moves_from(point.state) for point in tips]
-        then = np.concatenate([move.then for move in moves])
+        then = np.array([move.then for move in moves]).ravel()
         change_money = np.stack([move.money for move in moves])
         extra = np.stack([move.extra for move in moves])
-        later = (joint[:, None] * self.factors).reshape(n * rows, -1)
-        usable = self._usable((seen[:, None] | self.row_seen).ravel(), (done[:, None] | self.row_done).ravel(), then)
-        upper, lower = (x.reshape(n, rows) for x in self._bounds(later, then, usable))
+        later = joint[:, None] * self.factors
+        usable = self._usable((seen[:, None] | self.row_seen).ravel(), (done[:, None] | self.row_done).ravel())
+        bounds = self._bounds(later.reshape(n * rows, -1), then, usable)
+        masses, handings, upper, lower = (x.reshape(n, rows) for x in bounds)
         hope = upper - self.optimism * (upper - lower)
         own = joint @ self.row_costs.T + extra * (joint @ self.chances.T)
         by_row = np.stack([upper, hope, lower], axis=1)
@@ -389,12 +401,15 @@ class Search:
         gain = joint @ self.cures.T
         lost = mass[:, None] - gain
         base[:, checks:] += np.minimum(*(gain * way[:, 0] + lost * way[:, 1] for way in self.ways))
-        can = np.concatenate([(seen[:, None] >> np.arange(checks)) & 1 == 0, self._usable(seen, done, states)], axis=1)
+        can = np.concatenate([(seen[:, None] >> np.arange(checks)) & 1 == 0, self._usable(seen, done)], axis=1)
         by_step = np.where(can[:, None], summed + base[:, None], np.inf)
         if self.problem.due and self.root in tips:
             self._put_first(by_step[tips.index(self.root)])
-        for number, point in enumerate(tips):
-            point.by_step, point.by_row = by_step[number].tolist(), by_row[number].tolist()
+        for point, joints, *after, steps, rows_ in zip(
+            tips, later, masses.tolist(), handings.tolist(), by_step.tolist(), by_row.tolist(), strict=True
+        ):
+            point.by_step, point.by_row = steps, rows_
+            point.after = joints, *after, self._moves_from(point.state).then
         self._pass_up(tips)
 
     def _put_first(self, by_step: Floats) -> None:
@@ -474,9 +489,25 @@ class Search:
         least = min(point.by_step[0], default=np.inf)
         return point.by_step[0].index(least) if least < point.repairs - TINY else None
 
-    def machine(self, point: Point) -> Machine:
-        """State of the machine at a point."""
-        return self._machines[point.state]
+    def ends(self) -> list[Point]:
+        """Points where the best plan known goes on to repairs alone, all of them reached from the root."""
+        self._has_moved = True
+        while self._has_moved:  # points met on another way may change what is best
+            self._has_moved = False
+            ends, waiting = [], [self.root]
+            met = {id(self.root)}
+            while waiting:
+                point = waiting.pop()
+                step = self.best(point)
+                if step is None:
+                    ends.append(point)
+                    continue
+                for row in self.rows_of_step[step]:
+                    child = self.child(point, row)
+                    if child is not None and id(child) not in met:
+                        met.add(id(child))
+                        waiting.append(child)
+        return ends
 
     def first_costs(self) -> dict[str, float]:
         """Name of each step that may come first → money with the best plan known after it."""
@@ -490,7 +521,7 @@ class Search:
         """Money that the best step at a point saves against the best one that needs no closing up."""
         if point.by_step is None:
             return 0.0
-        machine, prices = self.machine(point), self.problem.prices
+        machine, prices = self._machines[point.state], self.problem.prices
         rest = [point.repairs]
         for step, money in zip(self.steps, point.by_step[0], strict=True):
             needed = change(machine, step, prices)
@@ -498,17 +529,19 @@ class Search:
                 rest.append(money)
         return max(min(rest) - point.upper, 0.0) / point.mass
 
-    def repairs_in_order(self, point: Point) -> Iterator[int]:
-        """Actions that the plan of repairs alone does at a point, up to handing over."""
-        if not len(self.cures):
-            return
-        state, bits = np.array([point.state]), np.array([[point.seen], [point.done]], dtype=np.int64)
-        usable = self._usable(bits[0], bits[1], state) & self.alone
-        gain = np.where(usable, point.joint @ self.cures.T, 0.0)
-        order, costs = self._in_order(gain, np.array([point.mass]), state)
-        handed = np.where(usable, (point.joint * self.problem.handover) @ self.cures.T, 0.0)[0][order[0]]
-        totals = np.concatenate([[point.handover], costs[0].cumsum() + point.handover - handed.cumsum()])
-        yield from (int(a) for a in order[0][: int(totals.argmin())])
+    def repairs_in_order(self, points: Sequence[Point]) -> list[list[int]]:
+        """Actions that the plan of repairs alone does at each point, up to handing over."""
+        if not len(self.cures) or not points:
+            return [[] for _ in points]
+        joint = np.stack([point.joint for point in points])
+        states = np.array([point.state for point in points])
+        bits = np.array([[point.seen, point.done] for point in points], dtype=np.int64).T
+        mass, handing = (np.array(x) for x in zip(*((point.mass, point.handover) for point in points), strict=True))
+        usable = self._usable(*bits) & self.alone
+        gain = np.where(usable, joint @ self.cures.T, 0.0)
+        order, totals = self._in_order(joint, gain, usable, mass, handing, states)
+        most = np.concatenate([handing[:, None], totals], axis=1).argmin(axis=1)
+        return [row[:count] for row, count in zip(order.tolist(), most.tolist(), strict=True)]
 
 
 @dataclass(eq=False)
@@ -517,4 +550,4 @@ class _Moves:
 
     money: Floats
     extra: Floats
-    then: Ints
+    then: list[int]

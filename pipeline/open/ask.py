@@ -5,18 +5,22 @@ from __future__ import annotations
 import csv
 import dataclasses
 import datetime as dt
+import json
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
 from pipeline.open.app import go, library, page, signed, unsigned
+from pipeline.store.unchanged import Made, while_unchanged
 from pipeline.visit import conversation
-from pipeline.visit.answer import Answer, advice_line, money
+from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.ask import questions_of
-from pipeline.visit.conversation import Event, Visit
-from pipeline.visit.plan import HAND_OVER
-from pipeline.visit.question import Call, said
+from pipeline.visit.conversation import Visit
+from pipeline.visit.question import Call, Question, said
+from pipeline.visit.walk import Event
+from reports.render.wording import Finding, Written, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,8 +41,8 @@ def question() -> flask.Response:
     told = _told(flask.request.args)
     with library().opened() as workshop:
         kinds = workshop.words.kinds()["kind"].tolist()
-        answer = workshop.causes(**told) if any(told.values()) else None
-    return page("ask.html", told=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
+        answer = _kept_answer(workshop, told, lambda: workshop.causes(**told)) if any(told.values()) else None
+    return page("ask.html", call=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
 
 
 @pages.get("/visit")
@@ -61,12 +65,12 @@ def visit(at: str) -> flask.Response:
             "visit.html",
             **_shown(now),
             said=said(visit.question()),
-            step_cost=_cost(now, step),
+            step_cost=step_cost(now, step),
             step=step,
             needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
             cautions=[(name, now.trade.cautions[name]) for name in names],
             keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
-            done=[(event.what, event.name, event.value) for event in visit.events],
+            done=[_did(event) for event in visit.events],
             outcome=visit.outcome,
             after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
             number=kept["number"],
@@ -157,13 +161,24 @@ def _kept(at: str) -> dict[str, Any]:
 
 def _now(workshop: Workshop, kept: dict[str, Any]) -> tuple[Visit, Answer]:
     """The visit as its address tells it, and the answer with all that was seen and done."""
-    words = workshop.words
-    (asked,) = questions_of(workshop.database, words, workshop.settings, [Call(**kept["call"])])
-    visit = Visit(asked, [_event(event) for event in kept["events"]], kept["outcome"])
-    now = conversation.current(workshop.database, words, workshop.settings, visit)
+    held = workshop.database, workshop.words, workshop.settings
+    events = [_event(event) for event in kept["events"]]
+
+    def made() -> tuple[Question, Answer]:
+        (asked,) = questions_of(*held, [Call(**kept["call"])])
+        return asked, conversation.current(*held, Visit(asked, events, kept["outcome"]))
+
+    asked, now = _kept_answer(workshop, kept, made)
+    visit = Visit(asked, events, kept["outcome"])
     if now.is_referred:
         visit.outcome = "advice only"
     return visit, now
+
+
+def _kept_answer(workshop: Workshop, asked: dict[str, Any], make: Callable[[], Made]) -> Made:
+    """Answer what was asked before, of the same records on the same day, without thinking again."""
+    what = (json.dumps(asked, sort_keys=True), repr(workshop.settings), dt.date.today())
+    return while_unchanged(workshop.database, (make.__qualname__, workshop.words, *what), make)
 
 
 def _event(written: dict[str, Any]) -> Event:
@@ -176,21 +191,24 @@ def _event(written: dict[str, Any]) -> Event:
     return Event(**{**written, "machine": machine, "parts": tuple(written["parts"])})
 
 
-def _cost(now: Answer, step: Any) -> str:
-    if step.do in (HAND_OVER, "ask"):
-        return ""
-    return f"{step.time()}, {money(now, step.money)}" if step.parts else str(step.time())
+def _did(event: Event) -> tuple[str, str, str]:
+    """An event for people: what happened, to what, and the value seen."""
+    if event.what in ("seen", "cannot tell"):
+        return event.what, Finding(event.name), value_of(event.name, event.value)
+    return event.what, Written(event.name) if event.what == "heard" else event.name, event.value
 
 
 def _shown(answer: Answer) -> dict[str, Any]:
     """The answer's own JSON, and the lines that have no place in it."""
     return {
         "answer": answer.as_json(),
+        "note": answer.note,
+        "piece_terms": [told_terms(piece) for piece in answer.question.heard],
         "is_referred": answer.is_referred,
         "cautions_first": answer.is_referred or answer.is_unsafe,
         "read_as": said(answer.question),
         "unit_lines": answer.question.unit.lines(),
-        "step_costs": [_cost(answer, step) for step in answer.steps],
+        "step_costs": [step_cost(answer, step) for step in answer.steps],
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.unit_history import Unit, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, about
+from reports.render.wording import sentence
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -95,6 +96,7 @@ def answer(
     machine: Machine | None = None,
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
+    carried: Collection[str] | None = None,
 ) -> Answer:
     """Answer a question already read.
 
@@ -108,11 +110,15 @@ def answer(
         Its state, repairs done without cure or whose part was seen to be good; see `plan_visit`.
     aside
         Repairs that cannot be done at this visit.
+    carried
+        As in `answered`.
     """
     (asked,) = ask(database, words, settings, [question])
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
-    return answered(asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside))
+    return answered(
+        asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside), carried=carried
+    )
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
@@ -120,7 +126,7 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
     whole = questions
     questions = [first_things_first(question, trades[question.kind]) for question in whole]
-    found = gather(database.connection, questions, trades)
+    found = gather(database, questions, trades)
     costs = {
         question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
         for question, evidence in {q.kind: (q, e) for q, e in zip(questions, found, strict=True)}.values()
@@ -128,9 +134,10 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     if not questions:
         return []
     model, name = model_for(database, words)
-    told = opinions(questions, model)
     without = [untold(question) for question in questions]
-    otherwise = iter(opinions([one for facts in without for one in facts.values()], model))
+    others = [one for facts in without for one in facts.values()]
+    said = opinions([*questions, *others], model)
+    told, otherwise = said[: len(questions)], iter(said[len(questions) :])
     rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
     asked = []
     for one, q, evidence, opinion, facts in zip(whole, questions, found, told, without, strict=True):
@@ -152,7 +159,7 @@ def answered(
     unknowable: Sequence[str] = (),
     machine: Machine | None = None,
     passed: Sequence[str] = (),
-    carried: Sequence[str] | None = None,
+    carried: Collection[str] | None = None,
 ) -> Answer:
     """Plan a call and put the answer together.
 
@@ -167,6 +174,8 @@ def answered(
     carried
         Parts in the van; None = those worth carrying by this call alone.
     """
+    from models.plan.machine import Machine
+
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
@@ -175,13 +184,14 @@ def answered(
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
     if is_asking and (asks := _asks(asked)):
         currency = asked.costs.settings.currency
-        return Answer(question, odds, _rows(asked), asked.costs, asked.evidence, None, asks, {}, (), "", currency)
-    powered = {card.finding for card in trade.checks if card.power == "needed"} if is_unsafe else set()
+        rows = _rows(odds, asked.costs, asked.evidence, asked.why)
+        return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
+    machine = machine or Machine()
     visit = plan_visit(
         odds.causes,
         asked.costs,
-        seen={*question.findings, *unknowable, *powered},
-        machine=machine,
+        seen={*question.findings, *unknowable},
+        machine=replace(machine, stays_off=True) if is_unsafe else machine,
         tried=set(passed),
         carried=carried,
         call=circumstances(question, asked.costs.trade, advice),
@@ -190,7 +200,7 @@ def answered(
     return Answer(
         question=question,
         odds=odds,
-        causes=_rows(asked),
+        causes=_rows(odds, asked.costs, asked.evidence, asked.why),
         costs=asked.costs,
         evidence=asked.evidence,
         visit=visit,
@@ -207,7 +217,7 @@ def _asks(asked: Asked) -> tuple[Step, ...]:
     return tuple(
         Step(
             "ask",
-            f"{one.text}: {', '.join(one.options)}",
+            one.text,
             "",
             0.0,
             0.0,
@@ -247,12 +257,47 @@ def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:
     return Odds(scaled, odds.none_of_these / total, odds.model, odds.note, odds.width)
 
 
-def _rows(asked: Asked) -> tuple[CauseRow, ...]:
+def moved(
+    now: Answer,
+    advice: Sequence[AdviceRow],
+    question: Question,
+    visit: VisitPlan,
+    odds: Mapping[str, float],
+    *,
+    is_brief: bool = False,
+) -> Answer:
+    """Give the answer at another point of the same visit.
+
+    Parameters
+    ----------
+    now
+        An earlier one.
+    advice
+        Rows known of wrong swaps.
+    question, visit, odds
+        What is known by then, the plan from there on, and cause → probability.
+    is_brief
+        Whether only the next step is wanted: the list of steps ends with it, and the evidence by cause is left out.
+    """
+    there = replace(now.odds, causes=odds, none_of_these=max(1.0 - sum(odds.values()), 0.0))
+    steps = tuple(visit.steps(1) if is_brief else visit.steps())
+    why = {row.cause: row.why for row in now.causes}
+    return replace(
+        now,
+        question=question,
+        odds=there,
+        causes=() if is_brief else _rows(there, now.costs, now.evidence, why),
+        visit=visit,
+        steps=steps,
+        advice=for_parts(advice, question, _parts_in_question(visit, steps)),
+    )
+
+
+def _rows(odds: Odds, costs: Costs, evidence: Evidence, why: Mapping[str, tuple[Reason, ...]]) -> tuple[CauseRow, ...]:
     import numpy as np
 
     from models.causes.evidence import interval
 
-    odds, costs, evidence = asked.odds, asked.costs, asked.evidence
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
     low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())), odds.width)
     jobs: dict[str, list[str]] = {cause: [] for cause in likely}
@@ -269,7 +314,7 @@ def _rows(asked: Asked) -> tuple[CauseRow, ...]:
             () if costs.trade.is_licensed(cause) else costs.repair(cause).parts,
             tuple(jobs[cause][:SHOWN_JOBS]),
             costs.repair(cause).is_confirmed,
-            asked.why.get(cause, ()),
+            why.get(cause, ()),
         )
         for place, (cause, p) in enumerate(likely.items())
     )
@@ -303,4 +348,4 @@ def _remark(evidence: Evidence) -> str:
     beyond, known = evidence.beyond_repair
     if known < BEYOND_JOBS or beyond < BEYOND_SHARE * known:
         return ""
-    return f"{beyond} of {known} like it were beyond economic repair: quote before parts"
+    return sentence("answer.beyond", beyond=beyond, known=known)

@@ -6,7 +6,8 @@ import csv
 import datetime as dt
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,38 +15,29 @@ from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
 from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe
-from pipeline.visit.answer import Answer, advice_line, money
-from pipeline.visit.ask import answer, questions_of
+from pipeline.visit.answer import Answer, advice_line, quoted, step_cost
+from pipeline.visit.ask import questions_of
 from pipeline.visit.ask_first import COMPLAINT
 from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
-from pipeline.words.appliance import DO_NOT_ENERGISE, about
+from pipeline.visit.walk import Event, Stand, Walk, told
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE, about
 from pipeline.words.licensed import licensed_work
+from reports.render.wording import Sentence, Written, in_language, sentence, value_of
 
 if TYPE_CHECKING:
-    from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.visit.plan import Step
     from pipeline.words import Words
+    from pipeline.words.appliance import Trade
+    from reports.render.wording import Wording
 
 Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
 CANNOT_TELL, UNDO, STOP, SEEN, LOOKS_GOOD = "0", "u", "q", "f", "3"
 ENDINGS = {"1": "part needed", "2": "not fixed", "3": "beyond economic repair", "4": "advice only"}
-
-
-@dataclass(frozen=True)
-class Event:
-    """One thing that happened: seen, heard or not to be told, a part that looks good, a repair tried or put aside."""
-
-    what: str
-    name: str
-    value: str = ""
-    machine: Machine | None = None
-    parts: tuple[str, ...] = ()
-    cause: str = ""
 
 
 @dataclass
@@ -55,22 +47,24 @@ class Visit:
     asked: Question
     events: list[Event] = field(default_factory=list)
     outcome: str = ""
+    stands: dict[tuple[Event, ...], Stand] = field(default_factory=dict)
 
     def question(self) -> Question:
         """The question with all that was seen."""
-        seen = {event.name: event.value for event in self.events if event.what == "seen"}
-        heard = licensed_work([event.name for event in self.events if event.what == "heard"], self.asked.kind)
-        licensed = heard if heard == "gas" else self.asked.licensed or heard
-        symptoms = (*self.asked.symptoms, *self.names("said"))
-        return replace(self.asked, symptoms=symptoms, findings={**self.asked.findings, **seen}, licensed=licensed)
+        return reduce(told, self.events, self.asked)
+
+    def stand(self, walk: Walk) -> Stand:
+        """Where it stands by now; what was reached before is remembered."""
+        for count in range(len(self.events) + 1):
+            so_far = tuple(self.events[:count])
+            if so_far not in self.stands:
+                before = self.stands[so_far[:-1]] if so_far else None
+                self.stands[so_far] = walk.then(before, so_far[-1]) if before else walk.start(self.asked)
+        return self.stands[tuple(self.events)]
 
     def names(self, what: str) -> list[str]:
         """Names of the events of one sort."""
         return [event.name for event in self.events if event.what == what]
-
-    def machine(self) -> Machine | None:
-        """State of the machine after what was done last; None = as it was found."""
-        return next((event.machine for event in reversed(self.events) if event.machine is not None), None)
 
     def press(self, now: Answer, pressed: str, words: Words) -> str:
         """Take one of the `choices` of the step that stands first in ``now``.
@@ -86,20 +80,20 @@ class Visit:
         elif key.startswith(f"{SEEN} "):
             event = _seen(pressed[2:], self, words)
             if event is None:
-                return f"Not understood: {shown(pressed[2:])}. Say it like: f water left=no"
+                return sentence("visit.not_understood", text=Written(shown(pressed[2:])))
             self.events.append(event)
         elif key not in keys or key == STOP:
-            return f"Press one of: {', '.join(keys)}"
+            return sentence("visit.press", keys=[Written(key) for key in keys])
         elif step.do == HAND_OVER:
             self.outcome = ENDINGS[key]
         else:
-            self.events.append(_event(now, step, key, keys[key]))
+            self.events.append(event_of(now, step, key, keys[key]))
             self.outcome = "fixed" if self.events[-1].what == "cured" else ""
         return ""
 
     def undo(self) -> None:
         """Take the last press back, that which ended the visit too."""
-        if self.events and self.outcome in ("", "fixed"):
+        if self.events and (self.outcome in ("", "fixed") or self.events[-1].what == "heard"):
             self.events.pop()
         self.outcome = ""
 
@@ -142,70 +136,70 @@ def run(
     (asked,) = questions_of(database, words, settings, [call])
     visit, warned = Visit(asked), set[str]()
     trade = about(words, asked.kind)
-    say(safe(said(asked)))
-    for line in asked.unit.lines():
-        say(safe(line))
+    wording = in_language(settings.locale, settings.currency)
+    for line in (said(asked), *asked.unit.lines()):
+        say(safe(wording.told(line)))
     if asked.not_understood:
-        say(safe("Not understood: " + ", ".join(asked.not_understood)))
+        say(safe(wording.tell("answer.not_understood", texts=quoted(asked.not_understood))))
     while True:
         now = current(database, words, settings, visit)
         step = now.steps[0]
         for line in screen(now, step, warned):
             say(safe(line))
         if now.visit is None and step.do != "ask":
+            if visit.names("heard") and ask(f"{wording.say('visit.misheard')} > ").strip().lower() == UNDO:
+                visit.undo()
+                continue
             visit.outcome = "advice only"
             break
         warned |= set(cautions_on_screen(now, step))
         while (pressed := ask("> ").strip()).lower() != STOP and (wrong := visit.press(now, pressed, words)):
-            say(wrong)
+            say(safe(wording.told(wrong)))
         if pressed.lower() == STOP or visit.outcome:
             break
     written = record_line(visit, call)
     if visit.outcome:
-        written["job_no"] = written["job_no"] or ask("Job number (Enter = none) > ").strip() or stand_in_number()
-        written["minutes"] = _minutes(ask)
-        _tell_record(written, record, say)
+        number = written["job_no"] or ask(f"{wording.say('visit.job_no')} > ").strip()
+        written["job_no"] = number or stand_in_number()
+        minutes = ask(f"{wording.say('visit.minutes')} > ").strip()
+        written["minutes"] = minutes if minutes.isdigit() else ""
+        say(safe(wording.told(_kept(written, record))))
         if any(event.what in ("tried", "cured") for event in visit.events):
-            say(safe(f"! after repair: {trade.cautions.get('after repair', '')}"))
+            say(safe(_caution(wording, trade, AFTER_EVERY_REPAIR)))
     return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
 
 
 def current(database: Database, words: Words, settings: Settings, visit: Visit) -> Answer:
     """Answer the call with all that was seen and done so far; its first step is the next one."""
-    return answer(
-        database,
-        words,
-        settings,
-        visit.question(),
-        unknowable=visit.names("cannot tell"),
-        machine=visit.machine(),
-        tried=[*visit.names("tried"), *visit.names("looks good")],
-        aside=visit.names("aside"),
-    )
+    return visit.stand(Walk(database, words, settings)).now
 
 
 def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
-    odds = " · ".join(f"{now.term(row.cause)} {row.probability:.0%}" for row in now.causes[:3])
-    cost = f" ({step.time()}" + (f", {money(now, step.money)})" if step.parts else ")")
-    if now.visit is None and step.do != "ask":
-        return [
-            "",
-            *(f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in step.cautions),
-            f"NEXT {now.term(step.name)}",
-        ]
-    told = step.told.replace(step.name, now.term(step.name))
-    lines = ["", odds, f"NEXT {told}" + (cost if step.do not in (HAND_OVER, "ask") else "")]
-    lines += [f"often replaced needlessly: {advice_line(now, row)}" for row in now.advice if row.part in step.parts]
+    tell, told = now.wording.tell, now.wording.told
     names = cautions_on_screen(now, step)
-    lines += [f"! {now.term(name)}: {now.term(now.trade.cautions[name])}" for name in names if name not in warned]
+    new = [_caution(now.wording, now.trade, name) for name in names if name not in warned]
     known = [name for name in names if name in warned]
-    lines += [f"! {', '.join(now.term(name) for name in known)}"] if known else []
+    old = [f"! {told(known)}"] if known else []
+    keys = "  ".join(f"{key} {told(label)}" for key, label in choices(now, step).items())
+    if now.visit is None and step.do != "ask":
+        return ["", *new, *old, tell("visit.next", step=step.name), keys]
+    odds = " · ".join(
+        told(sentence("answer.leading", cause=row.cause, chance=row.probability)) for row in now.causes[:3]
+    )
+    cost = step_cost(now, step)
+    lines = ["", odds, tell("visit.next", step=step.told) + (f" ({cost})" if cost else "")]
+    rows = [Written(advice_line(now, row)) for row in now.advice if row.part in step.parts]
+    lines += [tell("visit.needless", advice=row) for row in rows]
+    lines += [*new, *old]
     if now.visit is not None and now.visit.carry and not warned:
-        worth = [f"{row.part} {row.probability:.0%}" for row in now.visit.carry if row.worth_it][:3]
-        lines += [f"carry: {', '.join(worth)}"] if worth else []
-    keys = "  ".join(f"{key} {label}" for key, label in choices(now, step).items())
+        worth = [sentence("answer.leading", cause=r.part, chance=r.probability) for r in now.visit.carry if r.worth_it]
+        lines += [tell("visit.carry", parts=worth[:3])] if worth else []
     return [*lines, keys]
+
+
+def _caution(wording: Wording, trade: Trade, name: str) -> str:
+    return f"! {wording.told(name)}: {wording.told(trade.cautions.get(name, ''))}"
 
 
 def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
@@ -217,14 +211,15 @@ def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
 
 def choices(now: Answer, step: Step) -> dict[str, str]:
     """Keys to press and what each means."""
+    keys: dict[str, str]
     if step.do == "ask":
         keys = {str(number): option for number, option in enumerate(step.options, start=1)}
         keys[CANNOT_TELL] = "cannot tell"
     elif now.visit is None:
         return {}
     elif step.do == "check":
-        values = now.visit.checks[now.visit.plan.root.step].values
-        keys = {str(number): value for number, value in enumerate(values, start=1)}
+        card = now.visit.checks[now.visit.plan.root.step]
+        keys = {str(number): value_of(card.finding, value) for number, value in enumerate(card.values, start=1)}
         keys[CANNOT_TELL] = "cannot tell"
     elif step.do == HAND_OVER:
         keys = dict(ENDINGS)
@@ -237,7 +232,8 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
     return {**keys, f"{SEEN} …": "something else seen", UNDO: "undo", STOP: "stop"}
 
 
-def _event(now: Answer, step: Step, key: str, label: str) -> Event:
+def event_of(now: Answer, step: Step, key: str, label: str) -> Event:
+    """What happened when one of the `choices` of a step was pressed."""
     from models.plan.plan import state_after
 
     if step.do == "ask":
@@ -274,7 +270,7 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
     """The visit in the tool's own layout, ready to load: what was asked as written, what was seen and done in terms."""
     done = [event for event in visit.events if event.what in ("tried", "cured")]
     looked = [f"told: {name}" for name in visit.names("heard")]
-    looked += [f"looked at {' and '.join(event.parts)}: good" for event in visit.events if event.what == "looks good"]
+    looked += [event.recorded for event in visit.events if event.what == "looks good"]
     question = visit.question()
     cured = done[-1].cause if visit.outcome == "fixed" else ""
     line = dict.fromkeys(FIELDS, "")
@@ -339,23 +335,17 @@ def append_record(path: Path, line: Mapping[str, str]) -> None:
         writer.writerow({name: safe(value).replace("\n", " ") for name, value in line.items()})
 
 
-def _tell_record(line: Mapping[str, str], record: Path | None, say: Say) -> None:
+def _kept(line: Mapping[str, str], record: Path | None) -> Sentence:
     if record is not None:
         append_record(record, line)
-        say(f"Added to {record.name}: load it with priorjobs load {record.name}")
-        return
-    kept = "; ".join(f"{name} {value}" for name, value in line.items() if value)
-    say(safe(f"Record: {kept}. Keep it with --record FILE."))
+        return sentence("visit.added", file=Written(record.name))
+    written = "; ".join(f"{name} {value}" for name, value in line.items() if value)
+    return sentence("visit.record", line=Written(written))
 
 
 def stand_in_number() -> str:
     """Stamp of day and time: a record needs a job number where none is given."""
     return dt.datetime.now().astimezone().strftime("V%Y%m%d-%H%M%S")
-
-
-def _minutes(ask: Ask) -> str:
-    given = ask("Minutes taken (Enter = leave open) > ").strip()
-    return given if given.isdigit() else ""
 
 
 def _ask_terminal(prompt: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import Circumstances
@@ -20,6 +20,8 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE
+from reports.render.wording import Finding, Sentence, Several, sentence, several, value_of
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -28,9 +30,10 @@ if TYPE_CHECKING:
 
 HAND_OVER = "hand over"
 CHANGES = {  # what changes the state of the machine: its name, why, its cautions
-    "close up": ("close up and switch on", "the next check needs power, never behind open covers", ("moving parts",)),
-    "refill": ("refill with water", "the next check needs water in the machine", ("water",)),
+    "close up": ("close up and switch on", "answer.needs_power", ("moving parts",)),
+    "refill": ("refill with water", "answer.needs_water", ("water",)),
 }
+ASK_AGAIN = "after the repair and its tests: ask again"
 STANDS_OUT = 0.3
 SMALLEST_ODDS = 0.004
 # what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
@@ -77,12 +80,13 @@ class Step:
     @property
     def told(self) -> str:
         """The step as one is told to do it."""
-        return f"{self.name}, if faulty" if self.look_minutes else self.name
+        return sentence("answer.if_faulty", step=self.name) if self.look_minutes else self.name
 
-    def time(self) -> str:
+    def time(self) -> Sentence:
         """Minutes of the step in words."""
-        look = f"look {self.look_minutes:.0f} min, fit " if self.look_minutes else ""
-        return f"{look}{self.minutes:.0f} min"
+        if self.look_minutes:
+            return sentence("answer.look_fit", look=round(self.look_minutes), minutes=round(self.minutes))
+        return sentence("answer.minutes", minutes=round(self.minutes))
 
 
 @dataclass(frozen=True)
@@ -99,7 +103,16 @@ class Carry:
 class VisitPlan:
     """The plan of one call, in the trade's words; minutes, money and visits are what it is expected to take in all.
 
-    ``remarks`` say what people should know of the order.
+    The plan of a machine that stays off ends with its repair (`ends_with`).
+
+    Attributes
+    ----------
+    remarks
+        What people should know of the order.
+    ahead
+        Point of the plan → minutes, money and further visits from there on.
+    carried
+        Parts in the van.
     """
 
     plan: Plan
@@ -111,6 +124,14 @@ class VisitPlan:
     minutes: float
     money: float
     visits: float
+    ahead: Mapping[Node, tuple[float, float, float]]
+    carried: frozenset[str]
+
+    def at(self, node: Node) -> VisitPlan:
+        """What is left of the plan at one of its points; minutes and money are those still ahead."""
+        minutes, money, visits = self.ahead[node]
+        rest = replace(self.plan, root=node)
+        return replace(self, plan=rest, remarks=(), minutes=minutes, money=money, visits=1 + visits)
 
     @property
     def trade(self) -> Trade:
@@ -124,6 +145,12 @@ class VisitPlan:
 
     def step(self, node: Node, given: str = "") -> Step:
         """One point of the plan as a step."""
+        step = self._step(node, given)
+        if node.machine.stays_off and DO_NOT_ENERGISE in self.trade.cautions:
+            return replace(step, cautions=tuple(dict.fromkeys((DO_NOT_ENERGISE, *step.cautions))))
+        return step
+
+    def _step(self, node: Node, given: str) -> Step:
         minutes = minutes_of(self.plan, node, self.costs, self.acts)
         if node.do == "check":
             card = self.checks[node.step]
@@ -133,16 +160,16 @@ class VisitPlan:
             act = self.acts[node.step]
             cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
             after = next((after for outcome, _, after in node.branches if outcome == "not cured"), None)
-            tells = f"if {_not_cured(node)}: {self._leading(after)}" if after else ""
+            then = sentence("answer.if_then", what=_not_cured(node), then=self._leading(after)) if after else ""
             money = minutes * self.rate + act.price
             look = LOOK_MINUTES if node.is_looked_at else 0.0
-            return Step(act.do, act.name, given, minutes, money, cured, tells, act.cautions, act.parts, look)
+            return Step(act.do, act.name, given, minutes, money, cured, then, act.cautions, act.parts, look)
         if node.do in CHANGES:
             name, why, cautions = CHANGES[node.do]
             worth = node.saves / self.rate if self.rate else 0.0
-            saves = f"; worth {worth:.0f} min of work against going on without" if worth >= 1 else ""
+            tells = several([sentence(why), *([sentence("answer.saves", minutes=round(worth))] if worth >= 1 else [])])
             known = tuple(caution for caution in cautions if caution in self.trade.cautions)
-            return Step(node.do, name, given, minutes, minutes * self.rate, 0.0, why + saves, known)
+            return Step(node.do, name, given, minutes, minutes * self.rate, 0.0, tells, known)
         return self._handing_over(node, given)
 
     def _handing_over(self, node: Node, given: str) -> Step:
@@ -156,21 +183,32 @@ class VisitPlan:
         name = "take to the workshop, or book a longer visit"
         return Step(HAND_OVER, name, given, 0.0, 0.0, 0.0, "", self.trade.kind_cautions)
 
-    def _tells(self, node: Node) -> str:
+    def _tells(self, node: Node) -> Several:
         """What each answer would mean; answers that mean the same stand together, the likeliest first."""
-        meaning: dict[str, list[str]] = {}
-        for outcome, _, after in sorted(node.branches, key=lambda branch: -branch[1]):
-            if after is not None:
-                said = self._leading(after)
-                same = next((k for k in meaning if k.rsplit(" ", 1)[0] == said.rsplit(" ", 1)[0]), said)
-                meaning.setdefault(same, []).append(outcome)
+        finding = self.checks[node.step].finding
+        led = [
+            (value_of(finding, outcome), chance, after) for outcome, chance, after in node.branches if after is not None
+        ]
+        meaning: dict[str, tuple[Sentence, Sentence | str]] = {}
+        for outcome, _, after in sorted(led, key=lambda branch: -branch[1]):
+            cause = self._likeliest(after)[0]
+            leading, outcomes = meaning.get(cause, (self._leading(after), ""))
+            meaning[cause] = leading, sentence("answer.either", first=outcomes, other=outcome) if outcomes else outcome
         if len(meaning) == 1:
-            return "; ".join(f"{outcome}: {self._leading(after)}" for outcome, _, after in node.branches if after)
-        return "; ".join(f"{' or '.join(outcomes)}: {said}" for said, outcomes in meaning.items())
+            told = [
+                sentence("answer.means", outcomes=outcome, leading=self._leading(after)) for outcome, _, after in led
+            ]
+        else:
+            told = [sentence("answer.means", outcomes=either, leading=leading) for leading, either in meaning.values()]
+        return several(told)
 
-    def _leading(self, node: Node) -> str:
+    def _likeliest(self, node: Node) -> tuple[str, float]:
         place = int(node.p.argmax())
-        return f"{self.plan.problem.causes[place]} {node.p[place]:.0%}"
+        return self.plan.problem.causes[place], float(node.p[place])
+
+    def _leading(self, node: Node) -> Sentence:
+        cause, chance = self._likeliest(node)
+        return sentence("answer.leading", cause=cause, chance=chance)
 
     def steps(self, most: int = 6) -> list[Step]:
         """The plan as one list, following the likelier answer at each check and "not cured" after each repair."""
@@ -179,6 +217,8 @@ class VisitPlan:
         given = ""
         while node is not None and len(steps) < most:
             steps.append(self.step(node, given))
+            if self.ends_with(node):
+                return [*steps, ask_again(_not_cured(node))]
             following = [(chance, -k) for k, (_, chance, after) in enumerate(node.branches) if after is not None]
             if not following:
                 break
@@ -187,15 +227,25 @@ class VisitPlan:
             node = after
         return steps
 
+    def ends_with(self, node: Node) -> bool:
+        """Whether nothing may be looked for after this step before its repair has passed the tests."""
+        return node.machine.stays_off and node.do == "act"
+
     def seen(self, node: Node, outcome: str) -> str:
         """What led on from a step, in words."""
         if node.do == "check":
-            return f"{self.checks[node.step].finding}: {outcome}"
+            finding = self.checks[node.step].finding
+            return sentence("answer.found", finding=Finding(finding), value=value_of(finding, outcome))
         return _not_cured(node) if node.do == "act" else ""
 
 
-def _not_cured(node: Node) -> str:
-    return "looks good or not cured" if node.is_looked_at else "not cured"
+def ask_again(given: str = "") -> Step:
+    """The step that ends a plan in which nothing may be energised: what is wrong besides is asked once that is safe."""
+    return Step(HAND_OVER, ASK_AGAIN, given, 0.0, 0.0, 0.0, "", (DO_NOT_ENERGISE, AFTER_EVERY_REPAIR))
+
+
+def _not_cured(node: Node) -> Sentence:
+    return sentence("answer.looks_good_or_not_cured" if node.is_looked_at else "answer.not_cured")
 
 
 def plan_visit(
@@ -237,19 +287,21 @@ def plan_visit(
     checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
     call = call or Circumstances()
     plan = make_plan(costs.problem(kept, checks, acts, machine or Machine(), in_van, call))
-    minutes, money, visits = _expected(plan, costs, acts, in_van)
+    ahead = _ahead(plan, costs, acts, in_van)
+    minutes, money, visits = ahead[plan.root]
+    minutes, money, visits = minutes + costs.besides, money + costs.besides * costs.rate, visits + 1
     made = {check.name for check in plan.problem.checks}
     checks = tuple(card for card in checks if card.name in made)
     remarks = [*call.remarks(), *_flat(kept, plan)]
-    return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits)
+    return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits, ahead, frozenset(in_van))
 
 
-def _flat(odds: Mapping[str, float], plan: Plan) -> list[str]:
+def _flat(odds: Mapping[str, float], plan: Plan) -> list[Sentence]:
     """Say that looking pays, where no cause stands out and the plan looks first."""
     likeliest = max(odds.values(), default=1.0)
     if likeliest >= STANDS_OUT or plan.root.do != "check":
         return []
-    return [f"no cause stands out (the likeliest {likeliest:.0%}): looking costs less than guessing"]
+    return [sentence("answer.none_stands_out", chance=likeliest)]
 
 
 def likely(odds: Mapping[str, float]) -> dict[str, float]:
@@ -288,28 +340,33 @@ def minutes_of(plan: Plan, node: Node, costs: Costs, acts: Sequence[Act]) -> flo
     return changing + (acts[node.step].minutes if node.do == "act" else costs.check_minutes_of(step.name))
 
 
-def _expected(plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[str]) -> tuple[float, float, float]:
-    """Expected minutes, money and visits of the whole plan (arriving, leaving and further trips included)."""
-    minutes, money, visits = costs.besides, plan.cost + costs.besides * costs.rate, 1.0
+def _ahead(
+    plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[str]
+) -> dict[Node, tuple[float, float, float]]:
+    """Minutes, money and further visits expected from each point of a plan on, further trips included."""
+    ahead: dict[Node, tuple[float, float, float]] = {}
+    trust: dict[Node, float] = {}  # what the plan gives to spare a part fitted in vain: no money
     trip_minutes = costs.settings.trip_minutes + ARRIVAL_MINUTES
-    for node in plan.nodes():
-        if node.do == HAND_OVER:
-            minutes += node.reach * (HANDOVER_MINUTES + trip_minutes)
-            visits += node.reach
-            continue
+    for node in reversed(list(plan.nodes())):
+        after = [(chance, then) for _, chance, then in node.branches if then is not None]
+        minutes, visits = (sum(chance * ahead[then][k] for chance, then in after) for k in (0, 2))
+        spared = sum(chance * trust[then] for chance, then in after)
         own = minutes_of(plan, node, costs, acts)
-        if node.do != "act":
-            minutes += node.reach * own
-            continue
-        act, action = acts[node.step], plan.problem.actions[node.step]
-        cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
-        in_vain = (1 - cured) * (1 - act.catches if node.is_looked_at else 1.0)
-        done = cured + in_vain
-        in_vain_money = IN_VAIN_MONEY if act.parts else 0.0
-        unnoticed = (action.failed - in_vain_money) / costs.trip if costs.trip else 0.0
-        trips = (0.0 if costs.is_at_hand(act, in_van) else done) + unnoticed * in_vain
-        looking = LOOK_MINUTES if node.is_looked_at else 0.0
-        minutes += node.reach * (looking + own - act.minutes + done * act.minutes + trips * trip_minutes)
-        visits += node.reach * trips
-        money -= node.reach * in_vain * in_vain_money
-    return minutes, money, visits
+        if node.do == HAND_OVER:
+            minutes, visits = HANDOVER_MINUTES + trip_minutes, 1.0
+        elif node.do != "act":
+            minutes += own
+        else:
+            act, action = acts[node.step], plan.problem.actions[node.step]
+            cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
+            in_vain = (1 - cured) * (1 - act.catches if node.is_looked_at else 1.0)
+            done = cured + in_vain
+            in_vain_money = IN_VAIN_MONEY if act.parts else 0.0
+            unnoticed = (action.failed - in_vain_money) / costs.trip if costs.trip else 0.0
+            trips = (0.0 if costs.is_at_hand(act, in_van) else done) + unnoticed * in_vain
+            looking = LOOK_MINUTES if node.is_looked_at else 0.0
+            minutes += looking + own - act.minutes + done * act.minutes + trips * trip_minutes
+            visits += trips
+            spared += in_vain * in_vain_money
+        ahead[node], trust[node] = (minutes, node.cost - spared, visits), spared
+    return ahead

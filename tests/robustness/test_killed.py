@@ -60,9 +60,17 @@ def test_a_killed_load_is_there_whole_or_not_at_all(folder: Path, module: str, f
         assert not {name: rows for name, rows in sql.offenders(connection).items() if len(rows)}
 
 
-@pytest.mark.parametrize("function", ["_erase_written", "_erase_in_files", "_rewrite", "_search"])
-def test_a_killed_forget_is_finished_by_the_next(folder: Path, function: str) -> None:
-    killed(folder, "pipeline.upkeep.forget", function, "forget('C-10147')")
+@pytest.mark.parametrize(
+    ("module", "function"),
+    [
+        ("pipeline.upkeep.forget", "_erase_written"),
+        ("pipeline.upkeep.forget", "_erase_in_files"),
+        ("pipeline.store.database", "Database.compact"),
+        ("pipeline.upkeep.forget", "_search"),
+    ],
+)
+def test_a_killed_forget_is_finished_by_the_next(folder: Path, module: str, function: str) -> None:
+    killed(folder, module, function, "forget('C-10147')")
     with Workshop.open(folder / "w.duckdb") as workshop:
         assert workshop.forget("C-10147")["proof"]["found"] == 0
         texts = workshop.database.connection.execute("select complaint from visit order by job_no").fetchall()

@@ -74,9 +74,10 @@ def test_histories_too_short_to_choose_by(lists: pd.DataFrame) -> None:
     assert choose(wide(strange), strange["cause"], strange["cure_date"], lists)["tried"] == []  # none was met before
 
 
-def test_without_lists_nothing_is_tried() -> None:
-    jobs = training_table(1500, days=TEN_YEARS, turns=True)
-    assert choose(wide(jobs), jobs["cause"], jobs["cure_date"], None)["tried"] == []
+def test_without_lists_half_lives_are_tried_too() -> None:
+    turned, steady = (training_table(1500, days=TEN_YEARS, turns=turns) for turns in (True, False))
+    assert chosen(turned.assign(findings=[[]] * 1500), None) in HALF_LIVES
+    assert chosen(steady.assign(findings=[[]] * 1500), None) is None
 
 
 def test_a_weight_halves_and_one_mistyped_year_ages_nobody_else() -> None:
@@ -91,18 +92,18 @@ def test_train_keeps_the_choice_and_counts_whole_jobs(tmp_path: Path) -> None:
     database = workshop(tmp_path, training_table(1800, days=TEN_YEARS, turns=True))
     told = train(database)
     years = told["half_life"]["years"]
-    assert years in (None, *HALF_LIVES)
+    assert years in HALF_LIVES
     model = training.current_model(database)
     assert model is not None
     assert model.card["half_life"] == told["half_life"]
     assert sum(model.card["jobs_by_cause"].values()) == 1800
-    assert (model.jobs.sum() < 1800) == (years is not None)
+    assert model.jobs.sum() < 1800
     line = half_life_line(told["half_life"])
     assert line in views.scores(told)
     assert line in (database.folder_of_models / "0001" / "card.html").read_text(encoding="utf-8")
     train(workshop(tmp_path, training_table(400)), force=True)
     compared = training.compare_models(database, "0001", "0002").set_index("measure")
-    assert compared.loc["half_life_years", "0001"] == years or years is None
+    assert compared.loc["half_life_years", "0001"] == years
     assert pd.isna(compared.loc["half_life_years", "0002"])
 
 

@@ -1,0 +1,145 @@
+"""The whole decision tree of a call as data, for a page that leads through the visit without the tool.
+
+Every point is what `causes -i` would show there, every choice leads where its key would. The tree is bounded: where a
+choice is too rare to be followed, the tool has to be asked again, and the point says so.
+"""
+
+from __future__ import annotations
+
+import heapq
+import json
+from typing import TYPE_CHECKING, Any
+
+from pipeline.visit.answer import advice_line, step_json
+from pipeline.visit.conversation import SEEN, STOP, UNDO, cautions_on_screen, choices, event_of
+from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.walk import Event, Stand, Walk, foreseen
+
+if TYPE_CHECKING:
+    from models.plan.plan import Node
+    from pipeline.visit.answer import Answer
+    from pipeline.visit.plan import Step
+
+MOST_POINTS = 1200
+MOST_PLANS = 10  # made anew in one call, where a check cannot be made or a repair not be done
+UNFORESEEN = 0.04  # how often that is the case (common practice, no source): which of them are followed first
+SHOWN_CAUSES = 3
+END, ASK_AGAIN = -1, -2
+
+
+def tapped(walk: Walk, stand: Stand) -> dict[str, Any]:
+    """Follow a visit along all its choices, the likeliest first.
+
+    Parameters
+    ----------
+    walk, stand
+        Of a workshop, and where the visit begins.
+
+    Returns
+    -------
+    dict
+        ``steps``: each as in the JSON of `causes`, with ``told``, ``caution_names``, ``vain`` (what advice says of its
+        parts) and ``keys`` besides (label, what it does, text): it does "seen" or "said" (the text is for the record),
+        "tried", "cured", "looks good", or "" (nothing to record). ``points``: step, odds (cause, percent), minutes and
+        money ahead, cause (what a cure was of) and leads_to (for each key: a point, ``END`` or ``ASK_AGAIN``); the
+        first is where the visit begins. ``causes``: names, and as shown. ``cautions``: names and texts.
+    """
+    tree = _Tree(walk)
+    tree.reach(stand, 1.0)
+    while tree.waiting:
+        weight, place, here = heapq.heappop(tree.waiting)
+        tree.follow(place, here, -weight)
+    told = stand.now.wording.told
+    return {
+        "steps": tree.steps,
+        "points": tree.points,
+        "causes": [[name, told(name)] for name in tree.causes],
+        "cautions": {told(name): told(text) for name, text in tree.cautions.items()},
+    }
+
+
+class _Tree:
+    """The tree as far as it is known."""
+
+    def __init__(self, walk: Walk) -> None:
+        self.walk = walk
+        self.steps: list[dict[str, Any]] = []
+        self.points: list[dict[str, Any]] = []
+        self.causes: dict[str, int] = {}
+        self.cautions: dict[str, str] = {}
+        self.waiting: list[tuple[float, int, Stand]] = []
+        self._step_places: dict[str, int] = {}
+        self._places: dict[Node, int] = {}
+        self._plans = 0
+
+    def reach(self, stand: Stand, weight: float) -> int:
+        """Add a point and return its place; where it leads is found later."""
+        now, place = stand.now, len(self.points)
+        odds = [[self._cause(name), round(100 * p)] for name, p in list(now.odds.causes.items())[:SHOWN_CAUSES]]
+        ahead = [round(now.visit.minutes), round(now.visit.money)] if now.visit else []
+        step = self._step(now, now.steps[0])
+        self.points.append({"step": step, "odds": odds if now.visit else [], "ahead": ahead, "cause": -1})
+        heapq.heappush(self.waiting, (-weight, place, stand))
+        return place
+
+    def follow(self, place: int, stand: Stand, weight: float) -> None:
+        """Find where every key of a point leads."""
+        point, now = self.points[place], stand.now
+        point["leads_to"] = []
+        for key, label in _keys(now, now.steps[0]):
+            event = event_of(now, now.steps[0], key, label)
+            if event.what == "cured":
+                point["cause"] = self._cause(event.cause)
+                point["leads_to"].append(END)
+            else:
+                point["leads_to"].append(self._then(stand, event, weight))
+
+    def _then(self, stand: Stand, event: Event, weight: float) -> int:
+        visit = stand.now.visit
+        node = foreseen(visit, event) if visit else None
+        if node in self._places:
+            return self._places[node]
+        if len(self.points) >= MOST_POINTS or (node is None and self._plans >= MOST_PLANS):
+            return ASK_AGAIN
+        self._plans += node is None
+        chance = UNFORESEEN
+        if visit is not None and node is not None:
+            chance = next(chance for _, chance, after in visit.plan.root.branches if after is node)
+        place = self.reach(self.walk.then(stand, event), weight * chance)
+        if node is not None:
+            self._places[node] = place
+        return place
+
+    def _cause(self, name: str) -> int:
+        return self.causes.setdefault(name, len(self.causes))
+
+    def _step(self, now: Answer, step: Step) -> int:
+        """Place of a step among those told; the same step is told once, however often it is met."""
+        names, told = cautions_on_screen(now, step), now.wording.told
+        self.cautions |= {name: now.trade.cautions[name] for name in names}
+        shown = {
+            **step_json(step, now.trade),
+            "told": told(step.told),
+            "caution_names": [told(name) for name in names],
+            "vain": [advice_line(now, row) for row in now.advice if row.part in step.parts],
+            "keys": [[told(label), *_does(event_of(now, step, key, label))] for key, label in _keys(now, step)],
+        }
+        for unneeded in ("given", "cures_probability", "tells", "cautions", "about", "options"):
+            del shown[unneeded]
+        key = json.dumps(shown)
+        if key not in self._step_places:
+            self._step_places[key] = len(self.steps)
+            self.steps.append(shown)
+        return self._step_places[key]
+
+
+def _keys(now: Answer, step: Step) -> list[tuple[str, str]]:
+    """Keys that lead on, with their labels; how a visit ends is asked elsewhere."""
+    if step.do == HAND_OVER:
+        return []
+    return [(key, label) for key, label in choices(now, step).items() if key not in (f"{SEEN} …", UNDO, STOP)]
+
+
+def _does(event: Event) -> tuple[str, str]:
+    """What a key does to the record, and the text."""
+    return (event.what, event.recorded) if event.what in ("seen", "said", "tried", "cured", "looks good") else ("", "")

@@ -1,0 +1,173 @@
+"""A visit step by step: what happened, and where that leaves the plan.
+
+The plan made before the visit is followed: what it foresaw leads to its next point, with its odds. Something it did not
+foresee (a check that could not be made, a repair put aside, something else seen) makes a new plan from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from pipeline.advice.kept import kept
+from pipeline.visit.answer import Answer
+from pipeline.visit.ask import answer, moved
+from pipeline.visit.circumstances import circumstances
+from pipeline.visit.costs import NONE_OF_THESE
+from pipeline.visit.plan import CHANGES, ask_again, plan_visit
+from pipeline.visit.question import Question
+from pipeline.words.licensed import licensed_work
+
+if TYPE_CHECKING:
+    from models.plan.machine import Machine
+    from models.plan.plan import Node
+    from pipeline.settings import Settings
+    from pipeline.store.database import Database
+    from pipeline.visit.plan import VisitPlan
+    from pipeline.words import Words
+
+NOT_CURED = ("tried", "looks good")
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened.
+
+    Attributes
+    ----------
+    what
+        seen (a finding and its value), cannot tell (a finding), said (a complaint), heard (of licensed work), changed
+        (the state of the machine), tried, cured, looks good, aside (a repair).
+    """
+
+    what: str
+    name: str
+    value: str = ""
+    machine: Machine | None = None
+    parts: tuple[str, ...] = ()
+    cause: str = ""
+
+    @property
+    def recorded(self) -> str:
+        """The event as a record says it."""
+        if self.what == "seen":
+            return f"{self.name}={self.value}"
+        return f"looked at {' and '.join(self.parts)}: good" if self.what == "looks good" else self.name
+
+
+@dataclass(frozen=True)
+class Stand:
+    """Where a visit stands: its answer by now, what could not be told, and repairs done in vain or put aside."""
+
+    now: Answer
+    unknowable: tuple[str, ...] = ()
+    tried: tuple[str, ...] = ()
+    aside: tuple[str, ...] = ()
+
+
+def told(question: Question, event: Event) -> Question:
+    """Return the question with what an event adds to it."""
+    if event.what == "seen":
+        return replace(question, findings={**question.findings, event.name: event.value})
+    if event.what == "said":
+        return replace(question, symptoms=(*question.symptoms, event.name))
+    if event.what == "heard":
+        heard = licensed_work([event.name], question.kind)
+        return replace(question, licensed=heard if heard == "gas" else question.licensed or heard)
+    return question
+
+
+class Walk:
+    """Leads a visit on.
+
+    Parameters
+    ----------
+    database, words, settings
+        Of the workshop; asked again only where something is told that no plan foresaw.
+    is_brief
+        Whether only the next step of every answer is wanted; see `pipeline.visit.ask.moved`.
+    """
+
+    def __init__(self, database: Database, words: Words, settings: Settings, *, is_brief: bool = False) -> None:
+        self.database, self.words, self.settings, self.is_brief = database, words, settings, is_brief
+        self.advice = kept(database)
+
+    def start(self, question: Question) -> Stand:
+        """Answer the call as it was told."""
+        return Stand(answer(self.database, self.words, self.settings, question))
+
+    def then(self, stand: Stand, event: Event) -> Stand:
+        """Where an event leads."""
+        question, visit = told(stand.now.question, event), stand.now.visit
+        if event.what == "cured":
+            return stand
+        if event.what == "cannot tell":
+            stand = replace(stand, unknowable=(*stand.unknowable, event.name))
+        elif event.what == "aside":
+            stand = replace(stand, aside=(*stand.aside, event.name))
+        elif event.what in NOT_CURED:
+            stand = replace(stand, tried=(*stand.tried, event.name))
+        if visit is None or event.what in ("said", "heard"):
+            return self._asked_again(stand, question, event)
+        if event.what in NOT_CURED and visit.ends_with(visit.plan.root):
+            return replace(stand, now=replace(stand.now, question=question, steps=(ask_again(),)))
+        node = foreseen(visit, event)
+        if node is not None:
+            return replace(stand, now=self._moved(stand, question, visit.at(node), odds_at(visit, node)))
+        if event.what in ("cannot tell", "aside"):
+            return replace(stand, now=self._planned_anew(stand, question, visit))
+        return self._asked_again(stand, question, event)
+
+    def _planned_anew(self, stand: Stand, question: Question, visit: VisitPlan) -> Answer:
+        """Plan from here on with the odds as they are, without what could not be told or done."""
+        odds = odds_at(visit, visit.plan.root)
+        anew = plan_visit(
+            odds,
+            visit.costs,
+            seen={*question.findings, *stand.unknowable},
+            machine=visit.plan.root.machine,
+            tried={*stand.tried, *stand.aside},
+            carried=visit.carried,
+            call=circumstances(question, visit.trade, self.advice),
+        )
+        return self._moved(stand, question, anew, odds)
+
+    def _moved(self, stand: Stand, question: Question, visit: VisitPlan, odds: Mapping[str, float]) -> Answer:
+        return moved(stand.now, self.advice, question, visit, odds, is_brief=self.is_brief)
+
+    def _asked_again(self, stand: Stand, question: Question, event: Event) -> Stand:
+        """Ask anew: what was told now may change the odds of everything."""
+        visit = stand.now.visit
+        now = answer(
+            self.database,
+            self.words,
+            self.settings,
+            question,
+            unknowable=stand.unknowable,
+            machine=event.machine or (visit.plan.root.machine if visit else None),
+            tried=stand.tried,
+            aside=stand.aside,
+            carried=visit.carried if visit else None,
+        )
+        return replace(stand, now=now)
+
+
+def foreseen(visit: VisitPlan, event: Event) -> Node | None:
+    """Point of the plan that an event leads to; None where the plan has none."""
+    root = visit.plan.root
+    outcome = ""
+    if event.what == "seen" and root.do == "check" and visit.checks[root.step].finding == event.name:
+        outcome = event.value
+    elif event.what in NOT_CURED and root.do == "act" and visit.acts[root.step].name == event.name:
+        outcome = "not cured"
+    elif event.what == "changed" and root.do in CHANGES:
+        outcome = "done"
+    return next((after for name, _, after in root.branches if name == outcome), None)
+
+
+def odds_at(visit: VisitPlan, node: Node) -> dict[str, float]:
+    """Cause → probability at a point of the plan, likeliest first; what is missing to 1 is none of these."""
+    odds = dict(zip(visit.plan.problem.causes, node.p.tolist(), strict=True))
+    odds.pop(NONE_OF_THESE, None)
+    return dict(sorted(odds.items(), key=lambda row: (-row[1], row[0])))
