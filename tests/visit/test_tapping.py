@@ -82,16 +82,16 @@ def until_cured(page, number):
     raise AssertionError("no repair is offered")
 
 
-@pytest.mark.parametrize("number", range(len(CALLS)))
-def test_every_branch_says_what_the_conversation_says(workshop, opened, number):
-    cards = tapped_page.tapped(opened, number)
+@pytest.mark.parametrize(("number", "most"), [(0, 10_000), (1, 100), (2, 10_000), (3, 30)])
+def test_every_branch_says_what_the_conversation_says(workshop, opened, number, most):
+    cards = tapped_page.tapped(opened, number, most)
     _, kind, job, make, model, age, complaint, _ = CALLS[number]
     call = Call(kind, make, model, age, complaint, job_no=job)
     (asked,) = questions_of(workshop.database, workshop.words, workshop.settings, [call], on=dt.date(2026, 11, 2))
     compared, asks, wrong = tapped_page.differences(workshop, asked, cards)
     assert wrong == []
     assert compared >= 1
-    assert compared > asks or number == 3
+    assert compared > asks
 
 
 def test_undo_brings_the_same_card_back(opened):

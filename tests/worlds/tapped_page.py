@@ -18,7 +18,7 @@ QUIET = [
 ]  # fmt: skip
 # every choice of every point once: path of keys → what the card shows; a point met before is not followed again
 TAPS = """
-(number) => {
+([number, most]) => {
   const place = document.querySelector(`[data-walk="${number}"]`);
   const shown = {}, met = new Set();
   const keys = () => [...place.querySelectorAll(".card > .keys .key")];
@@ -34,7 +34,7 @@ TAPS = """
     };
     if (met.has(card.dataset.at) && card.dataset.at >= 0) return;
     met.add(card.dataset.at);
-    if (card.dataset.at < 0) return;
+    if (card.dataset.at < 0 || Object.keys(shown).length >= most) return;
     keys().forEach((_, key) => { keys()[key].click(); follow([...path, key]); undo(); });
   };
   follow([]);
@@ -54,9 +54,9 @@ def browser() -> Iterator[Any]:
         running.close()
 
 
-def tapped(page: Any, number: int) -> dict[tuple[int, ...], dict[str, Any]]:
-    """Tap one call of an open page through; path of key places → what the card shows."""
-    shown = page.evaluate(TAPS, number)
+def tapped(page: Any, number: int, most: int = 100_000) -> dict[tuple[int, ...], dict[str, Any]]:
+    """Tap one call of an open page through, or so many of its cards; path of key places → what the card shows."""
+    shown = page.evaluate(TAPS, [number, most])
     return {tuple(int(key) for key in path.split()): card for path, card in shown.items()}
 
 
