@@ -33,8 +33,8 @@ def interval(chance: np.ndarray, jobs: float, width: np.ndarray | None = None) -
     return np.minimum(low, chance), np.maximum(high, chance)
 
 
-def outside_note(model: CauseModel, asked: pd.DataFrame) -> str | None:
-    """Plain words when the one-row question lies outside what was learned; None when it does not."""
+def outside_note(model: CauseModel, asked: pd.DataFrame) -> list[str] | None:
+    """What of the one-row question lies outside what was learned, in plain words; None when nothing does."""
     known_names = {column.name for column in model.columns}
     strange = never_seen(asked, model.columns)
     is_told = asked.iloc[0].notna()
@@ -48,10 +48,7 @@ def outside_note(model: CauseModel, asked: pd.DataFrame) -> str | None:
     kind = str(asked[KIND].iloc[0])
     if KIND not in told and model.unseen.jobs.get(kind) == 0:
         told.append(KIND)  # on the lists, but no job of it was learned from
-    said = [_said(name) for name in told]
-    if not said:
-        return None
-    return f"Outside the past jobs: {', '.join(dict.fromkeys(said))}. The answer rests on what else is known."
+    return list(dict.fromkeys(_said(name) for name in told)) or None
 
 
 def _said(name: str) -> str:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.store.atomic_write import whole
+from reports.render.wording import Sentence, sentence
 
 if TYPE_CHECKING:
     from pipeline.store.database import Database
@@ -35,9 +36,9 @@ class AdviceRow:
     look_first: str
     cautions: tuple[str, ...]
 
-    def line(self) -> str:
+    def line(self) -> Sentence:
         """Say it with its numbers."""
-        return f"{self.part}: {self.count} of {self.of} were not the cause; {self.look_first} first"
+        return sentence("answer.advice", part=self.part, count=self.count, of=self.of, look=self.look_first)
 
 
 def keep(database: Database, words: Words) -> int:

@@ -37,10 +37,10 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
         Ready values; text among them is escaped, whoever wrote it.
     """
     from reports.render.page import environment
-    from reports.render.wording import Wording, languages
+    from reports.render.wording import in_language
 
     settings = library().settings
-    wording = Wording(settings.locale if settings.locale in languages() else "en", settings.currency)
+    wording = in_language(settings.locale, settings.currency)
     part = (flask.request.endpoint or "").partition(".")[0]
     shown = {name: flask.url_for(place) for name, place in PAGES.items()}
     text = (
@@ -49,7 +49,8 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
         .render(
             wording=wording,
             say=wording.say,
-            term=wording.term,
+            told=wording.told,
+            each=lambda texts: [wording.told(text) for text in texts],
             csrf=csrf,
             pages=shown,
             part=part,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import dataclasses
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
@@ -12,12 +11,12 @@ import flask
 from pipeline.errors import DatabaseBusy, UsageError
 from pipeline.open.app import go, library, page, signed, unsigned
 from pipeline.visit import conversation
-from pipeline.visit.answer import Answer, advice_line, money
+from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.ask import questions_of
 from pipeline.visit.conversation import Visit
-from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.question import Call, said
 from pipeline.visit.walk import Event
+from reports.render.wording import Finding, Written, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -28,7 +27,12 @@ pages = flask.Blueprint("ask", __name__)
 FIELDS = ("kind", "make", "model", "serial", "age", "complaint", "code")
 LONGEST = {"complaint": 1000}
 LONGEST_FIELD = 100
-NOT_KEYS = (conversation.SEEN, conversation.UNDO, conversation.STOP)  # each has a place of its own on the page
+NOT_KEYS = (
+    conversation.SEEN,
+    conversation.END,
+    conversation.UNDO,
+    conversation.STOP,
+)  # each has a place of its own on the page
 RECORD = "visits.csv"  # beside the database: finished visits, in the tool's own layout
 
 
@@ -62,12 +66,12 @@ def visit(at: str) -> flask.Response:
             "visit.html",
             **_shown(now),
             said=said(visit.question()),
-            step_cost=_cost(now, step),
+            step_cost=step_cost(now, step),
             step=step,
             needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
             cautions=[(name, now.trade.cautions[name]) for name in names],
             keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
-            done=[(event.what, event.name, event.value) for event in visit.events],
+            done=[_did(event) for event in visit.events],
             outcome=visit.outcome,
             after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
             number=kept["number"],
@@ -88,7 +92,7 @@ def press(at: str) -> flask.Response:
             visit.undo()
         elif not visit.outcome and visit.press(now, key, workshop.words):
             return go("ask.visit", at=at, again=1)
-    events = [dataclasses.asdict(event) for event in visit.events]
+    events = [event.as_json() for event in visit.events]
     return go("ask.visit", at=_written({**kept, "events": events, "outcome": visit.outcome}))
 
 
@@ -145,9 +149,6 @@ def _told(given: Any) -> dict[str, str]:
 
 
 def _written(kept: dict[str, Any]) -> str:
-    for event in kept["events"]:
-        if isinstance(machine := event["machine"], dict):
-            event["machine"] = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in machine.items()}
     return signed(kept, "visit")
 
 
@@ -160,38 +161,31 @@ def _now(workshop: Workshop, kept: dict[str, Any]) -> tuple[Visit, Answer]:
     """The visit as its address tells it, and the answer with all that was seen and done."""
     words = workshop.words
     (asked,) = questions_of(workshop.database, words, workshop.settings, [Call(**kept["call"])])
-    visit = Visit(asked, [_event(event) for event in kept["events"]], kept["outcome"])
+    visit = Visit(asked, [Event.from_json(event) for event in kept["events"]], kept["outcome"])
     now = conversation.current(workshop.database, words, workshop.settings, visit)
     if now.is_referred:
         visit.outcome = "advice only"
     return visit, now
 
 
-def _event(written: dict[str, Any]) -> Event:
-    from models.plan.machine import Machine
-
-    machine: Any = written["machine"]
-    if machine is not None:
-        state: dict[str, Any] = {k: frozenset(v) if isinstance(v, list) else v for k, v in machine.items()}
-        machine = Machine(**state)
-    return Event(**{**written, "machine": machine, "parts": tuple(written["parts"])})
-
-
-def _cost(now: Answer, step: Any) -> str:
-    if step.do in (HAND_OVER, "ask"):
-        return ""
-    return f"{step.time()}, {money(now, step.money)}" if step.parts else str(step.time())
+def _did(event: Event) -> tuple[str, str, str]:
+    """An event for people: what happened, to what, and the value seen."""
+    if event.what in ("seen", "cannot tell"):
+        return event.what, Finding(event.name), value_of(event.name, event.value)
+    return event.what, Written(event.name) if event.what == "heard" else event.name, event.value
 
 
 def _shown(answer: Answer) -> dict[str, Any]:
     """The answer's own JSON, and the lines that have no place in it."""
     return {
         "answer": answer.as_json(),
+        "note": answer.note,
+        "piece_terms": [told_terms(piece) for piece in answer.question.heard],
         "is_referred": answer.is_referred,
         "cautions_first": answer.is_referred or answer.is_unsafe,
         "read_as": said(answer.question),
         "unit_lines": answer.question.unit.lines(),
-        "step_costs": [_cost(answer, step) for step in answer.steps],
+        "step_costs": [step_cost(answer, step) for step in answer.steps],
     }
 
 

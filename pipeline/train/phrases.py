@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.store.atomic_write import whole
+from reports.render.wording import Sentence, Written, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,12 +36,11 @@ class Phrase:
     low: float
     high: float
 
-    def line(self) -> str:
+    def line(self) -> Sentence:
         """Say it with its numbers."""
-        return (
-            f"\N{LEFT DOUBLE QUOTATION MARK}{self.phrase}\N{RIGHT DOUBLE QUOTATION MARK}: {self.count} of {self.jobs} "
-            f"such jobs were {self.cause} ({self.low:.0%}–{self.high:.0%}; {self.expected:.0%} to expect)"
-        )
+        chances = {"low": float(self.low), "high": float(self.high), "expected": float(self.expected)}
+        phrase = Written(self.phrase)
+        return sentence("answer.phrase", phrase=phrase, count=self.count, jobs=self.jobs, cause=self.cause, **chances)
 
     def as_json(self) -> dict[str, Any]:
         """The phrase and its numbers."""

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -11,14 +10,24 @@ from typing import Any
 from pipeline.advice.kept import AdviceRow
 from pipeline.terminal.text import Shown, safe
 from pipeline.visit.costs import Costs
-from pipeline.visit.heard import DENIED, FINDING
+from pipeline.visit.heard import CODE, DENIED, FINDING, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
-from pipeline.words.appliance import ALWAYS, DO_NOT_ENERGISE, Trade
-from reports.render import currency
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
+from reports.render.wording import (
+    Finding,
+    Sentence,
+    Several,
+    Wording,
+    Written,
+    in_language,
+    sentence,
+    several,
+    value_of,
+)
 
 LEAST_ODDS = 0.01
 MOST_LINES = 20
@@ -82,15 +91,15 @@ class Answer(Shown):
         return sum(self.evidence.similar_jobs.values())
 
     @property
-    def note(self) -> str:
+    def note(self) -> Several:
         """How much stands behind the odds, in words."""
         similar = self.similar_jobs
         if similar == 0:
-            basis = "No similar job on record: the word lists' rough shares stand in"
+            basis = sentence("answer.basis_none")
         else:
-            basis = f"{similar:,} similar job{'' if similar == 1 else 's'}" + (": few" if similar < FEW else "")
-        untrained = "" if self.odds.model else " No model is trained: run priorjobs train."
-        return f"{basis}.{untrained}" + (f" {self.odds.note}" if self.odds.note else "")
+            basis = sentence("answer.basis_few" if similar < FEW else "answer.basis", n=similar)
+        notes = [basis] if self.odds.model else [basis, sentence("answer.untrained")]
+        return several([*notes, *([self.odds.note] if self.odds.note else [])], " ")
 
     def caution_names(self) -> tuple[str, ...]:
         """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
@@ -188,40 +197,52 @@ class Answer(Shown):
         }
 
     @cached_property
-    def term(self) -> Callable[[str], str]:
-        """Gives a term or a caution in the workshop's language."""
-        language = self.costs.settings.locale
-        if language == "en":
-            return str
-        from reports.render.wording import Wording, languages
-
-        return Wording(language, self.currency).terms_in if language in languages() else str
+    def wording(self) -> Wording:
+        """The workshop's language."""
+        return in_language(self.costs.settings.locale, self.currency)
 
     def lines(self) -> list[str]:
         """At most 20 lines for a terminal: what is likely, what to do, what to carry, what may hurt.
 
         Cautions that do not fit a line each share lines, none is left out.
         """
-        head = [f"{said(self.question)}. {self.note}"]
+        tell, told = self.wording.tell, self.wording.told
+        head = [tell("answer.head", asked=said(self.question), note=self.note)]
         if self.question.not_understood:
-            head.append("Not understood: " + ", ".join(f'"{text}"' for text in self.question.not_understood[:6]))
-        head += [phrase.line() for phrase in self.question.phrases]
-        head += self.question.unit.lines()
+            head.append(tell("answer.not_understood", texts=quoted(self.question.not_understood[:6])))
+        head += [told(line) for line in (*(p.line() for p in self.question.phrases), *self.question.unit.lines())]
         if aside := _told_aside(self.question):
-            head.append(aside)
+            head.append(told(aside))
         above = [*head, *_body(self)]
         cautions = _cautions(self, MOST_LINES - len(above))
         is_first = self.is_referred or self.is_unsafe  # licensed work, or nothing may be switched on
-        told = [*cautions, *above] if is_first else [*above, *cautions]
-        return [safe(line).replace("\n", " ") for line in told]
+        shown = [*cautions, *above] if is_first else [*above, *cautions]
+        return [safe(line).replace("\n", " ") for line in shown]
 
 
-def _told_aside(question: Question) -> str:
+def quoted(texts: Sequence[str]) -> list[Sentence]:
+    """Put texts in quotation marks, as they were written."""
+    return [sentence("answer.quoted", text=Written(text)) for text in texts]
+
+
+def told_terms(piece: Heard) -> list[str]:
+    """What a piece of the complaint was taken for, for people."""
+    if piece.how == CODE:
+        return [Written(code) for code in piece.terms]
+    if piece.how != FINDING:
+        return list(piece.terms)
+    pairs = [term.partition("=") for term in piece.terms]
+    return [sentence("answer.seen", finding=Finding(name), value=value_of(name, value)) for name, _, value in pairs]
+
+
+def _told_aside(question: Question) -> Several:
     """What was taken from the complaint besides complaints, and what to know of how the question was read."""
-    taken = [term.replace("=", " ") for piece in question.heard if piece.how == FINDING for term in piece.terms]
-    denied = [f"not: {term}" for piece in question.heard if piece.how == DENIED for term in piece.terms]
-    said = [f"Taken from the complaint: {', '.join([*taken, *denied])}."] if taken or denied else []
-    return " ".join([*said, *(f"Note: {remark}." for remark in question.remarks)])
+    taken = [term for piece in question.heard if piece.how == FINDING for term in told_terms(piece)]
+    taken += [
+        sentence("answer.denied", complaint=term) for one in question.heard if one.how == DENIED for term in one.terms
+    ]
+    told = [sentence("answer.taken", pieces=taken)] if taken else []
+    return several([*told, *(sentence("answer.remark", remark=remark) for remark in question.remarks)], " ")
 
 
 def step_json(step: Step, trade: Trade) -> dict[str, Any]:
@@ -244,75 +265,87 @@ def step_json(step: Step, trade: Trade) -> dict[str, Any]:
 
 def money(answer: Answer, amount: float) -> str:
     """Write an amount as people read it."""
-    return currency.money(amount, answer.currency)
+    return answer.wording.whole_money(amount)
 
 
 def advice_line(answer: Answer, row: AdviceRow) -> str:
     """One advice row with the cautions of what it says to look at."""
     names = answer.look_cautions(row)
-    return row.line() + (f" [{', '.join(names)}]" if names else "")
+    return answer.wording.told(row.line()) + (f" [{answer.wording.told(names)}]" if names else "")
+
+
+def sentences(wording: Wording, texts: Sequence[str]) -> str:
+    """Remarks one after the other, each with a capital and a full stop."""
+    told = [wording.told(text) for text in texts]
+    return " ".join(f"{text[:1].upper()}{text[1:]}." for text in told)
 
 
 def _body(answer: Answer) -> list[str]:
-    visit = answer.visit
-    if visit is None and answer.steps[0].do == "ask":
-        told = "Nothing was understood of what is wrong. Ask before anybody plans:"
-        return [told, *(_step(answer, number, step) for number, step in enumerate(answer.steps, start=1))]
+    visit, tell, told = answer.visit, answer.wording.tell, answer.wording.told
+    steps = [_step(answer, number, step) for number, step in enumerate(answer.steps[:SHOWN_STEPS], start=1)]
     if visit is None:
-        return [_step(answer, 1, step) for step in answer.steps]
+        return [tell("answer.ask_first"), *steps] if answer.steps[0].do == "ask" else steps[:1]
     has_jobs = answer.similar_jobs > 0
     causes = [
-        f"{row.probability:4.0%}  {answer.term(row.cause)}"
-        + (_backing(row) if has_jobs else "")
-        + ("" if row.is_confirmed else " (no check shows it: by exclusion)")
+        f"{answer.wording.percent(row.probability).rjust(4)}  {told(row.cause)}"
+        + (_backing(answer, row) if has_jobs else "")
+        + ("" if row.is_confirmed else f" ({tell('answer.by_exclusion')})")
         for row in answer.causes[:SHOWN_CAUSES]
     ]
-    causes.append(f"{answer.odds.none_of_these:4.0%}  {answer.term('none of these')}")
-    expected = f"expect {visit.minutes:.0f} min, {money(answer, visit.money)}, {visit.visits:.1f} visits"
-    steps = [_step(answer, number, step) for number, step in enumerate(answer.steps[:SHOWN_STEPS], start=1)]
+    causes.append(f"{answer.wording.percent(answer.odds.none_of_these).rjust(4)}  {told('none of these')}")
+    expected = {"minutes": round(visit.minutes), "visits": Written(answer.wording.number(visit.visits, 1))}
+    do = tell("answer.do", money=Written(money(answer, visit.money)), **expected)
     rest = [_carry(answer, visit)] if visit.carry else []
     rest += [_quote(answer)] if answer.quote else []
     vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
-    rest += [f"Often replaced needlessly: {vain}"] if vain else []
-    remarks = [". ".join(text[:1].upper() + text[1:] for text in visit.remarks) + "."] if visit.remarks else []
-    return [*causes, *remarks, f"Do this, in order ({expected}):", *steps, *rest]
+    rest += [tell("answer.needless", advice=Written(vain))] if vain else []
+    remarks = [sentences(answer.wording, visit.remarks)] if visit.remarks else []
+    return [*causes, *remarks, do, *steps, *rest]
 
 
-def _backing(row: CauseRow) -> str:
-    jobs = f"  jobs {', '.join(row.jobs[:2])}" if row.jobs else ""
-    return f" ({row.low:.0%}–{row.high:.0%}){jobs}"
+def _backing(answer: Answer, row: CauseRow) -> str:
+    jobs = f"  {answer.wording.tell('answer.jobs', jobs=[Written(job) for job in row.jobs[:2]])}" if row.jobs else ""
+    return f" ({answer.wording.percent(row.low)}–{answer.wording.percent(row.high)}){jobs}"
 
 
-_LEADING = re.compile(r"(?<=: )[^:;]+(?= \d+%)")  # the cause that each answer of a check would mean
+def step_cost(answer: Answer, step: Step) -> str:
+    """Minutes of a step, and its money where it takes parts; nothing where it takes neither."""
+    if step.do in ("hand over", "ask"):
+        return ""
+    return answer.wording.told(step.time()) + (f", {money(answer, step.money)}" if step.parts else "")
 
 
 def _step(answer: Answer, number: int, step: Step) -> str:
-    given = f"{step.given} → " if step.given else ""
-    cost = step.time() + (f", {money(answer, step.money)}" if step.parts else "")
-    cures = f", cures {step.cures_probability:.0%}" if step.cures_probability else ""
-    cautions = ", ".join(answer.term(c) for c in step.cautions if c != "after repair") or "none"
-    told = step.told.replace(step.name, answer.term(step.name))
-    leading = _LEADING.sub(lambda met: answer.term(met[0]), step.tells)
-    tells = f". {leading}" if not step.cures_probability and step.tells else ""
-    shown_cost = "" if step.do in ("hand over", "ask") else f" ({cost}{cures})"
-    return f" {number} {given}{told}{shown_cost}{tells} [{cautions}]"
+    tell, told = answer.wording.tell, answer.wording.told
+    given = f"{told(step.given)} → " if step.given else ""
+    cures = f", {tell('answer.cures', chance=step.cures_probability)}" if step.cures_probability else ""
+    cautions = told([c for c in step.cautions if c != AFTER_EVERY_REPAIR]) or tell("answer.no_caution")
+    tells = f". {told(step.tells)}" if not step.cures_probability and step.tells else ""
+    cost = step_cost(answer, step)
+    return f" {number} {given}{told(step.told)}{f' ({cost}{cures})' if cost else ''}{tells} [{cautions}]"
 
 
 def _carry(answer: Answer, visit: VisitPlan) -> str:
-    worth = [f"{answer.term(row.part)} {row.probability:.0%}" for row in visit.carry if row.worth_it][:SHOWN_CARRY]
+    worth = [row for row in visit.carry if row.worth_it][:SHOWN_CARRY]
     other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS][:2]
-    left = ", ".join(f"{answer.term(row.part)} {row.probability:.0%}" for row in other)
-    return f"Carry: {', '.join(worth) or 'no part is worth carrying'}" + (f". Leave: {left}" if left else "")
+    parts, left = (
+        [sentence("answer.leading", cause=r.part, chance=r.probability) for r in rows] for rows in (worth, other)
+    )
+    tell = answer.wording.tell
+    told = tell("answer.carry", parts=parts or sentence("answer.carry_none"))
+    return told + (f". {tell('answer.leave', parts=left)}" if left else "")
 
 
 def _quote(answer: Answer) -> str:
-    low, middle, high = (money(answer, amount) for amount in answer.quote["money"])
-    return f"Quote: {low} to {high}, half under {middle}" + (f". {answer.remark}" if answer.remark else "")
+    low, middle, high = (Written(money(answer, amount)) for amount in answer.quote["money"])
+    told = answer.wording.tell("answer.quote", low=low, middle=middle, high=high)
+    return told + (f". {answer.wording.told(answer.remark)}" if answer.remark else "")
 
 
 def _cautions(answer: Answer, room: int) -> list[str]:
     """All cautions in at most ``room`` lines, none of them much longer than the others."""
-    texts = [f"! {answer.term(name)}: {answer.term(answer.trade.cautions[name])}" for name in answer.caution_names()]
+    told = answer.wording.told
+    texts = [f"! {told(name)}: {told(answer.trade.cautions[name])}" for name in answer.caution_names()]
     longest = max(len(text) for text in texts)
     while len(packed := _packed(texts, longest)) > max(room, 1):
         longest += 1

@@ -23,6 +23,7 @@ from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, about
+from reports.render.wording import sentence
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -228,7 +229,7 @@ def _asks(asked: Asked) -> tuple[Step, ...]:
     return tuple(
         Step(
             "ask",
-            f"{one.text}: {', '.join(one.options)}",
+            one.text,
             "",
             0.0,
             0.0,
@@ -359,4 +360,4 @@ def _remark(evidence: Evidence) -> str:
     beyond, known = evidence.beyond_repair
     if known < BEYOND_JOBS or beyond < BEYOND_SHARE * known:
         return ""
-    return f"{beyond} of {known} like it were beyond economic repair: quote before parts"
+    return sentence("answer.beyond", beyond=beyond, known=known)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from reports.render.wording import Finding, sentence, value_of
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -77,8 +79,12 @@ def inquiries(odds: Mapping[str, float], costs: Costs) -> list[Inquiry]:
         chance = p @ chances
         order = sorted(range(len(options)), key=lambda k: -chance[k]) if best == COMPLAINT else range(len(options))
         names = tuple(options[k] for k in order if chance[k] > 0)
-        words = "what does it do, or not do, for example" if best == COMPLAINT else best
-        chosen.append(Inquiry(best, f"ask: {words}", names[:MOST_OPTIONS], float(told[best])))
+        if best != COMPLAINT:
+            names = tuple(value_of(best, name) for name in names)
+        names = names[:MOST_OPTIONS]
+        entry = "answer.ask_complaint" if best == COMPLAINT else "answer.ask_finding"
+        text = sentence(entry, about=Finding(best), options=names)
+        chosen.append(Inquiry(best, text, names, float(told[best])))
         worlds = [world * chances[:, k] for world in worlds for k in range(len(options))]
     return chosen
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from reports.render.wording import sentence
+
 if TYPE_CHECKING:
     import duckdb
 
@@ -49,9 +51,15 @@ def with_history(
     total = weight * before + 1.0 - before
     causes = {cause: p * (weight if cause in cured else 1.0) / total for cause, p in odds.causes.items()}
     after = weight * before / total
-    effect = (
-        f"{', '.join(sorted(fitted))} went in {history.visits[0].days_ago} days ago: of {returned} such returns "
-        f"{again} had the same cause again, {expected:.0%} to expect; its causes go from {before:.0%} to {after:.0%}."
+    effect = sentence(
+        "answer.went_in",
+        n=history.visits[0].days_ago,
+        parts=sorted(fitted),
+        returned=returned,
+        again=again,
+        expected=expected,
+        before=before,
+        after=after,
     )
     ordered = dict(sorted(causes.items(), key=lambda row: (-row[1], row[0])))
     return replace(odds, causes=ordered, none_of_these=odds.none_of_these / total), replace(history, effect=effect)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from pipeline.visit.advice_for_call import holds_for
+from reports.render.wording import Sentence, sentence
 
 if TYPE_CHECKING:
     from pipeline.advice.kept import AdviceRow
@@ -46,14 +47,11 @@ class Circumstances:
     looks_first: Mapping[str, str] = field(default_factory=dict)
     put_off: Mapping[str, str] = field(default_factory=dict)
 
-    def remarks(self) -> list[str]:
+    def remarks(self) -> list[Sentence]:
         """What people should know of it, in words."""
-        told = [
-            f"{first} comes first: until it is cured, {stopped} cannot be judged"
-            for stopped, first in self.put_off.items()
-        ]
+        told = [sentence("answer.comes_first", first=first, stopped=stopped) for stopped, first in self.put_off.items()]
         if self.is_intermittent:
-            told.append("the fault comes and goes: what is found good now may still be the cause")
+            told.append(sentence("answer.comes_and_goes"))
         return told
 
 

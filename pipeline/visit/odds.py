@@ -121,6 +121,7 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
     """What the model says of each question, all asked at once."""
     from models.causes.evidence import outside_note
     from models.causes.features import questions as rows_of
+    from reports.render.wording import sentence
 
     if not questions:
         return []
@@ -149,7 +150,9 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
         (
             dict(zip(names, chances[row].tolist(), strict=True)),
             float(none[row]),
-            outside_note(model, asked.iloc[[row]]),
+            None
+            if (outside := outside_note(model, asked.iloc[[row]])) is None
+            else sentence("answer.outside", what=outside),
         )
         for row in range(len(questions))
     ]

@@ -20,7 +20,8 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
-from pipeline.words.appliance import DO_NOT_ENERGISE
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE
+from reports.render.wording import Finding, Sentence, Several, sentence, several, value_of
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -29,9 +30,10 @@ if TYPE_CHECKING:
 
 HAND_OVER = "hand over"
 CHANGES = {  # what changes the state of the machine: its name, why, its cautions
-    "close up": ("close up and switch on", "the next check needs power, never behind open covers", ("moving parts",)),
-    "refill": ("refill with water", "the next check needs water in the machine", ("water",)),
+    "close up": ("close up and switch on", "answer.needs_power", ("moving parts",)),
+    "refill": ("refill with water", "answer.needs_water", ("water",)),
 }
+ASK_AGAIN = "after the repair and its tests: ask again"
 STANDS_OUT = 0.3
 SMALLEST_ODDS = 0.004
 # what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
@@ -78,12 +80,13 @@ class Step:
     @property
     def told(self) -> str:
         """The step as one is told to do it."""
-        return f"{self.name}, if faulty" if self.look_minutes else self.name
+        return sentence("answer.if_faulty", step=self.name) if self.look_minutes else self.name
 
-    def time(self) -> str:
+    def time(self) -> Sentence:
         """Minutes of the step in words."""
-        look = f"look {self.look_minutes:.0f} min, fit " if self.look_minutes else ""
-        return f"{look}{self.minutes:.0f} min"
+        if self.look_minutes:
+            return sentence("answer.look_fit", look=round(self.look_minutes), minutes=round(self.minutes))
+        return sentence("answer.minutes", minutes=round(self.minutes))
 
 
 @dataclass(frozen=True)
@@ -101,6 +104,8 @@ class Carry:
 @dataclass(frozen=True)
 class VisitPlan:
     """The plan of one call, in the trade's words; minutes, money and visits are what it is expected to take in all.
+
+    The plan of a machine that stays off ends with its repair (`ends_with`).
 
     Attributes
     ----------
@@ -157,16 +162,16 @@ class VisitPlan:
             act = self.acts[node.step]
             cured = sum(chance for outcome, chance, _ in node.branches if outcome == "cured")
             after = next((after for outcome, _, after in node.branches if outcome == "not cured"), None)
-            tells = f"if {_not_cured(node)}: {self._leading(after)}" if after else ""
+            then = sentence("answer.if_then", what=_not_cured(node), then=self._leading(after)) if after else ""
             money = minutes * self.rate + act.price
             look = LOOK_MINUTES if node.is_looked_at else 0.0
-            return Step(act.do, act.name, given, minutes, money, cured, tells, act.cautions, act.parts, look)
+            return Step(act.do, act.name, given, minutes, money, cured, then, act.cautions, act.parts, look)
         if node.do in CHANGES:
             name, why, cautions = CHANGES[node.do]
             worth = node.saves / self.rate if self.rate else 0.0
-            saves = f"; worth {worth:.0f} min of work against going on without" if worth >= 1 else ""
+            tells = several([sentence(why), *([sentence("answer.saves", minutes=round(worth))] if worth >= 1 else [])])
             known = tuple(caution for caution in cautions if caution in self.trade.cautions)
-            return Step(node.do, name, given, minutes, minutes * self.rate, 0.0, why + saves, known)
+            return Step(node.do, name, given, minutes, minutes * self.rate, 0.0, tells, known)
         return self._handing_over(node, given)
 
     def _handing_over(self, node: Node, given: str) -> Step:
@@ -180,21 +185,32 @@ class VisitPlan:
         name = "take to the workshop, or book a longer visit"
         return Step(HAND_OVER, name, given, 0.0, 0.0, 0.0, "", self.trade.kind_cautions)
 
-    def _tells(self, node: Node) -> str:
+    def _tells(self, node: Node) -> Several:
         """What each answer would mean; answers that mean the same stand together, the likeliest first."""
-        meaning: dict[str, list[str]] = {}
-        for outcome, _, after in sorted(node.branches, key=lambda branch: -branch[1]):
-            if after is not None:
-                said = self._leading(after)
-                same = next((k for k in meaning if k.rsplit(" ", 1)[0] == said.rsplit(" ", 1)[0]), said)
-                meaning.setdefault(same, []).append(outcome)
+        finding = self.checks[node.step].finding
+        led = [
+            (value_of(finding, outcome), chance, after) for outcome, chance, after in node.branches if after is not None
+        ]
+        meaning: dict[str, tuple[Sentence, Sentence | str]] = {}
+        for outcome, _, after in sorted(led, key=lambda branch: -branch[1]):
+            cause = self._likeliest(after)[0]
+            leading, outcomes = meaning.get(cause, (self._leading(after), ""))
+            meaning[cause] = leading, sentence("answer.either", first=outcomes, other=outcome) if outcomes else outcome
         if len(meaning) == 1:
-            return "; ".join(f"{outcome}: {self._leading(after)}" for outcome, _, after in node.branches if after)
-        return "; ".join(f"{' or '.join(outcomes)}: {said}" for said, outcomes in meaning.items())
+            told = [
+                sentence("answer.means", outcomes=outcome, leading=self._leading(after)) for outcome, _, after in led
+            ]
+        else:
+            told = [sentence("answer.means", outcomes=either, leading=leading) for leading, either in meaning.values()]
+        return several(told)
 
-    def _leading(self, node: Node) -> str:
+    def _likeliest(self, node: Node) -> tuple[str, float]:
         place = int(node.p.argmax())
-        return f"{self.plan.problem.causes[place]} {node.p[place]:.0%}"
+        return self.plan.problem.causes[place], float(node.p[place])
+
+    def _leading(self, node: Node) -> Sentence:
+        cause, chance = self._likeliest(node)
+        return sentence("answer.leading", cause=cause, chance=chance)
 
     def steps(self, most: int = 6) -> list[Step]:
         """The plan as one list, following the likelier answer at each check and "not cured" after each repair."""
@@ -203,6 +219,8 @@ class VisitPlan:
         given = ""
         while node is not None and len(steps) < most:
             steps.append(self.step(node, given))
+            if self.ends_with(node):
+                return [*steps, ask_again(_not_cured(node))]
             following = [(chance, -k) for k, (_, chance, after) in enumerate(node.branches) if after is not None]
             if not following:
                 break
@@ -211,15 +229,25 @@ class VisitPlan:
             node = after
         return steps
 
+    def ends_with(self, node: Node) -> bool:
+        """Whether nothing may be looked for after this step before its repair has passed the tests."""
+        return node.machine.stays_off and node.do == "act"
+
     def seen(self, node: Node, outcome: str) -> str:
         """What led on from a step, in words."""
         if node.do == "check":
-            return f"{self.checks[node.step].finding}: {outcome}"
+            finding = self.checks[node.step].finding
+            return sentence("answer.found", finding=Finding(finding), value=value_of(finding, outcome))
         return _not_cured(node) if node.do == "act" else ""
 
 
-def _not_cured(node: Node) -> str:
-    return "looks good or not cured" if node.is_looked_at else "not cured"
+def ask_again(given: str = "") -> Step:
+    """The step that ends a plan in which nothing may be energised: what is wrong besides is asked once that is safe."""
+    return Step(HAND_OVER, ASK_AGAIN, given, 0.0, 0.0, 0.0, "", (DO_NOT_ENERGISE, AFTER_EVERY_REPAIR))
+
+
+def _not_cured(node: Node) -> Sentence:
+    return sentence("answer.looks_good_or_not_cured" if node.is_looked_at else "answer.not_cured")
 
 
 def plan_visit(
@@ -273,23 +301,23 @@ def plan_visit(
     return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits, ahead, frozenset(in_van))
 
 
-def _flat(odds: Mapping[str, float], plan: Plan) -> list[str]:
+def _flat(odds: Mapping[str, float], plan: Plan) -> list[Sentence]:
     """Say that looking pays, where no cause stands out and the plan looks first."""
     likeliest = max(odds.values(), default=1.0)
     if likeliest >= STANDS_OUT or plan.root.do != "check":
         return []
-    return [f"no cause stands out (the likeliest {likeliest:.0%}): looking costs less than guessing"]
+    return [sentence("answer.none_stands_out", chance=likeliest)]
 
 
 def _lacking(
     odds: Mapping[str, float], acts: Sequence[Act], costs: Costs, stock: Mapping[str, tuple[int, int]] | None
-) -> list[str]:
+) -> list[Sentence]:
     """Parts that would be carried, if there were any."""
     if stock is None:
         return []
     wanted = [row.part for row in carry_list(odds, acts, costs) if row.worth_it]
     none = [part for part in wanted if not any(stock.get(part, (0, 0)))]
-    return [f"neither on the van nor in the store: {', '.join(none)}; a further trip for it is counted"] if none else []
+    return [sentence("answer.lacking", parts=none)] if none else []
 
 
 def likely(odds: Mapping[str, float]) -> dict[str, float]:

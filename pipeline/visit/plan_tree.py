@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import step_json
+from pipeline.visit.plan import ask_again
+from reports.render.wording import sentence, value_of
 
 if TYPE_CHECKING:
     from models.plan.plan import Node
@@ -45,6 +47,12 @@ def _row(visit: VisitPlan, node: Node, smallest: float) -> dict[str, Any]:
         steps.append({**step_json(step, visit.trade), "caution_names": list(step.cautions)})
         if node.do == "check":
             return {"steps": steps, "branches": _branches(visit, node, smallest)}
+        if visit.ends_with(node):
+            last = ask_again()
+            return {
+                "steps": [*steps, {**step_json(last, visit.trade), "caution_names": list(last.cautions)}],
+                "branches": [],
+            }
         following = next((after for outcome, _, after in node.branches if outcome != "cured"), None)
         if following is None or following.reach < smallest:
             return {"steps": steps, "branches": []}
@@ -61,13 +69,14 @@ def _branches(visit: VisitPlan, node: Node, smallest: float) -> list[dict[str, A
         leading = visit.plan.problem.causes[place]
         names = _names(then) or leading
         same = next((b for b in branches if b["names"] == names), None)
+        seen = value_of(visit.checks[node.step].finding, outcome)
         if same is not None:
-            same["label"] += f" or {outcome}"
+            same["label"] = sentence("answer.either", first=same["label"], other=seen)
             same["chance"] += chance
             continue
         branches.append(
             {
-                "label": outcome,
+                "label": seen,
                 "chance": chance,
                 "leading": leading,
                 "leading_chance": float(after.p[place]),

@@ -13,6 +13,7 @@ from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.vocabulary import plain
+from reports.render.wording import Finding, Sentence, Several, Written, sentence, several, value_of
 
 if TYPE_CHECKING:
     import duckdb
@@ -173,7 +174,10 @@ def read_questions(
         kind = str(kinds["term"].iloc[row])
         codes = [*shown[row], *said_codes[row]]
         findings, strange, remarks = read_findings(words, call.found, kind)
-        remarks += [f'"{word}" was read as "{base}"' for word, base in words.mended(call.complaint or "")]
+        remarks += [
+            sentence("answer.word_read_as", text=Written(word), word=Written(base))
+            for word, base in words.mended(call.complaint or "")
+        ]
         told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
@@ -229,11 +233,14 @@ def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[s
             strange.append(text)
         for finding, value in zip(read["finding"], read["value"], strict=True):
             if findings.get(finding, value) != value:
-                remarks.append(f"{finding}: both {findings[finding]} and {value} were said; {value} counts")
+                first, last = value_of(finding, findings[finding]), value_of(finding, value)
+                remarks.append(sentence("answer.both_said", finding=Finding(finding), first=first, last=last))
             if finding not in known:
-                remarks.append(f'"{finding}" is not a known finding{_nearest(finding, known)}; it is kept as your own')
+                near = _nearest(finding, known)
+                remarks.append(sentence("answer.own_finding", finding=Written(finding), near=near))
             elif finding not in plain(text):
-                remarks.append(f'"{text}" was read as {finding} {value}')
+                said = sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))
+                remarks.append(sentence("answer.read_as", text=Written(text), said=said))
             findings[finding] = value
     return findings, strange, remarks
 
@@ -242,7 +249,7 @@ def _nearest(name: str, known: Sequence[str]) -> str:
     from rapidfuzz.process import extractOne
 
     near = extractOne(name, known, score_cutoff=75)
-    return f' (did you mean "{near[0]}"?)' if near else ""
+    return sentence("answer.did_you_mean", finding=Finding(near[0])) if near else ""
 
 
 def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:
@@ -278,10 +285,22 @@ def _column(value: str | None) -> pd.Series:
     return pd.Series([value], dtype="str")
 
 
-def said(question: Question) -> str:
+def said(question: Question) -> Several:
     """The question in one line, for people."""
-    unit = " ".join(part for part in (question.make, question.model) if part)
-    age = f"{question.age_years:.0f} years" if question.age_years is not None else "age not known"
-    seen = ", ".join(f"{finding} {value}" for finding, value in question.findings.items())
-    fault = ", ".join([*question.symptoms, *question.codes]) or "no complaint the lists understand"
-    return "; ".join(part for part in (f"{question.kind} {unit}".strip(), age, fault, seen) if part)
+    appliance = [question.kind, *(Written(name) for name in (question.make, question.model) if name)]
+    seen = [
+        sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))
+        for finding, value in question.findings.items()
+    ]
+    fault = [*question.symptoms, *map(Written, question.codes)] or [sentence("answer.no_complaint")]
+    pieces = [several(appliance, " "), age(question.age_years), several(fault, ", ")]
+    return several([*pieces, *([several(seen, ", ")] if seen else [])])
+
+
+def age(years: float | None) -> Sentence:
+    """An age in words: months of the first year, then years."""
+    if years is None:
+        return sentence("answer.age_unknown")
+    if years < 1:
+        return sentence("answer.months", n=round(12 * years))
+    return sentence("answer.years", n=round(years))

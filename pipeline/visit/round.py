@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,10 +25,11 @@ from pipeline.visit.conversation import Visit, record_line
 from pipeline.visit.costs import further_trip
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call, Question
+from pipeline.visit.question import Call, Question, age
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock
 from pipeline.visit.tapping import tapped
 from pipeline.visit.walk import Stand, Walk
+from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
 
 if TYPE_CHECKING:
     from models.plan.van import Needs, VanList
@@ -76,7 +77,7 @@ def plan_round(
     stock = beside if stock is None and beside.is_file() else stock
     may_write(out, PAGE, database=database, inputs=(path, stock))
     lines, day, refused = read_calls(database, words, path, mask=settings.mask_contacts)
-    refused += [f"line {line['line_no']}: no kind of appliance" for line in lines if not line["appliance_kind"]]
+    refused += [sentence("round.no_kind", line=Written(one["line_no"])) for one in lines if not one["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]
     remarks = _told_twice(lines)
     questions = _questions(database, words, settings, lines, day)
@@ -93,25 +94,23 @@ def plan_round(
     ]
     told = [one.as_json() for one in answers]
     trees = _trees(Walk(database, words, settings, is_brief=True), answers)
-    in_words = _in_language(settings)
     page = visit_sheets(
         [
-            {**in_words({**call, **_for_sheet(one, line, parts)}), "tapped": tree, "record": _record(one, line, day)}
+            {**call, **_for_sheet(one, line, parts), "tapped": tree, "record": _record(one, line, day)}
             for call, one, line, tree in zip(told, answers, lines, trees, strict=True)
         ],
-        in_words(
-            {
-                "units": van.units,
-                "expected_use": van.expected_use,
-                "wanted": _wanted(calls),
-                "one_visit": van.one_visit_cures,
-                "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
-                "all_cured": van.all_cured,
-            }
-        ),
-        day=_in_words(day),
-        currency=settings.currency,
-        refused=refused,
+        {
+            "names": {label: _named(part) for label, part in named.items()},
+            "units": van.units,
+            "expected_use": van.expected_use,
+            "wanted": _wanted(calls),
+            "one_visit": van.one_visit_cures,
+            "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
+            "all_cured": van.all_cured,
+        },
+        day=day,
+        wording=in_language(settings.locale, settings.currency),
+        refused=[one if isinstance(one, Sentence) else Written(one) for one in refused],
         remarks=remarks,
     )
     with whole(out) as draft:
@@ -125,11 +124,11 @@ def plan_round(
     }
 
 
-def _in_language(settings: Settings) -> Callable[[Any], Any]:
-    """Give what says JSON in the terms of the workshop's language."""
-    from reports.render.wording import Wording, languages
-
-    return Wording(settings.locale if settings.locale in languages() else "en", settings.currency).terms_in
+def _named(part: PartOf) -> Several:
+    """A part as people tell it apart from others of its name, for any language."""
+    of = [part.kind, *(Written(name) for name in part[2:])]
+    of = [name for name in of if name]
+    return several([part.part, *([sentence("round.part_of", of=several(of, " "))] if of else [])], " ")
 
 
 def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[dict[str, Any]]:
@@ -185,7 +184,7 @@ def _told_twice(lines: Sequence[Mapping[str, str]]) -> list[str]:
         if line["job_no"]:
             at.setdefault(line["job_no"], []).append(line["line_no"])
     return [
-        f"job {shown(job)} stands at lines {', '.join(numbers)}: each is planned"
+        sentence("round.told_twice", job=Written(shown(job)), lines=[Written(number) for number in numbers])
         for job, numbers in at.items()
         if len(numbers) > 1
     ]
@@ -324,6 +323,8 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
         "tree": whole,
         "carry": carry,
         "said": line["complaint"],
+        "note": one.note,
+        "age": age(one.question.age_years),
         "unit_lines": one.question.unit.lines(),
         "cautions_named": [
             {"name": name, "text": one.trade.cautions[name]} for name in names if name in one.trade.cautions
@@ -334,9 +335,3 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
 def _caution_names(row: Mapping[str, Any]) -> list[str]:
     here = [name for step in row["steps"] for name in step["caution_names"]]
     return here + [name for branch in row["branches"] if branch["then"] for name in _caution_names(branch["then"])]
-
-
-def _in_words(day: dt.date | None) -> dict[str, str] | None:
-    if day is None:
-        return None
-    return {"number": str(day.day), "month": day.strftime("%B").upper(), "weekday": day.strftime("%A")}

@@ -11,6 +11,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import advice_line, step_json
+from pipeline.visit.conversation import END as END_KEY
 from pipeline.visit.conversation import SEEN, STOP, UNDO, cautions_on_screen, choices, event_of
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.walk import Event, Stand, Walk, foreseen
@@ -49,12 +50,12 @@ def tapped(walk: Walk, stand: Stand) -> dict[str, Any]:
     while tree.waiting:
         weight, place, here = heapq.heappop(tree.waiting)
         tree.follow(place, here, -weight)
-    term = stand.now.term
+    told = stand.now.wording.told
     return {
         "steps": tree.steps,
         "points": tree.points,
-        "causes": [[name, term(name)] for name in tree.causes],
-        "cautions": {term(name): term(text) for name, text in tree.cautions.items()},
+        "causes": [[name, told(name)] for name in tree.causes],
+        "cautions": {told(name): told(text) for name, text in tree.cautions.items()},
     }
 
 
@@ -115,21 +116,21 @@ class _Tree:
 
     def _step(self, now: Answer, step: Step) -> int:
         """Place of a step among those told; the same step is told once, however often it is met."""
-        names = cautions_on_screen(now, step)
+        names, told = cautions_on_screen(now, step), now.wording.told
         self.cautions |= {name: now.trade.cautions[name] for name in names}
-        told = {
+        shown = {
             **step_json(step, now.trade),
-            "told": step.told.replace(step.name, now.term(step.name)),
-            "caution_names": [now.term(name) for name in names],
+            "told": told(step.told),
+            "caution_names": [told(name) for name in names],
             "vain": [advice_line(now, row) for row in now.advice if row.part in step.parts],
-            "keys": [[now.term(label), *_does(event_of(now, step, key, label))] for key, label in _keys(now, step)],
+            "keys": [[told(label), *_does(event_of(now, step, key, label))] for key, label in _keys(now, step)],
         }
         for unneeded in ("given", "cures_probability", "tells", "cautions", "about", "options"):
-            del told[unneeded]
-        key = json.dumps(told)
+            del shown[unneeded]
+        key = json.dumps(shown)
         if key not in self._step_places:
             self._step_places[key] = len(self.steps)
-            self.steps.append(told)
+            self.steps.append(shown)
         return self._step_places[key]
 
 
@@ -137,7 +138,7 @@ def _keys(now: Answer, step: Step) -> list[tuple[str, str]]:
     """Keys that lead on, with their labels; how a visit ends is asked elsewhere."""
     if step.do == HAND_OVER:
         return []
-    return [(key, label) for key, label in choices(now, step).items() if key not in (f"{SEEN} …", UNDO, STOP)]
+    return [(key, label) for key, label in choices(now, step).items() if key[0] not in (SEEN, END_KEY, UNDO, STOP)]
 
 
 def _does(event: Event) -> tuple[str, str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import DatabaseUnusable
+from reports.render.wording import Sentence, Written, sentence, several
 
 if TYPE_CHECKING:
     import duckdb
@@ -67,10 +68,11 @@ class PastVisit:
             "technician": self.technician,
         }
 
-    def line(self) -> str:
+    def line(self) -> Sentence:
         """The visit in one line."""
-        done = ", ".join([f"fitted {part}" for part in self.parts]) or "no part"
-        return f"{self.days_ago} days ago: {self.complaint or 'no complaint recorded'}; {done}; {self.outcome}"
+        complaint = Written(self.complaint) if self.complaint else sentence("answer.none_recorded")
+        done = [sentence("answer.fitted", part=part) for part in self.parts] or [sentence("answer.no_part")]
+        return sentence("answer.past_visit", n=self.days_ago, complaint=complaint, done=done, outcome=self.outcome)
 
 
 @dataclass(frozen=True)
@@ -104,17 +106,14 @@ class UnitHistory:
         }
 
     def lines(self) -> list[str]:
-        """At most four lines for a terminal."""
+        """At most four lines for people."""
+        effect = [self.effect] if self.effect else []
         if not self.visits:
-            return [self.effect] if self.effect else []
-        head = f"This unit: {len(self.visits)} earlier visit{'s' * (len(self.visits) > 1)}"
-        head += "; this is a callback" * self.is_callback
-        head += f"; under our guarantee: {', '.join(self.guaranteed)}" if self.guaranteed else ""
-        return [
-            f"{head}.",
-            *(f"  {visit.line()}" for visit in self.visits[:2]),
-            *([self.effect] if self.effect else []),
-        ]
+            return effect
+        head = [sentence("answer.this_unit", n=len(self.visits))]
+        head += [sentence("answer.is_callback")] if self.is_callback else []
+        head += [sentence("answer.guaranteed", parts=self.guaranteed)] if self.guaranteed else []
+        return [sentence("answer.ends", said=several(head)), *(visit.line() for visit in self.visits[:2]), *effect]
 
 
 def histories(
@@ -147,7 +146,7 @@ def histories(
         try:
             customers = hash_customers(customers, load_key(database.key_file))
         except DatabaseUnusable as fault:
-            nobody = UnitHistory(effect=f"Past visits of this customer cannot be looked up: {fault.what}")
+            nobody = UnitHistory(effect=sentence("answer.not_looked_up", why=Written(fault.what)))
             customers = pd.Series([None] * len(units), dtype="str")
     found = []
     for number, person, unit in zip(serials, customers, units, strict=True):

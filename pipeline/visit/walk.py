@@ -7,15 +7,15 @@ foresee (a check that could not be made, a repair put aside, something else seen
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from pipeline.advice.kept import kept
 from pipeline.visit.answer import Answer
 from pipeline.visit.ask import answer, moved
 from pipeline.visit.circumstances import circumstances
 from pipeline.visit.costs import NONE_OF_THESE
-from pipeline.visit.plan import CHANGES, plan_visit
+from pipeline.visit.plan import CHANGES, ask_again, plan_visit
 from pipeline.visit.question import Question
 from pipeline.words.licensed import licensed_work
 
@@ -47,6 +47,27 @@ class Event:
     machine: Machine | None = None
     parts: tuple[str, ...] = ()
     cause: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """The event as `from_json` reads it."""
+        machine = None
+        if self.machine is not None:
+            machine = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(self.machine).items()}
+        return {
+            **{name: getattr(self, name) for name in ("what", "name", "value", "cause")},
+            "machine": machine,
+            "parts": list(self.parts),
+        }
+
+    @classmethod
+    def from_json(cls, written: Mapping[str, Any]) -> Event:
+        """Read what `as_json` wrote."""
+        from models.plan.machine import Machine
+
+        state = written["machine"]
+        if state is not None:
+            state = Machine(**{k: frozenset(v) if isinstance(v, list) else v for k, v in state.items()})
+        return cls(**{**written, "machine": state, "parts": tuple(written["parts"])})
 
     @property
     def recorded(self) -> str:
@@ -110,6 +131,8 @@ class Walk:
             stand = replace(stand, tried=(*stand.tried, event.name))
         if visit is None or event.what in ("said", "heard"):
             return self._asked_again(stand, question, event)
+        if event.what in NOT_CURED and visit.ends_with(visit.plan.root):
+            return replace(stand, now=replace(stand.now, question=question, steps=(ask_again(),)))
         node = foreseen(visit, event)
         if node is not None:
             return replace(stand, now=self._moved(stand, question, visit.at(node), odds_at(visit, node)))

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from reports.render.page import plain
+from reports.render.plain_text import plain
 from reports.render.wording import Wording
 
 

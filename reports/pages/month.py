@@ -26,8 +26,9 @@ from reports.charts import (
 )
 from reports.pages.headline import Period, figures, sentence
 from reports.pages.job_lists import job_block
-from reports.render.page import plain, render
+from reports.render.page import render
 from reports.render.picture import Picture
+from reports.render.plain_text import plain
 from reports.render.wording import Wording
 
 ADVICE_FIRST = 3
@@ -176,7 +177,7 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         advice=[row for row in advice if not row["is_ended"]],
         ended=[row for row in advice if row["is_ended"]],
         adopted=adopted_rows(made.frames["adopted"], wording),
-        cautions=list(dict.fromkeys(wording.terms_in(text) for row in advice for text in row["cautions"])),
+        cautions=list(dict.fromkeys(wording.told(text) for row in advice for text in row["cautions"])),
         advice_basis=wording.say("advice.basis", as_of=wording.date(made.as_of)),
         whose=made.technician and wording.say("advice.whose", technician=plain(made.technician, 60)),
         sections=_sections(made, pictures, wording),

@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
 from reports.pages.tapped_sheets import cost, percent, walks
-from reports.render.currency import money
-from reports.render.page import plain, render
+from reports.render.page import render
+from reports.render.wording import Finding, Sentence, Wording, Written, sentence, several, value_of
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
 LONG = 29  # rows of a tree that still print beside all else in full size; found by trying
-FOOTNOTE = (
-    "Odds come from this workshop's cured jobs; minutes and money from its records, shrunk to the word lists. "
-    "A check is listed because it pays on average, not because it is always needed."
-)
 
 
 def visit_sheets(
     calls: Sequence[Mapping[str, Any]],
     van: Mapping[str, Any],
     *,
-    day: Mapping[str, str] | None = None,
-    currency: str = "GBP",
+    day: dt.date | None = None,
+    wording: Wording | None = None,
     refused: Sequence[str] = (),
     remarks: Sequence[str] = (),
 ) -> str:
@@ -34,16 +31,17 @@ def visit_sheets(
     ----------
     calls
         One object a call as in the JSON of `causes`, with ``tree`` (steps and branches), ``cautions_named`` (name and
-        text), ``said`` (the complaint as written), ``tapped`` and ``record`` (see `reports.pages.tapped_sheets`)
-        besides.
+        text), ``note`` and ``said`` (the complaint as written), ``tapped`` and ``record`` (see
+        `reports.pages.tapped_sheets`) besides.
     van
-        ``units`` (part → units to carry), ``expected_use`` (part → calls that need it), ``wanted`` (part → list of
-        (call number, probability)), ``one_visit`` and ``one_visit_empty`` (expected calls that can be cured in one
-        visit with this van and with none), ``all_cured`` (chance that all can).
+        ``names`` (label of a part → how it is told), ``units`` (label → units to carry), ``expected_use`` (label →
+        calls that need it), ``wanted`` (label → list of (call number, probability)), ``one_visit`` and
+        ``one_visit_empty`` (expected calls that can be cured in one visit with this van and with none), ``all_cured``
+        (chance that all can).
     day
-        ``number``, ``month``, ``weekday`` in words; None = the file names no single day.
-    currency
-        ISO 4217 code.
+        None = the file names no single day.
+    wording
+        The page's language and money; English and pounds when left out.
     refused
         Calls that could not be planned, in words.
     remarks
@@ -54,120 +52,141 @@ def visit_sheets(
     str
         The whole page.
     """
+    wording = wording or Wording()
     css, script = (
         (files("reports") / "templates" / f"visit_sheets.{of}").read_text(encoding="utf-8") for of in ("css", "js")
     )
-    sheets = [_sheet(number, call, van, currency) for number, call in enumerate(calls, start=1)]
     minutes = sum(call["expected"]["minutes"] or 0 for call in calls)
+    count = sentence("round.calls", n=len(calls))
     return render(
         "visit_sheets.html",
-        title="Round" + (f", {day['weekday']} {day['number']} {day['month']}" if day else ""),
+        title=wording.tell("round.title_day", day=Written(wording.day(day))) if day else wording.say("round.title"),
+        language=wording.language,
+        words=wording.section("page"),
         css=css,
         script=script,
-        walks=walks(calls, day, currency) if calls else None,
-        sheets=sheets,
-        van=_van(van, len(calls)),
-        day=day,
-        kicker=f"{_count(len(calls), 'call')}, about {minutes / 60:.1f} hours on the job and for return visits",
-        headline=_headline(calls, van),
-        calls_basis="What to do first at each. Tap a call for its sheet; printed, each sheet is one page.",
-        refused="; ".join(plain(text) for text in refused),
-        remarks="; ".join(plain(text) for text in remarks),
+        walks=walks(calls, day, wording) if calls else None,
+        say=wording.say,
+        told=wording.told,
+        sheets=[_sheet(number, call, van, wording) for number, call in enumerate(calls, start=1)],
+        van=_van(van, len(calls), wording),
+        stamp=wording.stamp(day) if day else None,
+        kicker=wording.tell("round.kicker", calls=count, hours=Written(wording.hours(minutes))),
+        headline=_headline(calls, van, wording),
+        refused=several(refused),
+        remarks=several(remarks),
         outcomes=OUTCOMES,
-        footnote=FOOTNOTE,
     )
 
 
-def _headline(calls: Sequence[Mapping[str, Any]], van: Mapping[str, Any]) -> str:
+def _headline(calls: Sequence[Mapping[str, Any]], van: Mapping[str, Any], wording: Wording) -> str:
     if not calls:
-        return "No call to plan"
-    units = sum(van["units"].values())
-    return (
-        f"Load {_count(units, 'part')}: what is needed should be aboard at {van['one_visit']:.1f} of "
-        f"{_count(len(calls), 'call')}"
-        if units
-        else f"{_count(len(calls), 'call')}, no part to load"
-    )
+        return wording.say("round.nothing")
+    count, units = sentence("round.calls", n=len(calls)), sum(van["units"].values())
+    if not units:
+        return wording.tell("round.no_part_to_load", calls=count)
+    parts, visits = sentence("round.parts", n=units), Written(wording.number(van["one_visit"], 1))
+    return wording.tell("round.load", parts=parts, visits=visits, calls=count)
 
 
-def _van(van: Mapping[str, Any], calls: int) -> dict[str, Any]:
+def _van(van: Mapping[str, Any], calls: int, wording: Wording) -> dict[str, Any]:
+    names, use = van["names"], {part: wording.number(use, 2) for part, use in van["expected_use"].items()}
+
+    def wanted_by(part: str) -> str:
+        wanted = [(number, p) for number, p in van["wanted"].get(part, [])[:4] if p >= 0.005]
+        told = ", ".join(f"{number} ({wording.percent(p)})" for number, p in wanted)
+        return wording.tell("round.of_calls", calls=Written(told))
+
     load = [
         {
-            "part": part,
+            "part": wording.told(names[part]),
             "units": f"{units} ×",
-            "calls": "call "
-            + ", ".join(f"{number} ({p:.0%})" for number, p in van["wanted"].get(part, [])[:4] if p >= 0.005),
-            "use": f"{van['expected_use'][part]:.2f} expected",
+            "calls": wanted_by(part),
+            "use": wording.tell("round.expected", use=Written(use[part])),
         }
         for part, units in van["units"].items()
     ]
-    left = [part for part in van["expected_use"] if part not in van["units"]][:5]
-    basis = (
-        f"With these parts {van['one_visit']:.1f} of {_count(calls, 'call')} can be cured in one visit, without any "
-        f"{van['one_visit_empty']:.1f}, once the cause is found. Chance that all can: {percent(van['all_cured'])}."
-        if calls
-        else ""
+    left = [part for part in use if part not in van["units"]][:5]
+    cured = {"visits": van["one_visit"], "without": van["one_visit_empty"]}
+    basis = wording.tell(
+        "round.van_basis",
+        calls=sentence("round.calls", n=calls),
+        all=percent(van["all_cured"], wording),
+        **{name: Written(wording.number(amount, 1)) for name, amount in cured.items()},
     )
-    return {"load": load, "basis": basis, "leave": ", ".join(f"{p} ({van['expected_use'][p]:.2f})" for p in left)}
+    told = ", ".join(f"{wording.told(names[part])} ({use[part]})" for part in left)
+    return {"load": load, "basis": basis if calls else "", "leave": told}
 
 
-def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], currency: str) -> dict[str, Any]:
-    asked, expected, quote = call["asked"], call["expected"], call["quote"]
-    unit = " ".join(part for part in (asked["make"], asked["model"]) if part)
-    age = f"{asked['age_years']:.0f} years old" if asked["age_years"] is not None else "age not known"
-    facts = [age, *(f"shows {code}" for code in asked["code"]), *(f"{seen}" for seen in asked["found"])]
-    facts += [f"job {call['job_no']}"] if call["job_no"] else []
-    money = _money(currency)
+def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
+    asked, expected, quote, told = call["asked"], call["expected"], call["quote"], wording.told
+    unit = " ".join([told(asked["kind"]), *(part for part in (asked["make"], asked["model"]) if part)])
+    seen = [found.partition("=") for found in asked["found"]]
+    facts = [sentence("round.old", age=call["age"]) if asked["age_years"] is not None else call["age"]]
+    facts += [sentence("round.shows", code=Written(code)) for code in asked["code"]]
+    facts += [sentence("answer.found", finding=Finding(name), value=value_of(name, value)) for name, _, value in seen]
+    facts += [sentence("round.job", job=Written(call["job_no"]))] if call["job_no"] else []
     has_plan = expected["minutes"] is not None
-    advice = {row["part"]: f"not the cause {row['count']} of {row['of']} times" for row in call["advice"]}
+    advice = {
+        row["part"]: wording.tell("round.not_the_cause", count=row["count"], of=row["of"]) for row in call["advice"]
+    }
     return {
         "anchor": f"call-{number}",
         "number": number,
-        "unit": f"{asked['kind'].capitalize()} {unit}".strip(),
-        "fault": ", ".join([*asked["complaint"], *asked["code"]]) or "complaint not understood",
-        "first": _told(call["tree"]["steps"][0]),
+        "unit": unit[:1].upper() + unit[1:],
+        "fault": ", ".join([*map(told, asked["complaint"]), *asked["code"]])
+        or wording.say("round.not_understood_complaint"),
+        "first": told(_told(call["tree"]["steps"][0])),
         "first_cautions": call["tree"]["steps"][0]["caution_names"],
         "said": call["said"],
-        "facts": ", ".join(facts),
+        "facts": told(facts),
         "not_understood": ", ".join(call["not_understood"]),
-        "unit_history": call.get("unit_lines", []),
+        "unit_history": call["unit_lines"],
         "expect": (
             [
-                ("minutes", f"{expected['minutes']:.0f}"),
-                ("money", money(expected["money"])),
-                ("visits", f"{expected['visits']:.1f}"),
+                (wording.say("round.minutes"), wording.number(expected["minutes"])),
+                (wording.say("round.money"), wording.whole_money(expected["money"])),
+                (wording.say("round.visits"), wording.number(expected["visits"], 1)),
             ]
             if has_plan
             else []
         ),
-        "way_title": "The cheapest sound way through" if has_plan else "What to do",
-        "tree": _row(call["tree"], advice, currency),
+        "way_title": wording.say("round.way" if has_plan else "round.what_to_do"),
+        "tree": _row(call["tree"], advice, wording),
         "is_long": _lines(call["tree"]) > LONG,
-        "causes": [_cause(row, call["evidence"]["similar_jobs"]) for row in call["causes"][:SHOWN_CAUSES]]
-        + [_none(call["none_of_these"])] * bool(call["causes"]),
-        "note": _sentence(call["evidence"]["note"]),
-        "carry": [_part(row, van["units"]) for row in call["carry"][:SHOWN_PARTS]],
+        "causes": [_cause(row, call["evidence"]["similar_jobs"], wording) for row in call["causes"][:SHOWN_CAUSES]]
+        + [_none(call["none_of_these"], wording)] * bool(call["causes"]),
+        "note": _sentence(told(call["note"])),
+        "carry": [_part(row, van["units"], wording) for row in call["carry"][:SHOWN_PARTS]],
         "quote": (
-            {"middle": money(quote["p50"]), "range": f"is the middle; {money(quote['p10'])} to {money(quote['p90'])}"}
+            {
+                "middle": wording.whole_money(quote["p50"]),
+                "range": wording.tell(
+                    "round.quote_range", **{k: Written(wording.whole_money(quote[p])) for k, p in _ENDS.items()}
+                ),
+            }
             if quote["p50"] is not None
             else None
         ),
-        "remark": _sentence(call["repair_or_replace"] or ""),
+        "remark": _sentence(told(call["repair_or_replace"] or "")),
         "advice": [
-            {"text": _sentence(row["text"]), "caution_names": row["caution_names"]}
+            {"text": _sentence(told(row["text"])), "caution_names": row["caution_names"]}
             for row in call["advice"][:SHOWN_ADVICE]
         ],
         "cautions": call["cautions_named"],
     }
 
 
-def _row(tree: Mapping[str, Any], advice: Mapping[str, str], currency: str) -> dict[str, Any]:
+_ENDS = {"low": "p10", "high": "p90"}
+
+
+def _row(tree: Mapping[str, Any], advice: Mapping[str, str], wording: Wording) -> dict[str, Any]:
     return {
         "steps": [
             {
                 "do": step["do"],
-                "name": _told(step),
-                "cost": cost(step, currency),
+                "name": wording.told(_told(step)),
+                "cost": cost(step, wording),
                 "caution_names": step["caution_names"],
                 "vain": "; ".join(advice[part] for part in step["parts"] if part in advice),
             }
@@ -175,10 +194,10 @@ def _row(tree: Mapping[str, Any], advice: Mapping[str, str], currency: str) -> d
         ],
         "branches": [
             {
-                "label": branch["label"],
-                "chance": percent(branch["chance"]),
-                "leading": f"{branch['leading']} {percent(branch['leading_chance'])}",
-                "then": _row(branch["then"], advice, currency) if branch["then"] else None,
+                "label": wording.told(branch["label"]),
+                "chance": percent(branch["chance"], wording),
+                "leading": f"{wording.told(branch['leading'])} {percent(branch['leading_chance'], wording)}",
+                "then": _row(branch["then"], advice, wording) if branch["then"] else None,
             }
             for branch in tree["branches"]
         ],
@@ -191,27 +210,28 @@ def _lines(tree: Mapping[str, Any]) -> int:
     return sum(2 if step["look_minutes"] else 1 for step in tree["steps"]) + inside
 
 
-def _told(step: Mapping[str, Any]) -> str:
-    return f"{step['name']}, if faulty" if step["look_minutes"] else str(step["name"])
+def _told(step: Mapping[str, Any]) -> Sentence | str:
+    name: str = step["name"]
+    return sentence("answer.if_faulty", step=name) if step["look_minutes"] else name
 
 
-def _cause(row: Mapping[str, Any], similar: int) -> dict[str, Any]:
+def _cause(row: Mapping[str, Any], similar: int, wording: Wording) -> dict[str, Any]:
     low, high = (round(100 * row[name], 1) for name in ("low", "high"))
-    jobs = ", ".join(row["jobs"][:2])
+    jobs = [Written(job) for job in row["jobs"][:2]]
     return {
-        "cause": row["cause"],
-        "percent": percent(row["probability"]),
+        "cause": wording.told(row["cause"]),
+        "percent": percent(row["probability"], wording),
         "width": str(round(100 * row["probability"], 1)),
         "low": str(low),
         "spread": str(round(high - low, 1)) if similar else "",
-        "jobs": f"{row['similar_jobs']} of {similar}: {jobs}" if jobs else "",
+        "jobs": wording.tell("round.similar", count=row["similar_jobs"], of=similar, jobs=jobs) if jobs else "",
     }
 
 
-def _none(p: float) -> dict[str, Any]:
+def _none(p: float, wording: Wording) -> dict[str, Any]:
     return {
-        "cause": "none of these",
-        "percent": percent(p),
+        "cause": wording.told("none of these"),
+        "percent": percent(p, wording),
         "width": str(round(100 * p, 1)),
         "low": "0",
         "spread": "",
@@ -219,23 +239,15 @@ def _none(p: float) -> dict[str, Any]:
     }
 
 
-def _part(row: Mapping[str, Any], units: Mapping[str, int]) -> dict[str, Any]:
+def _part(row: Mapping[str, Any], units: Mapping[str, int], wording: Wording) -> dict[str, Any]:
     in_van = units.get(row.get("label", row["part"]), 0) > 0
     return {
-        "part": row["part"],
-        "percent": percent(row["probability"]),
+        "part": wording.told(row["part"]),
+        "percent": percent(row["probability"], wording),
         "is_in_van": in_van,
-        "where": "in the van" if in_van else "not carried",
+        "where": wording.say("round.in_van" if in_van else "round.not_carried"),
     }
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
 def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] if text else ""
-
-
-def _money(currency: str) -> Any:
-    return lambda amount: money(amount, currency)
+    return text[:1].upper() + text[1:]

@@ -10,7 +10,7 @@ import pandas as pd
 
 from reports.pages.headline import figures
 from reports.pages.month import MonthFigures, advice_rows, quality_rows
-from reports.render.page import plain
+from reports.render.plain_text import plain
 from reports.render.sheet_metadata import name_no_program
 from reports.render.wording import Wording
 

@@ -26,8 +26,8 @@ from markupsafe import Markup
 
 from reports.render import theme
 from reports.render.picture import Picture
+from reports.render.plain_text import LONGEST_TEXT, plain
 
-LONGEST_TEXT = 300
 LONGEST_SHOWN = 3000
 DEFAULT_WORDS = {
     "close": "Close",
@@ -35,27 +35,6 @@ DEFAULT_WORDS = {
     "show_table": "Show the figures as a table",
     "table": "Table",
 }
-_ACTING = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff]"
-)
-
-
-def plain(value: object, limit: int = LONGEST_TEXT) -> str:
-    """Make text from a record safe to show: control and direction characters become U+FFFD, long text is cut.
-
-    Parameters
-    ----------
-    value
-        Anything; a missing value becomes the empty string.
-    limit
-        Most characters kept; a cut ends in an ellipsis.
-    """
-    if value is None or value is pd.NA or (isinstance(value, float) and value != value):
-        return ""
-    text = str(value)
-    if len(text) > limit:
-        text = text[: limit - 1] + "…"
-    return _ACTING.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def plain_frame(frame: pd.DataFrame, limit: int = LONGEST_TEXT) -> pd.DataFrame:

@@ -2,24 +2,58 @@
 
 A catalogue entry is a sentence with named gaps, or one sentence each for ``one`` and ``other`` when it counts something
 (the gap ``n`` decides). English is the reference: another language may leave entries out and English stands in.
+
+What programs read stays English. What people read goes through `Wording.told`, which knows by its class what a text is:
+a `Sentence` of the catalogue, `Several` of them, a `Finding` or the `Value` of one, text as `Written` by somebody, else
+a term.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
 from typing import Any
 
-from reports.render.currency import SIGNS
-from reports.render.page import plain
+from reports.render.plain_text import LONGEST_TEXT, plain
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
+SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 
 
+class Sentence(str):
+    """An English sentence that any language's catalogue can say: ``key`` is its entry, ``gaps`` what stands in it."""
+
+    key = ""
+    gaps: Mapping[str, Any] = MappingProxyType({})
+
+
+class Several(str):
+    """Pieces that stand one after the other, with ``between`` between them."""
+
+    pieces: Sequence[object] = ()
+    between = ""
+
+
+class Written(str):
+    """Text as somebody wrote it: the same in every language."""
+
+
+class Finding(str):
+    """The name of something that can be seen or measured."""
+
+
+class Value(str):
+    """What was seen or measured of ``finding``."""
+
+    finding = ""
+
+
+@cache
 def languages() -> list[str]:
     """List the languages there is a catalogue for."""
     folder = files("reports") / "languages"
@@ -90,21 +124,56 @@ class Wording:
             if isinstance(text, str)
         }
 
-    def term(self, written: object) -> str:
-        """Give a term in this language, or as the workshop writes it when the catalogue has no word for it."""
-        text = plain(written, 80)
-        return str(_catalogue(self.language).get("terms", {}).get(text, text))
+    def tell(self, key: str, **gaps: object) -> str:
+        """Fill one catalogue entry with what `told` makes of every gap; ``n`` counts."""
+        return self.say(key, **{name: value if name == "n" else self.told(value) for name, value in gaps.items()})
 
-    def terms_in(self, value: Any) -> Any:
-        """Give what JSON holds with every text and name that is a term, or a caution, in this language."""
+    def told(self, value: object) -> str:
+        """Give anything that is to be read in this language.
+
+        Parameters
+        ----------
+        value
+            A sentence, a finding, a value of one, text as written; other text is a term; a float is a share, an int a
+            count; several are listed.
+        """
+        if isinstance(value, Sentence):
+            return self.tell(value.key, **value.gaps)
+        if isinstance(value, Several):
+            return value.between.join(self.told(piece) for piece in value.pieces)
+        if isinstance(value, Written):
+            return plain(value)
+        if isinstance(value, Finding):
+            return self._named("findings", value) or self.term(value)
+        if isinstance(value, Value):
+            own = self._named("values", f"{value.finding}={value}") or self._named("values", value)
+            return own or self.term(value)
         if isinstance(value, str):
-            catalogue = _catalogue(self.language)
-            return catalogue.get("terms", {}).get(value) or catalogue.get("caution_texts", {}).get(value, value)
-        if isinstance(value, Mapping):
-            return {self.terms_in(name): self.terms_in(inner) for name, inner in value.items()}
+            return self.term(value, LONGEST_TEXT)
+        if isinstance(value, float):
+            return self.percent(value)
         if isinstance(value, list | tuple):
-            return [self.terms_in(inner) for inner in value]
-        return value
+            return ", ".join(self.told(one) for one in value)
+        return self.number(value)
+
+    def term(self, written: object, longest: int = 80) -> str:
+        """Give a term or a caution in this language, or as it is written where the catalogue has no word for it.
+
+        What is made of terms ("fit …", "… and …") is made of them in this language too.
+        """
+        text = str(written)
+        if known := self._named("terms", text) or self._named("caution_texts", text):
+            return known
+        for made, says in _catalogue(self.language).get("made_terms", {}).items():
+            before, _, after = made.partition("{}")
+            if not before and (pieces := text.split(after, 1))[1:] and self._named("terms", pieces[1]):
+                return str(says).format(self.term(pieces[0]), self.term(pieces[1]))
+            if before and text.startswith(before) and text.endswith(after):
+                return str(says).format(self.term(text.removeprefix(before).removesuffix(after), longest))
+        return plain(text, longest)
+
+    def _named(self, table: str, name: str) -> str:
+        return str(_catalogue(self.language).get(table, {}).get(name, ""))
 
     def number(self, value: object, decimals: int = 0) -> str:
         """Write a number with this language's marks; a true minus sign; a missing number is a dash."""
@@ -142,6 +211,10 @@ class Wording:
             return pattern.format(amount=text, symbol=SIGNS[self.currency])
         return pattern.replace("}{", f"}}{NO_BREAK}{{").format(amount=text, symbol=self.currency)
 
+    def whole_money(self, amount: float) -> str:
+        """Write money without pence, as estimates are told."""
+        return self.money(float(round(amount)))
+
     def hours(self, minutes: object) -> str:
         """Write a length of work in hours, one decimal under ten."""
         if minutes is None or minutes != minutes:
@@ -155,6 +228,18 @@ class Wording:
             return "–"
         dates = _catalogue(self.language)["dates"]
         return str(dates["day"]).format(day=day.day, month=dates["short"][day.month - 1], year=day.year)
+
+    def day(self, day: dt.date) -> str:
+        """Write a day with its weekday, such as Friday 27 November."""
+        return f"{self.weekday(day)} {self.date(day)}"
+
+    def weekday(self, day: dt.date) -> str:
+        """Write the weekday of a day."""
+        return str(_catalogue(self.language)["dates"]["weekdays"][day.weekday()])
+
+    def stamp(self, day: dt.date) -> dict[str, str]:
+        """Give a day as a leaf of a calendar: number, month, weekday."""
+        return {"number": str(day.day), "month": self.month_name(day).upper(), "weekday": self.weekday(day)}
 
     def month(self, day: dt.date) -> str:
         """Write a month and its year, such as October 2026."""
@@ -170,3 +255,43 @@ class Wording:
         if len(items) < 2:
             return "".join(items)
         return f"{', '.join(items[:-1])} {self.say('units.and')} {items[-1]}"
+
+
+def sentence(key: str, **gaps: object) -> Sentence:
+    """Make an English sentence of the catalogue that other languages can say too.
+
+    Parameters
+    ----------
+    key
+        ``section.name`` in the catalogue.
+    **gaps
+        As for `Wording.told`.
+
+    Examples
+    --------
+    >>> fitted = sentence("answer.looked_good", parts=("drain pump",))
+    >>> fitted, Wording("de").told(fitted)
+    ('drain pump looks good', 'Ablaufpumpe sieht gut aus')
+    """
+    made = Sentence(Wording("en").tell(key, **gaps))
+    made.key, made.gaps = key, gaps
+    return made
+
+
+def several(pieces: Sequence[object], between: str = "; ") -> Several:
+    """Put pieces one after the other; what `Wording.told` makes of each is what is read."""
+    made = Several(between.join(Wording("en").told(piece) for piece in pieces))
+    made.pieces, made.between = tuple(pieces), between
+    return made
+
+
+def in_language(locale: str, currency: str) -> Wording:
+    """Give the wording of a workshop's language; English where there is no catalogue for it."""
+    return Wording(locale if locale in languages() else "en", currency)
+
+
+def value_of(finding: str, value: str) -> Value:
+    """Tie a value to what it was seen of."""
+    made = Value(value)
+    made.finding = finding
+    return made

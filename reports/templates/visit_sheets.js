@@ -215,7 +215,7 @@
         const bar = made("meter");
         bar.max = 100;
         bar.value = odds[k + 1];
-        row.append(made("span", "", tree.causes[odds[k]][1]), made("b", "", `${odds[k + 1]}%`), bar);
+        row.append(made("span", "", tree.causes[odds[k]][1]), made("b", "", filled(words.percent, { n: odds[k + 1] })), bar);
         list.append(row);
       }
       shown.push(list);

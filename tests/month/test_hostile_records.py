@@ -13,8 +13,9 @@ from python_calamine import CalamineWorkbook
 import sql
 from pipeline.month.month import MonthReport, month_report
 from pipeline.settings import Settings
-from reports.render.page import chart_code, data_block, environment, plain, plain_frame, render
+from reports.render.page import chart_code, data_block, environment, plain_frame, render
 from reports.render.paper import find_browser
+from reports.render.plain_text import plain
 from tests.worlds.report_workshop import made_workshop
 
 MARKUP = "<script>window.caught = 1</script><img src=x onerror='window.caught=2'>"

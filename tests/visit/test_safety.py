@@ -244,13 +244,63 @@ def test_a_round_hears_gas_in_any_column_and_loads_nothing_for_it(workshop, tmp_
 
 def test_gas_told_in_the_middle_of_a_visit_ends_it_with_the_caution_first(workshop):
     said: list[str] = []
-    pressed = iter(["f smell of gas behind it", "", ""])
+    pressed = iter(["f smell of gas behind it", "", "", ""])
     told = run(workshop.database, workshop.words, workshop.settings, Call(kind="electric oven", complaint="not heating"), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
     after = said[next(n for n, line in enumerate(said) if "touch no switch" in line) :]
     assert after[1] == "NEXT refer to a person licensed for gas"
     assert sum(line.startswith("NEXT ") for line in said) == 2
     assert told["outcome"] == "advice only"
     assert "smell of gas behind it" in told["record"]["work_done"]
+
+
+def test_a_word_misheard_for_gas_can_be_taken_back_and_the_visit_goes_on(workshop):
+    said: list[str] = []
+    pressed = iter(["f gas meter cupboard smells of gas", "u", "q"])
+    told = run(workshop.database, workshop.words, workshop.settings, Call(kind="electric oven", complaint="not heating"), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
+    steps = [line for line in said if line.startswith("NEXT ")]
+    assert steps == [steps[0], "NEXT refer to a person licensed for gas", steps[0]]
+    assert said.index(steps[1]) > next(n for n, line in enumerate(said) if "touch no switch" in line)
+    assert told["outcome"] == ""
+    assert "gas" not in told["record"]["work_done"]
+
+
+UNSAFE = [
+    {"kind": "electric oven", "complaint": "not heating", "found": ["element=to earth"]},
+    {"kind": "electric hob", "complaint": "glass cracked"},
+    {"kind": "microwave oven", "complaint": "sparks inside"},
+    {"kind": "washing machine", "complaint": "trips", "found": ["insulation=low"]},
+]
+
+
+@pytest.mark.parametrize("call", UNSAFE, ids=lambda call: f"{call['kind']}, {call['complaint']}")
+def test_an_unsafe_plan_ends_with_its_repair_and_says_to_ask_again(workshop, call):
+    asked = workshop.causes(**call)
+
+    def ends(row):
+        repairs = [at for at, step in enumerate(row["steps"]) if step["do"] in ("fit", "clear")]
+        assert [at for at in repairs if at != len(row["steps"]) - 2] == []
+        if repairs:
+            assert row["steps"][-1]["name"] == "after the repair and its tests: ask again"
+            assert "do not energise" in row["steps"][-1]["caution_names"]
+            assert row["branches"] == []
+        for branch in row["branches"]:
+            if branch["then"]:
+                ends(branch["then"])
+
+    ends(tree(asked.visit))
+    names = [step.do for step in asked.steps]
+    repaired = next((at for at, do in enumerate(names) if do in ("fit", "clear")), None)
+    assert repaired is None or asked.steps[repaired + 1].name == "after the repair and its tests: ask again"
+    assert repaired is None or len(names) == repaired + 2
+
+
+def test_a_visit_offers_no_check_after_the_repair_of_an_earth_fault(workshop):
+    said: list[str] = []
+    pressed = iter(["2", "1", "", ""])
+    told = run(workshop.database, workshop.words, workshop.settings, Call(**UNSAFE[0]), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
+    steps = [line.removeprefix("NEXT ").split(" (")[0] for line in said if line.startswith("NEXT ")]
+    assert steps == ["fit oven element", "after the repair and its tests: ask again"]
+    assert told["outcome"] == "part needed"
 
 
 def test_a_blown_fuse_is_an_ordinary_step(workshop, kinds):

@@ -62,7 +62,7 @@ def tapped(page: Any, number: int, most: int = 100_000) -> dict[tuple[int, ...],
 
 def keys_of(now: Answer) -> dict[str, str]:
     """Keys that lead on from the next step, with their labels."""
-    return {key: label for key, label in choices(now, now.steps[0]).items() if key.isdigit()}
+    return {key: now.wording.told(label) for key, label in choices(now, now.steps[0]).items() if key.isdigit()}
 
 
 def differences(
@@ -93,7 +93,7 @@ def differences(
         now = current(workshop.database, workshop.words, workshop.settings, visit)
         step = now.steps[0]
         said = {
-            "next": step.told,
+            "next": now.wording.told(step.told),
             "odds": [f"{row.cause} {row.probability:.0%}" for row in now.causes[:3] if row.probability >= 0.01],
             "keys": [] if step.do == "hand over" else list(keys_of(now).values()),
         }
