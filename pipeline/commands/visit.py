@@ -8,7 +8,6 @@ from typing import Annotated, Any
 import typer
 
 from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
-from pipeline.store.database import beside
 from pipeline.terminal import views
 from pipeline.terminal.text import wrapped
 from pipeline.workshop import Workshop
@@ -47,7 +46,9 @@ def causes(
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:
-            workshop.converse(record=record, begun=beside(workshop.database.path)["begun"], **told)
+            from pipeline.visit.begun import file_beside
+
+            workshop.converse(record=record, begun=file_beside(workshop.database.path), **told)
             return
         answer = workshop.causes(**told)
         show(answer.as_json(), wrapped(answer.lines()), as_json)

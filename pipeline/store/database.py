@@ -36,11 +36,11 @@ OF_THE_SYSTEM = (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.FatalEx
 
 
 def beside(db: Path) -> dict[str, Path]:
-    """Return what belongs to a workshop and lies beside its database: key, settings, models, visits broken off.
+    """Return what belongs to a workshop and lies beside its database: customer key, settings, models.
 
     They are named as the database is, without ``.duckdb``; any other ending stays, so that no two share them.
     """
-    return {ending: db.with_name(f"{_stem(db)}.{ending}") for ending in ("key", "toml", "models", "begun")}
+    return {ending: db.with_name(f"{_stem(db)}.{ending}") for ending in ("key", "toml", "models")}
 
 
 def _stem(db: Path) -> str:

@@ -17,6 +17,11 @@ from pipeline.visit.walk import Event
 MOST = 50  # visits kept; the oldest go
 
 
+def file_beside(db: Path) -> Path:
+    """Where a workshop keeps them."""
+    return db.with_name(f"{db.name.removesuffix('.duckdb')}.begun")
+
+
 def events_of(file: Path, call: Call) -> tuple[dt.date, list[Event]] | None:
     """Return the day a visit of this very call was broken off, and what had happened; None = there is none.
 

@@ -103,7 +103,7 @@ class Visit:
             if not self.outcome:
                 return sentence(
                     "visit.endings",
-                    endings=[sentence("visit.ending", key=Written(n), how=how) for n, how in ENDINGS.items()],
+                    endings=[sentence("visit.ending", number=Written(n), how=how) for n, how in ENDINGS.items()],
                 )
         elif key not in keys or key == STOP:
             return sentence("visit.press", keys=[Written(key) for key in keys])

@@ -64,10 +64,13 @@ class Event:
         """Read what `as_json` wrote."""
         from models.plan.machine import Machine
 
-        state = written["machine"]
-        if state is not None:
-            state = Machine(**{k: frozenset(v) if isinstance(v, list) else v for k, v in state.items()})
-        return cls(**{**written, "machine": state, "parts": tuple(written["parts"])})
+        machine = None
+        if written["machine"] is not None:
+            state: dict[str, Any] = {
+                k: frozenset(v) if isinstance(v, list) else v for k, v in written["machine"].items()
+            }
+            machine = Machine(**state)
+        return cls(**{**written, "machine": machine, "parts": tuple(written["parts"])})
 
     @property
     def recorded(self) -> str:
