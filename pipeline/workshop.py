@@ -15,7 +15,7 @@ from pipeline.store.database import READER_WAITS, Database, beside
 if TYPE_CHECKING:
     import pandas as pd
 
-    from pipeline.load.load import Decide
+    from pipeline.load.asked import Decide
     from pipeline.load.report import LoadReport
     from pipeline.month.month import MonthReport
     from pipeline.visit.answer import Answer
@@ -157,7 +157,8 @@ class Workshop:
         >>> workshop.load(["jobs.csv"]).totals
         {'read': 60, 'loaded': 0, 'unchanged': 60, 'replaced': 0, 'rejected': 0}
         """
-        from pipeline.load.load import accept, load_files
+        from pipeline.load.choose_layout import accept
+        from pipeline.load.load import load_files
 
         report = load_files(
             self.database,

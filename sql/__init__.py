@@ -72,10 +72,10 @@ class TableFile:
 
 def create_raw(connection: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that a load fills, where they do not exist yet, with their comments."""
-    for file in table_files():
-        if file.folder == _RAW:
-            connection.execute(file.create)
-            _comment(connection, file)
+    files = [file for file in table_files() if file.folder == _RAW]
+    for file in files:
+        connection.execute(file.create)
+    _comment(connection, files)
 
 
 def rebuild(connection: duckdb.DuckDBPyConnection, built: Callable[[int, int], None] = lambda _done, _of: None) -> None:
@@ -102,8 +102,8 @@ def rebuild(connection: duckdb.DuckDBPyConnection, built: Callable[[int, int], N
     _make_way(connection, files)
     for done, file in enumerate(files, start=1):
         connection.execute(file.create)
-        _comment(connection, file)
         built(done, len(files))
+    _comment(connection, files)
 
 
 def offenders(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple[Any, ...]]]:
@@ -219,11 +219,14 @@ def _make_way(connection: duckdb.DuckDBPyConnection, files: list[TableFile]) -> 
         connection.execute(f"drop table {table}")
 
 
-def _comment(connection: duckdb.DuckDBPyConnection, file: TableFile) -> None:
-    columns = connection.execute(
-        "select column_name from duckdb_columns() where schema_name = 'main' and table_name = ?", [file.table]
-    ).fetchall()
-    connection.execute(_comments(file.table, tuple(column for (column,) in columns)))
+def _comment(connection: duckdb.DuckDBPyConnection, files: list[TableFile]) -> None:
+    columns = dict(
+        connection.execute(
+            "select table_name, list(column_name order by column_index) from duckdb_columns() "
+            "where schema_name = 'main' group by table_name"
+        ).fetchall()
+    )
+    connection.execute("".join(_comments(file.table, tuple(columns[file.table])) for file in files))
 
 
 @cache

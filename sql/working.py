@@ -22,6 +22,16 @@ def make(connection: duckdb.DuckDBPyConnection, *steps: str, **parameters: Any) 
         connection.execute(_statement(step), parameters or None)
 
 
+def drop_temporary(connection: duckdb.DuckDBPyConnection) -> None:
+    """Forget the working tables: they hold unmasked text."""
+    views = connection.execute("select view_name from duckdb_views() where temporary and not internal").fetchall()
+    tables = connection.execute("select table_name from duckdb_tables() where temporary").fetchall()
+    for (name,) in views:
+        connection.execute(f"drop view if exists {name}")
+    for (name,) in tables:
+        connection.execute(f"drop table if exists {name}")
+
+
 @cache
 def _statement(step: str) -> str:
     return (_FOLDER / f"{step}.sql").read_text(encoding="utf-8")

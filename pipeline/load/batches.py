@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import UsageError, shown
 from pipeline.store.batches import frame
 from pipeline.store.own_marts import build_own_marts
+from sql.working import make
 
 if TYPE_CHECKING:
     import duckdb
@@ -116,9 +117,7 @@ def undo_take_back(database: Database, words: Words, settings: Settings) -> dict
         batch, name = rows[0]
         before = _visits(connection)
         connection.execute("update load_batch set taken_back_at = null where batch_id = ?", [batch])
-        lent = "select line_no, record_id from seen_again where batch_id = $batch and record_id in (select record_id "
-        lent += "from raw_record where batch_id > $batch)"
-        connection.execute(f"create or replace temp table lent as {lent}", {"batch": batch})
+        make(connection, "lent", batch=batch)
         connection.execute(
             f"update raw_record set batch_id = {int(batch)}, line_no = lent.line_no from lent "
             "where lent.record_id = raw_record.record_id"
@@ -134,18 +133,7 @@ def undo_take_back(database: Database, words: Words, settings: Settings) -> dict
 
 def hand_over(connection: duckdb.DuckDBPyConnection, batch: int) -> int:
     """Give each line of a batch that another file holds word for word to the first such file; returns how many."""
-    connection.execute(
-        "create or replace temp table handed as select record_id, line_no, batch_id from seen_again "
-        "where batch_id <> $batch and record_id in (select record_id from raw_record where batch_id = $batch) "
-        "and batch_id in (select batch_id from load_batch where taken_back_at is null) "
-        "qualify row_number() over (partition by record_id order by batch_id, line_no) = 1",
-        {"batch": batch},
-    )
-    connection.execute(
-        "insert into seen_again select $batch, raw_record.line_no, record_id from raw_record "
-        "join handed using (record_id)",
-        {"batch": batch},
-    )
+    make(connection, "handed", "seen_again_handed", batch=batch)
     connection.execute(
         "update raw_record set batch_id = handed.batch_id, line_no = handed.line_no from handed "
         "where handed.record_id = raw_record.record_id"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.load.screen import plain_sql
+from pipeline.load.screen import name_macros
 from pipeline.store.batches import frame, insert
+from sql.working import make
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SHOWN = 10
-DAY = r"right(regexp_replace(visit_key, '\|#[0-9]+$', ''), 10)::date"  # SQL of the day that ends the key of a visit
 
 
 @dataclass(frozen=True)
@@ -107,8 +107,8 @@ def missed(connection: duckdb.DuckDBPyConnection, name: str) -> int:
         connection.execute(
             "with earlier as (select batch_id from load_batch where file_name = ?), "
             "period as (select min(day) as first, max(day) as last from candidate) "
-            f"select count(distinct visit_key) from counted_record, period where batch_id in (from earlier) "
-            f"and {DAY} between first and last and visit_key not in (select visit_key from fresh) "
+            "select count(distinct visit_key) from counted_record, period where batch_id in (from earlier) "
+            "and day_of(visit_key) between first and last and visit_key not in (select visit_key from fresh) "
             "and visit_key not in (select visit_key from raw_record where record_id in "
             "(select record_id from found_again))",
             [name],
@@ -124,34 +124,22 @@ def find_gone(
     Reads stage_visit and counted_record; ``present_visits`` are what `present` and `present_in_file` returned,
     ``batches`` what the load brought.
     """
+    name_macros(connection)
     connection.execute("create or replace temp table present_visit (visit_key varchar)")
     for visits in present_visits:
         insert(connection, "present_visit", visits)
-    first, last = connection.execute(f"select min({DAY}), max({DAY}) from present_visit").fetchall()[0]
-    connection.execute(
-        f"create or replace temp table gone as with held as (select distinct visit_key, {DAY} as day "
-        "from counted_record) select visit_key, day from held where day between $first and $last "
-        "and visit_key not in (select visit_key from present_visit)",
-        {"first": first, "last": last},
-    )
+    first, last = connection.execute(
+        "select min(day_of(visit_key)), max(day_of(visit_key)) from present_visit"
+    ).fetchall()[0]
     if first is None:
         return Gone(None, None)
+    make(connection, "gone", first=first, last=last)
     (visits,) = connection.execute("select count(*) from gone").fetchall()[0]
     if not visits:
         return Gone(first, last, beyond=_beyond(connection, names, first, last))
-    unit = f"coalesce(serial, customer_ref) || coalesce({plain_sql('appliance_kind')}, '')"
-    connection.execute(
-        "create or replace temp table paired as with line as (select visit_key, "
-        f"{DAY} as day, {plain_sql('job_no')} as job, {unit} as unit from counted_record), "
-        "was as (select distinct line.* from line join gone using (visit_key)), "
-        "now as (select distinct * from line where visit_key in (select visit_key from present_visit) "
-        "and visit_key not in (select visit_key from counted_record where batch_id not in (select unnest($batches)))) "
-        "select was.visit_key, bool_or(now.job = was.job) as same_job from was join now "
-        "on (now.job = was.job and now.day <> was.day) or (now.unit = was.unit and now.day = was.day) group by all",
-        {"batches": batches},
-    )
+    make(connection, "came_in_anew", batches=batches)
     moved, renumbered = connection.execute(
-        "select count(*) filter (same_job), count(*) filter (same_job is distinct from true) from paired"
+        "select count(*) filter (same_job), count(*) filter (same_job is distinct from true) from came_in_anew"
     ).fetchall()[0]
     examples = connection.execute(
         "select distinct coalesce('job ' || job_no || ' on ', 'visit on ') || day from counted_record "

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 from pipeline.advice.kept import kept
 from pipeline.errors import UsageError, shown
 from pipeline.load.guess import guess_layout, known_names, shipped_layout
-from pipeline.load.load import drop_temporary
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.reader import read
 from pipeline.read.sources import Unopened, open_sources
@@ -30,6 +29,7 @@ from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock
 from pipeline.visit.tapping import tapped
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
+from sql.working import drop_temporary
 
 if TYPE_CHECKING:
     from models.plan.van import Needs, VanList

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,10 +48,13 @@ class Words(ReadyLists):
         LayoutError
             A language that is not shipped, or a fault in a list: file, line, value, remedy.
         """
+        own, decided = tuple(extra), _decisions(corrections)
+        if not own and not decided:
+            return _as_shipped(tuple(languages))
         lists = word_lists.read_shipped(tuple(languages))
-        for path in extra:
+        for path in own:
             read_own(lists, Path(path))
-        for name, written, term in _decisions(corrections):
+        for name, written, term in decided:
             if term is None:
                 lists.silenced.add((name, plain(written)))
             elif name in word_lists.LISTS:
@@ -236,6 +240,12 @@ class Words(ReadyLists):
         from pipeline.words import tables
 
         return tables.symptom_groups(self.lists)
+
+
+@lru_cache
+def _as_shipped(languages: tuple[str, ...]) -> Words:
+    """Shipped lists alone: made ready once a process, however many workshops are opened."""
+    return Words(word_lists.read_shipped(languages))
 
 
 def _decisions(

@@ -17,9 +17,10 @@ import pytest
 import xlsxwriter
 
 from pipeline.errors import PriorjobsError
+from pipeline.load.choose_layout import accept
 from pipeline.load.guess import GuessHeldBack
 from pipeline.load.layout import as_toml, parse_layout
-from pipeline.load.load import accept, load_files
+from pipeline.load.load import load_files
 from pipeline.settings import Settings, store_settings
 from pipeline.store.database import Database
 from pipeline.words import Words

@@ -1,0 +1,69 @@
+"""Which cells of a file name or reach a customer, and what stands in their place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.load.mapping import literal
+from pipeline.store.batches import batches, insert
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+MASKED = {  # column: how its cells are looked at for contact details, see `mask_contacts`
+    **dict.fromkeys(("complaint", "findings", "cause", "work_done", "other_columns"), "text"),
+    **dict.fromkeys(("fault_code", "parts", "outcome", "make", "callback_of", "appliance_kind", "age"), "code"),
+    **dict.fromkeys(("technician", "job_no", "model", "serial"), "staff"),
+}
+NAMES_CUSTOMER = tuple(name for name, level in MASKED.items() if level != "staff")
+SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts
+
+
+def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
+    """Make table ``mask`` (written, masked, level) of the cells that change; returns the columns they stand in."""
+    from pipeline.load.privacy import FIRST_LOOK, mask_contacts
+
+    connection.execute("create or replace temp table mask (written varchar, masked varchar, level varchar)")
+    changed: set[str] = set()
+    for column, level in MASKED.items():
+        suspect = literal(FIRST_LOOK[level])
+        query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
+        for rows in batches(connection, query):
+            _keep_masked(connection, rows["w"], mask_contacts(rows["w"], level=level), changed, column)
+    query = f"select {', '.join(NAMES_CUSTOMER)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
+    for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, NAMES_CUSTOMER))})"):
+        for column in NAMES_CUSTOMER:
+            held = rows[rows[column].notna()]
+            masked = mask_contacts(held[column], held["customer_ref"], MASKED[column])
+            _keep_masked(connection, held[column], masked, changed, column)
+    connection.execute(
+        "create or replace temp table mask as select distinct on (written, level) * from mask "
+        "order by written, level, length(masked)"
+    )
+    return changed
+
+
+def _names_customer(column: str) -> str:
+    """SQL that finds the customer's reference in a text; white space is looked at where the reference holds any."""
+    is_there = f"contains(lower({column}), lower(customer_ref))"
+    with_one_space = f"contains({_one_space(column)}, {_one_space('customer_ref')})"
+    return f"case when contains(customer_ref, ' ') then {with_one_space} else {is_there} end"
+
+
+def _one_space(column: str) -> str:
+    return f"lower(replace({column}, '  ', ' '))"
+
+
+def _keep_masked(
+    connection: duckdb.DuckDBPyConnection,
+    written: pd.Series[str],
+    masked: pd.Series[str],
+    changed: set[str],
+    column: str,
+) -> None:
+    differs = masked != written
+    if differs.any():
+        changed.add(column)
+        texts = {"w": written[differs].tolist(), "m": masked[differs].tolist()}
+        insert(connection, "mask", texts | {"l": [MASKED[column]] * len(texts["w"])})

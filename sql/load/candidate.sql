@@ -1,0 +1,41 @@
+-- one row a line of the file that is not blank
+-- key:          line_no
+-- reads:        day_read, foreign_money, hashed, serial_read
+-- day:          of the visit; null = none, or none that can be read
+-- is_ahead:     the day lies further ahead than a planned visit does
+-- serial_term:  serial number made comparable
+-- base_key:     what the visit is known by: job number and day, else appliance and day; null = it names no unit
+-- has_no_unit:  neither job number, serial number nor customer
+-- is_foreign:   its money is in another currency than the workshop's
+-- is_refused:   one of these, or no day or kind
+create or replace temp table candidate as
+with line_read as (
+    select
+        hashed.*,
+        day_read.day,
+        coalesce(day_read.day > current_date + $days_ahead::integer, false) as is_ahead,
+        serial_read.serial as serial_term,
+        plain_name(hashed.job_no) as job_key,
+        foreign_labour.written is not null or foreign_parts.written is not null as is_foreign
+    from hashed
+    left join foreign_money as foreign_labour on foreign_labour.written = hashed.labour_charge
+    left join foreign_money as foreign_parts on foreign_parts.written = hashed.parts_cost
+    left join serial_read on serial_read.written = hashed.serial
+    left join day_read on day_read.written = hashed.visit_date
+)
+
+select
+    line_no,
+    day,
+    is_ahead,
+    serial_term,
+    coalesce(
+        'job:' || job_key,
+        'serial:' || serial_term,
+        'unit:' || customer_ref || '/' || coalesce(plain_name(appliance_kind), '')
+        || '/' || coalesce(plain_name(make), '') || '/' || coalesce(plain_name(model), '')
+    ) || '|' || day as base_key,
+    job_key is null and serial_term is null and customer_ref is null as has_no_unit,
+    is_foreign,
+    day is null or is_ahead or appliance_kind is null or has_no_unit or is_foreign as is_refused
+from line_read;
