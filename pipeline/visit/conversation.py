@@ -416,7 +416,7 @@ def stand_in_number() -> str:
 
 
 def _ask_terminal(prompt: str) -> str:
-    sys.stdout.write(prompt)
+    sys.stdout.write("\n".join(wrapped([prompt.rstrip()], room=10)) + " ")
     sys.stdout.flush()
     try:
         line = sys.stdin.readline()

@@ -273,7 +273,7 @@ def test_the_record_loads_back_whole(workshop, tmp_path):
     with Workshop.open(tmp_path / "new.duckdb") as new:
         assert new.load([record]).as_json()["totals"]["rejected"] == 0
         got = new.database.connection.execute(
-            "select visit.job_no, kind, visit.make, visit.model, labour_minutes, outcome, cause, serial, "
+            "select visit.job_no, visit.kind, visit.make, visit.model, labour_minutes, outcome, cause, serial, "
             "visit.customer_hash is not null from visit join appliance using (appliance_id)"
         ).fetchall()
         found = new.database.connection.execute("select finding || '=' || value from visit_finding").fetchall()
@@ -290,9 +290,15 @@ def test_no_line_is_wider_than_the_terminal(workshop, monkeypatch, width):
         def isatty(self):
             return True
 
+    class Keys(io.StringIO):
+        def readline(self, *size):
+            line = super().readline(*size)
+            screen.write(line)
+            return line
+
     screen = Terminal()
     monkeypatch.setenv("COLUMNS", str(width))
-    monkeypatch.setattr("sys.stdin", io.StringIO("1\n2\n0\ne\ne 7\n\n\n38 min\n"))
+    monkeypatch.setattr("sys.stdin", Keys("1\n2\n0\ne\ne 7\n\n\n38 min\n"))
     monkeypatch.setattr("sys.stdout", screen)
     told = run(workshop.database, workshop.words, workshop.settings, Call(**ASKED))
     assert told["record"]["minutes"] == "38"
