@@ -79,7 +79,9 @@ class _Tree:
         odds = [[self._cause(name), round(100 * p)] for name, p in list(now.odds.causes.items())[:SHOWN_CAUSES]]
         ahead = [round(now.visit.minutes), round(now.visit.money)] if now.visit else []
         step = self._step(now, now.steps[0])
-        self.points.append({"step": step, "odds": odds if now.visit else [], "ahead": ahead, "cause": -1})
+        self.points.append(
+            {"step": step, "odds": odds if now.visit or now.steps[0].do == "ask" else [], "ahead": ahead, "cause": -1}
+        )
         heapq.heappush(self.waiting, (-weight, place, stand))
         return place
 
