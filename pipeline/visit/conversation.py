@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
-CANNOT_TELL, UNDO, STOP, SEEN, END, LOOKS_GOOD = "0", "u", "q", "f", "e", "3"
+CANNOT_TELL, UNDO, STOP, SEEN, END, LOOKS_GOOD = "0", "u", "q", "f", "x", "3"
 ENDINGS = {
     "1": "part needed",
     "2": "not fixed",

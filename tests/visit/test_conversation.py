@@ -227,7 +227,7 @@ def test_a_visit_broken_off_goes_on_and_is_forgotten_once_it_ended(workshop, tmp
     visit(workshop, first, begun=begun)
     assert any("ask the same call again" in line for line in first.said)
     assert "Tavrik" not in begun.read_text(encoding="utf-8")
-    again = Technician("e 6")
+    again = Technician("x 6")
     told = visit(workshop, again, begun=begun)
     assert any("broken off" in line for line in again.said)
     assert again.steps()[0] == first.steps()[-1]
@@ -246,7 +246,7 @@ def test_a_damaged_file_of_visits_broken_off_is_told(workshop, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("key", "outcome"), [("e 5", "no fault found"), ("e 6", "declined"), ("e 1", "part needed"), ("e 7", "fixed")]
+    ("key", "outcome"), [("x 5", "no fault found"), ("x 6", "declined"), ("x 1", "part needed"), ("x 7", "fixed")]
 )
 def test_a_visit_ends_as_it_ended(workshop, key, outcome):
     technician = Technician("1", key, really="worn bearings", ordered="bearing kit")
@@ -258,14 +258,14 @@ def test_a_visit_ends_as_it_ended(workshop, key, outcome):
 
 
 def test_how_a_visit_can_end_is_told(workshop):
-    technician = Technician("e", "e 99", "q")
+    technician = Technician("x", "x 99", "q")
     visit(workshop, technician)
     assert sum("no fault found" in line for line in technician.said) == 2
 
 
 def test_the_record_loads_back_whole(workshop, tmp_path):
     record = tmp_path / "record.csv"
-    technician = Technician("1", "e 7", really="bearings worn", Minutes="1h20")
+    technician = Technician("1", "x 7", really="bearings worn", Minutes="1h20")
     visit(workshop, technician, record, serial="SN 12345", customer="Mrs Nobody", model="TW540S")
     assert any("days without a callback" in line for line in technician.said)
     with record.open(encoding="utf-8", newline="") as file:
@@ -298,7 +298,7 @@ def test_no_line_is_wider_than_the_terminal(workshop, monkeypatch, width):
 
     screen = Terminal()
     monkeypatch.setenv("COLUMNS", str(width))
-    monkeypatch.setattr("sys.stdin", Keys("1\n2\n0\ne\ne 7\n\n\n38 min\n"))
+    monkeypatch.setattr("sys.stdin", Keys("1\n2\n0\nx\nx 7\n\n\n38 min\n"))
     monkeypatch.setattr("sys.stdout", screen)
     told = run(workshop.database, workshop.words, workshop.settings, Call(**ASKED))
     assert told["record"]["minutes"] == "38"
