@@ -39,7 +39,7 @@ def lean(seen: np.ndarray, base: np.ndarray, starts: np.ndarray, alike: np.ndarr
             _mix(part, likely, group, group & (total > 0))
     of_seen = (part / (total + STRENGTHS[:, None, None])).sum(axis=0)
     of_base = (part * STRENGTHS[:, None, None] / (total + STRENGTHS[:, None, None])).sum(axis=0)
-    return np.maximum(of_seen[column] * seen + of_base[column] * base, SMALLEST)
+    return np.asarray(np.maximum(of_seen[column] * seen + of_base[column] * base, SMALLEST))
 
 
 def lean_ratio(seen: np.ndarray, expected: np.ndarray, starts: np.ndarray) -> np.ndarray:
@@ -86,7 +86,7 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
         share /= share.sum()
         alike = follows[-1]
         size = ((alike * said).sum() + few) / ((alike * could * passing[told]).sum() + few)
-    rates = (1 - share[-1]) * usual + share[-1] * rate
+    rates = np.asarray((1 - share[-1]) * usual + share[-1] * rate)
     rates[told] = (follows * mean).sum(axis=0)
     return rates
 
