@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.errors import shown
+from pipeline.load.column_evidence import header_score
+from pipeline.load.guess_shape import NAMED
 from pipeline.load.mapping import cell
 from pipeline.store.batches import frame
 
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
 MAY_NAME_CAUSES = ("findings", "work_done", "outcome", "parts")  # fields; columns without a field may too
 LOOKED_AT = 300  # lines
 NAMES_CAUSES = 0.2  # of the texts of a column that may hold causes
+_NO_CAUSES = "No line says what the cause was, so train learns nothing from this file."
+_SAY_SO = "say so in the layout, cause = …"
 UNDERSTOOD_BETTER = 0.3  # share of texts that another language must understand more
 
 
@@ -35,19 +39,18 @@ def without_causes(
     if causes or not lines:
         return []
     said = {rule.column for f in layout.columns if f not in MAY_NAME_CAUSES for rule in layout.columns[f]}
-    best, column = 0.0, ""
+    best, where = 0.0, "No column looks as if it held them."
     for name in (n for n in header if n not in said):
+        if header_score(name, "cause") >= NAMED:
+            return [f"{_NO_CAUSES} Column {shown(name)} is named as if it held them: {_SAY_SO}"]
         texts = frame(connection, f"select {cell(header, name)} as t from incoming limit {LOOKED_AT}")["t"].dropna()
         if texts.empty:
             continue
         share = words.find_causes(texts.reset_index(drop=True))["row"].nunique() / len(texts)
-        best, column = max((best, column), (share, name))
-    where = (
-        f"Column {shown(column)} may hold them ({best:.0%} of its texts name one): say so in the layout, cause = …"
-        if best >= NAMES_CAUSES
-        else "No column looks as if it held them."
-    )
-    return [f"No line says what the cause was, so train learns nothing from this file. {where}"]
+        if share > max(best, NAMES_CAUSES):
+            best = share
+            where = f"Column {shown(name)} may hold them ({best:.0%} of its texts name one): {_SAY_SO}"
+    return [f"{_NO_CAUSES} {where}"]
 
 
 def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> list[str]:

@@ -90,6 +90,7 @@ def test_every_entry_is_used() -> None:
         "sheets.",
         "technicians.",
         "adopted.",
+        "branches.",
         "advice.trend_",
         "fix.title_",
         "callbacks.title_",
@@ -151,7 +152,7 @@ def test_german_page_is_german(tmp_path: Path) -> None:
     html = month_report(
         SimpleNamespace(connection=connection, path=None), Settings(currency="EUR"), "2026-08", **view
     ).html
-    assert '<html lang="de">' in html and "Beim ersten Besuch behoben" in html and "Waschmaschine" in html
+    assert '<html lang="de">' in html and "Beim ersten Einsatz behoben" in html and "Waschmaschine" in html
     shown = re.sub(r"<(script|style)\b.*?</\1>", "", html, flags=re.DOTALL)
     shown = re.sub(r"<[^>]*>", " ", shown)
     for english in (

@@ -10,7 +10,7 @@ import pytest
 from pipeline import Workshop
 from tests.command_in_fork import in_fork
 
-LINES = "visit_date,appliance_kind,job_no,outcome,root_cause\n2025-01-02,oven,J1,fixed,fan motor worn\n2025-01-03,oven,J2,fixed,fan motor worn\n"
+LINES = "visit_date,appliance_kind,job_no,outcome,cause\n2025-01-02,oven,J1,fixed,fan motor worn\n2025-01-03,oven,J2,fixed,fan motor worn\n"
 
 
 @pytest.fixture

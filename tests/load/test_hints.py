@@ -1,0 +1,27 @@
+"""What a load leaves useless though nothing of it is wrong is told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pipeline import Workshop
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "told"),
+    [
+        ("root_cause", "zorbled", "is named as if it held them"),
+        ("remark", "blocked pump filter", "may hold them (100% of its texts name one)"),
+        ("remark", "second floor", "No column looks as if it held them."),
+    ],
+)
+def test_a_file_without_causes_says_where_they_may_be(tmp_path: Path, column: str, text: str, told: str) -> None:
+    (tmp_path / "jobs.csv").write_text(
+        f"visit_date,appliance_kind,job_no,complaint,{column}\n2025-01-02,washing machine,J1,not draining,{text}\n"
+    )
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        (note,) = workshop.load([tmp_path / "jobs.csv"]).files[0].notes
+    assert "train learns nothing" in note
+    assert told in note
