@@ -73,7 +73,7 @@ def browser(app: Any) -> Browser:
 
 @pytest.fixture(scope="module")
 def office(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The database of a small shop, loaded and trained; the module's own to change."""
+    """The database of a small shop, without a model; the module's own to change."""
     return shutil.copytree(office_files.folder(), tmp_path_factory.mktemp("office") / "shop") / "workshop.duckdb"
 
 
