@@ -174,10 +174,9 @@ def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Da
     table = table.fillna(dict.fromkeys(counts, 0)).astype(dict.fromkeys(counts, int)).reset_index(drop=True)
     for hits, of, names in (("fixed", "known", ("rate", "low", "high")), ("returns", "fixes", _BACK)):
         low, high = wilson(table[hits].to_numpy(dtype=float), table[of].to_numpy(dtype=float))
-        is_enough = table[of] >= FEWEST_FOR_RATE
-        shares = dict(zip(names, (table[hits] / table[of].where(is_enough), low, high), strict=True))
-        table = table.assign(**shares)
-        table[list(names)] = table[list(names)].where(is_enough, axis=0)
+        for name, share in zip(names, (table[hits] / table[of].where(table[of] > 0), low, high), strict=True):
+            table[name] = share
+        table[list(names)] = table[list(names)].where(table[of] >= FEWEST_FOR_RATE, axis=0)
     told = table["fixes"] >= FEWEST_FOR_RATE
     together = {
         "compared": made.compared if len(table) else 0,
