@@ -151,6 +151,8 @@ def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Da
         of all together: compared (with ten faults), unnamed (faults without a branch), p_joint (of first-time fixes),
         p_returns (chi-squared test of one rate for all with ten fixes).
     """
+    import pandas as pd
+
     from models.statistics.comparison import compare, p_of_one_rate
     from models.statistics.intervals import wilson
 
@@ -174,9 +176,8 @@ def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Da
     table = table.fillna(dict.fromkeys(counts, 0)).astype(dict.fromkeys(counts, int)).reset_index(drop=True)
     for hits, of, names in (("fixed", "known", ("rate", "low", "high")), ("returns", "fixes", _BACK)):
         low, high = wilson(table[hits].to_numpy(dtype=float), table[of].to_numpy(dtype=float))
-        for name, share in zip(names, (table[hits] / table[of].where(table[of] > 0), low, high), strict=True):
-            table[name] = share
-        table[list(names)] = table[list(names)].where(table[of] >= FEWEST_FOR_RATE, axis=0)
+        shares = dict(zip(names, (table[hits] / table[of].where(table[of] > 0), low, high), strict=True))
+        table = table.join(pd.DataFrame(shares).where(table[of] >= FEWEST_FOR_RATE, axis=0))
     told = table["fixes"] >= FEWEST_FOR_RATE
     together = {
         "compared": made.compared if len(table) else 0,
