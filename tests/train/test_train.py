@@ -72,6 +72,9 @@ def test_models_can_be_listed_compared_and_gone_back_to(tmp_path: Path) -> None:
     assert training.name_in_use(database) == "0001"
     compared = training.compare_models(database, "0001", "0002")
     assert compared.columns.tolist() == ["measure", "0001", "0002"]
+    same = compared.iloc[-1]
+    assert same["measure"].startswith("log_loss on the same")
+    assert same["0001"] == pytest.approx(same["0002"])
     for wrong in ("../0001", "9999", ""):
         with pytest.raises(UsageError):
             training.use_model(database, wrong)
