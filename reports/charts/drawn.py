@@ -20,7 +20,7 @@ from reports.render.picture import Picture
 
 Spec = dict[str, Any]
 
-PART_LIMIT = 400
+PART_LIMIT, NAME_LIMIT = 400, 130
 ROOM = 1.9
 _DRAWN_FIELD = re.compile(r'"field": "(\w+)"')
 _TESTED_FIELD = re.compile(r"datum\.(\w+)")
@@ -153,8 +153,9 @@ def rows_chart(
     ----------
     frame
         One row a line, in order, with columns ``words`` (above the bar), ``value``, ``low``, ``high`` (missing = no
-        interval), ``label`` (after the bar), ``said``; optional ``is_heading`` (words only), ``is_other`` (drawn
-        hollow), ``pale`` (a wider, paler bar behind), and ``least`` and ``most`` (a thin line beyond the interval).
+        interval), ``label`` (after the bar, or at the right of a point's words), ``said``; optional ``is_heading``
+        (words only), ``is_other`` (drawn hollow), ``pale`` (a wider, paler bar behind), and ``least`` and ``most`` (a
+        thin line beyond the interval).
     value_type
         ``bar`` from zero, or ``point`` with its interval.
     axis_title
@@ -194,7 +195,7 @@ def rows_chart(
     fill = theme.LIGHT[f"{colour}-pale"] if has_interval else main
     beneath: Spec = {"yOffset": 11}
     unsaid: Spec = {"aria": False}
-    text: Spec = {"align": "left", "limit": PART_LIMIT, **unsaid}
+    text: Spec = {"align": "left", "limit": NAME_LIMIT if is_point else PART_LIMIT, **unsaid}
     layers: list[Spec] = []
     if not is_point:
         pale = theme.LIGHT["main-pale"]
@@ -234,18 +235,24 @@ def rows_chart(
         drawn = {"x": across("value"), "fill": either("datum.is_other", paper, main), **said()}
         point: Spec = {"size": 80, "opacity": 1, "stroke": main, "strokeWidth": 2}
         layers.append(row("point", drawn, only="isValid(datum.value)", **point, **beneath))
+    above: Spec = {"dy": -1, "baseline": "bottom"}
+    soft: Spec = {"color": theme.LIGHT["soft"]}
     at_left = {"x": {"value": 0}, "text": words("words")}
     layers += [
-        row("text", at_left, dy=-1, fontSize=13, baseline="bottom", **text),
+        row("text", at_left, fontSize=13, **above, **text),
         row("text", at_left, heading=True, dy=10, fontSize=13, fontWeight=700, baseline="bottom", **text),
         row(
             "text",
             {"x": across("end"), "text": words("label")},
-            baseline="middle",
-            dx=8,
-            dy=11,
-            color=theme.LIGHT["soft"],
-            **text,
+            **{**text, "baseline": "middle", "dx": 8, "dy": 11},
+            **soft,
+        )
+        if not is_point
+        else row(
+            "text",
+            {"x": {"value": "width"}, "text": words("label")},
+            **{**text, "align": "right", "limit": PART_LIMIT, **above},
+            **soft,
         ),
     ]
     return layered(layers, {"rows": rows}, theme.ROW_HEIGHT * max(len(rows), 1))
@@ -269,7 +276,7 @@ def _reach(rows: list[Spec], is_from_low: bool) -> tuple[float, float, float]:
         return 0.0, largest, max(largest, 1e-9) * ROOM
     least = min(row[name] for row in rows for name in ("value", "low", "least") if _has(row, name))
     low_end = max(0.0, least // 0.1 * 0.1)
-    return low_end, largest, low_end + (max(largest, low_end + 0.1) - low_end) * ROOM
+    return low_end, largest, max(largest, low_end + 0.1)
 
 
 def _ticks(low: float, high: float) -> list[float]:
