@@ -103,7 +103,7 @@ ALSO_SAID_BY_CAUSE: dict[str, dict[str, float]] = {
     "wiring fault to earth": {"smells of burning": 0.15},
     "heater wiring fault": {"smells of burning": 0.1},
     "overheating from blockage": {"no suction": 0.25},
-    "suction motor failing": {"smells of burning": 0.25, "noisy": 0.2},
+    "vacuum motor failing": {"smells of burning": 0.25, "noisy": 0.2},
 }
 
 # Denied because it would be the obvious next guess: first complaint of the block -> {symptom: chance}.
@@ -182,7 +182,7 @@ USUAL_FINDING: dict[str, dict[str, float]] = {
     "ntc": {"good": 0.96, "out of range": 0.04},
     "wiring": {"good": 0.95, "damaged or wet": 0.05},
     "door seal": {"good": 0.93, "torn or worn": 0.07},
-    "leak place": {"front": 0.25, "below": 0.25, "dispenser": 0.25, "back": 0.25},
+    "where it leaks": {"front": 0.25, "below": 0.25, "dispenser": 0.25, "back": 0.25},
     "door lock": {"good": 0.95, "burnt or broken": 0.05},
     "tap flow": {"good": 0.94, "low": 0.06},
     "inlet filter": {"clear": 0.92, "blocked": 0.08},

@@ -86,7 +86,7 @@ HABITS = (
 
 HOUR_RATE, CALL_OUT = 48.0, 30.0
 RARELY_CARRIED = ("drive motor", "circulation pump", "power module", "magnetron", "hv transformer", "flow heater",
-                  "suction motor", "battery pack", "fridge door seal", "door seal", "bearing kit", "oven seal",
+                  "vacuum motor", "battery pack", "fridge door seal", "door seal", "bearing kit", "oven seal",
                   "ceramic ring")  # fmt: skip
 NEW_PRICE = {"vacuum cleaner": 180.0, "microwave oven": 140.0, "freezer": 330.0, "fridge": 330.0, "cooker": 520.0}
 LOOK_CATCHES = 0.93  # a part that is not the cause is seen to be good when it is looked at before fitting

@@ -191,7 +191,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         facts = regression = naive_bayes = lists = trees = None
         if decided.weights[3:5].any():
             facts, lists = jobs.facts, lists_alone(jobs)
-            shown = facts.matrix(jobs.codes, jobs.texts)
+            shown = jobs.shown()
             if decided.weights[3]:
                 regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)
             if decided.weights[4]:

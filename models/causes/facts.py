@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from models.causes.encoding import Column
 
-WORDS, PRODUCTS = 3.0, 0.7  # scale of a text's words (and pieces), and of a product, beside a fact of scale 1
+CELLS, PRODUCTS, WORDS = 1.0, 0.7, 3.0  # scale of a fact, of a product of two, and of a text's words (and its pieces)
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class Facts:
         at = cells(codes, offsets(self.columns))
         shown = np.append(self.is_read, False)[at]
         job = np.nonzero(shown)[0]
-        jobs, features, values = [job], [at[shown]], [np.ones(len(job))]
+        jobs, features, values = [job], [at[shown]], [np.full(len(job), CELLS)]
         both, key = pair_keys(codes, self.columns)
         if len(self.pairs) and len(key):
             place = np.minimum(np.searchsorted(self.pairs, key), len(self.pairs) - 1)

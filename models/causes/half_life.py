@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 HALF_LIVES = (5.0, 2.0)  # years tried beside none, the longest first
 STEPS = (0.7, 0.85, 1.0)  # learned from the first 70 % by time, asked up to 85 %; learned from 85 %, asked to the end
-FREEDOM = 0.5  # of the regression; held-out jobs choose it later
+FREEDOM, EXEMPLARS = 0.5, 400  # of the regression; held-out jobs choose its freedom later
 FEWEST_ASKED = 150
 LEAST_GAIN = 0.002  # nats a later job, as for every part of the model
 NEWEST = 0.99  # share of the jobs cured by the day that counts as now: one mistyped year ages no other job
@@ -93,8 +93,8 @@ def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndar
     """Give, for a half-life, the log-loss of each later job whose cause had been met before."""
     as_calls, _ = as_asked(jobs, 0)
     lists = lists_alone(jobs)
-    shown, offset = jobs.facts.matrix(jobs.codes, jobs.texts), offset_of(jobs, lists)
-    told, asked_offset = jobs.facts.matrix(as_calls.codes, jobs.texts), offset_of(as_calls, lists)
+    shown, offset, asked_offset = jobs.shown(), offset_of(jobs, lists), offset_of(as_calls, lists)
+    told = shown if jobs.written is not None else as_calls.shown()  # beside lists no finding is read
     number, place = len(jobs.cause), np.arange(len(jobs.cause))
 
     def losses(years: float | None) -> np.ndarray:
@@ -105,7 +105,8 @@ def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndar
             weight = weigh(cure_date.iloc[:begin], years)
             weighed = replace(jobs, weight=np.append(weight / weight.mean(), np.ones(number - begin)))
             with threadpool_limits(limits=1):
-                layers = regression_of(weighed, shown, offset, used, FREEDOM), naive_bayes_of(weighed, shown, used)
+                regression = regression_of(weighed, shown, offset, used, FREEDOM, EXEMPLARS)
+                layers = regression, naive_bayes_of(weighed, shown, used)
             opinions = [layer.scores(entries(told[asked]), jobs.kind[asked], asked_offset[asked]) for layer in layers]
             cause = jobs.cause[asked]
             if len(cause):

@@ -12,6 +12,7 @@ from models.causes.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
 from models.causes.encoding import NOT_KNOWN, one_hot
+from models.causes.facts import entries
 from models.causes.jobs import as_asked, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
 from models.causes.pool import job_losses, pool_loss, pool_weights
@@ -19,10 +20,13 @@ from models.causes.softmax import softmax
 from models.causes.width import learn_width
 
 if TYPE_CHECKING:
+    from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
     from models.causes.jobs import Jobs
 
-FREEDOMS = (0.3, 0.7, 1.5)  # standard deviations tried for the weights of the regression
+FREEDOMS = (0.3, 0.5, 0.7, 1.0, 1.5, 2.2)  # standard deviations tried for the weights of the regression
+ENOUGH_FOR_FREEDOM = 500  # held-out jobs on which the freedom is chosen
+LEAST_FREER = 0.005  # nats a held-out job that a freer regression must gain: later calls differ more than held-out jobs
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 1000  # held-out jobs on which the few pool weights are fitted well enough
 HALVES = 7  # seed of the deal into halves
@@ -219,30 +223,34 @@ class HeldOut:
         """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
         jobs, lists = self.jobs, lists_alone(self.jobs)
         offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
-        shown = jobs.facts.matrix(jobs.codes, jobs.texts)
-        job, feature, value = jobs.facts.read(self.asked.codes, jobs.texts)
-        opinion, counted = (np.zeros((len(self.fold), jobs.causes)) for _ in range(2))
-        freedom = 0.0
-        for part in np.unique(self.fold[self.scored]):
-            mine = self.fold == part
-            here = mine[job]
-            shown_of_mine = (np.cumsum(mine) - 1)[job[here]], feature[here], value[here]
-            best = np.inf
-            for tried in FREEDOMS if part == 0 else (freedom,):
-                fitted = regression_of(jobs, shown, offset, ~mine, tried)
-                told = fitted.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine])
-                loss = self._with(told, mine)
-                if loss > best:
-                    break
-                best, freedom, opinion[mine] = loss, tried, told
-            if part == 0:
-                half = np.random.default_rng(HALVES).random(len(mine)) < 0.5
-                for used in (~mine & half, ~mine & ~half):
-                    halved = regression_of(jobs, shown, offset, used, freedom), naive_bayes_of(jobs, shown, used)
-                    told_by = [one.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine]) for one in halved]
-                    self.halves.append(dict(zip(("regression", "naive Bayes"), told_by, strict=True)))
-            fitted = naive_bayes_of(jobs, shown, ~mine)
-            counted[mine] = fitted.scores(shown_of_mine, jobs.kind[mine], asked_offset[mine])
+        shown = jobs.shown()
+        asked = shown if jobs.written is not None else self.asked.shown()  # beside lists no finding is read
+
+        def ask(layer: ByKind, mine: np.ndarray) -> np.ndarray:
+            return layer.scores(entries(asked[mine]), jobs.kind[mine], asked_offset[mine])
+
+        parts = [self.fold == part for part in np.unique(self.fold[self.scored])]
+        judges = parts[: int(np.searchsorted(np.cumsum([part.sum() for part in parts]), ENOUGH_FOR_FREEDOM)) + 1]
+        judging, counted = np.any(judges, axis=0), np.zeros((len(self.fold), jobs.causes))
+        opinions, losses = [], []
+        for tried in FREEDOMS:
+            opinions.append(np.zeros_like(counted))
+            for mine in judges:
+                opinions[-1][mine] = ask(regression_of(jobs, shown, offset, ~mine, tried), mine)
+            losses.append(self._with(opinions[-1][judging], judging))
+            if losses[-1] > min(losses):
+                break
+        least_free = int(np.argmax(np.array(losses) <= min(losses) + LEAST_FREER))
+        freedom, opinion = FREEDOMS[least_free], opinions[least_free]
+        for mine in parts[len(judges) :]:
+            opinion[mine] = ask(regression_of(jobs, shown, offset, ~mine, freedom), mine)
+        for mine in parts:
+            counted[mine] = ask(naive_bayes_of(jobs, shown, ~mine), mine)
+        half = np.random.default_rng(HALVES).random(len(self.fold)) < 0.5
+        for used in (~parts[0] & half, ~parts[0] & ~half):
+            halved = regression_of(jobs, shown, offset, used, freedom), naive_bayes_of(jobs, shown, used)
+            told_by = [ask(one, parts[0]) for one in halved]
+            self.halves.append(dict(zip(("regression", "naive Bayes"), told_by, strict=True)))
         is_kept = self.keep("regression", opinion)
         self.keep("naive Bayes", counted)
         return freedom if is_kept else 0.0

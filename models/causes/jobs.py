@@ -14,7 +14,7 @@ from models.causes.features import FINDING, SYMPTOM
 from models.causes.fit_ways import fit_ways
 from models.causes.listed import HANDED_ON, PART, read_background
 from models.causes.naive_bayes import fit_naive_bayes
-from models.causes.regression import fit_regression
+from models.causes.regression import MOST_EXEMPLARS, fit_regression
 from models.causes.softmax import log_softmax
 from models.causes.ways import kind_of, places_of
 from models.causes.words import texts_of
@@ -51,6 +51,8 @@ class Jobs:
         Where the columns with a part of their own stand.
     texts
         What was told at each call, "" when nothing is known.
+    facts
+        What regression and naive Bayes read.
     """
 
     codes: np.ndarray
@@ -63,11 +65,11 @@ class Jobs:
     written: Written | None
     places: Places
     texts: list[str]
+    facts: Facts
 
-    @cached_property
-    def facts(self) -> Facts:
-        """What regression and naive Bayes read."""
-        return learn_facts(self.codes, self.texts, self.columns, beside_lists=self.written is not None)
+    def shown(self) -> csr_matrix:
+        """Jobs × features."""
+        return self.facts.matrix(self.codes, self.texts)
 
     @cached_property
     def kind(self) -> np.ndarray:
@@ -104,7 +106,8 @@ def code_jobs(
     written = None
     if background is not None:
         written = read_background(background, columns, starts, places, [str(name) for name in names])
-    return Jobs(codes, cells(codes, starts), cause, weight, starts, len(names), columns, written, places, texts)
+    facts = learn_facts(codes, texts, columns, beside_lists=written is not None)
+    return Jobs(codes, cells(codes, starts), cause, weight, starts, len(names), columns, written, places, texts, facts)
 
 
 def as_asked(jobs: Jobs, seed: int) -> tuple[Jobs, np.ndarray]:
@@ -135,11 +138,20 @@ def offset_of(jobs: Jobs, lists: Ways | None) -> np.ndarray:
     return log_softmax(lists.scores(jobs.codes, jobs.at, jobs.places, jobs.causes))
 
 
-def regression_of(jobs: Jobs, shown: csr_matrix, offset: np.ndarray, used: np.ndarray, freedom: float) -> ByKind:
+def regression_of(
+    jobs: Jobs,
+    shown: csr_matrix,
+    offset: np.ndarray,
+    used: np.ndarray,
+    freedom: float,
+    exemplars: int = MOST_EXEMPLARS,
+) -> ByKind:
     """Fit the regression on the jobs marked ``used``."""
-    return fit_regression(shown[used], jobs.kind[used], offset[used], jobs.cause[used], jobs.weight[used], freedom)
+    return fit_regression(
+        jobs.facts, shown[used], jobs.kind[used], offset[used], jobs.cause[used], jobs.weight[used], freedom
+    )
 
 
 def naive_bayes_of(jobs: Jobs, shown: csr_matrix, used: np.ndarray) -> ByKind:
     """Fit naive Bayes on the jobs marked ``used``."""
-    return fit_naive_bayes(shown[used], jobs.kind[used], jobs.cause[used], jobs.weight[used])
+    return fit_naive_bayes(jobs.facts, shown[used], jobs.kind[used], jobs.cause[used], jobs.weight[used])

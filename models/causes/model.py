@@ -126,7 +126,7 @@ class CauseModel:
             if column.name in NAMED and column.name in frame.columns and column.values
         }
         if self.facts is not None and self.text in frame.columns:
-            signs[TEXT_IS_NEW] = has_new_words(texts_of(frame, self.text), set(self.facts.words.entries))
+            signs[TEXT_IS_NEW] = has_new_words(texts_of(frame, self.text), self.facts.words)
         return self.unseen.raised(chance, signs)
 
     @staticmethod

@@ -14,19 +14,20 @@ import pandas as pd
 
 from models.causes.encoding import as_text
 from models.causes.features import CODE
-from models.causes.words import FEWEST, WORD, texts_of
+from models.causes.width import log_odds
+from models.causes.words import WORD, texts_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from models.causes.words import Words
 
 NAMED = ("make", "model_family", CODE)  # columns whose new values are strange
 TEXT_IS_NEW = "new words"
 MOSTLY = 0.5  # of a text's words: more new ones and the text is strange
 FOLDS, ROUNDS = 5, 20
 PRIOR_FACTOR = 2.0  # a strange job's factor before any was seen (common practice, no source)
-PRIOR_JOBS = (
-    0.25  # new causes it weighs; of 1, .5 and .25 the best on made jobs, seeds 1 and 2 (none_of_these benchmark)
-)
+SPREAD = 2.0  # standard deviation of its logarithm
 FEW_JOBS = (
     10.0  # a kind's own estimate of unseen causes leans on all kinds by this many jobs (common practice, no source)
 )
@@ -104,14 +105,18 @@ def count_unseen(
 
 
 def _dealt_out(counted: Unseen, chance: np.ndarray, is_new: np.ndarray, signs: dict[str, np.ndarray]) -> Unseen:
-    """Fit the factors one after another until they agree, each shrunk to ``PRIOR_FACTOR``."""
-    fitted = replace(counted, oftener=dict.fromkeys(signs, PRIOR_FACTOR))
+    """Fit the factors together, a logistic regression around ``PRIOR_FACTOR``, and keep the total."""
+    shows = np.column_stack([np.ones(len(chance)), *signs.values()])
+    before = np.append(0.0, np.full(len(signs), np.log(PRIOR_FACTOR)))
+    at = before.copy()
     for _ in range(ROUNDS):
-        for sign, shows in signs.items():
-            factor = fitted.oftener[sign]
-            expected = fitted.raised(chance, signs)[shows].sum() / factor
-            factor = (is_new[shows].sum() + PRIOR_JOBS * PRIOR_FACTOR) / (expected + PRIOR_JOBS)
-            fitted = replace(fitted, oftener=fitted.oftener | {sign: float(factor)})
+        told = 1 / (1 + np.exp(-(log_odds(chance) + shows @ at)))
+        slope = shows.T @ (told - is_new) + (at - before) / SPREAD**2
+        step = np.linalg.solve((shows.T * (told * (1 - told))) @ shows + np.eye(len(at)) / SPREAD**2, slope)
+        at -= step / max(1.0, np.abs(step).max())
+    factors = dict(zip(signs, np.exp(at[1:]).tolist(), strict=True))
+    fitted = replace(counted, oftener=factors, usual=float(np.exp(at[0])))
+    for _ in range(ROUNDS):
         total = fitted.raised(chance, signs).sum()
         if total > 0:
             fitted = replace(fitted, usual=float(fitted.usual * chance.sum() / total))
@@ -155,7 +160,7 @@ def _signs(
     if text is not None and text in frame.columns:
         rows, words = _words_by_text(texts_of(frame, text))
         codes, _ = pd.factorize(words)
-        is_met = _elsewhere(codes, fold[rows]) >= FEWEST
+        is_met = _elsewhere(codes, fold[rows]) > 0
         signs[TEXT_IS_NEW] = mostly_new(rows, is_met, len(frame))
     return signs
 
@@ -165,10 +170,10 @@ def _words_by_text(texts: list[str]) -> tuple[np.ndarray, np.ndarray]:
     return np.array([row for row, _ in told], dtype=np.int64), np.array([word for _, word in told], dtype=object)
 
 
-def has_new_words(texts: list[str], known: set[str]) -> np.ndarray:
-    """Of each text: whether most of its words are not among the known ones."""
+def has_new_words(texts: list[str], known: Words) -> np.ndarray:
+    """Of each text: whether most of its words were never met."""
     rows, words = _words_by_text(texts)
-    return mostly_new(rows, np.array([word in known for word in words], dtype=bool), len(texts))
+    return mostly_new(rows, np.array([known.find(word) is not None for word in words], dtype=bool), len(texts))
 
 
 def mostly_new(rows: np.ndarray, is_met: np.ndarray, texts: int) -> np.ndarray:

@@ -11,38 +11,47 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.causes.by_kind import ByKind, OfKind, elsewhere
+from models.causes.silence import count_shown, silent_cells
 from models.causes.softmax import log_softmax
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
 
+    from models.causes.facts import Facts
+
 LEVEL = 3.0  # standard deviation of the level of a cause
 TRUST = 0.5  # standard deviation of the trust in the offset around 1
 STEPS, ENOUGH = 80, 2e-5  # at most; relative gain of a step below which the fit is done
-MOST_EXEMPLARS = 800  # jobs of a kind; on made towns of 2,200 jobs a kind 400 lost nothing against all
+MOST_EXEMPLARS = 1500  # jobs of a kind; on made towns of 2,200 jobs a kind 400 lost nothing against all
 JITTER = 1e-5  # beside the jobs' squared lengths of ten or more, so that two jobs alike do no harm
 
 
 def fit_regression(
+    facts: Facts,
     shown: csr_matrix,
     kind: np.ndarray,
     offset: np.ndarray,
     cause: np.ndarray,
     weight: np.ndarray,
     freedom: float,
+    exemplars: int = MOST_EXEMPLARS,
 ) -> ByKind:
     """Fit one regression a kind.
 
     Parameters
     ----------
+    facts
+        Which features there are.
     shown
-        Jobs × features, from :meth:`models.causes.facts.Facts.matrix`.
+        Jobs × features, from ``facts.matrix``.
     kind, cause, weight
         Of each job.
     offset
         As for :meth:`models.causes.by_kind.ByKind.scores`.
     freedom
         Standard deviation of the weights; small = stay near the offset.
+    exemplars
+        Most jobs of a kind by which its jobs are told.
     """
     of_kind = {}
     told = log_softmax(offset)
@@ -50,20 +59,21 @@ def fit_regression(
         rows = np.flatnonzero(kind == number)
         causes, place = np.unique(cause[rows], return_inverse=True)
         mine = shown[rows]
-        features = np.unique(mine.indices)
-        jobs = np.bincount(place, weight[rows])
-        weights, level, trust = _fit(mine[:, features], told[rows][:, causes], place, weight[rows], freedom)
+        counts, jobs = count_shown(mine, place, weight[rows])
+        features = np.flatnonzero(counts.any(axis=1))
+        features = features[~silent_cells(facts, features, counts[features], jobs)]
+        weights, level, trust = _fit(mine[:, features], told[rows][:, causes], place, weight[rows], freedom, exemplars)
         of_kind[int(number)] = OfKind(causes, features, weights.astype(np.float32), level, trust, elsewhere(jobs))
     return ByKind(shown.shape[1], of_kind)
 
 
 def _fit(
-    shown: csr_matrix, offset: np.ndarray, cause: np.ndarray, weight: np.ndarray, freedom: float
+    shown: csr_matrix, offset: np.ndarray, cause: np.ndarray, weight: np.ndarray, freedom: float, exemplars: int
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """Weights, levels and trust of highest posterior.
 
     The best weights of a feature are sums over the jobs that show it, so what is sought is a few numbers a job, not a
-    few a feature: the jobs are told by how much they share with ``MOST_EXEMPLARS`` of them (all, if there are fewer).
+    few a feature: the jobs are told by how much they share with ``exemplars`` of them (all, if there are fewer).
     """
     from scipy.linalg import cholesky, solve_triangular
     from scipy.optimize import minimize
@@ -71,12 +81,12 @@ def _fit(
     causes = offset.shape[1]
     if causes == 1:
         return np.zeros((shown.shape[1], 1)), np.zeros(1), 1.0
-    exemplars = np.sort(np.random.default_rng(0).permutation(len(offset))[:MOST_EXEMPLARS])
-    shared = (shown @ shown[exemplars].T).toarray()
-    root = cholesky(shared[exemplars] + JITTER * np.eye(len(exemplars)), lower=True)
+    few = np.sort(np.random.default_rng(0).permutation(len(offset))[:exemplars])
+    shared = (shown @ shown[few].T).toarray()
+    root = cholesky(shared[few] + JITTER * np.eye(len(few)), lower=True)
     place = np.ascontiguousarray(solve_triangular(root, shared.T, lower=True).T, dtype=np.float32)
     offset = offset.astype(np.float32)
-    rows, cut, heavy = np.arange(len(offset)), len(exemplars) * causes, weight.astype(np.float32)
+    rows, cut, heavy = np.arange(len(offset)), len(few) * causes, weight.astype(np.float32)
 
     def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
         weights, level, trust = flat[:cut].reshape(-1, causes), flat[cut:-1], flat[-1]
@@ -99,4 +109,4 @@ def _fit(
     first = np.append(np.zeros(cut + causes), 1.0)
     found = minimize(loss, first, jac=True, method="L-BFGS-B", options={"maxiter": STEPS, "maxcor": 8, "ftol": ENOUGH})
     weights = solve_triangular(root, found.x[:cut].reshape(-1, causes), lower=True, trans=1)
-    return shown[exemplars].T @ weights, found.x[cut:-1], float(found.x[-1])
+    return shown[few].T @ weights, found.x[cut:-1], float(found.x[-1])

@@ -8,8 +8,10 @@ language.
 from __future__ import annotations
 
 import re
+import zlib
 from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -21,9 +23,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
-PIECES = (3, 4, 5)  # letters of a piece, the edges of the word counting as one each
+PIECES = (2, 3, 4, 5)  # letters of a piece, the edges of the word counting as one each
 MOST = 40_000  # words, pairs and pieces of them kept, the most frequent; bounds time and memory
-FEWEST = 2  # texts that show a word or piece before it is kept: what stands in one text alone may name a person
 BLOCKS = 2  # words and pairs; pieces
 
 
@@ -34,7 +35,8 @@ class Words:
     Attributes
     ----------
     entries
-        Each once; a piece of a word begins with ``~``.
+        Each once; a piece of a word begins with ``~``. What stands in one text alone may name a person, so of it a
+        checksum is kept.
     rarity
         Inverse document frequency of each.
     """
@@ -42,13 +44,22 @@ class Words:
     entries: tuple[str, ...]
     rarity: np.ndarray
 
+    @cached_property
+    def place(self) -> dict[str, int]:
+        """Place of each entry."""
+        return {entry: number for number, entry in enumerate(self.entries)}
+
+    def find(self, entry: str) -> int | None:
+        """Place of a word, pair or piece; None = never met."""
+        place = self.place.get(entry)
+        return self.place.get(checksum(entry)) if place is None else place
+
     def read(self, texts: Sequence[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Entries that texts show: text, entry and weight of each; a text's words have length 1, and its pieces."""
-        place = {entry: number for number, entry in enumerate(self.entries)}
         rows: list[int] = []
         columns: list[int] = []
         for number, text in enumerate(texts):
-            shown = [place[entry] for entry in made_of(text) if entry in place]
+            shown = [place for entry in made_of(text) if (place := self.find(entry)) is not None]
             rows += [number] * len(shown)
             columns += shown
         row, column = np.array(rows, dtype=np.int64), np.array(columns, dtype=np.int64)
@@ -66,12 +77,15 @@ def learn_words(texts: Iterable[str]) -> Words:
     for text in texts:
         shown.update(made_of(text))
         number += 1
-    kept = sorted(
-        (entry for entry, count in shown.items() if count >= FEWEST), key=lambda entry: (-shown[entry], entry)
-    )
-    kept = sorted(kept[:MOST])
-    counts = np.array([shown[entry] for entry in kept], dtype=float)
-    return Words(tuple(kept), np.log((1 + number) / (1 + counts)) + 1)
+    kept = sorted(shown, key=lambda entry: (-shown[entry], entry))[:MOST]
+    counts = {entry if shown[entry] > 1 else checksum(entry): shown[entry] for entry in kept}
+    entries = tuple(sorted(counts))
+    return Words(entries, np.log((1 + number) / (1 + np.array([counts[entry] for entry in entries], dtype=float))) + 1)
+
+
+def checksum(entry: str) -> str:
+    """What is kept of a word, pair or piece that one text alone shows; many texts have the same."""
+    return f"{'~' if entry.startswith('~') else ''}#{zlib.crc32(entry.encode()):08x}"
 
 
 def made_of(text: str) -> set[str]:

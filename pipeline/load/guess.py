@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import PriorjobsError, shown
@@ -74,6 +74,8 @@ class Proposal:
         What else was seen, in sentences.
     lacking
         What every visit needs and no column was found for.
+    samples
+        Three values of every column of the file; of people none.
     """
 
     layout: Layout
@@ -81,6 +83,7 @@ class Proposal:
     left: tuple[str, ...]
     notes: tuple[str, ...] = ()
     lacking: tuple[str, ...] = ()
+    samples: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         """Plain form for scripts."""
@@ -266,7 +269,9 @@ def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name
     layout = replace(layout, personal=tuple(column for column in left if is_personal(column)))
     lacking = tuple(f for f in layout.missing(header) if not (visits and f == "visit_date"))
     plainly = {f for f, r in layout.columns.items() if r == (Rule(r[0].column),)}
-    return Proposal(layout, tuple(g for g in guesses if g.field in plainly), left, tuple(notes), lacking)
+    people = {*layout.personal, *(g.column for g in guesses if g.field == "customer_ref")}
+    samples = {column.name: _samples(column) if column.name not in people else () for column in columns}
+    return Proposal(layout, tuple(g for g in guesses if g.field in plainly), left, tuple(notes), lacking, samples)
 
 
 def _columns(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...]) -> list[Column]:
@@ -301,8 +306,6 @@ def _guess(
     values: NDArray[np.float64],
     taken: Mapping[str, int],
 ) -> Guess:
-    from pipeline.load.privacy import mask_contacts
-
     row = ALL_FIELDS.index(f)
     held = scores[row, at]
     free = [i for i in range(len(columns)) if i not in set(taken.values())]
@@ -312,10 +315,14 @@ def _guess(
         f == "job_no" and not header_score(columns[at].name, f)
     ):
         is_sure = False
-    samples = ["…"]
-    if f != "customer_ref":
-        samples = mask_contacts(columns[at].written.drop_duplicates().head(SHOWN_SAMPLES)).tolist()
-    return Guess(f, columns[at].name, round(float(held), 2), tuple(samples), rivals, bool(is_sure))
+    samples = ("…",) if f == "customer_ref" else _samples(columns[at])
+    return Guess(f, columns[at].name, round(float(held), 2), samples, rivals, bool(is_sure))
+
+
+def _samples(column: Column) -> tuple[str, ...]:
+    from pipeline.load.privacy import mask_contacts
+
+    return tuple(mask_contacts(column.written.drop_duplicates().head(SHOWN_SAMPLES)).tolist())
 
 
 def _grain(columns: list[Column], taken: Mapping[str, int]) -> str:

@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
-from typing import Any
+import re
+from typing import TYPE_CHECKING, Any
 
 import flask
 from itsdangerous import BadData, URLSafeSerializer
 
 from pipeline.errors import UsageError
 from pipeline.open.guard import csrf
-from pipeline.open.library import Library
+from pipeline.open.library import Library, Work
 
-PAGES = {"ask": "ask.question"}
+if TYPE_CHECKING:
+    import pandas as pd
+
+PAGES = {
+    "records": "records.files", "ask": "ask.question", "tomorrow": "tomorrow.day", "month": "month.period",
+    "learned": "learned.models", "phone": "phone.code",
+}  # fmt: skip
 """Name of each part of the pages and where it begins, as the top of every page lists them."""
+
+
+_POLICY = re.compile('http-equiv="Content-Security-Policy" content="([^"]*)"')
 
 
 def library() -> Library:
@@ -42,16 +53,18 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
     settings = library().settings
     wording = in_language(settings.locale, settings.currency)
     part = (flask.request.endpoint or "").partition(".")[0]
-    shown = {name: flask.url_for(place) for name, place in PAGES.items()}
+    served = flask.current_app.view_functions
+    shown = {name: flask.url_for(place) for name, place in PAGES.items() if place in served}
     text = (
         environment()
         .get_template(f"open/{template}")
         .render(
             wording=wording,
             say=wording.say,
-            told=wording.told,
+            tell=wording.told,
             each=lambda texts: [wording.told(text) for text in texts],
             csrf=csrf,
+            url_for=flask.url_for,
             pages=shown,
             part=part,
             again=again,
@@ -64,6 +77,33 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
 def go(endpoint: str, **values: Any) -> flask.Response:
     """Send the browser on to the page that shows what was done, so that reloading does nothing twice."""
     return flask.Response(status=303, headers={"Location": flask.url_for(endpoint, **values)})
+
+
+def work(what: str, do: Work, then: str) -> flask.Response:
+    """Begin long work and send the browser to where its progress stands; ``then`` is the page that shows the result."""
+    library().start(what, do, then)
+    return go("working")
+
+
+def own_page(html: str) -> flask.Response:
+    """Serve a page that stands for itself, such as a report: it may do what its own policy allows, and no more."""
+    made = flask.Response(html)
+    policy = _POLICY.search(html)
+    if policy is not None:
+        made.headers["Content-Security-Policy"] = f"{policy[1]}; frame-ancestors 'none'"
+    return made
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows as plain values, None where nothing is known; days and times as text."""
+    import pandas as pd
+
+    def told(value: Any) -> Any:
+        if pd.api.types.is_scalar(value) and pd.isna(value):
+            return None
+        return str(value)[:16] if isinstance(value, dt.date) else value
+
+    return [{str(name): told(value) for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def signed(value: Any, salt: str) -> str:

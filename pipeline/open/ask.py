@@ -5,17 +5,20 @@ from __future__ import annotations
 import csv
 import dataclasses
 import datetime as dt
+import json
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
 from pipeline.open.app import go, library, page, signed, unsigned
+from pipeline.store.unchanged import Made, while_unchanged
 from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.ask import questions_of
 from pipeline.visit.conversation import Visit
-from pipeline.visit.question import Call, said
+from pipeline.visit.question import Call, Question, said
 from pipeline.visit.walk import Event
 from reports.render.wording import Finding, Written, value_of
 
@@ -38,8 +41,8 @@ def question() -> flask.Response:
     told = _told(flask.request.args)
     with library().opened() as workshop:
         kinds = workshop.words.kinds()["kind"].tolist()
-        answer = workshop.causes(**told) if any(told.values()) else None
-    return page("ask.html", told=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
+        answer = _kept_answer(workshop, told, lambda: workshop.causes(**told)) if any(told.values()) else None
+    return page("ask.html", call=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
 
 
 @pages.get("/visit")
@@ -158,13 +161,24 @@ def _kept(at: str) -> dict[str, Any]:
 
 def _now(workshop: Workshop, kept: dict[str, Any]) -> tuple[Visit, Answer]:
     """The visit as its address tells it, and the answer with all that was seen and done."""
-    words = workshop.words
-    (asked,) = questions_of(workshop.database, words, workshop.settings, [Call(**kept["call"])])
-    visit = Visit(asked, [_event(event) for event in kept["events"]], kept["outcome"])
-    now = conversation.current(workshop.database, words, workshop.settings, visit)
+    held = workshop.database, workshop.words, workshop.settings
+    events = [_event(event) for event in kept["events"]]
+
+    def made() -> tuple[Question, Answer]:
+        (asked,) = questions_of(*held, [Call(**kept["call"])])
+        return asked, conversation.current(*held, Visit(asked, events, kept["outcome"]))
+
+    asked, now = _kept_answer(workshop, kept, made)
+    visit = Visit(asked, events, kept["outcome"])
     if now.is_referred:
         visit.outcome = "advice only"
     return visit, now
+
+
+def _kept_answer(workshop: Workshop, asked: dict[str, Any], make: Callable[[], Made]) -> Made:
+    """Answer what was asked before, of the same records on the same day, without thinking again."""
+    what = (json.dumps(asked, sort_keys=True), repr(workshop.settings), dt.date.today())
+    return while_unchanged(workshop.database, (make.__qualname__, workshop.words, *what), make)
 
 
 def _event(written: dict[str, Any]) -> Event:

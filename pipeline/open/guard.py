@@ -12,6 +12,8 @@ from flask import Response, abort, request, session
 from pipeline.errors import UsageError
 
 LARGEST = 256 * 1024  # bytes of a form
+LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes of all files sent at once
+UPLOADS = ("records.upload", "tomorrow.add")
 POLICY = (
     "default-src 'none'; style-src 'self'; img-src data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
@@ -25,19 +27,22 @@ class Guard:
     ----------
     hosts
         Names and ports by which the pages may be asked for.
+    is_lan
+        Whether other machines of the same private network may ask.
     """
 
     hosts: frozenset[str]
+    is_lan: bool = False
 
     def check(self) -> None:
         """Refuse what may not be."""
         if request.host not in self.hosts:
             abort(421)
-        if not is_this_machine(request.remote_addr):
+        if not (is_near if self.is_lan else is_this_machine)(request.remote_addr):
             abort(403)
         if request.endpoint is None:
             abort(404)
-        request.max_content_length = LARGEST
+        request.max_content_length = LARGEST_UPLOAD if request.endpoint in UPLOADS else LARGEST
         if request.method == "POST":
             if request.headers.get("Origin") != f"http://{request.host}":
                 abort(403)
@@ -51,6 +56,14 @@ def is_this_machine(address: str | None) -> bool:
     """Whether an address is a loopback one."""
     try:
         return ipaddress.ip_address(address or "").is_loopback
+    except ValueError:
+        return False
+
+
+def is_near(address: str | None) -> bool:
+    """Whether an address is this machine's or one of a private network."""
+    try:
+        return ipaddress.ip_address(address or "").is_private
     except ValueError:
         return False
 

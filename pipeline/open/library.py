@@ -1,22 +1,43 @@
-"""The one door from pages to the database: opened for each request and closed after it, one at a time."""
+"""The one door from pages to the database: one at a time, and kept open only as long as nobody else wants it."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import DatabaseBusy, shown
+from pipeline.errors import DatabaseBusy, PriorjobsError, shown
 from pipeline.settings import Settings, read_settings
-from pipeline.store.database import beside
+from pipeline.store.database import beside, lock_file
+from pipeline.terminal.ending import as_told
 from pipeline.workshop import Workshop
 
 if TYPE_CHECKING:
+    from pipeline.load.guess import Proposal
     from pipeline.words import Words
 
 WAITS = 5.0  # seconds that a page waits for the database before it says so
+LINGERS = 1.0  # seconds that a database that was read stays open for the next reader
+HELD = 10.0  # longest that it stays open, however many read: word lists may have been edited
+
+
+@dataclass
+class Job:
+    """Long work: what it is, which page shows what came of it, what it said last, and how it ended."""
+
+    what: str
+    then: str
+    said: str = ""
+    result: Any = None
+    fault: PriorjobsError | None = None
+    is_running: bool = True
+
+
+Work = Callable[[Workshop, Callable[[str], None]], Any]
 
 
 class Library:
@@ -31,12 +52,24 @@ class Library:
     ----------
     db
         The same.
+    job
+        Long work that runs, or that ended last; None = there was none.
+    lingers
+        Seconds that the database stays open once it was read.
+    proposals
+        Guessed mappings of the files that wait to be looked at.
     """
 
     def __init__(self, db: Path) -> None:
         self.db = db
+        self.job: Job | None = None
+        self.lingers = LINGERS
+        self.proposals: dict[str, Proposal] = {}
         self._turn = threading.Lock()
         self._words: tuple[object, Words] | None = None
+        self._reader: Workshop | None = None
+        self._opened_at = self._left_at = 0.0
+        self._is_seen: object = None
 
     @property
     def settings(self) -> Settings:
@@ -48,24 +81,103 @@ class Library:
         return self.db.with_name(f"{self.db.name.removesuffix('.duckdb')}.{ending}")
 
     @contextmanager
-    def opened(self, *, read_only: bool = True, wait: float = WAITS) -> Iterator[Workshop]:
+    def opened(self, *, read_only: bool = True, wait: float | None = None) -> Iterator[Workshop]:
         """Open the workshop for one request.
 
         Raises
         ------
         DatabaseBusy
-            Another request or another program kept it longer than ``wait``.
+            Another request or another program kept it longer than ``wait`` seconds, or long work runs here.
         """
-        if not self._turn.acquire(timeout=wait):
+        wait = WAITS if wait is None else wait
+        is_working = self.job is not None and self.job.is_running
+        if not self._turn.acquire(timeout=0 if is_working else wait):
             raise DatabaseBusy(
                 f"Long work on {shown(self.db.name)} is still running here.", "Wait until it is done, then try again."
             )
         try:
-            with Workshop.open(self.db, read_only=read_only, wait=wait) as workshop:
-                self._lend_words(workshop)
-                yield workshop
+            if read_only:
+                with self._reading(wait) as workshop:
+                    yield workshop
+            else:
+                self._let_go()
+                with Workshop.open(self.db, wait=wait) as workshop:
+                    self._lend_words(workshop)
+                    yield workshop
         finally:
             self._turn.release()
+
+    def start(self, what: str, work: Work, then: str) -> Job:
+        """Do long work beside the pages, which say so until it is done.
+
+        Raises
+        ------
+        DatabaseBusy
+            Other long work runs.
+        """
+        if self.job is not None and self.job.is_running:
+            raise DatabaseBusy(
+                f"Long work on {shown(self.db.name)} is still running here.", "Wait until it is done, then try again."
+            )
+        job = Job(what, then)
+
+        def tell(text: str) -> None:
+            job.said = text
+
+        def run() -> None:
+            try:
+                with self.opened(read_only=False, wait=60.0) as workshop:
+                    job.result = work(workshop, tell)
+            except Exception as fault:
+                job.fault = fault if isinstance(fault, PriorjobsError) else as_told(fault)
+            finally:
+                job.is_running = False
+
+        worker = threading.Thread(target=run, name=what, daemon=True)
+        worker.start()
+        self.job = job
+        return job
+
+    @contextmanager
+    def _reading(self, wait: float) -> Iterator[Workshop]:
+        if self._reader is None or not self._is_as_opened():
+            self._let_go()
+            self._is_seen = self._settings_seen()
+            self._reader = Workshop.open(self.db, read_only=True, wait=wait)
+            self._opened_at = time.monotonic()
+            self._lend_words(self._reader)
+        try:
+            yield self._reader
+        except BaseException as fault:
+            reader, self._reader = self._reader, None
+            reader.__exit__(type(fault), fault, fault.__traceback__)
+            raise
+        self._left_at = time.monotonic()
+        if not self.lingers:
+            self._let_go()
+            return
+        later = threading.Timer(self.lingers, self._let_go_if_idle)
+        later.daemon = True
+        later.start()
+
+    def _is_as_opened(self) -> bool:
+        is_wanted = lock_file(self.db).exists()
+        is_old = time.monotonic() - self._opened_at > HELD
+        return not is_wanted and not is_old and self._is_seen == self._settings_seen()
+
+    def _settings_seen(self) -> object:
+        file = beside(self.db)["toml"]
+        return (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else None
+
+    def _let_go_if_idle(self) -> None:
+        with self._turn:
+            if time.monotonic() - self._left_at >= self.lingers:
+                self._let_go()
+
+    def _let_go(self) -> None:
+        if self._reader is not None:
+            self._reader.close()
+            self._reader = None
 
     def _lend_words(self, workshop: Workshop) -> None:
         """Word lists are slow to make ready: they are kept while nothing they are made of changes."""

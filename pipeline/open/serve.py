@@ -1,41 +1,44 @@
-"""Listen on this machine until stopped."""
+"""Listen on this machine, and for phones in the workshop's network where that is asked for, until stopped."""
 
 from __future__ import annotations
 
+import socket
 import sys
 import threading
 import webbrowser
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError
-from pipeline.open.guard import LARGEST, Guard
-from pipeline.open.site import make_app
+from pipeline.open.guard import LARGEST_UPLOAD, Guard
+from pipeline.open.phone import Door
+from pipeline.open.site import make_app, make_phone_app
 
-THREADS = 8
+if TYPE_CHECKING:
+    from flask import Flask
+
+THREADS = 12
 LOOPBACK = ("127.0.0.1", "localhost")
 
 
-def serve(db: Path, port: int, *, browser: bool = True) -> None:
+def serve(db: Path, port: int, *, browser: bool = True, lan: bool = False) -> None:
     """Serve the pages of one library; returns when stopped from the keyboard.
 
     Raises
     ------
     UsageError
-        The port is taken.
+        A port is taken, or with ``lan`` there is no network.
     PriorjobsError
         See `Workshop.open`.
     """
-    from waitress.server import create_server
-
-    app = make_app(db, Guard(frozenset(f"{name}:{port}" for name in LOOPBACK)))
-    try:
-        server = create_server(
-            app, listen=f"127.0.0.1:{port}", threads=THREADS, max_request_body_size=LARGEST, ident=""
-        )
-    except OSError as fault:
-        raise UsageError(
-            f"Port {port} cannot be used: {fault.strerror}.", "Another priorjobs open may run; or name another --port."
-        ) from fault
+    near = f"{own_address()}:{port + 1}" if lan else ""
+    door = Door(f"http://{near}/") if lan else None
+    app = make_app(db, Guard(frozenset(f"{name}:{port}" for name in LOOPBACK)), door)
+    server = _listening(app, f"127.0.0.1:{port}")
+    if door is not None:
+        phones = _listening(make_phone_app(app, Guard(frozenset({near}), is_lan=True), door), near)
+        threading.Thread(target=phones.run, name="phones", daemon=True).start()
+        sys.stdout.write(f"Phones in this network: {door.address} with the code shown under Phone.\n")
     address = f"http://127.0.0.1:{port}/"
     sys.stdout.write(f"The workshop is open at {address} until you press Ctrl+C here.\n")
     sys.stdout.flush()
@@ -45,3 +48,33 @@ def serve(db: Path, port: int, *, browser: bool = True) -> None:
         server.run()
     finally:
         server.close()
+
+
+def own_address() -> str:
+    """Address of this machine in its network; nothing is sent to find it.
+
+    Raises
+    ------
+    UsageError
+        It has none.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # an address kept for documentation (RFC 5737)
+        except OSError as fault:
+            raise UsageError(
+                "This machine is in no network.", "Join the workshop's network, or leave out --lan."
+            ) from fault
+        return str(probe.getsockname()[0])
+
+
+def _listening(app: Flask, at: str) -> Any:
+    from waitress.server import create_server
+
+    try:
+        return create_server(app, listen=at, threads=THREADS, max_request_body_size=LARGEST_UPLOAD, ident="", map={})
+    except OSError as fault:
+        raise UsageError(
+            f"Port {at.rpartition(':')[2]} cannot be used: {fault.strerror}.",
+            "Another priorjobs open may run; or name another --port.",
+        ) from fault

@@ -127,6 +127,12 @@ class Database:
             ).fetchall()
         )
 
+    def stamp(self) -> tuple[object, ...]:
+        """What changes whenever the file does."""
+        files = (self.place, self.place.with_name(self.place.name + ".wal"))
+        states = [file.stat() for file in files if file.exists()]
+        return (self.place, *((state.st_ino, state.st_size, state.st_mtime_ns) for state in states))
+
     @property
     def folder_of_models(self) -> Path:
         """Where fitted models are kept."""

@@ -116,10 +116,14 @@ def status(told: dict[str, Any]) -> list[str]:
     if told["word_lists_changed"]:
         lines += ["", "The word lists have changed since: the next load reads every visit again with them."]
     if "broken" in told:
-        lines += ["", *(map(said, told["broken"]) if told["broken"] else ["All that must hold of the tables holds."])]
-    if told.get("drift"):
-        lines += _drift(told["drift"])
+        lines += ["", *checked(told)]
     return [*lines, "", *pairs({"model": told["model"]})]
+
+
+def checked(told: dict[str, Any]) -> list[str]:
+    """Whether all holds that must, and whether the work has changed since the training."""
+    held = [said(offence) for offence in told["broken"]] or ["All that must hold of the tables holds."]
+    return held + (_drift(told["drift"]) if told.get("drift") else [])
 
 
 def _drift(told: dict[str, Any]) -> list[str]:

@@ -14,6 +14,7 @@ from pipeline.advice import kept
 from pipeline.errors import ModelError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import whole
 from pipeline.store.lock import alone_in
+from pipeline.store.unchanged import while_unchanged
 from pipeline.terminal.progress import bar
 from pipeline.train import phrases
 from pipeline.train.word_background import background
@@ -289,8 +290,10 @@ def current_model(database: Database) -> CauseModel | None:
         return None
     from models.causes import storage
 
+    folder = storage_folder(database, name)
+    files = [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in sorted(folder.glob("*"))]
     try:
-        return storage.open_model(storage_folder(database, name))
+        return while_unchanged(database, ("model", folder, *files), lambda: storage.open_model(folder))
     except storage.ModelUnreadable as fault:
         raise ModelError(
             f"Model {name} cannot be used: {shown(fault, 160)}.",

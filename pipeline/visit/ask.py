@@ -126,7 +126,7 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
     whole = questions
     questions = [first_things_first(question, trades[question.kind]) for question in whole]
-    found = gather(database.connection, questions, trades)
+    found = gather(database, questions, trades)
     costs = {
         question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
         for question, evidence in {q.kind: (q, e) for q, e in zip(questions, found, strict=True)}.values()
@@ -134,9 +134,10 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     if not questions:
         return []
     model, name = model_for(database, words)
-    told = opinions(questions, model)
     without = [untold(question) for question in questions]
-    otherwise = iter(opinions([one for facts in without for one in facts.values()], model))
+    others = [one for facts in without for one in facts.values()]
+    said = opinions([*questions, *others], model)
+    told, otherwise = said[: len(questions)], iter(said[len(questions) :])
     rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
     asked = []
     for one, q, evidence, opinion, facts in zip(whole, questions, found, told, without, strict=True):

@@ -298,6 +298,7 @@ class Costs:
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
             )
+        tells = not call.is_intermittent and self.trade.decisive.isdisjoint(call.findings.items())  # a look at a part
         unnoticed = 0.0 if call.shows_at_once and not call.is_intermittent else UNNOTICED
         repairs = tuple(
             Action(
@@ -306,7 +307,7 @@ class Costs:
                 np.array([float(cause in act.cures) for cause in causes]),
                 act.access,
                 unnoticed * self.trip + (IN_VAIN_MONEY if act.parts else 0.0),
-                Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and not call.is_intermittent else None,
+                Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and tells else None,
                 act.power,
                 act.water,
                 frozenset(call.looks_first[part] for part in act.parts if part in call.looks_first),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from weakref import WeakKeyDictionary
+
+from pipeline.store.unchanged import while_unchanged
 
 if TYPE_CHECKING:
     from models.causes.model import CauseModel
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
 
-SMALLEST_SHOWN = 0.01  # least odds of a cause that a decisive reading shows, before the reading
+SMALLEST_SHOWN = 0.1  # least odds of a cause that a decisive reading shows, before the reading
 MISREAD = 0.02  # chance that a decisive reading came about without its cause (common practice, no source)
 MOST_JOBS = 2000  # newest, that correct the lists where no model is trained
 
@@ -97,14 +98,7 @@ def model_for(database: Database, words: Words) -> tuple[Any, str | None]:
     model = current_model(database)
     if model is not None:
         return model, str(model.card.get("model", "model"))
-    if not database.read_only:
-        return _corrected_lists(database, words), None
-    if database not in _kept:  # what is only read does not change: a conversation asks many times
-        _kept[database] = _corrected_lists(database, words)
-    return _kept[database], None
-
-
-_kept: WeakKeyDictionary[Database, CauseModel] = WeakKeyDictionary()
+    return while_unchanged(database, ("corrected lists", words), lambda: _corrected_lists(database, words)), None
 
 
 def _corrected_lists(database: Database, words: Words) -> CauseModel:

@@ -6,11 +6,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pipeline.store.unchanged import while_unchanged
+
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
     from models.plan.likelihood import Likelihoods
+    from pipeline.store.database import Database
     from pipeline.visit.question import Question
     from pipeline.words.appliance import Trade
 
@@ -252,21 +255,20 @@ class Evidence:
     beyond_repair: tuple[int, int]
 
 
-def gather(
-    connection: duckdb.DuckDBPyConnection, questions: Sequence[Question], trades: Mapping[str, Trade]
-) -> list[Evidence]:
+def gather(database: Database, questions: Sequence[Question], trades: Mapping[str, Trade]) -> list[Evidence]:
     """Read what is on record for each question; questions that ask the same share one answer.
 
     Parameters
     ----------
-    connection
+    database
         A workshop database whose marts are built.
     questions
         The calls.
     trades
         The word lists of every kind asked about.
     """
-    of_kind = _kinds(connection, trades)
+    connection = database.connection
+    of_kind = while_unchanged(database, ("kinds", *trades.values()), lambda: _kinds(connection, trades))
     keys = [_key(question) for question in questions]
     asked = dict(zip(reversed(keys), reversed(questions), strict=True))
     numbers = {key: number for number, key in enumerate(asked)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from pipeline.words.licensed import licensed_work
@@ -68,7 +68,7 @@ class PartCard:
     by_eye: float = BY_EYE
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Trade:
     """The word lists, cut to one kind of appliance.
 
@@ -131,6 +131,7 @@ class Trade:
         return self.is_gas or first_word(action) == REFER or bool(licensed_work((cause, action), self.kind))
 
 
+@lru_cache(maxsize=64)
 def about(words: Words, kind: str) -> Trade:
     """Cut the word lists in force to one kind; an unknown kind gets all general cautions and no faults."""
     faults, checks = _of_kind(words.faults(), kind), _of_kind(words.checks(), kind)

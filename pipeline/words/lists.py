@@ -2,7 +2,8 @@
 
 Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, parts, cautions; ``causes.csv`` and
 ``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
-alone); ``readings.csv`` holds the resistance of good parts. A language is a folder of
+alone); ``readings.csv`` holds the resistance of good parts, ``renamed.csv`` what a term was called before. A language
+is a folder of
 
 - ``phrases*.csv``: class, term, kinds, phrases (split by |). Classes for complaints: *function* ("drain": a complaint
   when denied), *symptom* ("leak"), *opposite* ("quiet"), *topic* ("screen": doubtful by itself), *block* ("drain hose":
@@ -55,6 +56,8 @@ class WordLists:
 
     phrases: dict[str, list[Phrase]] = field(default_factory=dict)
     """Language → phrases of free text; the workshop's own are in every language."""
+    renamed: dict[tuple[str, str], str] = field(default_factory=dict)
+    """(list, term as it was once stored) → its name now; old records, decisions and own lists still say it."""
     cells: dict[str, list[Phrase]] = field(default_factory=dict)
     """List of whole cells (kind, outcome, make) → phrases."""
     ignored: dict[str, set[str]] = field(default_factory=dict)
@@ -107,6 +110,8 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
         rows = getattr(lists, name)
         for row in read_table(SHIPPED / "en" / f"{name}.csv"):
             rows.append(row | {"origin": "shipped"})
+    for row in read_table(SHIPPED / "en" / "renamed.csv"):
+        lists.renamed[row["list"], row["old"]] = row["term"]
     small = SHIPPED / "en" / "symptoms_small.csv"
     lists.symptoms += [row | {"origin": "shipped"} for row in read_table(small)]
     lists.cause_rules = read_table(SHIPPED / "en" / "causes.csv")
@@ -152,6 +157,8 @@ def _add_canonical(lists: WordLists) -> None:
     own = [_own_name(row["symptom"], _kinds_of_symptom(row["symptom"], kinds_of, every_kind)) for row in lists.symptoms]
     own += [Phrase("cause", row["cause"], frozenset(many(row["kinds"])), row["cause"]) for row in lists.faults]
     own += [Phrase("part", row["part"], frozenset(), row["part"]) for row in lists.parts]
+    groups = {"finding": "thing"}
+    own += [Phrase(groups.get(name, name), term, frozenset(), old) for (name, old), term in lists.renamed.items()]
     for language, phrases in lists.phrases.items():
         if language == "en" or "en" not in lists.phrases:  # terms are English
             phrases += own
@@ -232,6 +239,7 @@ def add_term(
         "workshop list" or "review".
     """
     forms = [term, *written]
+    term = lists.renamed.get((name, term), term)
     held = frozenset(kinds)
     if name in ("kind", "outcome", "make"):
         lists.cells.setdefault(name, []).extend(Phrase(name, term, held, form, origin) for form in forms)
@@ -243,6 +251,7 @@ def add_term(
 
 def add_row(lists: WordLists, name: str, term: str, *, origin: str) -> None:
     """Add a term that review made to its list, where the list has rows of its own: kinds, complaints, parts."""
+    term = lists.renamed.get((name, term), term)
     rows, key, more = {
         "kind": (lists.kinds, "kind", {"cautions": ""}),
         "complaint": (lists.symptoms, "symptom", {"symptom_group": term}),

@@ -205,7 +205,7 @@ ORDS_HEADER = (
 
 
 def test_the_open_repair_layout_reads_its_own_columns() -> None:
-    # Fields and statuses: Open Repair Data Standard v0.3, standard.rst and tableschema.json (references.md, section 6).
+    # Fields and statuses: Open Repair Data Standard v0.3, standard.rst and tableschema.json.
     layout = shipped_layout(ORDS_HEADER)
     assert layout is not None
     assert layout.name == ORDS

@@ -4,6 +4,12 @@ from __future__ import annotations
 
 import re
 import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +17,7 @@ import pytest
 
 from pipeline.open.guard import Guard
 from pipeline.open.site import make_app
-from tests.worlds import visit_workshop
+from tests.worlds import office_files, visit_workshop
 
 HOST = "127.0.0.1:8750"
 
@@ -45,14 +51,74 @@ class Browser:
 @pytest.fixture(scope="session")
 def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One for all tests of a run: jobs are recorded into it, nothing else of it changes."""
-    return shutil.copytree(visit_workshop.folder(), tmp_path_factory.mktemp("open") / "shop") / "workshop.duckdb"
+    return shutil.copytree(visit_workshop.folder(300), tmp_path_factory.mktemp("open") / "shop") / "workshop.duckdb"
+
+
+def served(library: Path) -> Any:
+    """The pages of a library, which they let go after each request: the test opens it too."""
+    app = make_app(library, Guard(frozenset({HOST})))
+    app.extensions["library"].lingers = 0.0
+    return app
 
 
 @pytest.fixture(scope="session")
 def app(library: Path) -> Any:
-    return make_app(library, Guard(frozenset({HOST})))
+    return served(library)
 
 
 @pytest.fixture
 def browser(app: Any) -> Browser:
     return Browser(app)
+
+
+@pytest.fixture(scope="module")
+def office(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The database of a small shop, loaded and trained; the module's own to change."""
+    return shutil.copytree(office_files.folder(), tmp_path_factory.mktemp("office") / "shop") / "workshop.duckdb"
+
+
+@pytest.fixture(scope="module")
+def owner(office: Path) -> Browser:
+    return Browser(served(office))
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Browser:
+    """Pages over a folder in which nothing is yet."""
+    return Browser(served(tmp_path / "workshop.duckdb"))
+
+
+def worked(browser: Browser, response: Any) -> str:
+    """What the page shows to which long work leads; the answer that began it is given."""
+    assert response.status_code == 303 and response.location == "/working", response.text
+    return followed(browser)
+
+
+def followed(browser: Browser) -> str:
+    """What the page shows once the work that runs has ended."""
+    for _ in range(1200):
+        response = browser.get("/working")
+        if response.status_code == 303:
+            return str(browser.get(response.location).text)
+        if 'http-equiv="refresh"' not in response.text:
+            return str(response.text)
+        time.sleep(0.1)
+    raise AssertionError("the work did not end")
+
+
+@contextmanager
+def running(db: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
+    """The server as a process of its own: its address, and the process."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-c", "from pipeline.cli import main; main()"]
+    server = subprocess.Popen(
+        [*command, "open", "--db", str(db), "--port", str(port), "--no-browser"], stdout=subprocess.PIPE
+    )
+    try:
+        assert server.stdout is not None and b"is open at" in server.stdout.readline()
+        yield f"http://127.0.0.1:{port}", server
+    finally:
+        server.kill()
+        server.wait()

@@ -8,7 +8,7 @@ import re
 import pytest
 
 from pipeline import Workshop
-from tests.open.conftest import HOST, Browser
+from tests.open.conftest import HOST, Browser, served
 
 CALL = {"kind": "w/m", "complaint": "leaks"}
 
@@ -151,10 +151,7 @@ def hostile_library(tmp_path):
 
 
 def test_text_from_records_cannot_act_in_any_column(tmp_path):
-    from pipeline.open.guard import Guard
-    from pipeline.open.site import make_app
-
-    browser = Browser(make_app(hostile_library(tmp_path), Guard(frozenset({HOST}))))
+    browser = Browser(served(hostile_library(tmp_path)))
     asked = {
         "kind": "w/m",
         "complaint": f"leaks {HOSTILE}",

@@ -151,13 +151,12 @@ def test_an_archive_writes_nothing_where_its_names_point(tmp_path: Path) -> None
     good = ",".join(HEADER) + "\n" + ",".join(f'"{cell}"' for cell in GOOD) + "\n"
     inner = tmp_path / "a" / "b"
     inner.mkdir(parents=True)
-    for number, name in enumerate(("../../evil.csv", "/tmp/priorjobs-evil.csv", "..\\evil.csv")):
+    for number, name in enumerate(("../../evil.csv", f"{tmp_path}/outside-evil.csv", "..\\evil.csv")):
         path = inner / f"{number}.zip"
         path.write_bytes(zip_of(name, good.encode()))
         with Workshop.open(inner / "w.duckdb") as workshop, contextlib.suppress(FileUnreadable):
             assert workshop.load([path]).as_json()["totals"]["read"] == 1
     assert not list(tmp_path.rglob("*evil*"))
-    assert not Path("/tmp/priorjobs-evil.csv").exists()
 
 
 @pytest.mark.parametrize("seed", range(12))

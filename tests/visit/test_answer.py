@@ -237,7 +237,7 @@ class OneOpinion:
 
 
 def gather_one(workshop, question):
-    return gather(workshop.database.connection, [question], {question.kind: about(workshop.words, question.kind)})[0]
+    return gather(workshop.database, [question], {question.kind: about(workshop.words, question.kind)})[0]
 
 
 def test_the_model_speaks_for_the_causes_of_the_kind_alone(workshop, monkeypatch):

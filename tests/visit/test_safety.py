@@ -354,6 +354,7 @@ def test_an_element_measured_to_earth_is_believed_and_nothing_is_energised(works
     told, lines = asked.as_json(), asked.lines()
     assert told["causes"][0]["cause"].endswith("to earth")
     assert told["causes"][0]["probability"] > 0.8
+    assert all(step["look_minutes"] == 0 for step in told["steps"])  # measured: the eye adds nothing
     assert told["cautions"][0].startswith("Do not energise")
     assert lines[0].startswith("! do not energise")
     powered = {card.name for card in asked.trade.checks if card.power == "needed"}

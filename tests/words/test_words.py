@@ -390,3 +390,14 @@ def test_a_code_named_in_a_complaint_is_heard(complaint: str, codes: list[str]) 
     found = Words.load().said_codes(pd.Series([None, complaint], dtype="str"), pd.Series([None, None], dtype="str"))
     assert found["code"].tolist() == codes
     assert set(found["row"]) <= {1}
+
+
+def test_terms_renamed_since_are_read_in_records_and_decisions() -> None:
+    words = Words.load(("en",), corrections=[("part", "sucker unit", "suction motor")])
+    kinds = pd.Series(["vacuum cleaner"] * 2)
+    parts = words.match("part", pd.Series(["suction motor", "sucker unit"]), kinds)
+    assert parts["term"].tolist() == ["vacuum motor"] * 2
+    causes = words.match("cause", pd.Series(["suction motor failing", "suction motor failed"]), kinds)
+    assert causes["term"].tolist() == ["vacuum motor failing", "vacuum motor failed"]
+    seen = words.find_findings(pd.Series(["leak place=below"]), pd.Series(["washing machine"]))
+    assert seen[["finding", "value"]].values.tolist() == [["where it leaks", "below"]]

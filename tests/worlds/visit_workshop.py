@@ -12,17 +12,17 @@ from tests.worlds.shared import built_once
 LINES = 1300
 
 
-def folder() -> Path:
-    """Folder with ``workshop.duckdb``; read it, never change it."""
-    return built_once("last-year", _last_year)
+def folder(lines: int = LINES) -> Path:
+    """Folder with ``workshop.duckdb`` of the demo's last records; read it, never change it."""
+    return built_once(f"last-{lines}", lambda made: _last(made, lines))
 
 
-def _last_year(made: Path) -> None:
+def _last(made: Path, count: int) -> None:
     with demo_data.JOBS.open(encoding="utf-8", newline="") as file:
         header, *lines = list(csv.reader(file))
     records = made / "last-year.csv"
     with records.open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file).writerows([header, *lines[-LINES:]])
+        csv.writer(file).writerows([header, *lines[-count:]])
     with Workshop.open(made / "workshop.duckdb") as workshop:
         workshop.load([records])
 

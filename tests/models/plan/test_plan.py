@@ -1,6 +1,6 @@
 """The planner against published worked numbers, full enumeration and exact dynamic programming.
 
-Worked numbers A–H: computed by full enumeration from stated inputs (references, section 1). The method is that of
+Worked numbers A–H: computed by full enumeration from the inputs stated beside them. The method is that of
 Kalagnanam & Henrion 1988 (arXiv 1304.2362), Heckerman, Breese & Rommelse 1995 (CACM 38(3)), Kadane & Simon 1975,
 Ottosen & Jensen 2010 (arXiv 1203.3502) and Mitten 1960 (J. Ind. Eng. 11(1)).
 """

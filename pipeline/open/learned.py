@@ -1,0 +1,80 @@
+"""How good is it: models learned, compared and chosen; a year asked again; drift; what the records lack."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import flask
+
+from pipeline.open.app import go, library, own_page, page, rows_of, work
+from pipeline.terminal.views import SCORES, checked
+
+if TYPE_CHECKING:
+    from pipeline.workshop import Workshop
+
+pages = flask.Blueprint("learned", __name__)
+BACKTEST = "backtest.html"  # beside the database: the page of the last backtest
+
+
+@pages.get("/learned")
+def models() -> flask.Response:
+    """Models with their scores, the last work's result, and how well the records are understood."""
+    with library().opened() as workshop:
+        listed = rows_of(workshop.models())
+        state = workshop.status()
+    job = library().job
+    ended = {job.what: job.result} if job is not None else {}
+    return page(
+        "learned.html",
+        models=listed,
+        scores=SCORES,
+        state=state,
+        has_backtest=library().kept(BACKTEST).is_file(),
+        train=ended.get("train"),
+        check=ended.get("check"),
+    )
+
+
+@pages.post("/learned/train")
+def train() -> flask.Response:
+    """Learn from the cured jobs; the better model is put in use."""
+    return work("train", _train, "learned.models")
+
+
+@pages.post("/learned/use")
+def use() -> flask.Response:
+    """Put another model in use."""
+    with library().opened() as workshop:
+        workshop.use_model(flask.request.form.get("model", ""))
+    return go("learned.models")
+
+
+@pages.post("/learned/check")
+def check() -> flask.Response:
+    """Ask whether the work has changed since the training, and whether all holds that must."""
+    return work("check", lambda workshop, _: checked(workshop.status(check=True)), "learned.models")
+
+
+@pages.post("/learned/backtest")
+def ask_again() -> flask.Response:
+    """Ask the last year's jobs again, each by what was known before it."""
+    place = library().kept(BACKTEST)
+    return work("backtest", lambda workshop, tell: workshop.backtest(place, tell=tell), "learned.models")
+
+
+@pages.get("/learned/backtest")
+def backtest() -> flask.Response:
+    """The page of the last backtest."""
+    place = library().kept(BACKTEST)
+    if not place.is_file():
+        flask.abort(404)
+    return own_page(place.read_text(encoding="utf-8"))
+
+
+def _train(workshop: Workshop, tell: Callable[[str], None]) -> dict[str, Any]:
+    before = workshop.models()
+    in_use = before.loc[before["is_in_use"].astype(bool), "model"].tolist()
+    told: dict[str, Any] = workshop.train(tell=tell)
+    compared = workshop.compare_models(in_use[0], told["model"]).values.tolist() if in_use else []
+    return told | {"compared": compared, "before": in_use[0] if in_use else None}

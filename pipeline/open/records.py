@@ -1,0 +1,252 @@
+"""Records: files in, their columns looked at, refused lines told, files out again, unrecognised words decided."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import flask
+from werkzeug.utils import secure_filename
+
+from pipeline.errors import PriorjobsError, UsageError, shown
+from pipeline.load.column_evidence import ALL_FIELDS
+from pipeline.load.guess import GuessHeldBack, Proposal
+from pipeline.load.layout import as_toml
+from pipeline.open.app import go, library, page, rows_of, work
+
+if TYPE_CHECKING:
+    from pipeline.workshop import Workshop
+
+pages = flask.Blueprint("records", __name__)
+MOST_REFUSED = 500  # lines shown
+MOST_WORDS = 40  # on one page
+ORDERS = {"%d/%m/%Y": "31/12/2026", "%m/%d/%Y": "12/31/2026", "%Y-%m-%d": "2026-12-31"}
+BATCH = ("batch", "file", "loaded_at", "visits", "read", "loaded", "replaced", "rejected", "taken_back_at")
+
+
+@pages.get("/records")
+def files() -> flask.Response:
+    """What came in, what waits, and what became of the files sent last."""
+    with library().opened() as workshop:
+        batches = rows_of(workshop.batches())
+    job = library().job
+    last = job.result if job is not None and job.what in ("load", "take back") else None
+    return page(
+        "records.html",
+        batches=[{name: row[name] for name in BATCH} for row in reversed(batches)],
+        can_undo=any(row["taken_back_at"] for row in batches),
+        waiting=[path.name for path in _waiting()],
+        to_check=library().proposals.keys(),
+        came=last,
+        fault=job.fault if job is not None else None,
+    )
+
+
+@pages.post("/records")
+def upload() -> flask.Response:
+    """Keep the files sent, then read them: one of known columns is loaded, any other is looked at first."""
+    sent = [file for file in flask.request.files.getlist("files") if file.filename]
+    if not sent:
+        raise UsageError("No file was sent.", "Choose one or more files of job records.")
+    folder = library().kept("incoming")
+    folder.mkdir(mode=0o700, exist_ok=True)
+    paths: list[Path] = []
+    for file in sent:
+        name = secure_filename(Path(str(file.filename)).name) or "records.csv"
+        name = name if folder / name not in paths else f"{len(paths)}-{name}"
+        if name.endswith(".toml"):
+            raise UsageError(f"{shown(name)} holds no job records.", "Send CSV, XLSX, ODS, JSON Lines or Parquet.")
+        paths.append(folder / name)
+        _remove(paths[-1])
+        file.save(paths[-1])
+    return _load(paths)
+
+
+@pages.post("/records/waiting")
+def waiting() -> flask.Response:
+    """Read a file again that waits, or throw it away."""
+    path = _one(flask.request.form.get("file", ""))
+    if flask.request.form.get("do") == "remove":
+        _remove(path)
+        return go("records.files")
+    return _load([path])
+
+
+@pages.get("/records/columns")
+def columns() -> flask.Response:
+    """The guessed mapping of a file: each column with three values, and which field it is."""
+    proposal = _proposal(flask.request.args.get("file", ""))
+    fields = {rule.column: f for f, rules in proposal.layout.columns.items() for rule in rules}
+    doubts = {guess.column for guess in proposal.guesses if not guess.is_sure}
+    doubts |= {rival for guess in proposal.guesses for rival in guess.rivals}
+    return page(
+        "columns.html",
+        file=flask.request.args["file"],
+        proposal=proposal,
+        columns=[(name, samples, fields.get(name, ""), name in doubts) for name, samples in proposal.samples.items()],
+        fields=ALL_FIELDS,
+        orders=ORDERS,
+    )
+
+
+@pages.post("/records/columns")
+def chosen() -> flask.Response:
+    """Load a file with its columns as a person chose them."""
+    form = flask.request.form
+    path = _one(form.get("file", ""))
+    proposal = _chosen(_proposal(path.name), form)
+    if proposal.layout.missing(tuple(proposal.samples)):
+        raise UsageError("Every visit needs its day and its kind of appliance.", "Go back and choose their columns.")
+    path.with_name(path.name + ".toml").write_text(as_toml(proposal.layout), encoding="utf-8")
+    return _load([path])
+
+
+@pages.get("/records/refused/<int:batch>")
+def refused(batch: int) -> flask.Response:
+    """The lines of one file that were refused, with their reasons."""
+    with library().opened() as workshop:
+        found = workshop.table("rejected_record")
+        listed = workshop.batches().set_index("batch")["file"]
+    lines = rows_of(found[found["batch_id"] == batch].sort_values("line_no"))
+    reasons = [(line["line_no"], reason) for line in lines for reason in json.loads(line["reasons"])]
+    return page(
+        "refused.html", file=listed.get(batch, ""), count=len(lines), reasons=reasons[:MOST_REFUSED], of=len(reasons)
+    )
+
+
+@pages.post("/records/take-back")
+def take_back() -> flask.Response:
+    """Take a file out again, or bring back the one taken out last."""
+    batch = flask.request.form.get("batch", "")
+    if batch.isdigit():
+        return work("take back", lambda workshop, _: [workshop.take_back(int(batch))], "records.files")
+    return work("take back", lambda workshop, _: [workshop.undo_take_back()], "records.files")
+
+
+@pages.get("/records/words")
+def words() -> flask.Response:
+    """Unrecognised words to be decided by clicking, as they were looked up last; and the decisions in force."""
+    return page("words.html", looked=_looked(), most=MOST_WORDS)
+
+
+@pages.post("/records/words/look")
+def look() -> flask.Response:
+    """Look the unrecognised words up, with what each may mean."""
+    return work("look", lambda workshop, _: _open_words(workshop, rows_of(workshop.to_review())), "records.words")
+
+
+@pages.post("/records/words")
+def decide() -> flask.Response:
+    """Take the decisions that were clicked; every record is read again by them."""
+    form, looked = flask.request.form, _looked()
+    given = zip(*(form.getlist(name) for name in ("list", "written", "suggestion", "decision", "own")), strict=False)
+    rows = [(*row[:3], row[4].strip() or row[3]) for row in given if row[3] or row[4].strip()]
+    if not rows:
+        raise UsageError("Nothing was decided.", "Choose what a word means, then press the button.")
+
+    def taken(workshop: Workshop, _: Callable[[str], None]) -> dict[str, Any]:
+        path = workshop.database.scratch / "decided.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows([("list", "written", "suggestion", "decision"), *rows])
+        workshop.take_decisions(path)
+        done = {row[:2] for row in rows}
+        return _open_words(workshop, [row for row in looked["rows"] if (row["list"], row["written"]) not in done])
+
+    return work("words", taken, "records.words")
+
+
+@pages.post("/records/words/undo")
+def undo() -> flask.Response:
+    """Take one decision back."""
+    number, rows = flask.request.form.get("correction_id", ""), _looked()["rows"]
+
+    def undone(workshop: Workshop, _: Callable[[str], None]) -> dict[str, Any]:
+        workshop.undo_decision(int(number) if number.isdigit() else 0)
+        return _open_words(workshop, rows)
+
+    return work("words", undone, "records.words")
+
+
+def _looked() -> dict[str, Any]:
+    """What the last look for words found; without one, no rows and no decisions."""
+    job = library().job
+    found = job.result if job is not None and job.what in ("look", "words") else None
+    return found or {"rows": [], "decided": [], "is_looked": False}
+
+
+def _open_words(workshop: Workshop, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    decided = workshop.table("correction")
+    decided = decided[decided["undone_at"].isna()].sort_values("correction_id", ascending=False)
+    return {"rows": rows, "decided": rows_of(decided.head(MOST_WORDS)), "is_looked": True}
+
+
+def _load(paths: list[Path]) -> flask.Response:
+    proposals = library().proposals
+    return work("load", lambda workshop, tell: _take_in(workshop, tell, paths, proposals), "records.files")
+
+
+def _take_in(
+    workshop: Workshop, tell: Callable[[str], None], paths: list[Path], proposals: dict[str, Proposal]
+) -> list[dict[str, Any]]:
+    """Load each file by itself; one whose columns must be looked at waits, and so does one that could not be read."""
+    told: list[dict[str, Any]] = []
+    for path in paths:
+        layout = path.with_name(path.name + ".toml")
+        try:
+            report = workshop.load([path], layout=layout if layout.exists() else None, tell=tell).as_json()
+        except GuessHeldBack as fault:
+            proposals[path.name] = fault.proposal
+            told.append({"file": path.name, "is_held": True})
+        except PriorjobsError as fault:
+            told.append({"file": path.name, "fault": fault})
+        else:
+            told += report["files"]
+            _remove(path)
+    return told
+
+
+def _chosen(proposal: Proposal, form: Any) -> Proposal:
+    """Give the proposal with every column that was changed; what was left as guessed keeps what else its rule says."""
+    before = {rule.column: f for f, rules in proposal.layout.columns.items() for rule in rules}
+    after = {name: form.get(f"column-{at}", "") for at, name in enumerate(proposal.samples)}
+    new = {f for name, f in after.items() if f and before.get(name) != f}
+    if twice := {f for f in new if list(after.values()).count(f) > 1}:
+        raise UsageError(f"Two columns cannot both be {', '.join(sorted(twice))}.", "Go back and choose one of them.")
+    for f in set(before.values()) - set(after.values()):
+        proposal = proposal.with_choice(f, None)
+    for name, f in after.items():
+        if f in ALL_FIELDS and before.get(name) != f:
+            proposal = proposal.with_choice(f, name)
+    order = form.get("date_format", "")
+    return dataclasses.replace(
+        proposal, layout=dataclasses.replace(proposal.layout, date_format=order if order in ORDERS else None)
+    )
+
+
+def _waiting() -> list[Path]:
+    folder = library().kept("incoming")
+    return sorted(path for path in folder.glob("*") if path.suffix != ".toml") if folder.is_dir() else []
+
+
+def _one(name: str) -> Path:
+    """The waiting file of this name: only names that are there lead to a file."""
+    path = next((path for path in _waiting() if path.name == name), None)
+    if path is None:
+        raise UsageError(f"No file {shown(name)} waits here.", "Send it again from Records.")
+    return path
+
+
+def _proposal(name: str) -> Proposal:
+    proposal: Proposal | None = library().proposals.get(_one(name).name)
+    if proposal is None:
+        raise UsageError(f"{shown(name)} must be read again first.", "Go to Records and press Read it again.")
+    return proposal
+
+
+def _remove(path: Path) -> None:
+    path.unlink(missing_ok=True)
+    path.with_name(path.name + ".toml").unlink(missing_ok=True)

@@ -1,0 +1,119 @@
+"""Tomorrow: the day's calls typed, pasted or sent, put in order by hand, and their sheets with the van list."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import flask
+
+from pipeline.errors import UsageError, shown
+from pipeline.load.layout import FIELDS
+from pipeline.open.app import go, library, own_page, page
+from pipeline.store.atomic_write import whole
+from pipeline.store.unchanged import while_unchanged
+from pipeline.visit.round import MOST_CALLS, read_calls
+
+pages = flask.Blueprint("tomorrow", __name__)
+CALLS = "calls.csv"  # beside the database: the day's calls in the tool's own layout, in the order of the round
+TYPED = ("job_no", "appliance_kind", "complaint", "age", "fault_code", "make", "model", "serial", "customer_ref")
+LONGEST = 1000
+
+
+@pages.get("/tomorrow")
+def day() -> flask.Response:
+    """The calls in their order."""
+    with library().opened() as workshop:
+        kinds = workshop.words.kinds()["kind"].tolist()
+    unread = flask.request.args.get("unread", "").splitlines()
+    return page("tomorrow.html", calls=calls(library().kept(CALLS)), typed=TYPED, kinds=kinds, unread=unread)
+
+
+@pages.post("/tomorrow")
+def add() -> flask.Response:
+    """Add a call that was typed, or all of a list that was pasted or sent."""
+    form, place = flask.request.form, library().kept(CALLS)
+    sent = flask.request.files.get("file")
+    pasted = form.get("pasted", "").strip()
+    lines: list[dict[str, str]] = []
+    unread: list[str] = []
+    if pasted or (sent is not None and sent.filename):
+        with library().opened() as workshop:
+            ending = Path(str(sent.filename)).suffix.lower() if sent is not None and sent.filename else ".csv"
+            file = workshop.database.scratch / f"calls{ending if ending[1:].isalnum() else '.csv'}"
+            if sent is not None and sent.filename:
+                sent.save(file)
+            else:
+                file.write_text(pasted + "\n", encoding="utf-8")
+            lines, _, unread = read_calls(workshop.database, workshop.words, file, mask=workshop.settings.mask_contacts)
+    elif form.get("appliance_kind", "").strip():
+        lines = [{name: form.get(name, "").strip()[:LONGEST] for name in TYPED}]
+    else:
+        raise UsageError("No call was given.", "Say at least the kind of appliance, or paste a list with a header.")
+    held = calls(place)
+    if len(held) + len(lines) > MOST_CALLS:
+        raise UsageError(f"A round holds at most {MOST_CALLS} calls.", "Remove calls that are done, then add again.")
+    _keep(place, [*held, *lines])
+    return go("tomorrow.day", unread="\n".join(unread)[:LONGEST] or None)
+
+
+@pages.post("/tomorrow/order")
+def order() -> flask.Response:
+    """Move one call up or down, or take it off; or take all off."""
+    form, place = flask.request.form, library().kept(CALLS)
+    held = calls(place)
+    if form.get("do") == "clear":
+        _keep(place, [])
+        return go("tomorrow.day")
+    at = int(form["at"]) if form.get("at", "").isdigit() else -1
+    if not 0 <= at < len(held) or form.get("was") != _mark(held[at]):
+        raise UsageError("The calls have changed since the page was made.", "Go back, reload, and look again.")
+    call = held.pop(at)
+    if form.get("do") != "remove":
+        held.insert(max(0, at + (-1 if form.get("do") == "up" else 1)), call)
+    _keep(place, held)
+    return go("tomorrow.day")
+
+
+@pages.get("/tomorrow/sheets")
+def sheets() -> flask.Response:
+    """The round's sheets and its van list, as the command writes them."""
+    place = library().kept(CALLS)
+    if not calls(place):
+        raise UsageError("There are no calls yet.", "Add them under Tomorrow first.")
+    stamp = (place.stat().st_mtime_ns, place.stat().st_size)
+    with library().opened() as workshop:
+        out = workshop.database.scratch / "sheets.html"
+        stock = workshop.database.path.parent / "stock.csv"
+        stocked = (stock.stat().st_mtime_ns, stock.stat().st_size) if stock.is_file() else None
+
+        def made() -> str:
+            workshop.round(place, out)
+            return out.read_text(encoding="utf-8")
+
+        what = ("sheets", place, stamp, stocked, workshop.words, repr(workshop.settings))
+        return own_page(while_unchanged(workshop.database, what, made))
+
+
+def calls(place: Path) -> list[dict[str, Any]]:
+    """The calls kept, in order, each with a mark by which its line is known again."""
+    if not place.exists():
+        return []
+    try:
+        with place.open(encoding="utf-8", newline="") as file:
+            lines = list(csv.DictReader(file))
+    except (OSError, UnicodeDecodeError, csv.Error) as fault:
+        raise UsageError(f"{shown(place.name)} cannot be read.", "Put it right, or remove it.") from fault
+    return [{**{name: line.get(name) or "" for name in FIELDS}, "mark": _mark(line)} for line in lines]
+
+
+def _mark(call: dict[str, Any]) -> str:
+    return " ".join(str(call.get(name) or "") for name in ("job_no", "appliance_kind", "complaint"))
+
+
+def _keep(place: Path, held: list[dict[str, Any]]) -> None:
+    with whole(place) as draft, draft.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, FIELDS, restval="", extrasaction="ignore")
+        writer.writeheader()
+        writer.writerows(held)

@@ -1,0 +1,132 @@
+"""The owner's first hour and the technician's visit in a real browser, at a desk's width and a phone's."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from reports.render.paper import find_browser
+from tests.open.conftest import running
+from tests.worlds import office_files
+
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+BROWSER = find_browser()
+pytestmark = pytest.mark.skipif(BROWSER is None, reason="there is no Chromium on this machine")
+QUIET = ["--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
+AXE = Path(os.environ.get("PRIORJOBS_AXE", "node_modules/axe-core/axe.min.js"))
+DESK, PHONE = 1280, 390
+LONG = 180_000  # milliseconds: the machine may be busy
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    with playwright.sync_playwright() as started:
+        opened = started.chromium.launch(executable_path=BROWSER, args=QUIET)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    shop = shutil.copytree(office_files.folder(), tmp_path_factory.mktemp("browser") / "shop")
+    with running(shop / "workshop.duckdb") as (address, _):
+        yield address
+
+
+def opened(chromium: Any, width: int, scheme: str = "light") -> tuple[Any, list[str]]:
+    """A page, and what it says on its console that it should not."""
+    page = chromium.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+    page.set_default_timeout(LONG)
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    return page, said
+
+
+def is_fit(page: Any) -> bool:
+    return bool(page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
+
+
+def test_the_owners_first_hour(chromium: Any, tmp_path: Path) -> None:
+    with running(tmp_path / "workshop.duckdb") as (address, _):
+        page, said = opened(chromium, DESK)
+        page.goto(f"{address}/records")
+        page.set_input_files("#files", office_files.write(tmp_path / "office.csv"))
+        page.get_by_role("button", name="Read the files").click()
+        page.get_by_role("link", name="Look at its columns").first.click()
+        page.get_by_label("Unit", exact=True).select_option("serial")
+        page.get_by_label("Done", exact=True).select_option("work_done")
+        page.get_by_role("button", name="Load it so").click()
+        page.get_by_text("118 loaded").wait_for()
+        page.get_by_role("link", name="How good is it").click()
+        page.get_by_role("button", name="Learn from all cured jobs").click()
+        page.get_by_role("heading", name="Model 0001 is in use").wait_for()
+        page.get_by_role("link", name="The month").click()
+        page.get_by_label("Month, or first month").select_option("2025-09")
+        page.get_by_role("button", name="Show").click()
+        page.get_by_role("heading", name="September 2025").first.wait_for()
+        page.get_by_role("button", name="We do this from now on").first.click()
+        page.get_by_role("heading", name="Taken up").wait_for()
+        page.go_back()
+        page.reload()
+        assert page.get_by_role("button", name="No longer").count() == 1
+        page.get_by_role("link", name="Open the whole report").click()
+        page.locator("[data-measure=callbacks] button").click()
+        assert page.locator("dialog .jobs-list > li").count() > 0
+        assert said == []
+        page.close()
+
+
+@pytest.mark.parametrize("width", [DESK, PHONE])
+def test_the_technicians_visit(chromium: Any, address: str, width: int) -> None:
+    page, said = opened(chromium, width)
+    page.goto(f"{address}/ask")
+    page.get_by_label("Kind of appliance").fill("washing machine")
+    page.get_by_label("What the customer says").fill("not draining")
+    page.keyboard.press("Tab")
+    page.get_by_role("button", name="Show likely causes").press("Enter")
+    page.get_by_role("heading", name="Likely causes").wait_for()
+    assert is_fit(page)
+    page.get_by_role("button", name="Go step by step").click()
+    first = page.locator("#step").inner_text()
+    assert is_fit(page) and page.get_by_role("list", name="Caution").count() == 1
+    page.get_by_label("Something else seen").fill("filter=blocked")
+    page.get_by_role("button", name="Take it").click()
+    page.get_by_text("Seen: pump filter").wait_for()
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_text("Seen: pump filter").wait_for(state="detached")
+    assert page.locator("#step").inner_text() == first
+    page.go_back()
+    page.get_by_text("Seen: pump filter").wait_for()
+    for _ in range(5):
+        page.locator("button[name=key][value='1']").click()
+        if page.get_by_role("heading", name="The visit ended").count():
+            break
+    page.get_by_label("Job number").fill(f"V-{width}")
+    page.get_by_role("button", name="Record this job").click()
+    page.get_by_text(f"Job V-{width} is in the workshop's records.").wait_for()
+    assert said == []
+    page.close()
+
+
+PAGES = ("/records", "/records/refused/1", "/ask?kind=dishwasher&complaint=leaks", "/tomorrow", "/month", "/learned")
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(320, "light"), (PHONE, "dark"), (DESK, "light")])
+def test_every_page_fits_and_axe_finds_nothing_serious(chromium: Any, address: str, width: int, scheme: str) -> None:
+    page, said = opened(chromium, width, scheme)
+    for path in PAGES:
+        page.goto(address + path)
+        assert is_fit(page), path
+        if AXE.exists():
+            page.evaluate(AXE.read_text(encoding="utf-8"))
+            found = page.evaluate("axe.run().then(result => result.violations)")
+            serious = [one["id"] for one in found if one["impact"] in ("serious", "critical")]
+            assert serious == [], f"{path}: {serious}"
+    assert said == []
+    page.close()

@@ -1,0 +1,116 @@
+"""Records: files in with their columns looked at, refused lines told, files out again, words decided."""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+
+import pytest
+
+from pipeline import Workshop
+from tests.open.conftest import Browser, followed, served, worked
+from tests.worlds import office_files
+
+
+def send(browser, *files):
+    browser.get("/records")
+    sent = [(io.BytesIO(content), name) for name, content in files]
+    return browser.post("/records", {"files": sent}, content_type="multipart/form-data")
+
+
+def own_file(tmp_path):
+    return office_files.write(tmp_path / "year.csv", is_own=True).read_bytes()
+
+
+def choices(page):
+    """Number and chosen field of every column of the page."""
+    found = {}
+    for label, number, options in re.findall(
+        r'<label for="c\d+">(.*?)</label>.*?<select id="c(\d+)".*?>(.*?)</select>', page, re.S
+    ):
+        chosen = re.search(r'value="(\w+)" selected', options)
+        found[html.unescape(re.sub(r"\s*<.*", "", label, flags=re.S))] = number, chosen[1] if chosen else ""
+    return found
+
+
+def test_a_file_of_known_columns_is_loaded_and_its_refused_line_told(empty, tmp_path):
+    page = worked(empty, send(empty, ("year.csv", own_file(tmp_path))))
+    assert "119 lines read: 118 loaded, 0 unchanged, 1 refused" in page
+    assert not list((tmp_path / "workshop.incoming").iterdir())
+    refused = html.unescape(empty.get("/records/refused/1").text)
+    assert "<td>120</td><td>visit_date</td>" in refused and "is not a date" in refused
+
+
+def test_unknown_columns_are_looked_at_before_anything_is_loaded(empty, tmp_path):
+    page = worked(empty, send(empty, ("office.csv", office_files.write(tmp_path / "office.csv").read_bytes())))
+    assert "Nothing was loaded yet" in page
+    page = empty.get("/records/columns?file=office.csv").text
+    found = choices(page)
+    assert list(found) == list(office_files.OWN) and found["Brand"][1] == "make" and found["Unit"][1] == ""
+    assert "<span>not draining</span><span>leaks</span><span>noisy spin</span>" in page
+    assert "C-1" not in page  # customers are not shown
+    form = {f"column-{number}": chosen for number, chosen in found.values()}
+    form |= {f"column-{found['Unit'][0]}": "serial", f"column-{found['Done'][0]}": "work_done", "file": "office.csv"}
+    page = worked(empty, empty.post("/records/columns", form))
+    assert "118 loaded" in page
+    with Workshop.open(tmp_path / "workshop.duckdb", read_only=True) as workshop:
+        assert workshop.table("appliance")["serial"].notna().sum() == 94
+
+
+def test_two_columns_cannot_be_the_same(empty, tmp_path):
+    worked(empty, send(empty, ("office.csv", office_files.write(tmp_path / "office.csv").read_bytes())))
+    found = choices(empty.get("/records/columns?file=office.csv").text)
+    form = {f"column-{number}": chosen for number, chosen in found.values()} | {"file": "office.csv"}
+    response = empty.post("/records/columns", form | {f"column-{found['Unit'][0]}": "make"})
+    assert response.status_code == 400 and "cannot both be make" in response.text
+
+
+def test_a_file_that_waits_outlives_the_server_and_can_be_thrown_away(empty, tmp_path):
+    worked(empty, send(empty, ("office.csv", office_files.write(tmp_path / "office.csv").read_bytes())))
+    again = Browser(served(tmp_path / "workshop.duckdb"))
+    assert "Read it again" in again.get("/records").text
+    again.post("/records/waiting", {"file": "office.csv", "do": "remove"})
+    assert "office.csv" not in again.get("/records").text
+
+
+def test_a_file_taken_out_can_be_brought_back(empty, tmp_path):
+    worked(empty, send(empty, ("year.csv", own_file(tmp_path))))
+    assert "118 visits before, 0 now" in worked(empty, empty.post("/records/take-back", {"batch": "1"}))
+    assert "0 visits before, 118 now" in worked(empty, empty.post("/records/take-back", {}))
+
+
+def test_what_cannot_be_read_says_why_and_stays(empty):
+    page = html.unescape(worked(empty, send(empty, ("notes.xlsx", b"no spreadsheet"))))
+    assert "notes.xlsx" in page and "Files that wait" in page
+
+
+@pytest.mark.parametrize("name", ["../../workshop.key", "/etc/passwd", "..\\x.csv", ".toml"])
+def test_a_file_never_lands_or_is_named_outside_its_folder(empty, tmp_path, name):
+    send(empty, (name, b"visit_date,appliance_kind,job_no\n2025-01-01,dishwasher,J1\n"))
+    kept = tmp_path / "workshop.incoming"
+    assert {path.parent for path in tmp_path.rglob("*") if path.is_file()} <= {tmp_path, kept}
+    assert empty.post("/records/waiting", {"file": name, "do": "remove"}).status_code in (303, 400)
+    assert (tmp_path / "workshop.key").exists()
+
+
+def test_a_word_is_decided_by_clicking_and_undone(empty, tmp_path):
+    line = "visit_date,appliance_kind,job_no,complaint,outcome\n2025-01-{:02},dishwasher,J{},zorbled,fixed\n"
+    lines = line.format(1, 1) + "".join(line.format(day, day).split("\n")[1] + "\n" for day in range(2, 6))
+    worked(empty, send(empty, ("few.csv", lines.encode())))
+    page = worked(empty, empty.post("/records/words/look"))
+    assert "zorbled" in page
+    decided = {"list": "complaint", "written": "zorbled", "suggestion": "", "decision": "", "own": "leaks"}
+    page = worked(empty, empty.post("/records/words", decided))
+    assert "<q>zorbled</q> = leaks" in page
+    with Workshop.open(tmp_path / "workshop.duckdb", read_only=True) as workshop:
+        assert set(workshop.table("visit_symptom")["symptom"]) == {"leaks"}
+    number = re.search(r'name="correction_id" value="(\d+)"', page)[1]
+    assert "<q>zorbled</q>" not in worked(empty, empty.post("/records/words/undo", {"correction_id": number}))
+
+
+def test_a_question_beside_a_load_is_answered_or_told_to_wait(empty, tmp_path):
+    send(empty, ("year.csv", own_file(tmp_path)))
+    response = empty.get("/ask?kind=dishwasher&complaint=leaks")
+    assert response.status_code == 200 or (response.status_code == 503 and 'http-equiv="refresh"' in response.text)
+    assert "118 loaded" in followed(empty)
