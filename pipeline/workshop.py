@@ -338,6 +338,7 @@ class Workshop:
         self,
         *,
         record: Path | None = None,
+        begun: Path | None = None,
         ask: Callable[[str], str] | None = None,
         say: Told | None = None,
         **call: Any,
@@ -348,6 +349,8 @@ class Workshop:
         ----------
         record
             CSV file that gets the job's line.
+        begun
+            File that keeps visits broken off, to go on with; None = they are lost.
         ask, say
             How to ask and to tell.
         **call
@@ -361,7 +364,7 @@ class Workshop:
         from pipeline.visit.conversation import run
         from pipeline.visit.question import Call
 
-        return run(self.database, self.words, self.settings, Call(**call), record=record, ask=ask, say=say)
+        return run(self.database, self.words, self.settings, Call(**call), record=record, begun=begun, ask=ask, say=say)
 
     def round(self, path: Path | str, out: Path | str, *, stock: Path | str | None = None) -> dict[str, Any]:
         r"""A day's calls: visit sheets on one page, and the van list.

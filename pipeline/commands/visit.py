@@ -46,7 +46,9 @@ def causes(
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:
-            workshop.converse(record=record, **told)
+            from pipeline.visit.begun import file_beside
+
+            workshop.converse(record=record, begun=file_beside(workshop.database.path), **told)
             return
         answer = workshop.causes(**told)
         show(answer.as_json(), wrapped(answer.lines()), as_json)

@@ -78,9 +78,10 @@ def swaps_by_technician(connection: duckdb.DuckDBPyConnection, scope: Scope) -> 
         from part_verdict
         where visit_date between $first and $end and verdict in ('cured', 'not the cause')
             and ($kind is null or kind = $kind)
+            and ($branch is null or branch = $branch)
         order by part_line_id
         """,
-        {"first": scope.weighed_from, "end": scope.end, "kind": scope.kind},
+        {"first": scope.weighed_from, "end": scope.end, "kind": scope.kind, "branch": scope.branch},
     ).df()
     made = compare(cases, "technician", ["kind", "main_symptom", "part"], "is_wrong")
     table = made.table.rename(columns={"unit": "technician", "n": "judged", "observed": "wrong"})
@@ -142,6 +143,7 @@ def margins(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
             where visit.visit_date between $first and $end
                 and ($kind is null or visit.kind = $kind)
                 and ($technician is null or visit.technician = $technician)
+                and ($branch is null or visit.branch = $branch)
         )
         select
             kind,
@@ -156,7 +158,13 @@ def margins(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
         having count(charged - cost) >= 10
         order by visits desc, kind
         """,
-        {"first": scope.weighed_from, "end": scope.end, "kind": scope.kind, "technician": scope.technician},
+        {
+            "first": scope.weighed_from,
+            "end": scope.end,
+            "kind": scope.kind,
+            "technician": scope.technician,
+            "branch": scope.branch,
+        },
     ).df()
     spread = 1.96 * counted["error"]
     return counted.assign(low=counted["margin"] - spread, high=counted["margin"] + spread).drop(columns="error")

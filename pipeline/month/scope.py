@@ -1,4 +1,4 @@
-"""Which visits a report speaks of: the period, the one before it, the kind or technician, laid out as small tables."""
+"""Which visits a report speaks of: the period, the one before, kind, technician or branch, laid out as small tables."""
 
 from __future__ import annotations
 
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 MONTHS_SHOWN = 24
 MONTHS_WEIGHED = 12
+OF_BRANCH = """
+    episode_id in (select first_time_fix.episode_id from first_time_fix where first_time_fix.branch = $branch)
+"""  # SQL: an episode is the branch's that made its first attended visit
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,8 @@ class Scope:
         The other period was named by the reader, rather than being the one just before.
     kind, technician
         Only this kind, only this technician's work; None = all.
+    branch
+        Only this branch's jobs; None = all.
     records_from
         First day of the first month with visits: before it nothing is known, not even that nothing happened.
     as_of
@@ -49,6 +54,7 @@ class Scope:
     is_against: bool
     kind: str | None
     technician: str | None
+    branch: str | None
     records_from: dt.date
     as_of: dt.date
     window_days: int
@@ -114,6 +120,7 @@ def find_scope(
     against_to: str | None = None,
     kind: str | None = None,
     technician: str | None = None,
+    branch: str | None = None,
 ) -> Scope:
     """Turn what the reader asked for into a scope.
 
@@ -127,13 +134,13 @@ def find_scope(
         Last month of a longer period.
     against, against_to
         The period to compare with; ``against`` alone means one as long as the report's own.
-    kind, technician
+    kind, technician, branch
         Report on these alone, as the database writes them.
 
     Raises
     ------
     UsageError
-        A month, kind or technician that is not in the records, or a period that ends before it begins.
+        A month, kind, technician or branch that is not in the records, or a period that ends before it begins.
     """
     months = months_with_visits(connection)
     if not months:
@@ -164,6 +171,7 @@ def find_scope(
         is_against=against is not None,
         kind=_known(connection, "kind", kind),
         technician=_known(connection, "technician", technician),
+        branch=_known(connection, "branch", branch),
         records_from=months[0],
         as_of=as_of,
         window_days=window_days,
@@ -204,6 +212,7 @@ _TABLES = {
         where first_time_fix.month between least($shown_from, $before_first) and greatest($last, $before_last)
             and ($kind is null or first_time_fix.kind = $kind)
             and ($technician is null or first_time_fix.technician = $technician)
+            and ($branch is null or first_time_fix.branch = $branch)
     """,
     "report_fix": """
         select *, cast(date_trunc('month', fix_date) as date) as month
@@ -211,6 +220,7 @@ _TABLES = {
         where fix_date between least($shown_from, $before_first) and greatest($end, $before_end)
             and ($kind is null or kind = $kind)
             and ($technician is null or technician = $technician)
+            and ($branch is null or branch = $branch)
     """,
     "report_part": """
         select *, cast(date_trunc('month', visit_date) as date) as month
@@ -218,6 +228,7 @@ _TABLES = {
         where visit_date between least($shown_from, $before_first) and greatest($end, $before_end)
             and ($kind is null or kind = $kind)
             and ($technician is null or technician = $technician)
+            and ($branch is null or branch = $branch)
     """,
 }
 
@@ -234,6 +245,7 @@ def laid_out(connection: duckdb.DuckDBPyConnection, scope: Scope) -> Iterator[No
         "before_end": scope.before_end,
         "kind": scope.kind,
         "technician": scope.technician,
+        "branch": scope.branch,
     }
     try:
         for table, query in _TABLES.items():

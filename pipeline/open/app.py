@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 PAGES = {
     "records": "records.files", "ask": "ask.question", "tomorrow": "tomorrow.day", "month": "month.period",
-    "learned": "learned.models", "phone": "phone.code",
+    "learned": "learned.models", "phone": "phone.code", "door": "door.today",
 }  # fmt: skip
 """Name of each part of the pages and where it begins, as the top of every page lists them."""
 

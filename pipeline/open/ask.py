@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import dataclasses
 import datetime as dt
 import json
 from collections.abc import Callable
@@ -31,7 +30,12 @@ pages = flask.Blueprint("ask", __name__)
 FIELDS = ("kind", "make", "model", "serial", "age", "complaint", "code")
 LONGEST = {"complaint": 1000}
 LONGEST_FIELD = 100
-NOT_KEYS = (conversation.SEEN, conversation.UNDO, conversation.STOP)  # each has a place of its own on the page
+NOT_KEYS = (
+    conversation.SEEN,
+    conversation.END,
+    conversation.UNDO,
+    conversation.STOP,
+)  # each has a place of its own on the page
 RECORD = "visits.csv"  # beside the database: finished visits, in the tool's own layout
 
 
@@ -91,7 +95,7 @@ def press(at: str) -> flask.Response:
             visit.undo()
         elif not visit.outcome and visit.press(now, key, workshop.words):
             return go("ask.visit", at=at, again=1)
-    events = [dataclasses.asdict(event) for event in visit.events]
+    events = [event.as_json() for event in visit.events]
     return go("ask.visit", at=_written({**kept, "events": events, "outcome": visit.outcome}))
 
 
@@ -148,9 +152,6 @@ def _told(given: Any) -> dict[str, str]:
 
 
 def _written(kept: dict[str, Any]) -> str:
-    for event in kept["events"]:
-        if isinstance(machine := event["machine"], dict):
-            event["machine"] = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in machine.items()}
     return signed(kept, "visit")
 
 
@@ -162,7 +163,7 @@ def _kept(at: str) -> dict[str, Any]:
 def _now(workshop: Workshop, kept: dict[str, Any]) -> tuple[Visit, Answer]:
     """The visit as its address tells it, and the answer with all that was seen and done."""
     held = workshop.database, workshop.words, workshop.settings
-    events = [_event(event) for event in kept["events"]]
+    events = [Event.from_json(event) for event in kept["events"]]
 
     def made() -> tuple[Question, Answer]:
         (asked,) = questions_of(*held, [Call(**kept["call"])])
@@ -179,16 +180,6 @@ def _kept_answer(workshop: Workshop, asked: dict[str, Any], make: Callable[[], M
     """Answer what was asked before, of the same records on the same day, without thinking again."""
     what = (json.dumps(asked, sort_keys=True), repr(workshop.settings), dt.date.today())
     return while_unchanged(workshop.database, (make.__qualname__, workshop.words, *what), make)
-
-
-def _event(written: dict[str, Any]) -> Event:
-    from models.plan.machine import Machine
-
-    machine: Any = written["machine"]
-    if machine is not None:
-        state: dict[str, Any] = {k: frozenset(v) if isinstance(v, list) else v for k, v in machine.items()}
-        machine = Machine(**state)
-    return Event(**{**written, "machine": machine, "parts": tuple(written["parts"])})
 
 
 def _did(event: Event) -> tuple[str, str, str]:

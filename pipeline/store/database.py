@@ -28,6 +28,8 @@ ADDED_COLUMNS = (  # since version 1, to tables that loads fill
     ("load_batch", "records_after bigint"),
     ("load_batch", "taken_back_at timestamp"),
     ("raw_record", "withdrawn_by integer"),
+    ("raw_record", "branch varchar"),
+    ("stage_visit", "branch varchar"),
 )
 PLACING = "placing"
 COMPACTING = ".compacting"  # ends the name of the database as it is written anew

@@ -29,12 +29,15 @@ def json_line(data: Any) -> str:
     return json.dumps(data, ensure_ascii=not is_unicode, default=str) + "\n"
 
 
-def wrapped(lines: list[str], width: int | None = None) -> list[str]:
-    """Lines broken between words at the terminal's width, what follows set in; as they are where there is none."""
+def wrapped(lines: list[str], width: int | None = None, *, room: int = 0) -> list[str]:
+    """Lines broken between words at the terminal's width, what follows set in; as they are where there is none.
+
+    ``room`` is what is left free at the end of every line.
+    """
     if width is None:
         if not sys.stdout.isatty():
             return lines
-        width = max(shutil.get_terminal_size().columns, 40)
+        width = max(shutil.get_terminal_size().columns, 40) - room
     return [
         piece
         for line in lines

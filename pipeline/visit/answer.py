@@ -160,7 +160,13 @@ class Answer(Shown):
                 "visits": round(visit.visits, 2) if visit else None,
             },
             "carry": [
-                {"part": row.part, "probability": round(row.probability, 4), "worth_it": row.worth_it}
+                {
+                    "part": row.part,
+                    "probability": round(row.probability, 4),
+                    "worth_it": row.worth_it,
+                    "on_van": row.on_van,
+                    "in_store": row.in_store,
+                }
                 for row in (visit.carry if visit else ())
             ],
             "quote": {

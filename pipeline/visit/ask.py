@@ -19,6 +19,7 @@ from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
+from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, about
@@ -114,10 +115,18 @@ def answer(
         As in `answered`.
     """
     (asked,) = ask(database, words, settings, [question])
+    parts = {part for cause in asked.odds.causes for part in asked.costs.repair(cause).parts}
+    stock = stock_beside(database, words, question, parts) if asked.has_plan else None
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
     return answered(
-        asked, kept(database), unknowable=unknowable, machine=machine, passed=(*tried, *aside), carried=carried
+        asked,
+        kept(database),
+        unknowable=unknowable,
+        machine=machine,
+        passed=(*tried, *aside),
+        carried=carried,
+        stock=stock,
     )
 
 
@@ -160,6 +169,7 @@ def answered(
     machine: Machine | None = None,
     passed: Sequence[str] = (),
     carried: Collection[str] | None = None,
+    stock: Mapping[str, tuple[int, int]] | None = None,
 ) -> Answer:
     """Plan a call and put the answer together.
 
@@ -172,7 +182,9 @@ def answered(
     passed
         Repairs not to be offered.
     carried
-        Parts in the van; None = those worth carrying by this call alone.
+        Parts in the van; None = those worth carrying by this call alone, as far as there are any.
+    stock
+        Part → units on the van and in the store; None = everything can be had.
     """
     from models.plan.machine import Machine
 
@@ -194,6 +206,7 @@ def answered(
         machine=replace(machine, stays_off=True) if is_unsafe else machine,
         tried=set(passed),
         carried=carried,
+        stock=stock,
         call=circumstances(question, asked.costs.trade, advice),
     )
     steps = tuple(visit.steps())

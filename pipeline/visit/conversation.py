@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
 from pipeline.store.outputs import may_write
-from pipeline.terminal.text import safe
+from pipeline.terminal.text import safe, wrapped
 from pipeline.visit.answer import Answer, advice_line, quoted, step_cost
 from pipeline.visit.ask import questions_of
 from pipeline.visit.ask_first import COMPLAINT
+from pipeline.visit.begun import events_of, keep
 from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
 from pipeline.visit.walk import Event, Stand, Walk, told
@@ -36,17 +37,32 @@ if TYPE_CHECKING:
 Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
-CANNOT_TELL, UNDO, STOP, SEEN, LOOKS_GOOD = "0", "u", "q", "f", "3"
-ENDINGS = {"1": "part needed", "2": "not fixed", "3": "beyond economic repair", "4": "advice only"}
+CANNOT_TELL, UNDO, STOP, SEEN, END, LOOKS_GOOD = "0", "u", "q", "f", "x", "3"
+ENDINGS = {
+    "1": "part needed",
+    "2": "not fixed",
+    "3": "beyond economic repair",
+    "4": "advice only",
+    "5": "no fault found",
+    "6": "declined",
+    "7": "fixed",
+    "8": "no access",
+}
+NO_CAUSE = ("no fault found", "no access")  # endings after which nobody knows what it was
 
 
 @dataclass
 class Visit:
-    """The visit so far; every state follows from the events alone, so undo is to drop the last one."""
+    """The visit so far; every state follows from the events alone, so undo is to drop the last one.
+
+    ``cause`` is what it really was, where somebody said so; ``ordered`` a part that was ordered.
+    """
 
     asked: Question
     events: list[Event] = field(default_factory=list)
     outcome: str = ""
+    cause: str = ""
+    ordered: str = ""
     stands: dict[tuple[Event, ...], Stand] = field(default_factory=dict)
 
     def question(self) -> Question:
@@ -82,6 +98,13 @@ class Visit:
             if event is None:
                 return sentence("visit.not_understood", text=Written(shown(pressed[2:])))
             self.events.append(event)
+        elif key == END or key.startswith(f"{END} "):
+            self.outcome = ENDINGS.get(key[2:].strip(), "")
+            if not self.outcome:
+                return sentence(
+                    "visit.endings",
+                    endings=[sentence("visit.ending", number=Written(n), how=how) for n, how in ENDINGS.items()],
+                )
         elif key not in keys or key == STOP:
             return sentence("visit.press", keys=[Written(key) for key in keys])
         elif step.do == HAND_OVER:
@@ -93,7 +116,7 @@ class Visit:
 
     def undo(self) -> None:
         """Take the last press back, that which ended the visit too."""
-        if self.events and (self.outcome in ("", "fixed") or self.events[-1].what == "heard"):
+        if self.events and (not self.outcome or self.events[-1].what in ("cured", "heard")):
             self.events.pop()
         self.outcome = ""
 
@@ -105,6 +128,7 @@ def run(
     call: Call,
     *,
     record: Path | None = None,
+    begun: Path | None = None,
     ask: Ask | None = None,
     say: Say | None = None,
 ) -> dict[str, Any]:
@@ -116,6 +140,8 @@ def run(
         As it was told.
     record
         CSV file that gets the finished job's line; None = the line is only shown.
+    begun
+        File that keeps visits broken off; the same call goes on from there. None = a visit broken off is lost.
     ask, say
         How to ask and to tell; the terminal when left out.
 
@@ -141,6 +167,9 @@ def run(
         say(safe(wording.told(line)))
     if asked.not_understood:
         say(safe(wording.tell("answer.not_understood", texts=quoted(asked.not_understood))))
+    if begun is not None and (before := events_of(begun, call)) is not None:
+        visit.events = before[1]
+        say(safe(wording.tell("visit.goes_on", day=Written(wording.date(before[0])), steps=len(before[1]))))
     while True:
         now = current(database, words, settings, visit)
         step = now.steps[0]
@@ -157,16 +186,50 @@ def run(
             say(safe(wording.told(wrong)))
         if pressed.lower() == STOP or visit.outcome:
             break
+    if begun is not None:
+        keep(begun, call, [] if visit.outcome else visit.events)
+    if not visit.outcome and visit.events:
+        say(safe(wording.say("visit.broken_off" if begun is not None else "visit.lost")))
+    if visit.outcome and now.visit is not None:
+        _say_what_it_was(visit, now, ask, wording)
     written = record_line(visit, call)
     if visit.outcome:
         number = written["job_no"] or ask(f"{wording.say('visit.job_no')} > ").strip()
         written["job_no"] = number or stand_in_number()
-        minutes = ask(f"{wording.say('visit.minutes')} > ").strip()
-        written["minutes"] = minutes if minutes.isdigit() else ""
+        written["minutes"] = _minutes(ask, say, wording)
         say(safe(wording.told(_kept(written, record))))
+        if visit.outcome == "fixed" and written["cause"]:
+            day = dt.date.today() + dt.timedelta(days=settings.window_days)
+            say(safe(wording.tell("visit.learned", days=settings.window_days, day=Written(wording.date(day)))))
         if any(event.what in ("tried", "cured") for event in visit.events):
             say(safe(_caution(wording, trade, AFTER_EVERY_REPAIR)))
     return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
+
+
+def _say_what_it_was(visit: Visit, now: Answer, ask: Ask, wording: Wording) -> None:
+    """Ask what no key tells: what it really was, and which part was ordered."""
+    if visit.outcome not in NO_CAUSE:
+        known = record_line(visit, Call("")).get("cause") or ""
+        name = "visit.really_else" if known else "visit.really"
+        visit.cause = ask(f"{wording.say(name, cause=wording.told(known))} > ").strip() or known
+    if visit.outcome == "part needed":
+        visit.ordered = ask(f"{wording.say('visit.ordered')} > ").strip()
+
+
+def _minutes(ask: Ask, say: Say, wording: Wording) -> str:
+    """Ask for the minutes until they are understood or left open: "38", "38 min", "1h20"."""
+    import pandas as pd
+
+    from pipeline.values import durations
+
+    while given := ask(f"{wording.say('visit.minutes')} > ").strip():
+        if given.isdigit():
+            return given
+        minutes = durations.parse(pd.Series([given], dtype="str"))["value"].iloc[0]
+        if not pd.isna(minutes):
+            return f"{minutes:.0f}"
+        say(safe(wording.tell("visit.no_minutes", text=Written(shown(given)))))
+    return ""
 
 
 def current(database: Database, words: Words, settings: Settings, visit: Visit) -> Answer:
@@ -229,7 +292,8 @@ def choices(now: Answer, step: Step) -> dict[str, str]:
         keys = {"1": "cured", "2": "not cured", CANNOT_TELL: "not done"}
         if step.look_minutes:
             keys = {"1": "fitted, cured", "2": "fitted, not cured", LOOKS_GOOD: "looks good", CANNOT_TELL: "not done"}
-    return {**keys, f"{SEEN} …": "something else seen", UNDO: "undo", STOP: "stop"}
+    ending = {} if step.do == HAND_OVER else {f"{END} …": "end the visit"}
+    return {**keys, f"{SEEN} …": "something else seen", **ending, UNDO: "undo", STOP: "stop"}
 
 
 def event_of(now: Answer, step: Step, key: str, label: str) -> Event:
@@ -272,20 +336,23 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
     looked = [f"told: {name}" for name in visit.names("heard")]
     looked += [event.recorded for event in visit.events if event.what == "looks good"]
     question = visit.question()
-    cured = done[-1].cause if visit.outcome == "fixed" else ""
+    cured = done[-1].cause if visit.outcome == "fixed" and done and done[-1].what == "cured" else ""
+    ordered = [f"ordered: {visit.ordered}"] if visit.ordered else []
     line = dict.fromkeys(FIELDS, "")
     line |= {
         "visit_date": (on or dt.date.today()).isoformat(),
         "appliance_kind": question.kind,
         "job_no": question.job_no or "",
+        "customer_ref": call.customer or "",
+        "serial": call.serial or "",
         "make": call.make or "",
         "model": call.model or "",
         "age": call.age or "",
         "complaint": ", ".join([*([call.complaint] if call.complaint else []), *visit.names("said")]),
         "fault_code": call.code or "",
         "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
-        "cause": cured,
-        "work_done": "; ".join([*(event.name for event in done), *looked]),
+        "cause": visit.cause or cured,
+        "work_done": "; ".join([*(event.name for event in done), *looked, *ordered]),
         "parts": "; ".join(part for event in done for part in event.parts),
         "outcome": visit.outcome,
     }
@@ -349,11 +416,15 @@ def stand_in_number() -> str:
 
 
 def _ask_terminal(prompt: str) -> str:
-    sys.stdout.write(prompt)
+    sys.stdout.write("\n".join(wrapped([prompt.rstrip()], room=10)) + " ")
     sys.stdout.flush()
-    line = sys.stdin.readline()
+    try:
+        line = sys.stdin.readline()
+    except KeyboardInterrupt:  # a visit broken off is kept
+        sys.stdout.write("\n")
+        return STOP
     return line if line else STOP
 
 
 def _say_terminal(line: str) -> None:
-    sys.stdout.write(f"{line}\n")
+    sys.stdout.write("".join(f"{piece}\n" for piece in wrapped([line])))

@@ -91,12 +91,14 @@ class Step:
 
 @dataclass(frozen=True)
 class Carry:
-    """One part that may be needed: its chance, and whether taking it along pays."""
+    """One part that may be needed: its chance, and whether taking it pays; units there are, None = not counted."""
 
     part: str
     probability: float
     worth_it: bool
     price: float
+    on_van: int | None = None
+    in_store: int | None = None
 
 
 @dataclass(frozen=True)
@@ -256,6 +258,7 @@ def plan_visit(
     machine: Machine | None = None,
     tried: Collection[str] = (),
     carried: Collection[str] | None = None,
+    stock: Mapping[str, tuple[int, int]] | None = None,
     call: Circumstances | None = None,
 ) -> VisitPlan:
     """Plan one call.
@@ -273,7 +276,9 @@ def plan_visit(
     tried
         Names of repairs already done without cure, or whose part was seen to be good.
     carried
-        Parts in the van; None = those worth carrying by their own odds.
+        Parts in the van; None = those worth carrying by their own odds, and those of the stock that are on it.
+    stock
+        Part → units on the van and in the store; None = everything can be had.
     call
         What the call says besides; see `pipeline.visit.circumstances`.
     """
@@ -282,8 +287,8 @@ def plan_visit(
 
     kept = likely(odds)
     acts = tuple(act for act in costs.acts(list(kept)) if act.name not in tried)
-    carry = carry_list(kept, acts, costs)
-    in_van = {row.part for row in carry if row.worth_it} if carried is None else set(carried)
+    carry = carry_list(kept, acts, costs, stock)
+    in_van = {row.part for row in carry if row.worth_it or row.on_van} if carried is None else set(carried)
     checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
     call = call or Circumstances()
     plan = make_plan(costs.problem(kept, checks, acts, machine or Machine(), in_van, call))
@@ -292,7 +297,7 @@ def plan_visit(
     minutes, money, visits = minutes + costs.besides, money + costs.besides * costs.rate, visits + 1
     made = {check.name for check in plan.problem.checks}
     checks = tuple(card for card in checks if card.name in made)
-    remarks = [*call.remarks(), *_flat(kept, plan)]
+    remarks = [*call.remarks(), *_flat(kept, plan), *_lacking(kept, acts, costs, stock)]
     return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits, ahead, frozenset(in_van))
 
 
@@ -304,13 +309,29 @@ def _flat(odds: Mapping[str, float], plan: Plan) -> list[Sentence]:
     return [sentence("answer.none_stands_out", chance=likeliest)]
 
 
+def _lacking(
+    odds: Mapping[str, float], acts: Sequence[Act], costs: Costs, stock: Mapping[str, tuple[int, int]] | None
+) -> list[Sentence]:
+    """Parts that would be carried, if there were any."""
+    if stock is None:
+        return []
+    wanted = [row.part for row in carry_list(odds, acts, costs) if row.worth_it]
+    none = [part for part in wanted if not any(stock.get(part, (0, 0)))]
+    return [sentence("answer.lacking", parts=none)] if none else []
+
+
 def likely(odds: Mapping[str, float]) -> dict[str, float]:
     """Causes that a plan is made for."""
     return {cause: p for cause, p in odds.items() if p >= SMALLEST_ODDS and cause != NONE_OF_THESE}
 
 
-def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> tuple[Carry, ...]:
-    """Parts that may be needed, likeliest first, and whether taking each along pays.
+def carry_list(
+    odds: Mapping[str, float],
+    acts: Sequence[Act],
+    costs: Costs,
+    stock: Mapping[str, tuple[int, int]] | None = None,
+) -> tuple[Carry, ...]:
+    """Parts that may be needed, likeliest first, and whether taking each along pays and is possible.
 
     What only the shop's bench can tell is fitted there: its parts stay in the shop.
     """
@@ -319,7 +340,9 @@ def carry_list(odds: Mapping[str, float], acts: Sequence[Act], costs: Costs) -> 
         wanted = sum(odds[cause] for act in acts if part in act.parts for cause in act.cures)
         price = costs.price(part)
         stays = all(SHOP in act.access for act in acts if part in act.parts)
-        rows.append(Carry(part, wanted, not stays and wanted * costs.trip > CARRY_MONEY, price))
+        there = (None, None) if stock is None else stock.get(part, (0, 0))
+        pays = not stays and wanted * costs.trip > CARRY_MONEY and there != (0, 0)
+        rows.append(Carry(part, wanted, pays, price, *there))
     return tuple(sorted(rows, key=lambda row: (-row.probability, row.part)))
 
 

@@ -19,6 +19,7 @@ from pipeline.errors import UsageError, shown
 if TYPE_CHECKING:
     import duckdb
 
+    from pipeline.store.database import Database
     from pipeline.visit.question import Question
     from pipeline.words import Words
 
@@ -113,6 +114,28 @@ def part_numbers(connection: duckdb.DuckDBPyConnection, kinds: Iterable[str]) ->
     """Read the part number written most often for each part of a kind, make and model family."""
     rows = connection.execute(NUMBERS, {"kinds": sorted(set(kinds))}).fetchall()
     return {(kind, part, make, family): number for kind, part, make, family, number in rows}
+
+
+def stock_beside(
+    database: Database, words: Words, question: Question, names: Iterable[str]
+) -> dict[str, tuple[int, int]] | None:
+    """Units on the van and in the store of the parts a call may need, by the file beside the workshop.
+
+    Returns
+    -------
+    dict
+        Part → units; a part no line fits has none. None = there is no such file.
+
+    Raises
+    ------
+    UsageError
+        As `read_stock`.
+    """
+    path = database.path.parent / FILE
+    if not path.is_file():
+        return None
+    parts = Parts(read_stock(words, path), part_numbers(database.connection, [question.kind]))
+    return {name: parts.places(parts.of(name, question).label) for name in names}
 
 
 def read_stock(words: Words, path: Path) -> list[Stocked]:

@@ -11,6 +11,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import advice_line, step_json
+from pipeline.visit.conversation import END as END_KEY
 from pipeline.visit.conversation import SEEN, STOP, UNDO, cautions_on_screen, choices, event_of
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.walk import Event, Stand, Walk, foreseen
@@ -78,7 +79,9 @@ class _Tree:
         odds = [[self._cause(name), round(100 * p)] for name, p in list(now.odds.causes.items())[:SHOWN_CAUSES]]
         ahead = [round(now.visit.minutes), round(now.visit.money)] if now.visit else []
         step = self._step(now, now.steps[0])
-        self.points.append({"step": step, "odds": odds if now.visit else [], "ahead": ahead, "cause": -1})
+        self.points.append(
+            {"step": step, "odds": odds if now.visit or now.steps[0].do == "ask" else [], "ahead": ahead, "cause": -1}
+        )
         heapq.heappush(self.waiting, (-weight, place, stand))
         return place
 
@@ -137,7 +140,7 @@ def _keys(now: Answer, step: Step) -> list[tuple[str, str]]:
     """Keys that lead on, with their labels; how a visit ends is asked elsewhere."""
     if step.do == HAND_OVER:
         return []
-    return [(key, label) for key, label in choices(now, step).items() if key not in (f"{SEEN} …", UNDO, STOP)]
+    return [(key, label) for key, label in choices(now, step).items() if key[0] not in (SEEN, END_KEY, UNDO, STOP)]
 
 
 def _does(event: Event) -> tuple[str, str]:

@@ -7,8 +7,8 @@ foresee (a check that could not be made, a repair put aside, something else seen
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from pipeline.advice.kept import kept
 from pipeline.visit.answer import Answer
@@ -47,6 +47,30 @@ class Event:
     machine: Machine | None = None
     parts: tuple[str, ...] = ()
     cause: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """The event as `from_json` reads it."""
+        machine = None
+        if self.machine is not None:
+            machine = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(self.machine).items()}
+        return {
+            **{name: getattr(self, name) for name in ("what", "name", "value", "cause")},
+            "machine": machine,
+            "parts": list(self.parts),
+        }
+
+    @classmethod
+    def from_json(cls, written: Mapping[str, Any]) -> Event:
+        """Read what `as_json` wrote."""
+        from models.plan.machine import Machine
+
+        machine = None
+        if written["machine"] is not None:
+            state: dict[str, Any] = {
+                k: frozenset(v) if isinstance(v, list) else v for k, v in written["machine"].items()
+            }
+            machine = Machine(**state)
+        return cls(**{**written, "machine": machine, "parts": tuple(written["parts"])})
 
     @property
     def recorded(self) -> str:

@@ -188,19 +188,6 @@
     const [place, minutes, money, , odds, leads] = tree.points[at];
     const step = tree.steps[place];
     const shown = [];
-    if (odds.length) {
-      const list = made("ul", "may-be");
-      for (let k = 0; k < odds.length; k += 2) {
-        const row = made("li");
-        const bar = made("meter");
-        bar.max = 100;
-        bar.value = odds[k + 1];
-        row.append(made("span", "", tree.causes[odds[k]][1]), made("b", "", filled(words.percent, { n: odds[k + 1] })), bar);
-        list.append(row);
-      }
-      shown.push(list);
-    }
-    if (minutes !== null) shown.push(made("p", "ahead", filled(words.ahead, { minutes, money })));
     shown.push(heading(step.told));
     if (step.cost) shown.push(made("p", "cost", step.cost));
     for (const text of step.vain) shown.push(made("p", "vain", text));
@@ -221,6 +208,19 @@
       });
       shown.push(keys);
     }
+    if (odds.length) {
+      const list = made("ul", "may-be");
+      for (let k = 0; k < odds.length; k += 2) {
+        const row = made("li");
+        const bar = made("meter");
+        bar.max = 100;
+        bar.value = odds[k + 1];
+        row.append(made("span", "", tree.causes[odds[k]][1]), made("b", "", filled(words.percent, { n: odds[k + 1] })), bar);
+        list.append(row);
+      }
+      shown.push(list);
+    }
+    if (minutes !== null) shown.push(made("p", "ahead", filled(words.ahead, { minutes, money })));
     return shown;
   }
 

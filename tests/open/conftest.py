@@ -73,7 +73,7 @@ def browser(app: Any) -> Browser:
 
 @pytest.fixture(scope="module")
 def office(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The database of a small shop, loaded and trained; the module's own to change."""
+    """The database of a small shop, without a model; the module's own to change."""
     return shutil.copytree(office_files.folder(), tmp_path_factory.mktemp("office") / "shop") / "workshop.duckdb"
 
 
@@ -121,4 +121,4 @@ def running(db: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
         yield f"http://127.0.0.1:{port}", server
     finally:
         server.kill()
-        server.wait()
+        server.communicate()

@@ -76,6 +76,7 @@ def test_advice_is_taken_up_by_one_click_and_taken_back(owner, office):
 
 def test_a_model_is_trained_compared_and_gone_back_from(owner):
     owner.get("/learned")
+    assert "Model 0001 is in use" in worked(owner, owner.post("/learned/train"))
     page = worked(owner, owner.post("/learned/train"))
     assert "Model 0002" in page and "this model" in page and "Both models on the same jobs" in page
     owner.post("/learned/use", {"model": "0001"})

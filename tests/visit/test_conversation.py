@@ -25,13 +25,14 @@ def workshop():
 class Technician:
     """Presses keys in order, then stops; remembers the screens."""
 
-    def __init__(self, *keys):
+    def __init__(self, *keys, **answers):
         self.keys, self.screens = list(keys), [[]]
+        self.answers = {"Job number": "J-1", "Minutes": "45", **answers}
 
     def ask(self, prompt):
         self.screens.append([])
-        if "Job number" in prompt or "Minutes" in prompt:
-            return "45" if "Minutes" in prompt else "J-1"
+        if "Enter" in prompt:
+            return next((said for word, said in self.answers.items() if word in prompt), "")
         return self.keys.pop(0) if self.keys else "q"
 
     def say(self, line):
@@ -45,9 +46,9 @@ class Technician:
         return [line.split(" (")[0] for line in self.said if line.startswith("NEXT ")]
 
 
-def visit(workshop, technician, record=None, **more):
+def visit(workshop, technician, record=None, begun=None, **more):
     return run(
-        workshop.database, workshop.words, workshop.settings, Call(**{**ASKED, **more}), record=record,
+        workshop.database, workshop.words, workshop.settings, Call(**{**ASKED, **more}), record=record, begun=begun,
         ask=technician.ask, say=technician.say,
     )  # fmt: skip
 
@@ -218,3 +219,87 @@ def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(worksho
     assert told["record"]["parts"] == ""
     named = [line for line in technician.said if line.startswith("NEXT fit") and "faulty" in line]
     assert all("look 7 min, fit " in line and "£" in line for line in named)
+
+
+def test_a_visit_broken_off_goes_on_and_is_forgotten_once_it_ended(workshop, tmp_path):
+    begun = tmp_path / "workshop.begun"
+    first = Technician("1", "1")
+    visit(workshop, first, begun=begun)
+    assert any("ask the same call again" in line for line in first.said)
+    assert "Tavrik" not in begun.read_text(encoding="utf-8")
+    again = Technician("x 6")
+    told = visit(workshop, again, begun=begun)
+    assert any("broken off" in line for line in again.said)
+    assert again.steps()[0] == first.steps()[-1]
+    assert told["outcome"] == "declined"
+    fresh = Technician("q")
+    visit(workshop, fresh, begun=begun)
+    assert fresh.steps()[0] == first.steps()[0]
+    assert not any("broken off" in line for line in fresh.said)
+
+
+def test_a_damaged_file_of_visits_broken_off_is_told(workshop, tmp_path):
+    begun = tmp_path / "workshop.begun"
+    begun.write_text("[1", encoding="utf-8")
+    with pytest.raises(UsageError, match="broken off"):
+        visit(workshop, Technician("q"), begun=begun)
+
+
+@pytest.mark.parametrize(
+    ("key", "outcome"), [("x 5", "no fault found"), ("x 6", "declined"), ("x 1", "part needed"), ("x 7", "fixed")]
+)
+def test_a_visit_ends_as_it_ended(workshop, key, outcome):
+    technician = Technician("1", key, really="worn bearings", ordered="bearing kit")
+    line = visit(workshop, technician)["record"]
+    assert line["outcome"] == outcome
+    assert line["cause"] == ("" if outcome == "no fault found" else "worn bearings")
+    assert ("ordered: bearing kit" in line["work_done"]) is (outcome == "part needed")
+    assert line["findings"]
+
+
+def test_how_a_visit_can_end_is_told(workshop):
+    technician = Technician("x", "x 99", "q")
+    visit(workshop, technician)
+    assert sum("no fault found" in line for line in technician.said) == 2
+
+
+def test_the_record_loads_back_whole(workshop, tmp_path):
+    record = tmp_path / "record.csv"
+    technician = Technician("1", "x 7", really="bearings worn", Minutes="1h20")
+    visit(workshop, technician, record, serial="SN 12345", customer="Mrs Nobody", model="TW540S")
+    assert any("days without a callback" in line for line in technician.said)
+    with record.open(encoding="utf-8", newline="") as file:
+        (line,) = csv.DictReader(file)
+    with Workshop.open(tmp_path / "new.duckdb") as new:
+        assert new.load([record]).as_json()["totals"]["rejected"] == 0
+        got = new.database.connection.execute(
+            "select visit.job_no, visit.kind, visit.make, visit.model, labour_minutes, outcome, cause, serial, "
+            "visit.customer_hash is not null from visit join appliance using (appliance_id)"
+        ).fetchall()
+        found = new.database.connection.execute("select finding || '=' || value from visit_finding").fetchall()
+    assert got == [("J-1", "washing machine", "Tavrik", "TW540S", 80, "fixed", got[0][6], "SN12345", True)]
+    assert got[0][6]
+    assert {text for (text,) in found} == set(line["findings"].split("; "))
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_no_line_is_wider_than_the_terminal(workshop, monkeypatch, width):
+    import io
+
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    class Keys(io.StringIO):
+        def readline(self, *size):
+            line = super().readline(*size)
+            screen.write(line)
+            return line
+
+    screen = Terminal()
+    monkeypatch.setenv("COLUMNS", str(width))
+    monkeypatch.setattr("sys.stdin", Keys("1\n2\n0\nx\nx 7\n\n\n38 min\n"))
+    monkeypatch.setattr("sys.stdout", screen)
+    told = run(workshop.database, workshop.words, workshop.settings, Call(**ASKED))
+    assert told["record"]["minutes"] == "38"
+    assert max(map(len, screen.getvalue().splitlines())) <= width

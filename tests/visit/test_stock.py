@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 
+from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.visit.question import Question
 from pipeline.visit.stock import Parts, read_stock
 from pipeline.words import Words
+from tests.worlds.visit_workshop import folder
 
 
 @pytest.fixture(scope="module")
@@ -64,3 +68,23 @@ def test_a_fault_is_told_with_its_place_and_a_remedy(words, tmp_path, lines, tol
     with pytest.raises(UsageError) as fault:
         read_stock(words, stock(tmp_path, *lines))
     assert told in str(fault.value)
+
+
+def test_one_call_counts_what_is_on_the_van_and_in_the_store(tmp_path):
+    shutil.copy(folder() / "workshop.duckdb", tmp_path / "workshop.duckdb")
+    with Workshop.open(tmp_path / "workshop.duckdb", read_only=True) as workshop:
+
+        def asked():
+            return workshop.causes(kind="washing machine", complaint="not draining")
+
+        free = asked()
+        stock(tmp_path, "part,van,store", "drain pump,1,0", "level sensor,0,2")
+        told = {row["part"]: (row["on_van"], row["in_store"], row["worth_it"]) for row in asked().as_json()["carry"]}
+        assert told["drain pump"] == (1, 0, True)
+        assert told["level sensor"][:2] == (0, 2)
+        assert all(row["on_van"] is None for row in free.as_json()["carry"])
+        stock(tmp_path, "part,van,store", "drain pump,0,0")
+        without = asked()
+        assert not any(row.worth_it for row in without.visit.carry)
+        assert any("drain pump" in remark for remark in without.visit.remarks)
+        assert without.visit.visits > free.visit.visits

@@ -20,9 +20,8 @@ pytestmark = pytest.mark.skipif(find_browser() is None, reason="there is no Chro
 COLUMNS = ("visit_date", "appliance_kind", "job_no", "make", "model", "age", "complaint", "customer_ref")
 CALLS = [
     ("2026-11-02", "vacuum", "J-1", "", "", "5", "no suction", "Mrs Nobody"),
-    ("2026-11-02", "oven", "J-2", "Tavrik", "", "6", "not heating", ""),
+    ("2026-11-02", "fridge", "J-2", "", "", "6", "kaputt </script><b>", ""),
     ("2026-11-02", "gas hob", "J-3", "", "", "6", "will not light", ""),
-    ("2026-11-02", "fridge", "J-4", "", "", "6", "kaputt </script><b>", ""),
 ]
 
 
@@ -82,16 +81,16 @@ def until_cured(page, number):
     raise AssertionError("no repair is offered")
 
 
-@pytest.mark.parametrize("number", range(len(CALLS)))
-def test_every_branch_says_what_the_conversation_says(workshop, opened, number):
-    cards = tapped_page.tapped(opened, number)
+@pytest.mark.parametrize(("number", "most"), [(0, 80), (1, 15), (2, 80)])
+def test_branches_say_what_the_conversation_says(workshop, opened, number, most):
+    cards = tapped_page.tapped(opened, number, most)
     _, kind, job, make, model, age, complaint, _ = CALLS[number]
     call = Call(kind, make, model, age, complaint, job_no=job)
     (asked,) = questions_of(workshop.database, workshop.words, workshop.settings, [call], on=dt.date(2026, 11, 2))
     compared, asks, wrong = tapped_page.differences(workshop, asked, cards)
     assert wrong == []
     assert compared >= 1
-    assert compared > asks or number == 3
+    assert compared > asks
 
 
 def test_undo_brings_the_same_card_back(opened):
@@ -122,7 +121,7 @@ def test_a_thumb_hits_every_key(opened):
 def test_a_visit_begun_and_not_ended_is_told_and_not_in_the_file(opened):
     card(opened, 1).locator("> .keys .key").first.click()
     told = opened.locator("#take").inner_text()
-    assert "0 of 4 calls ended" in told
+    assert "0 of 3 calls ended" in told
     assert "not in the file: call 2" in told
 
 

@@ -63,11 +63,10 @@ def write(path: Path, *, is_own: bool = False) -> Path:
 
 
 def folder() -> Path:
-    """Folder with ``workshop.duckdb``, loaded and trained; read it, never change it."""
+    """Folder with ``workshop.duckdb``, loaded, without a model; read it, never change it."""
     return built_once("office", _build)
 
 
 def _build(made: Path) -> None:
     with Workshop.open(made / "workshop.duckdb") as workshop:
         workshop.load([write(made / "year.csv", is_own=True)])
-        workshop.train()

@@ -18,7 +18,7 @@ QUIET = [
 ]  # fmt: skip
 # every choice of every point once: path of keys → what the card shows; a point met before is not followed again
 TAPS = """
-(number) => {
+([number, most]) => {
   const place = document.querySelector(`[data-walk="${number}"]`);
   const shown = {}, met = new Set();
   const keys = () => [...place.querySelectorAll(".card > .keys .key")];
@@ -34,7 +34,7 @@ TAPS = """
     };
     if (met.has(card.dataset.at) && card.dataset.at >= 0) return;
     met.add(card.dataset.at);
-    if (card.dataset.at < 0) return;
+    if (card.dataset.at < 0 || Object.keys(shown).length >= most) return;
     keys().forEach((_, key) => { keys()[key].click(); follow([...path, key]); undo(); });
   };
   follow([]);
@@ -54,15 +54,15 @@ def browser() -> Iterator[Any]:
         running.close()
 
 
-def tapped(page: Any, number: int) -> dict[tuple[int, ...], dict[str, Any]]:
-    """Tap one call of an open page through; path of key places → what the card shows."""
-    shown = page.evaluate(TAPS, number)
+def tapped(page: Any, number: int, most: int = 100_000) -> dict[tuple[int, ...], dict[str, Any]]:
+    """Tap one call of an open page through, or so many of its cards; path of key places → what the card shows."""
+    shown = page.evaluate(TAPS, [number, most])
     return {tuple(int(key) for key in path.split()): card for path, card in shown.items()}
 
 
 def keys_of(now: Answer) -> dict[str, str]:
     """Keys that lead on from the next step, with their labels."""
-    return {key: label for key, label in choices(now, now.steps[0]).items() if key.isdigit()}
+    return {key: now.wording.told(label) for key, label in choices(now, now.steps[0]).items() if key.isdigit()}
 
 
 def differences(
@@ -81,8 +81,7 @@ def differences(
         visit = Visit(asked, stands=stands)
         for place in path:
             now = current(workshop.database, workshop.words, workshop.settings, visit)
-            keys = [key for key in choices(now, now.steps[0]) if len(key) == 1 and key not in "uq"]
-            assert visit.press(now, keys[place], workshop.words) == ""
+            assert visit.press(now, list(keys_of(now))[place], workshop.words) == ""
         if card["next"] == "Ask again from here":
             asks += 1
             continue
@@ -93,7 +92,7 @@ def differences(
         now = current(workshop.database, workshop.words, workshop.settings, visit)
         step = now.steps[0]
         said = {
-            "next": step.told,
+            "next": now.wording.told(step.told),
             "odds": [f"{row.cause} {row.probability:.0%}" for row in now.causes[:3] if row.probability >= 0.01],
             "keys": [] if step.do == "hand over" else list(keys_of(now).values()),
         }

@@ -38,7 +38,7 @@ select
     with_part
 from drawn;
 
-insert into stage_visit
+insert into stage_visit by name
 select
     visit_id,
     visit_id as record_id,
