@@ -10,7 +10,7 @@ from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.feature_extraction.text import TfidfVectorizer
 from sklearn.linear_model import LogisticRegression, RidgeClassifier
 from sklearn.svm import LinearSVC
-from sklearn.utils.validation import check_is_fitted
+from sklearn.utils.validation import _check_sample_weight, check_is_fitted
 from threadpoolctl import threadpool_limits
 
 from models.causes.pool import pool_weights
@@ -26,6 +26,7 @@ FOLDS = 5
 WORD = r"(?u)\b\w+\b"
 FEWEST_FOR_FOLDS = 20
 MACHINES = 4
+SMALLEST = 1e-9  # weight of a term whose texts count for nothing
 SILENT = 1.01  # a threshold no probability reaches
 
 
@@ -77,7 +78,7 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         self.least_precision = least_precision
         self.random_state = random_state
 
-    def fit(self, texts: Any, labels: Any) -> TextCoder:
+    def fit(self, texts: Any, labels: Any, sample_weight: Any = None) -> TextCoder:
         """Learn from texts whose term is confirmed.
 
         Parameters
@@ -85,40 +86,46 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         texts
             One text a row.
         labels
-            Its term.
+            Its term; :meth:`predict` and :meth:`code` give it back in the same type.
+        sample_weight
+            How much each text counts; None = one each.
 
         Raises
         ------
         ValueError
             No text, or texts and labels differ in number.
         """
-        said, terms = _texts(texts), np.asarray(labels, dtype=object).astype(str)
+        said, terms = _texts(texts), np.asarray(labels)
         if len(said) == 0 or len(said) != len(terms):
             raise ValueError(f"one term a text is needed: {len(said)} texts, {len(terms)} terms.")
         self.classes_, place = np.unique(terms, return_inverse=True)
-        self.share_ = np.log(np.bincount(place) / len(place))
+        weight = _check_sample_weight(sample_weight, terms, dtype=float, ensure_non_negative=True)
+        share = np.bincount(place, weight) + SMALLEST
+        self.share_ = np.log(share / share.sum())
         self.weights_ = np.array([1.0, 0.5, 0.5, 0.0, 0.0])
         self.threshold_, self.coverage_ = SILENT, 0.0
-        self.word_list_right_ = self._right(said, place)
+        self.word_list_right_ = self._right(said, place, weight)
         with threadpool_limits(limits=1):
-            self.machines_ = _Machines(said, place, len(self.classes_)) if len(self.classes_) > 1 else None
+            self.machines_ = _Machines(said, place, weight, len(self.classes_)) if len(self.classes_) > 1 else None
             if self.machines_ is not None and len(said) >= FEWEST_FOR_FOLDS:
-                self._weigh(said, place)
+                self._weigh(said, place, weight)
         return self
 
-    def _right(self, said: list[str], place: np.ndarray) -> float:
+    def _right(self, said: list[str], place: np.ndarray, weight: np.ndarray) -> float:
         if self.word_list is None:
             return float("nan")
         told = self._told(said)
         spoke = told >= 0
-        return float(((told == place)[spoke].sum() + 1) / (spoke.sum() + 2))
+        return float((weight[told == place].sum() + 1) / (weight[spoke].sum() + 2))
 
     def _told(self, said: list[str]) -> np.ndarray:
         if self.word_list is None:
             return np.full(len(said), -1)
-        return np.asarray(pd.Index(self.classes_).get_indexer(pd.Index(np.array(self.word_list(said), dtype=object))))
+        return np.asarray(
+            pd.Index(self.classes_.astype(str)).get_indexer(pd.Index(np.array(self.word_list(said), dtype=object)))
+        )
 
-    def _weigh(self, said: list[str], place: np.ndarray) -> None:
+    def _weigh(self, said: list[str], place: np.ndarray, weight: np.ndarray) -> None:
         """Fit the pool and the threshold on texts not seen; equal texts stay in one fold."""
         distinct, group = np.unique(np.array(said, dtype=object).astype(str), return_inverse=True)
         fold = (np.random.default_rng(self.random_state).permutation(len(distinct)) % FOLDS)[group]
@@ -128,13 +135,15 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             mine = fold == part
             if mine.all() or len(np.unique(place[~mine])) < 2:
                 return
-            others = _Machines([t for t, m in zip(said, mine, strict=True) if not m], place[~mine], causes)
+            others = _Machines(
+                [t for t, m in zip(said, mine, strict=True) if not m], place[~mine], weight[~mine], causes
+            )
             held = [t for t, m in zip(said, mine, strict=True) if m]
             for opinion, told in zip(opinions, others.opinions(held), strict=False):
                 opinion[mine] = told
-            shares = np.bincount(place[~mine], minlength=causes) + 0.5
+            shares = np.bincount(place[~mine], weight[~mine], minlength=causes) + 0.5
             opinions[-1][mine] = np.log(shares / shares.sum())
-        self.weights_ = pool_weights(opinions, place, np.ones(len(place)))
+        self.weights_ = pool_weights(opinions, place, weight)
         chance = self._believed(said, softmax(np.tensordot(self.weights_, np.stack(opinions), axes=1)))
         self.threshold_, self.coverage_ = _threshold(
             chance.max(axis=1), chance.argmax(axis=1) == place, self.least_precision
@@ -206,7 +215,7 @@ def _threshold(chance: np.ndarray, right: np.ndarray, least_precision: float) ->
 class _Machines:
     """Four linear machines over words and pieces of words."""
 
-    def __init__(self, said: list[str], place: np.ndarray, terms: int) -> None:
+    def __init__(self, said: list[str], place: np.ndarray, weight: np.ndarray, terms: int) -> None:
         self.terms = terms
         self.words = TfidfVectorizer(ngram_range=(1, 2), sublinear_tf=True, token_pattern=WORD)
         self.pieces = TfidfVectorizer(
@@ -216,10 +225,10 @@ class _Machines:
         self.fitted_pieces = self._learn(self.pieces, said)
         seen = self._features(said)
         self.seen_terms = np.unique(place)
-        self.logistic = LogisticRegression(C=5.0, max_iter=300, class_weight="balanced").fit(seen, place)
-        self.support = LinearSVC(C=0.3, class_weight="balanced", random_state=0).fit(seen, place)
-        self.ridge = RidgeClassifier(alpha=1.0, class_weight="balanced").fit(seen, place)
-        self.parted = _Parted(seen, place, self.seen_terms)
+        self.logistic = LogisticRegression(C=5.0, max_iter=300, class_weight="balanced").fit(seen, place, weight)
+        self.support = LinearSVC(C=0.3, class_weight="balanced", random_state=0).fit(seen, place, weight)
+        self.ridge = RidgeClassifier(alpha=1.0, class_weight="balanced").fit(seen, place, weight)
+        self.parted = _Parted(seen, place, weight, self.seen_terms)
 
     @staticmethod
     def _learn(vectors: TfidfVectorizer, said: list[str]) -> bool:
@@ -261,7 +270,7 @@ def _two_sided(scores: np.ndarray) -> np.ndarray:
 class _Parted:
     """Support vectors, one term against the rest, on pieces weighted by their log-odds for the term."""
 
-    def __init__(self, seen: csr_matrix, place: np.ndarray, terms: np.ndarray) -> None:
+    def __init__(self, seen: csr_matrix, place: np.ndarray, heavy: np.ndarray, terms: np.ndarray) -> None:
         present = (seen > 0).astype(float)
         everywhere = np.asarray(present.sum(axis=0)).ravel()
         self.weights, self.machines = [], []
@@ -271,7 +280,7 @@ class _Parted:
             weight = np.abs(np.log(own / own.sum()) - np.log(rest / rest.sum()))
             machine = LinearSVC(C=0.3, class_weight="balanced", random_state=0)
             self.weights.append(weight)
-            self.machines.append(machine.fit(seen.multiply(weight).tocsr(), place == term))
+            self.machines.append(machine.fit(seen.multiply(weight).tocsr(), place == term, heavy))
 
     def margins(self, seen: csr_matrix) -> np.ndarray:
         """Margin of each term, texts × terms."""

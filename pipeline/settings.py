@@ -40,6 +40,8 @@ class Settings:
         What an hour of labour costs the workshop, money.
     trip_cost, trip_minutes
         One further trip: money, and minutes on the road.
+    wrong_labour_billed
+        Customers pay the labour of visits that fitted a part that was not the cause: it is not counted as lost.
     currency
         ISO 4217 code the money is shown in.
     as_of
@@ -64,6 +66,7 @@ class Settings:
     hour_rate: float = 48.0
     trip_cost: float = 22.0
     trip_minutes: float = 35.0
+    wrong_labour_billed: bool = False
     currency: str = "GBP"
     as_of: dt.date | None = None
     mask_contacts: bool = True
@@ -75,7 +78,9 @@ class Settings:
 
 
 SMALLEST = {"window_days": 1, "waiting_days": 1, "guarantee_days": 0, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
-COUNTED = ("window_days", "waiting_days", "hour_rate", "trip_cost", "trip_minutes", "currency", "as_of")
+COUNTED = (
+    "window_days", "waiting_days", "hour_rate", "trip_cost", "trip_minutes", "currency", "as_of", "wrong_labour_billed",
+)  # fmt: skip
 
 
 def read_settings(path: Path) -> Settings:

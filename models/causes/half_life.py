@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 HALF_LIVES = (5.0, 2.0)  # years tried beside none, the longest first
 STEPS = (0.7, 0.85, 1.0)  # learned from the first 70 % by time, asked up to 85 %; learned from 85 %, asked to the end
-FREEDOM, EXEMPLARS = 0.5, 400  # of the regression; held-out jobs choose its freedom later
+FREEDOM = 0.5  # of the regression; held-out jobs choose it later
 FEWEST_ASKED = 150
 LEAST_GAIN = 0.002  # nats a later job, as for every part of the model
 NEWEST = 0.99  # share of the jobs cured by the day that counts as now: one mistyped year ages no other job
@@ -59,7 +59,8 @@ def choose(
     Returns
     -------
     years (None = all jobs weigh the same), asked (later jobs), log_loss (of all jobs alike; None = nothing was tried),
-    tried (one row a half-life: years, log_loss, gain over all jobs alike, error = standard error of that gain). A
+    tried (one row a half-life, the longest first until one loses: years, log_loss, gain over all jobs alike, error =
+    standard error of that gain). A
     half-life is taken only when its gain, over all alike and over a longer one taken before it, is above ``LEAST_GAIN``
     and two standard errors: a history that does not drift loses by forgetting.
     """
@@ -77,6 +78,8 @@ def choose(
         losses = losses_by(years)
         gain, error = _gain(alike, losses)
         chosen["tried"].append({"years": years, "log_loss": float(losses.mean()), "gain": gain, "error": error})
+        if gain < 0:
+            break  # a shorter one would lose more
         gain, error = _gain(best, losses)
         if gain > max(LEAST_GAIN, 2 * error):
             chosen["years"], best = years, losses
@@ -105,8 +108,7 @@ def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndar
             weight = weigh(cure_date.iloc[:begin], years)
             weighed = replace(jobs, weight=np.append(weight / weight.mean(), np.ones(number - begin)))
             with threadpool_limits(limits=1):
-                regression = regression_of(weighed, shown, offset, used, FREEDOM, EXEMPLARS)
-                layers = regression, naive_bayes_of(weighed, shown, used)
+                layers = regression_of(weighed, shown, offset, used, FREEDOM), naive_bayes_of(weighed, shown, used)
             opinions = [layer.scores(entries(told[asked]), jobs.kind[asked], asked_offset[asked]) for layer in layers]
             cause = jobs.cause[asked]
             if len(cause):

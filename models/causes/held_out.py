@@ -36,7 +36,7 @@ LEAST_BESIDE_LISTS = 0.005  # the same for what only records teach: they hold cu
 JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below,
 FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
-BOOSTING_SECONDS = 6.0  # rough most for the trial's trees
+BOOSTING_SECONDS, BESIDE_LISTS = 6.0, 2.0  # rough most for the trial's trees; beside lists, where it seldom wins
 ORDER = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 
 
@@ -283,7 +283,8 @@ class HeldOut:
         jobs = self.jobs
         parts = np.unique(self.fold[self.scored])
         met = len(np.unique(jobs.cause))  # the lists' other causes cost boosting nothing
-        rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), met, len(columns), len(parts))
+        seconds = BOOSTING_SECONDS if jobs.written is None else BESIDE_LISTS
+        rounds = affordable_rounds(min(len(jobs.cause), MOST_FOR_TRIAL), met, len(columns), len(parts), seconds)
         if not rounds:
             return 0
         opinion = np.zeros((len(self.fold), self.jobs.causes))
@@ -304,11 +305,11 @@ def _mean_is_at_least(least: float, gain: np.ndarray, weight: np.ndarray) -> boo
     return won >= least and won >= float(gain.std()) / np.sqrt(len(gain))
 
 
-def affordable_rounds(jobs: int, causes: int, columns: int, trials: int) -> int:
-    """Rounds of boosting within about ``BOOSTING_SECONDS`` for all trials; 0 = not tried."""
+def affordable_rounds(jobs: int, causes: int, columns: int, trials: int, seconds: float) -> int:
+    """Rounds of boosting within about so many seconds for all trials; 0 = not tried."""
     if jobs < (JOBS_PER_FEW if causes <= FEW_CAUSES else JOBS_PER_CAUSE) * causes:
         return 0
     per_tree = 0.001 + 4e-9 * jobs * columns
     trees = 1 if causes == 2 else causes
-    rounds = int(BOOSTING_SECONDS / (per_tree * trees * trials))
+    rounds = int(seconds / (per_tree * trees * trials))
     return min(rounds, 150) if rounds >= 10 else 0

@@ -14,7 +14,7 @@ from models.causes.features import FINDING, SYMPTOM
 from models.causes.fit_ways import fit_ways
 from models.causes.listed import HANDED_ON, PART, read_background
 from models.causes.naive_bayes import fit_naive_bayes
-from models.causes.regression import MOST_EXEMPLARS, fit_regression
+from models.causes.regression import fit_regression
 from models.causes.softmax import log_softmax
 from models.causes.ways import kind_of, places_of
 from models.causes.words import texts_of
@@ -144,7 +144,6 @@ def regression_of(
     offset: np.ndarray,
     used: np.ndarray,
     freedom: float,
-    exemplars: int = MOST_EXEMPLARS,
 ) -> ByKind:
     """Fit the regression on the jobs marked ``used``."""
     return fit_regression(

@@ -37,10 +37,9 @@ def lean(seen: np.ndarray, base: np.ndarray, starts: np.ndarray, alike: np.ndarr
         likely = _likelihoods(seen, base, total, column)
         for group in groups:
             _mix(part, likely, group, group & (total > 0))
-    table = np.zeros(seen.shape)
-    for strength, chance in zip(STRENGTHS, part, strict=True):
-        table += chance[column] * (seen + strength * base) / (total + strength)[column]
-    return np.maximum(table, SMALLEST)
+    of_seen = (part / (total + STRENGTHS[:, None, None])).sum(axis=0)
+    of_base = (part * STRENGTHS[:, None, None] / (total + STRENGTHS[:, None, None])).sum(axis=0)
+    return np.asarray(np.maximum(of_seen[column] * seen + of_base[column] * base, SMALLEST))
 
 
 def lean_ratio(seen: np.ndarray, expected: np.ndarray, starts: np.ndarray) -> np.ndarray:
@@ -64,25 +63,32 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
     passing
         Things said × ways: chance where it means nothing, before any job; its size is learned, its shape is not.
     """
-    shape = len(STRENGTHS) + 1, *seen.shape
-    likely, mean = np.empty(shape), np.empty(shape)
+    told = jobs > 0  # the others have no say, and get the mean of all
+    shape = len(STRENGTHS) + 1, int(told.sum())
+    likely, mean, chance = np.empty((len(STRENGTHS), shape[1])), np.empty(shape), np.empty(shape)
+    said, could, lead = seen[told], jobs[told], usual[told]
     for place, strength in enumerate(STRENGTHS):
-        yes, no = strength * usual, strength * (1 - usual)
-        likely[place] = log_rising(yes, seen) + log_rising(no, jobs - seen) - log_rising(strength, jobs)
-        mean[place] = (yes + seen) / (strength + jobs)
+        yes, no = strength * lead, strength * (1 - lead)
+        likely[place] = log_rising(yes, said) + log_rising(no, could - said) - log_rising(strength, could)
+        mean[place] = (yes + said) / (strength + could)
+    best = likely.max(axis=0)
+    chance[:-1] = np.exp(likely - best)
     before = np.append(np.full(len(STRENGTHS), TELLING / len(STRENGTHS)), 1 - TELLING)
     share, size = before, 1.0
+    few = FEW_JOBS * passing.mean() + SMALLEST
     for _ in range(TURNS):
         rate = np.clip(size * passing, SMALLEST, 0.5)
-        likely[-1], mean[-1] = seen * np.log(rate) + (jobs - seen) * np.log1p(-rate), rate
-        chance = np.exp(likely - likely.max(axis=0)) * share[:, None, None]
-        chance /= chance.sum(axis=0)
-        share = chance[:, jobs > 0].sum(axis=1) + FEW_CELLS * before
+        mean[-1] = rate[told]
+        chance[-1] = np.exp(np.minimum(said * np.log(mean[-1]) + (could - said) * np.log1p(-mean[-1]) - best, 500.0))
+        follows = chance * share[:, None]
+        follows /= follows.sum(axis=0)
+        share = follows.sum(axis=1) + FEW_CELLS * before
         share /= share.sum()
-        alike = chance[-1]
-        few = FEW_JOBS * passing.mean() + SMALLEST
-        size = ((alike * seen).sum() + few) / ((alike * jobs * passing).sum() + few)
-    return np.asarray((chance * mean).sum(axis=0))
+        alike = follows[-1]
+        size = ((alike * said).sum() + few) / ((alike * could * passing[told]).sum() + few)
+    rates = np.asarray((1 - share[-1]) * usual + share[-1] * rate)
+    rates[told] = (follows * mean).sum(axis=0)
+    return rates
 
 
 def log_rising(start: np.ndarray | float, steps: np.ndarray) -> np.ndarray:
@@ -118,14 +124,14 @@ def _mix(part: np.ndarray, likely: np.ndarray, group: np.ndarray, told: np.ndarr
     if not told.any():
         return
     share = np.full(len(STRENGTHS), 1 / len(STRENGTHS))
-    mine = likely[:, group]
-    is_told = told[group]
+    mine = likely[:, told]
     for _ in range(TURNS):
         chance = share[:, None] * mine
         chance /= chance.sum(axis=0)
-        share = chance[:, is_told].sum(axis=1) + 1 / len(STRENGTHS)
+        share = chance.sum(axis=1) + 1 / len(STRENGTHS)
         share /= share.sum()
-    part[:, group] = chance
+    chance = share[:, None] * likely[:, group]
+    part[:, group] = chance / chance.sum(axis=0)
 
 
 def _likelihoods(seen: np.ndarray, base: np.ndarray, total: np.ndarray, column: np.ndarray) -> np.ndarray:

@@ -22,6 +22,7 @@ def report(
     against_to: Annotated[str | None, typer.Option(help="Its last month, if it is of another length.")] = None,
     kind: Annotated[str | None, typer.Option(help="Only this kind of appliance.")] = None,
     technician: Annotated[str | None, typer.Option(help="This technician's own view.")] = None,
+    branch: Annotated[str | None, typer.Option(help="Only this branch's jobs.")] = None,
     language: Annotated[str | None, typer.Option(help="Language of the page, such as de.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="Also print to this file; needs a browser on this machine.")] = None,
     xlsx: Annotated[Path | None, typer.Option(help="Also write this workbook, a sheet a section.")] = None,
@@ -36,7 +37,7 @@ def report(
 
     Example: priorjobs report 2026-09
     """
-    view: dict[str, Any] = {"kind": kind, "technician": technician, "language": language}
+    view: dict[str, Any] = {"kind": kind, "technician": technician, "branch": branch, "language": language}
     with Workshop.open(db, read_only=True) as workshop:
         if every_month:
             told = workshop.all_reports(out or Path("reports"), tell=progress(quiet), **view)

@@ -216,6 +216,11 @@ def _name(column: Column, _: Words) -> float:
     return float(is_short.mean()) * (0.4 + 0.6 * few) * (1 - column.share(r"[0-9]{3}"))
 
 
+def _few_names(column: Column, words: Words) -> float:
+    """Names that come back on line after line: a place of work, not a place of a customer."""
+    return _name(column, words) * (column.written.nunique() <= max(2, len(column.written) / 20))
+
+
 def _identifier(column: Column, _: Words) -> float:
     """Short, and no sentence, day or amount."""
     is_like = (column.written.str.len() <= 40) & (column.written.str.count(" ") <= 3)
@@ -242,5 +247,6 @@ _VALUE_SCORES: dict[str, Callable[[Column, Words], float]] = {
     "make": _name, "model": _identifier, "serial": _serial, "age": _ages, "complaint": _complaint,
     "fault_code": _code, "findings": _text, "cause": _cause, "work_done": _work, "parts": _parts,
     "outcome": _known("outcome"), "technician": _name, "minutes": _minutes, "labour_charge": _money,
-    "parts_cost": _money, "callback_of": _identifier, "part": _parts, "part_quantity": _money, "part_unit_cost": _money,
+    "parts_cost": _money, "callback_of": _identifier,
+    "branch": _few_names, "part": _parts, "part_quantity": _money, "part_unit_cost": _money,
 }  # fmt: skip

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 MASKED = {  # column: how its cells are looked at for contact details, see `mask_contacts`
     **dict.fromkeys(("complaint", "findings", "cause", "work_done", "other_columns"), "text"),
     **dict.fromkeys(("fault_code", "parts", "outcome", "make", "callback_of", "appliance_kind", "age"), "code"),
-    **dict.fromkeys(("technician", "job_no", "model", "serial"), "staff"),
+    **dict.fromkeys(("technician", "job_no", "model", "serial", "branch"), "staff"),
 }
 NAMES_CUSTOMER = tuple(name for name, level in MASKED.items() if level != "staff")
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from pipeline.read.incoming import Records
     from pipeline.settings import Settings
 
+HASHED_LAST = ("branch",)  # newer fields: what does not name one has the hash it had before there was one
 MOST_DAYS_AHEAD = 1096  # a planned visit may lie ahead, a mistyped year lies far ahead
 
 
@@ -120,7 +121,8 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
             columns.append(f"coalesce(mask_{name}.masked, hashed.{name}) as {name}")
         else:
             columns.append(f"hashed.{name}")
-    content = ", ".join(f"coalesce({name}, chr(31))" for name in (*FIELDS, "other_columns"))
+    first = [name for name in (*FIELDS, "other_columns") if name not in HASHED_LAST]
+    content = ", ".join([*(f"coalesce({name}, chr(31))" for name in first), *HASHED_LAST])
     connection.execute(
         f"create or replace temp view screened as select *, md5(concat_ws(chr(30), {content})) as line_hash from "
         f"(select hashed.line_no, {', '.join(columns)} from hashed {' '.join(masks)})"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from models.statistics.intervals import FEWEST_FOR_RATE
-from pipeline.month.scope import Scope
+from pipeline.month.scope import OF_BRANCH, Scope
 from pipeline.month.sections import KINDS_SHOWN
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 STRATA = ["kind", "complaint", "age_band"]
 MAKES_SHOWN = 10
+_BACK = ("back", "back_low", "back_high")
 AGE_BANDS = ("under 2", "2 to 4", "5 to 7", "8 to 11", "12 and over", "not known")
 
 # what makes faults alike is taken from the first sheet: a later one is written only where the customer came back
@@ -31,6 +32,7 @@ _CASES = """
             where first_time_fix.month between $first and $last
                 and first_time_fix.status in ('fixed first time', 'not fixed first time')
                 and ($kind is null or first_time_fix.kind = $kind)
+                and ($branch is null or first_time_fix.branch = $branch)
         ),
         first_told as (
             select
@@ -46,6 +48,7 @@ _CASES = """
         )
     select
         fault.technician,
+        fault.branch,
         fault.make,
         fault.kind,
         first_told.complaint,
@@ -61,7 +64,13 @@ _CASES = """
 def _cases(connection: duckdb.DuckDBPyConnection, scope: Scope, technician: str | None) -> pd.DataFrame:
     return connection.execute(
         _CASES,
-        {"first": scope.weighed_from, "last": scope.last, "kind": scope.kind, "technician": technician},
+        {
+            "first": scope.weighed_from,
+            "last": scope.last,
+            "kind": scope.kind,
+            "technician": technician,
+            "branch": scope.branch,
+        },
     ).df()
 
 
@@ -128,6 +137,56 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataF
     table = table.sort_values(["known", "value"], ascending=[False, True]).head(MAKES_SHOWN)
     columns = ["value", "fixed", "known", "expected", "rate", "low", "high", "words"]
     return table[columns].reset_index(drop=True), _together(made, cases["make"])
+
+
+def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, dict[str, float]]:
+    """Compare branches over the last twelve months: first-time fixes on the same mix of jobs, and returns.
+
+    Returns
+    -------
+    tuple
+        One row a branch, in alphabetical order: branch, known, fixed, expected (fixed, of its jobs), rate (fixed of
+        known), low, high (Wilson, 95 %), words (as for `technicians`), fixes (whose window is over), returns (within
+        it), back, back_low, back_high (their share). Shares are NaN under ten; empty with fewer than two branches. And
+        of all together: compared (with ten faults), unnamed (faults without a branch), p_joint (of first-time fixes),
+        p_returns (chi-squared test of one rate for all with ten fixes).
+    """
+    import pandas as pd
+
+    from models.statistics.comparison import compare, p_of_one_rate
+    from models.statistics.intervals import wilson
+
+    cases = _cases(connection, scope, scope.technician)
+    made = compare(cases, "branch", STRATA, "is_fixed")
+    back = connection.execute(
+        """
+        select branch, count(*) as fixes, count(*) filter (where event = 'return' and days <= $window) as returns
+        from report_fix
+        where fix_date between $first and $end and days_followed >= $window and branch is not null
+        group by branch
+        """,
+        {"first": scope.weighed_from, "end": scope.end, "window": scope.window_days},
+    ).df()
+    table = made.table.rename(columns={"unit": "branch", "n": "known", "observed": "fixed"})
+    table = table[["branch", "known", "fixed", "expected", "said"]].astype({"branch": object})
+    table = table.merge(back.astype({"branch": object}), on="branch", how="outer").sort_values("branch")
+    if len(table) < 2:
+        table = table.head(0)
+    counts = ["known", "fixed", "fixes", "returns"]
+    table = table.fillna(dict.fromkeys(counts, 0)).astype(dict.fromkeys(counts, int)).reset_index(drop=True)
+    for hits, of, names in (("fixed", "known", ("rate", "low", "high")), ("returns", "fixes", _BACK)):
+        low, high = wilson(table[hits].to_numpy(dtype=float), table[of].to_numpy(dtype=float))
+        shares = dict(zip(names, (table[hits] / table[of].where(table[of] > 0), low, high), strict=True))
+        table = table.join(pd.DataFrame(shares).where(table[of] >= FEWEST_FOR_RATE, axis=0))
+    told = table["fixes"] >= FEWEST_FOR_RATE
+    together = {
+        "compared": made.compared if len(table) else 0,
+        "unnamed": int(cases["branch"].isna().sum()),
+        "p_joint": made.p_joint if len(table) else float("nan"),
+        "p_returns": p_of_one_rate(table.loc[told, "returns"], table.loc[told, "fixes"]),
+    }
+    said = table["said"].map(words()).fillna("few").astype(object)
+    return table.assign(words=said).drop(columns="said"), together
 
 
 def _together(made: Compared, unit: pd.Series) -> dict[str, float]:
@@ -197,7 +256,7 @@ def next_fault(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.
     from models.statistics.lifetimes import another_repair, repairs_by_age
 
     episodes = connection.execute(
-        """
+        f"""
         with main as (
             select kind, row_number() over (order by count(*) desc, kind) as place
             from report_fault
@@ -216,10 +275,18 @@ def next_fault(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.
             episode.state
         from episode
         inner join main on main.kind = episode.kind
-        where not episode.is_left_truncated and episode.first_visit_date <= $end
+        where not episode.is_left_truncated
+            and episode.first_visit_date <= $end
+            and ($branch is null or {OF_BRANCH})
         order by main.place, episode.episode_id
         """,
-        {"first": scope.weighed_from, "last": scope.last, "kinds": KINDS_SHOWN, "end": scope.end},
+        {
+            "first": scope.weighed_from,
+            "last": scope.last,
+            "kinds": KINDS_SHOWN,
+            "end": scope.end,
+            "branch": scope.branch,
+        },
     ).df()
     as_of = pd.Timestamp(min(scope.as_of, scope.end))
     kinds = list(dict.fromkeys(episodes["kind"]))

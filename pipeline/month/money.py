@@ -78,9 +78,10 @@ def swaps_by_technician(connection: duckdb.DuckDBPyConnection, scope: Scope) -> 
         from part_verdict
         where visit_date between $first and $end and verdict in ('cured', 'not the cause')
             and ($kind is null or kind = $kind)
+            and ($branch is null or branch = $branch)
         order by part_line_id
         """,
-        {"first": scope.weighed_from, "end": scope.end, "kind": scope.kind},
+        {"first": scope.weighed_from, "end": scope.end, "kind": scope.kind, "branch": scope.branch},
     ).df()
     made = compare(cases, "technician", ["kind", "main_symptom", "part"], "is_wrong")
     table = made.table.rename(columns={"unit": "technician", "n": "judged", "observed": "wrong"})
@@ -95,8 +96,9 @@ def verdict_bounds(connection: duckdb.DuckDBPyConnection, scope: Scope) -> dict[
     Returns
     -------
     dict
-        share (as judged), least, most (with parts that share the credit of a visit), at_5, at_10 (were 5 % or 10 % of
-        verdicts wrong either way, because causes are written down wrongly), judged; NaN under ten judged.
+        share (as judged), least, most (with parts that share the credit of a visit), at_5, at_10 (as little as it
+        could be were 5 % or 10 % of causes written down wrongly: each such error taken to turn a verdict), judged; NaN
+        under ten judged.
     """
     from models.statistics.bounds import share_behind_errors, shared_credit_bounds
 
@@ -142,6 +144,7 @@ def margins(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
             where visit.visit_date between $first and $end
                 and ($kind is null or visit.kind = $kind)
                 and ($technician is null or visit.technician = $technician)
+                and ($branch is null or visit.branch = $branch)
         )
         select
             kind,
@@ -156,7 +159,13 @@ def margins(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
         having count(charged - cost) >= 10
         order by visits desc, kind
         """,
-        {"first": scope.weighed_from, "end": scope.end, "kind": scope.kind, "technician": scope.technician},
+        {
+            "first": scope.weighed_from,
+            "end": scope.end,
+            "kind": scope.kind,
+            "technician": scope.technician,
+            "branch": scope.branch,
+        },
     ).df()
     spread = 1.96 * counted["error"]
     return counted.assign(low=counted["margin"] - spread, high=counted["margin"] + spread).drop(columns="error")

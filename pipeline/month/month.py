@@ -109,6 +109,7 @@ def month_report(
     against_to: str | None = None,
     kind: str | None = None,
     technician: str | None = None,
+    branch: str | None = None,
     language: str | None = None,
     pdf: Path | None = None,
     xlsx: Path | None = None,
@@ -132,8 +133,8 @@ def month_report(
         Last month of a longer period.
     against, against_to
         The period to compare with; the one just before when left out.
-    kind, technician
-        A view narrowed to one kind, or one technician's own.
+    kind, technician, branch
+        A view narrowed to one kind or branch, or one technician's own.
     language
         Catalogue of the page's words; ``settings.locale`` when left out.
     pdf, xlsx
@@ -146,12 +147,20 @@ def month_report(
     Raises
     ------
     UsageError
-        A month, kind, technician, language or chart that there is not; no browser for the PDF.
+        A month, kind, technician, branch, language or chart that there is not; no browser for the PDF.
     """
     begun = time.perf_counter()
     wording = _wording(settings, language)
     scope = find_scope(
-        database.connection, month, to=to, against=against, against_to=against_to, kind=kind, technician=technician
+        database.connection,
+        month,
+        to=to,
+        against=against,
+        against_to=against_to,
+        kind=kind,
+        technician=technician,
+        words=words,
+        branch=branch,
     )
     path = out or Path(f"report-{scope.name}.html")
     may_write(path, PAGE, database=database)
@@ -273,6 +282,7 @@ def gather(
         of_verdicts = money.verdict_bounds(connection, scope)
         makes, of_makes = comparisons.makes(connection, scope)
         ages, of_ages = comparisons.ages(connection, scope)
+        branches, of_branches = comparisons.branches(connection, scope)
         if scope.technician is not None:
             technicians = technicians[technicians["technician"] == scope.technician].reset_index(drop=True)
         curve, again = comparisons.next_fault(connection, scope)
@@ -286,6 +296,7 @@ def gather(
             "ages": ages,
             "makes": makes,
             "technicians": technicians,
+            "branches": branches,
             "parts": sections.parts(connection, scope),
             "next_fault": curve,
             "again": again,
@@ -314,14 +325,22 @@ def gather(
         waiting_days=scope.waiting_days,
         visits=int(visits),
         costs=scope.costs,
+        is_labour_billed=scope.is_labour_billed,
         kind=scope.kind,
         technician=scope.technician,
+        branch=scope.branch,
         is_against=scope.is_against,
         now=now,
         before=before,
         changes=_changes(now, before),
         frames=frames,
-        together={"technicians": of_technicians, "makes": of_makes, "ages": of_ages, "verdicts": of_verdicts},
+        together={
+            "technicians": of_technicians,
+            "makes": of_makes,
+            "ages": of_ages,
+            "branches": of_branches,
+            "verdicts": of_verdicts,
+        },
         lists=lists,
         units=units,
         visits_of_lists=visits_of_lists,

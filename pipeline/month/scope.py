@@ -1,4 +1,4 @@
-"""Which visits a report speaks of: the period, the one before it, the kind or technician, laid out as small tables."""
+"""Which visits a report speaks of: the period, the one before, kind, technician or branch, laid out as small tables."""
 
 from __future__ import annotations
 
@@ -14,8 +14,13 @@ from pipeline.errors import UsageError, shown
 if TYPE_CHECKING:
     import duckdb
 
+    from pipeline.words import Words
+
 MONTHS_SHOWN = 24
 MONTHS_WEIGHED = 12
+OF_BRANCH = """
+    episode_id in (select first_time_fix.episode_id from first_time_fix where first_time_fix.branch = $branch)
+"""  # SQL: an episode is the branch's that made its first attended visit
 
 
 @dataclass(frozen=True)
@@ -32,6 +37,8 @@ class Scope:
         The other period was named by the reader, rather than being the one just before.
     kind, technician
         Only this kind, only this technician's work; None = all.
+    branch
+        Only this branch's jobs; None = all.
     records_from
         First day of the first month with visits: before it nothing is known, not even that nothing happened.
     as_of
@@ -40,6 +47,8 @@ class Scope:
         The workshop's windows, days.
     costs
         An hour of labour, a further trip (money), and its minutes, as the settings have them.
+    is_labour_billed
+        Customers pay the labour of wrong parts, so that it is not lost.
     """
 
     first: dt.date
@@ -49,11 +58,13 @@ class Scope:
     is_against: bool
     kind: str | None
     technician: str | None
+    branch: str | None
     records_from: dt.date
     as_of: dt.date
     window_days: int
     waiting_days: int
     costs: tuple[float, float, float]
+    is_labour_billed: bool
 
     @property
     def end(self) -> dt.date:
@@ -114,6 +125,8 @@ def find_scope(
     against_to: str | None = None,
     kind: str | None = None,
     technician: str | None = None,
+    branch: str | None = None,
+    words: Words | None = None,
 ) -> Scope:
     """Turn what the reader asked for into a scope.
 
@@ -127,19 +140,22 @@ def find_scope(
         Last month of a longer period.
     against, against_to
         The period to compare with; ``against`` alone means one as long as the report's own.
-    kind, technician
-        Report on these alone, as the database writes them.
+    kind, technician, branch
+        Report on these alone: a kind as a job sheet writes it, the others as the database does.
+    words
+        The words in force, by which the kind is read; without them it must be as the database writes it.
 
     Raises
     ------
     UsageError
-        A month, kind or technician that is not in the records, or a period that ends before it begins.
+        A month, kind, technician or branch that is not in the records, or a period that ends before it begins.
     """
     months = months_with_visits(connection)
     if not months:
         raise UsageError("There are no visits to report on.", "Load records first: priorjobs load FILE")
-    ((as_of, window_days, waiting_days, *costs),) = connection.execute(
-        "select as_of, window_days, waiting_days, hour_rate, trip_cost, trip_minutes from follow_up"
+    ((as_of, window_days, waiting_days, is_labour_billed, *costs),) = connection.execute(
+        "select as_of, window_days, waiting_days, wrong_labour_billed, hour_rate, trip_cost, trip_minutes "
+        "from follow_up"
     ).fetchall()
     over = [begun for begun in months if moved(begun, 1) - dt.timedelta(days=1) <= as_of]
     first = read_month(month) if month else (over or months)[-1]
@@ -162,22 +178,32 @@ def find_scope(
         before_first=before_first,
         before_last=before_last,
         is_against=against is not None,
-        kind=_known(connection, "kind", kind),
+        kind=_known(connection, "kind", kind, words),
         technician=_known(connection, "technician", technician),
+        branch=_known(connection, "branch", branch),
         records_from=months[0],
         as_of=as_of,
         window_days=window_days,
         waiting_days=waiting_days,
         costs=(costs[0], costs[1], costs[2]),
+        is_labour_billed=is_labour_billed,
     )
 
 
-def _known(connection: duckdb.DuckDBPyConnection, column: str, value: str | None) -> str | None:
+def _known(
+    connection: duckdb.DuckDBPyConnection, column: str, value: str | None, words: Words | None = None
+) -> str | None:
     if value is None:
         return None
+    read = value.strip()
+    if words is not None:
+        import pandas as pd
+
+        read = str(words.match("kind", pd.Series([read], dtype="str"))["term"].iloc[0])
     found = connection.execute(
-        f"select distinct {column} from visit where lower({column}) = lower($value) order by 1",
-        {"value": value.strip()},
+        f"select distinct {column} from visit where lower({column}) in (lower($value), lower($read)) "
+        f"order by lower({column}) <> lower($value), 1",
+        {"value": value.strip(), "read": read},
     ).fetchall()
     if found:
         return str(found[0][0])
@@ -204,6 +230,7 @@ _TABLES = {
         where first_time_fix.month between least($shown_from, $before_first) and greatest($last, $before_last)
             and ($kind is null or first_time_fix.kind = $kind)
             and ($technician is null or first_time_fix.technician = $technician)
+            and ($branch is null or first_time_fix.branch = $branch)
     """,
     "report_fix": """
         select *, cast(date_trunc('month', fix_date) as date) as month
@@ -211,6 +238,7 @@ _TABLES = {
         where fix_date between least($shown_from, $before_first) and greatest($end, $before_end)
             and ($kind is null or kind = $kind)
             and ($technician is null or technician = $technician)
+            and ($branch is null or branch = $branch)
     """,
     "report_part": """
         select *, cast(date_trunc('month', visit_date) as date) as month
@@ -218,6 +246,7 @@ _TABLES = {
         where visit_date between least($shown_from, $before_first) and greatest($end, $before_end)
             and ($kind is null or kind = $kind)
             and ($technician is null or technician = $technician)
+            and ($branch is null or branch = $branch)
     """,
 }
 
@@ -234,6 +263,7 @@ def laid_out(connection: duckdb.DuckDBPyConnection, scope: Scope) -> Iterator[No
         "before_end": scope.before_end,
         "kind": scope.kind,
         "technician": scope.technician,
+        "branch": scope.branch,
     }
     try:
         for table, query in _TABLES.items():

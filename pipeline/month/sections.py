@@ -223,6 +223,7 @@ def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
                 where visit_date between $first and $end
                     and ($kind is null or kind = $kind)
                     and ($technician is null or technician = $technician)
+                    and ($branch is null or branch = $branch)
             ),
             visits as (
                 select
@@ -274,6 +275,7 @@ def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
             "end": scope.end,
             "kind": scope.kind,
             "technician": scope.technician,
+            "branch": scope.branch,
         },
     ).df()
 

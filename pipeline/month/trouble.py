@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from models.statistics.intervals import FEWEST_FOR_RATE
-from pipeline.month.scope import Scope, moved
+from pipeline.month.scope import OF_BRANCH, Scope, moved
 
 if TYPE_CHECKING:
     import duckdb
@@ -33,7 +33,7 @@ def model_families(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
     from models.statistics.intervals import benjamini_hochberg
 
     counted = connection.execute(
-        """
+        f"""
         with
             fault as (
                 select kind, make, model_family, appliance_id, main_symptom
@@ -42,6 +42,7 @@ def model_families(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
                     and model_family is not null
                     and not is_left_truncated
                     and ($kind is null or kind = $kind)
+                    and ($branch is null or {OF_BRANCH})
             ),
             complained as (
                 select kind, make, model_family, main_symptom, count(*) as times
@@ -72,7 +73,7 @@ def model_families(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
         group by fault.kind, fault.make, fault.model_family
         order by all
         """,
-        {"first": scope.shown_from, "end": scope.end, "kind": scope.kind},
+        {"first": scope.shown_from, "end": scope.end, "kind": scope.kind, "branch": scope.branch},
     ).df()
     total = counted.groupby("kind")[["faults", "units"]].transform("sum")
     counted = counted.assign(usual=counted["units"] * total["faults"] / total["units"])
@@ -104,7 +105,7 @@ def seasons(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
     if years < 2:
         return pd.DataFrame(columns=["kind", "q1", "q2", "q3", "q4", "years", "p"])
     counted = connection.execute(
-        """
+        f"""
         select
             kind,
             count(*) filter (where quarter(first_visit_date) = 1) as q1,
@@ -112,12 +113,19 @@ def seasons(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
             count(*) filter (where quarter(first_visit_date) = 3) as q3,
             count(*) filter (where quarter(first_visit_date) = 4) as q4
         from episode
-        where first_visit_date between $first and $end and ($kind is null or kind = $kind)
+        where first_visit_date between $first and $end
+            and ($kind is null or kind = $kind)
+            and ($branch is null or {OF_BRANCH})
         group by kind
         having count(*) >= 80
         order by count(*) desc, kind
         """,
-        {"first": moved(scope.last, 1 - 12 * years), "end": scope.end, "kind": scope.kind},
+        {
+            "first": moved(scope.last, 1 - 12 * years),
+            "end": scope.end,
+            "kind": scope.kind,
+            "branch": scope.branch,
+        },
     ).df()
     if counted.empty:
         return counted.assign(years=years, p=np.zeros(0))

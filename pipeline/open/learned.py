@@ -77,4 +77,6 @@ def _train(workshop: Workshop, tell: Callable[[str], None]) -> dict[str, Any]:
     in_use = before.loc[before["is_in_use"].astype(bool), "model"].tolist()
     told: dict[str, Any] = workshop.train(tell=tell)
     compared = workshop.compare_models(in_use[0], told["model"]).values.tolist() if in_use else []
-    return told | {"compared": compared, "before": in_use[0] if in_use else None}
+    scored = {"": told["scores"], **told["baselines"]} if told["scores"] else {}
+    ways = [(way, [scores[name] for name in SCORES]) for way, scores in scored.items()]
+    return told | {"ways": ways, "compared": compared, "before": in_use[0] if in_use else None}

@@ -355,7 +355,7 @@ def use_model(database: Database, name: str) -> dict[str, Any]:
 
 
 def compare_models(database: Database, first: str, second: str) -> pd.DataFrame:
-    """Two models' cards side by side: one row a measure.
+    """Two models' cards side by side: one row a measure, the last on jobs that neither had learned from in its exam.
 
     Raises
     ------
@@ -377,6 +377,10 @@ def compare_models(database: Database, first: str, second: str) -> pd.DataFrame:
         for measure in listed.columns
         if measure != "is_in_use"
     ]
+    together = _face_off(database, first, second, examples(database))
+    if together is not None:
+        same = f"log_loss on the same {together['jobs']:,} later jobs"
+        rows.append((same, together["old"], together["new"]))
     return pd.DataFrame(rows, columns=["measure", first, second])
 
 

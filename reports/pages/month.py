@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
-from altair.utils.schemapi import debug_mode
 
 from reports.charts import (
     callback_curve,
@@ -33,6 +32,7 @@ from reports.render.wording import Wording
 
 ADVICE_FIRST = 3
 MOST_PIPS = 40
+CHANCE = 0.05  # a difference that chance makes less often is called one
 HALF = 0.5  # of what will come to light
 
 
@@ -50,7 +50,9 @@ class MonthFigures:
         Visits made in the period.
     costs
         An hour of labour, a further trip (money), and its minutes, as the settings have them.
-    kind, technician
+    is_labour_billed
+        Customers pay the labour of wrong parts, so that it is not lost.
+    kind, technician, branch
         What the report is narrowed to; None = all.
     is_against
         The other period was named by the reader: show both side by side.
@@ -58,11 +60,12 @@ class MonthFigures:
         The four figures, those of the other period, and the differences; see ``headline.figures``.
     frames
         Name -> frame: fix_by_month, callback_curve, wrong_swaps, month_swaps, causes, ages, makes, technicians,
-        parts, next_fault, again, quality, advice, adopted, swaps_by_month, swaps_by_technician, margins,
+        branches, parts, next_fault, again, quality, advice, adopted, swaps_by_month, swaps_by_technician, margins,
         model_families, seasons. A column ``jobs`` holds the key of a row's list of jobs.
     together
         technicians, makes, ages -> what is said of all groups together: compared (groups), p_joint, and for the
-        first two units, unnamed, widened. verdicts -> judged, share, least, most, at_5, at_10.
+        first two units, unnamed, widened. branches -> compared, unnamed, p_joint, p_returns. verdicts -> judged, share,
+        least, most, at_5, at_10.
     lists, units, visits_of_lists
         The lists of jobs; see ``job_lists.job_block``.
     """
@@ -73,8 +76,10 @@ class MonthFigures:
     waiting_days: int
     visits: int
     costs: tuple[float, float, float]
+    is_labour_billed: bool
     kind: str | None
     technician: str | None
+    branch: str | None
     is_against: bool
     now: Mapping[str, Mapping[str, Any]]
     before: Mapping[str, Mapping[str, Any]]
@@ -100,21 +105,11 @@ class Section:
 
 
 def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
-    """Draw every chart of the page.
-
-    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than
-    drawing.
-    """
-    with debug_mode(False):
-        return _pictures(made.frames, made.together, wording, made.window_days)
-
-
-def _pictures(
-    frames: Mapping[str, pd.DataFrame], together: Mapping[str, Mapping[str, float]], wording: Wording, window: int
-) -> list[Picture]:
+    """Draw every chart of the page."""
+    frames, together = made.frames, made.together
     drawn = [
         fix_by_month.picture(frames["fix_by_month"], wording),
-        callback_curve.picture(frames["callback_curve"], wording, window),
+        callback_curve.picture(frames["callback_curve"], wording, made.window_days),
         wrong_swaps.picture(frames["wrong_swaps"], wording),
     ]
     drawn += [
@@ -179,7 +174,7 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         adopted=adopted_rows(made.frames["adopted"], wording),
         cautions=list(dict.fromkeys(wording.told(text) for row in advice for text in row["cautions"])),
         advice_basis=wording.say("advice.basis", as_of=wording.date(made.as_of)),
-        whose=made.technician and wording.say("advice.whose", technician=plain(made.technician, 60)),
+        whose=_whose(made, wording),
         sections=_sections(made, pictures, wording),
         quality=quality,
         definitions=_definitions(made, wording),
@@ -199,7 +194,16 @@ def _view(made: MonthFigures, wording: Wording) -> str:
         parts.append(wording.say("page.view_kind", kind=wording.term(made.kind)))
     if made.technician is not None:
         parts.append(wording.say("page.view_technician", technician=plain(made.technician, 60)))
+    if made.branch is not None:
+        parts.append(wording.say("page.view_branch", branch=plain(made.branch, 60)))
     return ", ".join(parts)
+
+
+def _whose(made: MonthFigures, wording: Wording) -> str | None:
+    """Say that advice is the whole workshop's, on a page that is not."""
+    if made.technician is not None:
+        return wording.say("advice.whose", technician=plain(made.technician, 60))
+    return wording.say("advice.whose_branch", branch=plain(made.branch, 60)) if made.branch is not None else None
 
 
 def _stamp(made: MonthFigures, wording: Wording) -> dict[str, str]:
@@ -376,7 +380,8 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
         section(
             "swaps",
             wrong_swaps.NAME.__eq__,
-            wording.say("swaps.basis", month=month, **_costs(made, wording)),
+            wording.say("swaps.basis", month=month)
+            + wording.say("swaps.billed" if made.is_labour_billed else "swaps.lost", **_costs(made, wording)),
             table=swaps_table(made, wording),
             lines=_bounds(made, wording),
         ),
@@ -401,6 +406,10 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
         )
         if len(table)
     ]
+    if len(compared := branches(made, wording)):
+        basis = wording.say("branches.basis", window=made.window_days)
+        title = wording.say("sections.branches")
+        sections.append(Section("branches", title, basis, table=compared, lines=_of_branches(made, wording)))
     if made.is_against:
         basis = wording.say("compare.basis", this=made.period.name(wording), other=made.period.before_name(wording))
         sections.insert(0, Section("compare", wording.say("compare.heading"), basis, table=comparison(made, wording)))
@@ -461,6 +470,42 @@ def people_swaps(made: MonthFigures, wording: Wording) -> pd.DataFrame:
             wording.say("columns.together"): [wording.p_value(p) for p in frame["p_joint"]],
         }
     )
+
+
+def branches(made: MonthFigures, wording: Wording) -> pd.DataFrame:
+    """Show first-time fixes and returns by branch."""
+    frame = made.frames["branches"]
+
+    def shares(hits: str, of: str, *limits: str) -> list[str]:
+        said = []
+        for n, m, *values in zip(*(frame[name] for name in (hits, of, *limits)), strict=True):
+            counted = wording.say("units.per_cent_of", x=wording.number(n), y=wording.number(m))
+            rate, low, high = (wording.percent(value) for value in values)
+            few = wording.say("page.too_few")
+            said.append(f"{counted}: {few if values[0] != values[0] else f'{rate} ({low} – {high})'}")
+        return said
+
+    return pd.DataFrame(
+        {
+            wording.say("columns.branch"): [plain(name, 60) for name in frame["branch"]],
+            wording.say("sections.fix"): shares("fixed", "known", "rate", "low", "high"),
+            wording.say("columns.expected"): [wording.number(n, 1) for n in frame["expected"]],
+            wording.say("columns.words"): [wording.say(f"technicians.{words}") for words in frame["words"]],
+            wording.say("sections.callbacks"): shares("returns", "fixes", "back", "back_low", "back_high"),
+        }
+    )
+
+
+def _of_branches(made: MonthFigures, wording: Wording) -> list[str]:
+    """Say whether the branches differ by more than chance, and which faults are no branch's."""
+    told = made.together["branches"]
+    said = []
+    for name, p in (("fix", told["p_joint"]), ("back", told["p_returns"])):
+        state = "few" if p != p else "differ" if p < CHANCE else "alike"
+        said.append(wording.say(f"branches.{name}_{state}", p=wording.p_value(p)))
+    if told["unnamed"]:
+        said.append(wording.say("branches.unnamed", n=int(told["unnamed"])))
+    return said
 
 
 def margins(made: MonthFigures, wording: Wording) -> pd.DataFrame:

@@ -22,6 +22,7 @@ SHEETS = {
     "ages": "ages",
     "makes": "makes",
     "technicians": "technicians",
+    "branches": "branches",
     "parts": "parts",
     "next_fault": "next_fault",
     "kinds": "kinds",

@@ -25,5 +25,6 @@ create table if not exists stage_visit (
     labour_charge double,               -- money; null = not recorded
     parts_cost double,                  -- parts of the whole visit, money; null = not recorded
     currency varchar,                   -- of the visit's money; null = the workshop's own
-    callback_of varchar                 -- job_no this visit returns to; null = names none
+    callback_of varchar,                -- job_no this visit returns to; null = names none
+    branch varchar                      -- workshop or branch whose job it is, as written; null = not recorded
 );

@@ -22,6 +22,7 @@ select
     stage_visit.cause is not null and coalesce(stage_visit.cause_is_confirmed, true) as cause_is_confirmed,
     coalesce(stage_visit.outcome, 'unknown') as outcome,
     stage_visit.technician as technician,
+    stage_visit.branch as branch,
     stage_visit.labour_minutes as labour_minutes,
     stage_visit.labour_charge as labour_charge,
     stage_visit.parts_cost as parts_cost,

@@ -45,6 +45,7 @@ with
             visit_result.episode_id as episode_id,
             visit_result.visit_date as fix_date,
             visit.technician as technician,
+            visit.branch as branch,
             case
                 when new_fault.visit_no is not null and (later.visit_no is null or new_fault.visit_no < later.visit_no)
                     then 'new fault'
@@ -89,6 +90,7 @@ select
     episode.kind as kind,
     episode.make as make,
     followed.technician as technician,
+    followed.branch as branch,
     episode.main_symptom as main_symptom,
     datediff(
         'day',

@@ -4,7 +4,7 @@
 -- measure:       first time fix: of the episodes counted; callback: fixes with a return within window_days;
 --                no fault found, beyond economic repair: state of the episode, of those that ended; part not on van: first attended visit
 --                ended "part needed", of the episodes counted; wrong part: parts that were not the cause, of those cured or not the cause
--- dimension:     all, kind, make, model family, technician, complaint, cause
+-- dimension:     all, kind, make, model family, technician, branch, complaint, cause
 -- value:         value of the dimension; null = not known
 -- month:         first day of the month: of the first attended visit, of the fix (callback), of the visit (wrong part)
 -- numerator:     how many
@@ -25,6 +25,7 @@ with
             first_time_fix.make as make,
             first_time_fix.model_family as model_family,
             first_time_fix.technician as technician,
+            first_time_fix.branch as branch,
             first_time_fix.main_symptom as main_symptom,
             first_time_fix.cause as cause,
             first_time_fix.status = 'fixed first time' as is_hit,
@@ -44,6 +45,7 @@ with
             callback_follow_up.make as make,
             episode.model_family as model_family,
             callback_follow_up.technician as technician,
+            callback_follow_up.branch as branch,
             callback_follow_up.main_symptom as main_symptom,
             episode.cause as cause,
             coalesce(callback_follow_up.days_to_return <= follow_up.window_days, false) as is_hit,
@@ -66,6 +68,7 @@ with
             part_verdict.make as make,
             episode.model_family as model_family,
             part_verdict.technician as technician,
+            part_verdict.branch as branch,
             part_verdict.main_symptom as main_symptom,
             episode.cause as cause,
             part_verdict.verdict = 'not the cause' as is_hit,
@@ -87,11 +90,12 @@ with
                 when grouping(make) = 0 then 'make'
                 when grouping(model_family) = 0 then 'model family'
                 when grouping(technician) = 0 then 'technician'
+                when grouping(branch) = 0 then 'branch'
                 when grouping(main_symptom) = 0 then 'complaint'
                 when grouping(cause) = 0 then 'cause'
                 else 'all'
             end as dimension,
-            coalesce(kind, make, model_family, technician, main_symptom, cause) as value,
+            coalesce(kind, make, model_family, technician, branch, main_symptom, cause) as value,
             count(case when is_hit then 1 end) as hits,
             count(case when is_known then 1 end) as known,
             count(case when is_not_yet_known then 1 end) as not_yet_known,
@@ -108,6 +112,7 @@ with
             (of_what, month, make),
             (of_what, month, model_family),
             (of_what, month, technician),
+            (of_what, month, branch),
             (of_what, month, main_symptom),
             (of_what, month, cause)
         )

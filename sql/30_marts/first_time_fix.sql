@@ -3,6 +3,7 @@
 -- reads:          episode, episode_visit, visit, follow_up
 -- month:          first day of the month of the first attended visit (visits without access are passed over)
 -- technician:     who made the first attended visit; null = not recorded
+-- branch:         whose job that visit was; null = not recorded
 -- status:         fixed first time: that visit fixed it and window_days passed without a return;
 --                 not fixed first time: it was not fixed then, or a visit of the same episode came within window_days;
 --                 not yet known: fixed, no return so far, window_days not over; not counted: see why
@@ -23,6 +24,7 @@ with
             visit.visit_date as visit_date,
             visit.outcome as outcome,
             visit.technician as technician,
+            visit.branch as branch,
             again.episode_id is not null as has_several
         from episode_visit
         inner join visit on visit.visit_id = episode_visit.visit_id
@@ -34,6 +36,7 @@ with
             visit_date,
             outcome,
             technician,
+            branch,
             lead(visit_date) over (partition by episode_id order by visit_no) as next_date,
             row_number() over (
                 partition by episode_id order by case when outcome = 'no access' then 1 else 0 end, visit_no
@@ -41,7 +44,7 @@ with
         from visited
         where has_several
         union all
-        select episode_id, visit_date, outcome, technician, cast(null as date) as next_date, 1 as place
+        select episode_id, visit_date, outcome, technician, branch, cast(null as date) as next_date, 1 as place
         from visited
         where not has_several
     ),
@@ -51,6 +54,7 @@ with
             attended.visit_date as visit_date,
             attended.outcome as outcome,
             attended.technician as technician,
+            attended.branch as branch,
             datediff('day', attended.visit_date, attended.next_date) as days_to_return,
             datediff('day', attended.visit_date, follow_up.as_of) as days_followed,
             follow_up.window_days as window_days
@@ -63,6 +67,7 @@ with
             timed.episode_id as episode_id,
             timed.visit_date as visit_date,
             timed.technician as technician,
+            timed.branch as branch,
             timed.days_to_return as days_to_return,
             timed.days_followed as days_followed,
             episode.kind as kind,
@@ -91,6 +96,7 @@ select
     judged.make as make,
     judged.model_family as model_family,
     judged.technician as technician,
+    judged.branch as branch,
     judged.main_symptom as main_symptom,
     judged.cause as cause,
     case

@@ -16,7 +16,7 @@
 -- part_cost:       cost of the part line, money; null = not known
 -- labour_cost:     the line's even share of the visit's labour: the charge, else minutes at the hour rate; null = neither recorded
 -- trip_cost:       the line's even share of one further trip, money; 0 unless the complaint stayed or came back
--- total_cost:      part + labour + trip, what is not known counted as 0
+-- total_cost:      part + labour + trip, what is not known counted as 0; without the labour where the settings say that customers pay it
 -- labour_minutes:  the line's even share of the visit's labour, minutes; null = not recorded
 -- trip_minutes:    the line's even share of one further trip, minutes; 0 unless the complaint stayed or came back
 create or replace table part_verdict as
@@ -85,6 +85,7 @@ with
             episode.main_symptom as main_symptom,
             episode.fault_code as fault_code,
             visit.technician as technician,
+            visit.branch as branch,
             visit.labour_charge as visit_labour_charge,
             visit.labour_minutes as visit_labour_minutes,
             listed_cause.cause is not null as cause_is_listed,
@@ -128,6 +129,7 @@ with
             datediff('day', traced.ending_date, follow_up.as_of) as days_followed,
             follow_up.window_days as window_days,
             follow_up.trip_cost as one_trip_cost,
+            follow_up.wrong_labour_billed as wrong_labour_billed,
             follow_up.trip_minutes as one_trip_minutes,
             listed_pair.part is not null as pair_is_listed,
             listed_part.part is not null as part_is_listed,
@@ -184,6 +186,7 @@ select
     judged.episode_id as episode_id,
     judged.visit_date as visit_date,
     judged.technician as technician,
+    judged.branch as branch,
     judged.kind as kind,
     judged.make as make,
     judged.main_symptom as main_symptom,
@@ -224,7 +227,7 @@ select
     judged.visit_labour_cost / judged.lines_at_visit as labour_cost,
     judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as trip_cost,
     coalesce(judged.cost, 0)
-    + coalesce(judged.visit_labour_cost, 0) / judged.lines_at_visit
+    + case when judged.wrong_labour_billed then 0 else coalesce(judged.visit_labour_cost, 0) end / judged.lines_at_visit
     + judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as total_cost,
     judged.visit_labour_minutes / judged.lines_at_visit as labour_minutes,
     judged.extra_trips * judged.one_trip_minutes / judged.lines_at_visit as trip_minutes

@@ -27,7 +27,8 @@ select
     labour.amount,
     parts.amount,
     coalesce(labour.currency, parts.currency, batch_reading.currency, $currency),
-    v.callback_of
+    v.callback_of,
+    v.branch
 from visit_text as v
 inner join kind_read on kind_read.written = v.appliance_kind
 inner join batch_reading using (batch_id)

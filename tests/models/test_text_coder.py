@@ -81,3 +81,16 @@ def test_nothing_to_learn_from_is_refused() -> None:
         TextCoder().fit([], [])
     with pytest.raises(ValueError, match="term a text"):
         TextCoder().fit(["a"], ["x", "y"])
+
+
+def test_labels_keep_their_type_and_texts_weigh_as_much_as_they_count() -> None:
+    texts, terms = said(60, 5)
+    numbers = np.array([list(CAUSES).index(term) + 7 for term in terms])
+    coder = TextCoder().fit(texts, numbers)
+    assert coder.predict(["impeller"])[0] == 7
+    assert np.issubdtype(coder.predict(texts).dtype, np.integer)
+    twice = [*texts, *(["impeller"] * 60)], np.append(numbers, np.full(60, 9))
+    ignored = TextCoder().fit(*twice, sample_weight=np.append(np.ones(60), np.zeros(60)))
+    heard = TextCoder().fit(*twice)
+    assert ignored.predict(["impeller"])[0] == 7
+    assert heard.predict(["impeller"])[0] == 9

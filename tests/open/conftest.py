@@ -121,4 +121,4 @@ def running(db: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
         yield f"http://127.0.0.1:{port}", server
     finally:
         server.kill()
-        server.wait()
+        server.communicate()

@@ -90,6 +90,7 @@ def test_every_entry_is_used() -> None:
         "sheets.",
         "technicians.",
         "adopted.",
+        "branches.",
         "advice.trend_",
         "fix.title_",
         "callbacks.title_",

@@ -163,7 +163,7 @@ def test_all_measures_and_dimensions_are_there() -> None:
         "wrong part": "1 of 2",
     }
     assert set(column(connection, "select distinct dimension from episode_rate")) == {
-        "all", "kind", "make", "model family", "technician", "complaint", "cause",
+        "all", "kind", "make", "model family", "technician", "branch", "complaint", "cause",
     }  # fmt: skip
 
 

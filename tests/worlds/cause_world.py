@@ -88,7 +88,9 @@ def workshop(folder: Path, table: pd.DataFrame) -> Any:
     connection = duckdb.connect()
     connection.register("given", table)
     connection.execute("create table cause_example as select * from given")
-    return SimpleNamespace(connection=connection, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb")
+    return SimpleNamespace(
+        connection=connection, read_only=False, folder_of_models=folder / "shop.models", path=folder / "shop.duckdb"
+    )
 
 
 def train(database: Any, **choice: Any) -> dict[str, Any]:
