@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from uuid import uuid4
 
@@ -23,8 +24,12 @@ class Caller:
         self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
 
     def get(self, path):
-        with self.opener.open(self.address + path, timeout=120) as answer:
-            return answer.read().decode()
+        try:
+            with self.opener.open(self.address + path, timeout=120) as answer:
+                return answer.read().decode()
+        except urllib.error.HTTPError as told_to_wait:
+            assert told_to_wait.code == 503
+            return told_to_wait.read().decode()
 
     def post(self, path, content=b"", **fields):
         fields["csrf"] = re.search(r'name="csrf" value="([^"]+)"', self.get("/records"))[1]
