@@ -96,7 +96,8 @@ def did_it_help(
     Credit is given where log(since / before) of the row lies below that of all other parts by more than 1.645 standard
     errors, the count before first drawn toward the shares of all parts and complaints by as much as those differ among
     each other (beta-binomial). With fewer than ten lines of other parts before or since, the row alone is compared. An
-    advice that is followed also makes its pattern rarer: compare the counts too.
+    advice that is followed also makes its pattern rarer: compare the counts too. No credit is given where the last
+    three months before are likelier at the share since than at the share before them: then the fall came first.
     """
     known = verdicts[verdicts["verdict"].isin(["cured", "not the cause"])]
     is_wrong = known["verdict"] == "not the cause"
@@ -187,10 +188,17 @@ def _state(
         spread = math.sqrt(sum(_spread(*pair) for pair in pairs))
         share = (after[0] + 0.5) / (after[1] + 1)
         if math.log(share / expected) < -SURE * spread:
-            return HELPED
+            was = (earlier[0] + 0.5) / (earlier[1] + 1) if earlier[1] else drawn
+            return HELPED if _log_odds(last, was, share) >= 0 else FELL_BEFORE
     if after[1] >= FEWEST_IGNORED and wilson(*after)[0] > expected / 2:
         return IGNORED
     return TOO_EARLY if after[1] < FEWEST_FOR_RATE and months * pace < FEWEST_FOR_RATE else UNCLEAR
+
+
+def _log_odds(seen: tuple[int, int], high: float, low: float) -> float:
+    """How much likelier it is to have seen so many at one share than at another, as a logarithm."""
+    hits, of = seen
+    return hits * math.log(high / low) + (of - hits) * math.log((1 - high) / (1 - low))
 
 
 def _spread(hits: float, of: float) -> float:
@@ -212,8 +220,8 @@ def _said(
         return f"too few of them in the year before to compare with: {since}"
     if state == FELL_BEFORE:
         return (
-            f"it had fallen by itself before it was taken up: {last[0]} of {last[1]} in the three months before, "
-            f"{before[0]} of {before[1]} in the year; {since}"
+            f"it seems to have fallen by itself before it was taken up: {last[0]} of {last[1]} in the three months "
+            f"before, {before[0]} of {before[1]} in the year; {since}"
         )
     if state == HELPED:
         return f"fewer wrong parts, and fewer than the {expected:.0%} to expect had nothing been done: {since}"

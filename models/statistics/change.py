@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from statistics import NormalDist
 
 
@@ -41,6 +42,7 @@ def difference(
     return apart, low, high
 
 
+@lru_cache(maxsize=4096)
 def is_ahead(first: float, second: float, first_events: int, second_events: int, confidence: float = 0.95) -> bool:
     """Tell whether the larger of two sums is larger by more than chance, the number of events being left to chance.
 

@@ -62,6 +62,7 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
             "low": swaps["low"],
             "high": swaps["high"],
             "labour": swaps["labour"],
+            "labour_is_billed": swaps["is_labour_billed"],
             "trips": swaps["trips"],
             "minutes": swaps["minutes"],
             "to_come": swaps["to_come"],

@@ -291,7 +291,7 @@ def wrong_swap_money(
     -------
     dict
         parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), value (money; of it
-        labour and trips; labour stands as charged where the sheet has a charge, so it may have been paid), minutes,
+        labour, or beside it where is_labour_billed, and trips), minutes,
         low, high (NaN under ten parts), to_come (wrong parts not shown yet that past delays let expect),
         is_provisional (more than one in twenty of them is).
     """
@@ -328,6 +328,7 @@ def wrong_swap_money(
         "value": float(wrong["total_cost"].sum()),
         "labour": float(wrong["labour_cost"].sum()),
         "trips": float(wrong["trip_cost"].sum()),
+        "is_labour_billed": scope.is_labour_billed,
         "minutes": float(wrong["minutes"].sum()),
         "low": low,
         "high": high,

@@ -96,8 +96,9 @@ def verdict_bounds(connection: duckdb.DuckDBPyConnection, scope: Scope) -> dict[
     Returns
     -------
     dict
-        share (as judged), least, most (with parts that share the credit of a visit), at_5, at_10 (were 5 % or 10 % of
-        verdicts wrong either way, because causes are written down wrongly), judged; NaN under ten judged.
+        share (as judged), least, most (with parts that share the credit of a visit), at_5, at_10 (as little as it
+        could be were 5 % or 10 % of causes written down wrongly: each such error taken to turn a verdict), judged; NaN
+        under ten judged.
     """
     from models.statistics.bounds import share_behind_errors, shared_credit_bounds
 

@@ -159,6 +159,7 @@ def month_report(
         against_to=against_to,
         kind=kind,
         technician=technician,
+        words=words,
         branch=branch,
     )
     path = out or Path(f"report-{scope.name}.html")
@@ -324,6 +325,7 @@ def gather(
         waiting_days=scope.waiting_days,
         visits=int(visits),
         costs=scope.costs,
+        is_labour_billed=scope.is_labour_billed,
         kind=scope.kind,
         technician=scope.technician,
         branch=scope.branch,

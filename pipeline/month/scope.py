@@ -14,6 +14,8 @@ from pipeline.errors import UsageError, shown
 if TYPE_CHECKING:
     import duckdb
 
+    from pipeline.words import Words
+
 MONTHS_SHOWN = 24
 MONTHS_WEIGHED = 12
 OF_BRANCH = """
@@ -45,6 +47,8 @@ class Scope:
         The workshop's windows, days.
     costs
         An hour of labour, a further trip (money), and its minutes, as the settings have them.
+    is_labour_billed
+        Customers pay the labour of wrong parts, so that it is not lost.
     """
 
     first: dt.date
@@ -60,6 +64,7 @@ class Scope:
     window_days: int
     waiting_days: int
     costs: tuple[float, float, float]
+    is_labour_billed: bool
 
     @property
     def end(self) -> dt.date:
@@ -121,6 +126,7 @@ def find_scope(
     kind: str | None = None,
     technician: str | None = None,
     branch: str | None = None,
+    words: Words | None = None,
 ) -> Scope:
     """Turn what the reader asked for into a scope.
 
@@ -135,7 +141,9 @@ def find_scope(
     against, against_to
         The period to compare with; ``against`` alone means one as long as the report's own.
     kind, technician, branch
-        Report on these alone, as the database writes them.
+        Report on these alone: a kind as a job sheet writes it, the others as the database does.
+    words
+        The words in force, by which the kind is read; without them it must be as the database writes it.
 
     Raises
     ------
@@ -145,8 +153,9 @@ def find_scope(
     months = months_with_visits(connection)
     if not months:
         raise UsageError("There are no visits to report on.", "Load records first: priorjobs load FILE")
-    ((as_of, window_days, waiting_days, *costs),) = connection.execute(
-        "select as_of, window_days, waiting_days, hour_rate, trip_cost, trip_minutes from follow_up"
+    ((as_of, window_days, waiting_days, is_labour_billed, *costs),) = connection.execute(
+        "select as_of, window_days, waiting_days, wrong_labour_billed, hour_rate, trip_cost, trip_minutes "
+        "from follow_up"
     ).fetchall()
     over = [begun for begun in months if moved(begun, 1) - dt.timedelta(days=1) <= as_of]
     first = read_month(month) if month else (over or months)[-1]
@@ -169,7 +178,7 @@ def find_scope(
         before_first=before_first,
         before_last=before_last,
         is_against=against is not None,
-        kind=_known(connection, "kind", kind),
+        kind=_known(connection, "kind", kind, words),
         technician=_known(connection, "technician", technician),
         branch=_known(connection, "branch", branch),
         records_from=months[0],
@@ -177,15 +186,24 @@ def find_scope(
         window_days=window_days,
         waiting_days=waiting_days,
         costs=(costs[0], costs[1], costs[2]),
+        is_labour_billed=is_labour_billed,
     )
 
 
-def _known(connection: duckdb.DuckDBPyConnection, column: str, value: str | None) -> str | None:
+def _known(
+    connection: duckdb.DuckDBPyConnection, column: str, value: str | None, words: Words | None = None
+) -> str | None:
     if value is None:
         return None
+    read = value.strip()
+    if words is not None:
+        import pandas as pd
+
+        read = str(words.match("kind", pd.Series([read], dtype="str"))["term"].iloc[0])
     found = connection.execute(
-        f"select distinct {column} from visit where lower({column}) = lower($value) order by 1",
-        {"value": value.strip()},
+        f"select distinct {column} from visit where lower({column}) in (lower($value), lower($read)) "
+        f"order by lower({column}) <> lower($value), 1",
+        {"value": value.strip(), "read": read},
     ).fetchall()
     if found:
         return str(found[0][0])

@@ -28,6 +28,7 @@ ADDED_COLUMNS = (  # since version 1, to tables that loads fill
     ("load_batch", "records_after bigint"),
     ("load_batch", "taken_back_at timestamp"),
     ("raw_record", "withdrawn_by integer"),
+    ("setting", "wrong_labour_billed boolean default false"),
     ("raw_record", "branch varchar"),
     ("stage_visit", "branch varchar"),
 )

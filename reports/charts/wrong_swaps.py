@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, rows_chart
+from reports.charts.drawn import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
@@ -13,7 +12,7 @@ NAME = "wrong-swaps"
 ROWS_SHOWN = 8
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw one row a pair: the words above, the money as a bar, count and base after it.
 
     Parameters

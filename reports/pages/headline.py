@@ -111,7 +111,8 @@ def figures(
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
         not_yet_known; callbacks: fixes, returns, open; both: followed;
-        wrong_swaps: parts, judged, open, to_come, labour, trips; days_to_cure: faults, open, half. NaN = too few.
+        wrong_swaps: parts, judged, open, to_come, labour, trips, is_labour_billed; days_to_cure: faults, open, half.
+        NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
@@ -197,9 +198,8 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
     if measure == "wrong_swaps":
         text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=numbers["open"])
         if now["parts"]:
-            text += wording.say(
-                "figure.made_of", labour=wording.money(now["labour"]), trips=wording.money(now["trips"])
-            )
+            key = "figure.beside_billed" if now["is_labour_billed"] else "figure.made_of"
+            text += wording.say(key, labour=wording.money(now["labour"]), trips=wording.money(now["trips"]))
         if now["is_provisional"]:
             text += wording.say("figure.to_come", more=wording.number(now["to_come"], 0 if now["to_come"] >= 1 else 1))
         return text

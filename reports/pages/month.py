@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
-from altair.utils.schemapi import debug_mode
 
 from reports.charts import (
     callback_curve,
@@ -51,6 +50,8 @@ class MonthFigures:
         Visits made in the period.
     costs
         An hour of labour, a further trip (money), and its minutes, as the settings have them.
+    is_labour_billed
+        Customers pay the labour of wrong parts, so that it is not lost.
     kind, technician, branch
         What the report is narrowed to; None = all.
     is_against
@@ -75,6 +76,7 @@ class MonthFigures:
     waiting_days: int
     visits: int
     costs: tuple[float, float, float]
+    is_labour_billed: bool
     kind: str | None
     technician: str | None
     branch: str | None
@@ -103,21 +105,11 @@ class Section:
 
 
 def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
-    """Draw every chart of the page.
-
-    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than
-    drawing.
-    """
-    with debug_mode(False):
-        return _pictures(made.frames, made.together, wording, made.window_days)
-
-
-def _pictures(
-    frames: Mapping[str, pd.DataFrame], together: Mapping[str, Mapping[str, float]], wording: Wording, window: int
-) -> list[Picture]:
+    """Draw every chart of the page."""
+    frames, together = made.frames, made.together
     drawn = [
         fix_by_month.picture(frames["fix_by_month"], wording),
-        callback_curve.picture(frames["callback_curve"], wording, window),
+        callback_curve.picture(frames["callback_curve"], wording, made.window_days),
         wrong_swaps.picture(frames["wrong_swaps"], wording),
     ]
     drawn += [
@@ -388,7 +380,8 @@ def _sections(made: MonthFigures, pictures: list[Picture], wording: Wording) -> 
         section(
             "swaps",
             wrong_swaps.NAME.__eq__,
-            wording.say("swaps.basis", month=month, **_costs(made, wording)),
+            wording.say("swaps.basis", month=month)
+            + wording.say("swaps.billed" if made.is_labour_billed else "swaps.lost", **_costs(made, wording)),
             table=swaps_table(made, wording),
             lines=_bounds(made, wording),
         ),

@@ -8,7 +8,8 @@ create table if not exists setting (
     trip_cost double not null,          -- one further trip, money
     trip_minutes double not null,       -- one further trip, minutes
     currency varchar not null,          -- of all money
-    as_of date                          -- end of follow-up; null = the last visit date loaded
+    as_of date,                         -- end of follow-up; null = the last visit date loaded
+    wrong_labour_billed boolean default false -- labour of parts that were not the cause is paid by the customer
 );
 
 -- must hold: there is one row of settings at most

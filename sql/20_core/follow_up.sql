@@ -12,5 +12,6 @@ select
     setting.hour_rate as hour_rate,
     setting.trip_cost as trip_cost,
     setting.trip_minutes as trip_minutes,
-    setting.currency as currency
+    setting.currency as currency,
+    coalesce(setting.wrong_labour_billed, false) as wrong_labour_billed
 from setting;

@@ -16,7 +16,7 @@
 -- part_cost:       cost of the part line, money; null = not known
 -- labour_cost:     the line's even share of the visit's labour: the charge, else minutes at the hour rate; null = neither recorded
 -- trip_cost:       the line's even share of one further trip, money; 0 unless the complaint stayed or came back
--- total_cost:      part + labour + trip, what is not known counted as 0
+-- total_cost:      part + labour + trip, what is not known counted as 0; without the labour where the settings say that customers pay it
 -- labour_minutes:  the line's even share of the visit's labour, minutes; null = not recorded
 -- trip_minutes:    the line's even share of one further trip, minutes; 0 unless the complaint stayed or came back
 create or replace table part_verdict as
@@ -129,6 +129,7 @@ with
             datediff('day', traced.ending_date, follow_up.as_of) as days_followed,
             follow_up.window_days as window_days,
             follow_up.trip_cost as one_trip_cost,
+            follow_up.wrong_labour_billed as wrong_labour_billed,
             follow_up.trip_minutes as one_trip_minutes,
             listed_pair.part is not null as pair_is_listed,
             listed_part.part is not null as part_is_listed,
@@ -226,7 +227,7 @@ select
     judged.visit_labour_cost / judged.lines_at_visit as labour_cost,
     judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as trip_cost,
     coalesce(judged.cost, 0)
-    + coalesce(judged.visit_labour_cost, 0) / judged.lines_at_visit
+    + case when judged.wrong_labour_billed then 0 else coalesce(judged.visit_labour_cost, 0) end / judged.lines_at_visit
     + judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as total_cost,
     judged.visit_labour_minutes / judged.lines_at_visit as labour_minutes,
     judged.extra_trips * judged.one_trip_minutes / judged.lines_at_visit as trip_minutes

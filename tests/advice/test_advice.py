@@ -238,6 +238,8 @@ def test_did_it_help_counts_before_and_since_with_newcombes_interval() -> None:
         ((30, 40), (18, 60), (60, 20), None, "not followed"),
         ((30, 40), (8, 40), (60, 20), None, "no clear change"),
         ((30, 40), (2, 40), (20, 20), (1, 23), "fell before"),
+        ((20, 40), (2, 40), (20, 20), (1, 5), "fell before"),
+        ((20, 40), (2, 40), (20, 20), (3, 5), "helped"),
         ((30, 40), (7, 7), (20, 20), None, "not followed"),
         ((12, 12), (0, 2), (20, 20), None, "no clear change"),
         ((3, 4), (0, 3), (20, 20), None, "too little before"),

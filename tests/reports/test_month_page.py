@@ -15,7 +15,6 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from models.statistics.intervals import wilson
-from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.month.month import MonthReport, all_reports, month_report
 from pipeline.settings import Settings
@@ -354,6 +353,11 @@ def test_view_of_a_kind_counts_that_kind_alone(workshop: duckdb.DuckDBPyConnecti
     assert {row["kind"] for row in report.as_json()["kinds"]} == {"washing machine"}
 
 
+def test_a_kind_is_read_as_a_job_sheet_writes_it(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
+    scope = make(workshop, tmp_path, SETTLED, kind="w/m", words=Words.load()).scope
+    assert scope.kind == "washing machine"
+
+
 def test_technician_s_own_view_names_nobody_else(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
     html = make(workshop, tmp_path, SETTLED, technician="C. Rowe").html
     assert "C. Rowe" in html
@@ -430,9 +434,9 @@ def test_nothing_is_left_in_the_database(workshop: duckdb.DuckDBPyConnection, tm
 
 
 def test_a_technicians_pooled_rate_stands_on_the_same_mix_as_the_adjusted_one(
-    demo_workshop: Workshop, tmp_path: Path
+    settled: MonthReport,
 ) -> None:
-    rows = demo_workshop.report("2026-08", out=tmp_path / "r.html").as_json()["technicians"]
+    rows = settled.as_json()["technicians"]
     assert len(rows) > 3
     overall = sum(row["fixed"] for row in rows) / sum(row["known"] for row in rows)
     for row in rows:

@@ -53,9 +53,28 @@ class Seen(list):
     """What the page said and asked for that it should not."""
 
 
+@pytest.fixture(scope="module")
+def pages() -> dict[tuple[int, str], tuple[Any, Seen]]:
+    """Pages already open, by width and colours: drawing one takes longer than most tests."""
+    return {}
+
+
 @pytest.fixture
-def opened(browser: Any, report: MonthReport, request: pytest.FixtureRequest) -> Iterator[tuple[Any, Seen]]:
-    width, scheme = getattr(request, "param", (1280, "light"))
+def opened(
+    browser: Any, report: MonthReport, pages: dict[tuple[int, str], tuple[Any, Seen]], request: pytest.FixtureRequest
+) -> tuple[Any, Seen]:
+    look = getattr(request, "param", (1280, "light"))
+    if look not in pages:
+        pages[look] = _open(browser, report, *look)
+    page, seen = pages[look]
+    page.emulate_media(media="screen")
+    page.set_viewport_size({"width": look[0], "height": 900})
+    page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = false; })")
+    page.evaluate("document.activeElement.blur()")
+    return page, seen
+
+
+def _open(browser: Any, report: MonthReport, width: int, scheme: str) -> tuple[Any, Seen]:
     page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
     seen = Seen()
     page.on("console", lambda message: seen.append(f"{message.type}: {message.text}"))
@@ -66,8 +85,7 @@ def opened(browser: Any, report: MonthReport, request: pytest.FixtureRequest) ->
     )
     page.goto(report.path.as_uri(), timeout=120_000)
     page.wait_for_function("document.documentElement.dataset.drawn", timeout=30_000)
-    yield page, seen
-    page.close()
+    return page, seen
 
 
 @pytest.mark.parametrize("opened", [(1280, "light"), (360, "dark")], indirect=True, ids=["desk", "phone"])
@@ -191,3 +209,4 @@ def test_no_chart_is_cut_on_paper(opened: tuple[Any, Seen], paper: str) -> None:
         assert tall <= usable["height"], f"{name} is higher than a page of {paper}"
         assert right <= usable["width"] + 1, f"{name} is wider than a page of {paper}"
     assert len(page.pdf(format=paper)) > 20_000
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")

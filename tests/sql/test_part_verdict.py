@@ -212,3 +212,19 @@ def test_the_label_never_comes_from_what_was_swapped_first() -> None:
         visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"]), visit(9, symptoms=DRAIN, cause="blocked filter")
     )
     assert column(connection, "select cause from cause_example") == ["blocked filter"]
+
+
+def test_labour_that_customers_pay_is_not_lost() -> None:
+    wrong = (
+        visit(0, symptoms=DRAIN, parts=["drain pump"], labour_charge=60.0),
+        visit(9, symptoms=DRAIN, cause=SENSOR, parts=["level sensor"]),
+    )
+    costs = [
+        workshop(*wrong, wrong_labour_billed=is_billed)
+        .execute("select labour_cost, total_cost from part_verdict where part = 'drain pump'")
+        .fetchall()
+        for is_billed in (False, True)
+    ]
+    ((lost_labour, lost),), ((billed_labour, billed),) = costs
+    assert lost_labour == billed_labour == 60.0
+    assert lost - billed == 60.0 and billed == 30.0 + 22.0, "the part and the further trip stay"

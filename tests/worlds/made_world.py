@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from demo_data.generator.make import MadeWorld
 
 WORDS = Path(__file__).parents[2] / "pipeline" / "words" / "en"
-SETTING = "insert into setting values (30, 120, 48, 22, 35, 'GBP', null)"
+SETTING = "insert into setting values (30, 120, 48, 22, 35, 'GBP', null, false)"
 
 
 def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = None) -> duckdb.DuckDBPyConnection:
@@ -57,6 +57,7 @@ def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = No
     if not with_serials:
         visit["serial"] = None
     visit["age_years"] = visit["age_years"].astype("float64")
+    visit["branch"] = None
     connection = duckdb.connect()
     sql.create_raw(connection)
     connection.execute(SETTING)
