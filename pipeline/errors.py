@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 
+OTHER_MONEY = "is in another currency than this workshop's"  # why a line was refused that a rate would let in
 LIES_AHEAD = "lies more than three years ahead"  # why a line was refused that another clock would take
 
 

@@ -7,14 +7,19 @@
     currency = "EUR"
     word_lists = ["our-words.toml"]
 
+    [rates]
+    USD = 0.92
+
 What is not named keeps its default. The values in force are stored in the one-row table ``setting``.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 import tomllib
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,6 +49,8 @@ class Settings:
         Customers pay the labour of visits that fitted a part that was not the cause: it is not counted as lost.
     currency
         ISO 4217 code the money is shown in.
+    rates
+        What one unit of another currency is worth in this one; amounts in a currency without a rate are refused.
     as_of
         End of follow-up; None means the last visit date loaded.
     mask_contacts
@@ -68,6 +75,7 @@ class Settings:
     trip_minutes: float = 35.0
     wrong_labour_billed: bool = False
     currency: str = "GBP"
+    rates: Mapping[str, float] = field(default_factory=dict)
     as_of: dt.date | None = None
     mask_contacts: bool = True
     hash_technicians: bool = False
@@ -104,11 +112,16 @@ def read_settings(path: Path) -> Settings:
             f"{path.name} is a layout, but settings of the database beside it are read from that name.",
             "Give the layout another name.",
         )
-    known = {field.name: field for field in fields(Settings) if field.name != "currency_is_given"}
+    known = {f.name: f for f in fields(Settings) if f.name != "currency_is_given"}
     for name in given:
         if name not in known:
             raise LayoutError(f"{path.name}: {shown(name)} is an unknown setting.", f"Settings are {', '.join(known)}.")
     checked = {name: _checked(path, name, value) for name, value in given.items()}
+    if "rates" in checked and checked.get("currency", next(iter(checked["rates"]), "")) in checked["rates"]:
+        raise LayoutError(
+            f"{path.name}: [rates] say what other currencies are worth in the workshop's own.",
+            'Name that one above them, currency = "…", and give it no rate.',
+        )
     return Settings(**checked, currency_is_given="currency" in given)
 
 
@@ -120,10 +133,23 @@ def with_currency_held(settings: Settings, connection: duckdb.DuckDBPyConnection
     return replace(settings, currency=held["currency"])
 
 
+def money_in_force(settings: Settings) -> str:
+    """Say which money is taken, to tell whether that has changed since."""
+    return " ".join([settings.currency, *(f"{code}={rate:g}" for code, rate in sorted(settings.rates.items()))])
+
+
 def _checked(path: Path, name: str, value: Any) -> Any:
     default = getattr(Settings(), name)
     if name == "as_of":
         good = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
+    elif name == "rates":
+        good = isinstance(value, dict) and all(
+            re.fullmatch("[A-Z]{3}", code)
+            and isinstance(rate, int | float)
+            and not isinstance(rate, bool)
+            and 0 < rate < 1e6
+            for code, rate in value.items()
+        )
     elif isinstance(default, tuple):
         good = isinstance(value, list) and all(isinstance(v, str) for v in value)
     elif isinstance(default, bool):
@@ -139,6 +165,8 @@ def _checked(path: Path, name: str, value: Any) -> Any:
             f"{path.name}: {name} = {shown(value)} is not allowed.",
             "Write it as a day without quotes: as_of = 2026-09-15; leave it out for the last visit loaded."
             if name == "as_of"
+            else "Write under [rates] what one unit is worth in your currency: USD = 0.92."
+            if name == "rates"
             else f"Write it like the default: {shown(default)}.",
         )
     if name == "word_lists":

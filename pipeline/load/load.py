@@ -61,7 +61,7 @@ def load_files(
 ) -> LoadReport:
     """Load every file the paths name; each is one transaction, and one that cannot be read stops no other.
 
-    Where the word lists have changed since, what is held is read again with them first.
+    Where the word lists or rates have changed since, what is held is read again with them first.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ def load_files(
     if not dry_run and is_outdated(database.connection, settings):
         from pipeline.load.stage import restage
 
-        asked.tell("The word lists have changed: reading the visits held again …")
+        asked.tell("The word lists or rates have changed: reading the visits held again …")
         restage(database, asked.words, settings)
     report.notes = [
         f"{shown(link, 200)} is a link that leads out of the folder; it was not read. Name it itself to load it."

@@ -6,9 +6,10 @@ import datetime as dt
 import json
 from typing import TYPE_CHECKING
 
-from pipeline.errors import LIES_AHEAD
+from pipeline.errors import LIES_AHEAD, OTHER_MONEY
 from pipeline.load.layout import Layout, parse_layout
 from pipeline.load.report import FileReport
+from pipeline.settings import money_in_force, with_currency_held
 
 if TYPE_CHECKING:
     import duckdb
@@ -22,7 +23,7 @@ CLOCK_MOVED = "interval 30 day"  # since a load: what it refused as lying far ah
 def loaded_before(asked: Asked, source: Source, layout: Layout | None) -> FileReport | None:
     """Report on the very bytes loaded before with the same layout: nothing changes.
 
-    Not where lines were refused as lying far ahead by another clock.
+    Not where lines were refused as lying far ahead by another clock, or for money that has got a rate since.
     """
     connection = asked.database.connection
     rows = connection.execute(
@@ -31,8 +32,17 @@ def loaded_before(asked: Asked, source: Source, layout: Layout | None) -> FileRe
         "and not exists (from rejected_record where rejected_record.batch_id = load_batch.batch_id "
         f"and contains(reasons, $ahead) "
         f"and current_localtimestamp() not between loaded_at - {CLOCK_MOVED} and loaded_at + {CLOCK_MOVED}) "
+        "and not exists (from rejected_record where rejected_record.batch_id = load_batch.batch_id "
+        "and contains(reasons, $foreign) and coalesce(reading->>'$.money', '') <> $money) "
         "order by batch_id desc limit 1",
-        {"sha": source.sha256, "label": layout.label if layout else "", "any": layout is None, "ahead": LIES_AHEAD},
+        {
+            "foreign": OTHER_MONEY,
+            "money": money_in_force(with_currency_held(asked.settings, connection)),
+            "sha": source.sha256,
+            "label": layout.label if layout else "",
+            "any": layout is None,
+            "ahead": LIES_AHEAD,
+        },
     ).fetchall()
     if not rows or _was_refused_by_a_wrong_clock(connection, rows[0][0]):
         return None

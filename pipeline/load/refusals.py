@@ -9,10 +9,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import LIES_AHEAD
+from pipeline.errors import LIES_AHEAD, OTHER_MONEY
 from pipeline.load.layout import Layout, position
 from pipeline.load.mapping import personal_columns
 from pipeline.store.batches import batches, insert
+from pipeline.values.missing import none_where_missing
 from sql.working import make
 
 if TYPE_CHECKING:
@@ -37,8 +38,9 @@ RULES = {
         "Give one of serial, customer_ref and job_no: without them no later visit can be joined to this one.",
     ),
     "currency": (
-        "is in another currency than this workshop's, and the two are never added",
-        "Keep it in a database of its own, convert it, or name the currency of all records in the settings file.",
+        f"{OTHER_MONEY}, and the two are never added",
+        "Say in the settings file what one unit is worth in yours, [rates] USD = 0.92, or name the currency of all "
+        "records there, and load the file again; or keep it in a database of its own.",
     ),
     "future": (LIES_AHEAD, "Correct the year, or the clock of this computer."),
 }
@@ -123,7 +125,7 @@ def keep_faulty(
             (line_no, text, _reasons(row, layout, has_personal))
             for line_no, row, text in zip(
                 rows["line_no"].tolist(),
-                found.astype(object).where(found.notna(), None).itertuples(),
+                none_where_missing(found).itertuples(),
                 texts,
                 strict=True,
             )
@@ -168,7 +170,7 @@ def _line_texts(
             written = mask_contacts(written)
             for reference in references:
                 written = mask_contacts(written, reference)
-        columns[name] = written.astype(object).where(written.notna(), None).tolist()
+        columns[name] = none_where_missing(written).tolist()
     return [
         json.dumps({n: v for n, v in zip(columns, values, strict=True) if v is not None}, ensure_ascii=False)
         for values in zip(*columns.values(), strict=True)
@@ -203,8 +205,8 @@ def _reasons(row: Any, layout: Layout, has_personal: bool) -> list[dict[str, str
         reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, *RULES["visit_date"]))
     if row.appliance_kind is None:
         reasons.append(_reason(_column(layout, "appliance_kind"), None, *RULES["appliance_kind"]))
-    if row.foreign_money:
-        reasons.append(_reason(_column(layout, "labour_charge"), row.foreign_money.strip(), *RULES["currency"]))
+    if row.foreign_field:
+        reasons.append(_reason(_column(layout, row.foreign_field), row.foreign_money, *RULES["currency"]))
     if row.has_no_unit:
         reasons.append(_reason(_column(layout, "job_no"), None, *RULES["job_no"]))
     return reasons

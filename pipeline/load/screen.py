@@ -11,6 +11,7 @@ from pipeline.load.layout import FIELDS, Layout
 from pipeline.load.mapping import cell, map_lines, personal_columns
 from pipeline.load.masks import MASKED, mask_cells
 from pipeline.load.refusals import Screened, keep_faulty, keep_unreadable, number_as_in_file
+from pipeline.settings import money_in_force
 from pipeline.store.batches import batches, insert
 from pipeline.values.distinct import NOT_KNOWN
 from sql.working import make
@@ -58,6 +59,7 @@ def screen(
         "decimal_mark": read_marks(connection, layout),
         "bare_durations": bare_durations(connection),
         "currency": layout.currency,
+        "money": money_in_force(settings),
     }
     masked = mask_cells(connection) if settings.mask_contacts else set()
     read_serials(connection, "line")

@@ -8,6 +8,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from pipeline.load import identity
+from pipeline.load.currency import rates_by_sign
 from pipeline.load.screen import read_serials
 from pipeline.store.batches import batches, frame, insert, slices
 from pipeline.values import ages, durations, money, parts_line
@@ -16,7 +17,7 @@ from pipeline.words.edition import remember
 from sql.working import make
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     import duckdb
     import numpy as np
@@ -85,11 +86,11 @@ def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int
     """Take the versions held before out of the staged tables and out of the counts of words."""
     make(connection, "version_replaced", batch=batch_id)
     _in_force(connection)
-    make(connection, "use_of_word")
+    make(connection, "use_of_word", "batch_reading")
     _read_kinds(connection, words)
     _read_cells(connection, words)
     make(connection, "use_of_cell")
-    _read_texts(connection, words, keep=False)
+    _read_texts(connection, words, {}, keep=False)
     _add_uses(connection, -1)
     for table in STAGED:
         connection.execute(f"delete from {table} where visit_id in (select visit_id from visit_text)")
@@ -113,7 +114,9 @@ def _read_days(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
 
 
 def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> None:
-    make(connection, "use_of_word")
+    make(connection, "use_of_word", "batch_reading", "rate")
+    rates = rates_by_sign(settings)
+    insert(connection, "rate", {"w": list(rates), "r": list(rates.values())})
     _read_kinds(connection, words)
     _read_cells(connection, words)
     _read_values(connection)
@@ -122,7 +125,7 @@ def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settin
         make(connection, "stage_visit_added", currency=settings.currency)
         make(connection, "use_of_cell")
 
-    _read_texts(connection, words, keep=True, meanwhile=meanwhile)
+    _read_texts(connection, words, rates, keep=True, meanwhile=meanwhile)
     _add_uses(connection, 1)
 
 
@@ -160,7 +163,7 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
 
 def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that say what each written model, age, duration and amount is."""
-    make(connection, "model_read", "age_read", "batch_reading")
+    make(connection, "model_read", "age_read")
     known = frame(connection, "select distinct model from stage_visit where model is not null order by 1")["model"]
     for rows in batches(connection, "select distinct model as w from visit_text where model is not null"):
         models = identity.model(rows["w"], known.tolist())
@@ -185,9 +188,16 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _read_texts(
-    connection: duckdb.DuckDBPyConnection, words: Words, *, keep: bool, meanwhile: Callable[[], None] = lambda: None
+    connection: duckdb.DuckDBPyConnection,
+    words: Words,
+    rates: Mapping[str, float],
+    *,
+    keep: bool,
+    meanwhile: Callable[[], None] = lambda: None,
 ) -> None:
     """Read complaints, codes, findings and parts a batch of visits at a time; keep them, or count their words only.
+
+    Prices of parts are converted by ``rates``.
 
     Words take one core and SQL the other: the connection is left to one thread, which does what is to be done
     ``meanwhile``, fetches what is read next and stores what was read last, in the order asked.
@@ -205,7 +215,7 @@ def _read_texts(
             if rows is None:
                 continue
             asked.extend(beside.submit(_texts, connection, condition) for condition in islice(within, 1))
-            asked.append(beside.submit(_keep, connection, _read_batch(words, rows, checks), with_tables=keep))
+            asked.append(beside.submit(_keep, connection, _read_batch(words, rows, checks, rates), with_tables=keep))
 
 
 def _texts(connection: duckdb.DuckDBPyConnection, condition: str) -> pd.DataFrame:
@@ -215,11 +225,13 @@ def _texts(connection: duckdb.DuckDBPyConnection, condition: str) -> pd.DataFram
     return rows
 
 
-def _read_batch(words: Words, rows: pd.DataFrame, checks: set[str]) -> dict[str, list[pd.DataFrame]]:
+def _read_batch(
+    words: Words, rows: pd.DataFrame, checks: set[str], rates: Mapping[str, float]
+) -> dict[str, list[pd.DataFrame]]:
     """Give what is to be added to each table, the uses of words among them."""
     symptoms, uses_in_complaints = _read_complaints(words, rows)
     findings, uses_in_findings = _read_findings(words, rows, checks)
-    parts, uses_in_parts = _read_parts(words, rows)
+    parts, uses_in_parts = _read_parts(words, rows, rates)
     return {
         "stage_symptom": [symptoms, _read_codes(words, rows)],
         "stage_finding": [findings],
@@ -300,12 +312,15 @@ def _read_findings(words: Words, rows: pd.DataFrame, checks: set[str]) -> tuple[
     return found[["visit_id", "finding", "value", "is_doubtful"]], _uses("finding", rows["findings"], own)
 
 
-def _read_parts(words: Words, rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _read_parts(words: Words, rows: pd.DataFrame, rates: Mapping[str, float]) -> tuple[pd.DataFrame, pd.DataFrame]:
     split = parts_line.split(rows["parts"]).reset_index(drop=True)
     kinds = rows["kind"].take(split["row"].to_numpy()).reset_index(drop=True)
     matched = words.match("part", split["part_text"], kinds)
     understood = matched["term"].where(matched["is_understood"].astype(bool))
     uses = _uses("part", rows["parts"], split[["row"]].assign(word=split["part_text"], term=understood))
+    if rates:
+        written = split["currency"].fillna(rows["currency"].take(split["row"].to_numpy()).reset_index(drop=True))
+        split["unit_cost"] *= written.map(rates).astype(float).fillna(1.0)
     split = split.assign(
         visit_id=_visit_ids(rows, split),
         part=matched["term"],

@@ -114,7 +114,7 @@ def status(told: dict[str, Any]) -> list[str]:
         rows = [[w["uses"], w["list"], w["written"], _one_line(w["example"])] for w in told["words_to_review"]]
         lines += ["", "Most worth reviewing (priorjobs review):", *table(["uses", "list", "written", "example"], rows)]
     if told["word_lists_changed"]:
-        lines += ["", "The word lists have changed since: the next load reads every visit again with them."]
+        lines += ["", "The word lists or rates have changed since: the next load reads every visit again with them."]
     if "broken" in told:
         lines += ["", *checked(told)]
     return [*lines, "", *pairs({"model": told["model"]})]

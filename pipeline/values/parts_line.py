@@ -97,7 +97,8 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
         One row a part, in the order of the lines. row: position in the input. part_no: position in the line, from 1.
         part_text: the part's words without number, price and order number. quantity: 1 where none is written.
         unit_cost: price of one, NaN = not given; 0 for a customer's own part. as_written: the part as it stood.
-        problem: why a price was refused, missing = read or none.
+        problem: why a price was refused, missing = read or none. currency: of the price, as `money.parse`
+        gives it; missing = none written.
 
     Notes
     -----
@@ -116,7 +117,7 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
     column = distinct(written)
     lines = [_parts(value) for value in _verbatim(written, column.codes)]
     parts = [part for line in lines for part in line]
-    prices, _, problems = money.read_values(
+    prices, currencies, problems = money.read_values(
         [part.price for part in parts],
         np.repeat(column.counts, [len(line) for line in lines]),
         decimal_mark,
@@ -137,6 +138,7 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
         "part_text": [part.text for part in parts],
         "as_written": [part.as_written for part in parts],
         "problem": problems,
+        "currency": currencies,
     }
     held = {name: pd.array(np.array(values, dtype=object), dtype="str") for name, values in texts.items()}
     return pd.DataFrame(
@@ -148,6 +150,7 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
             "unit_cost": unit_cost[at],
             "as_written": held["as_written"].take(at),
             "problem": held["problem"].take(at),
+            "currency": held["currency"].take(at),
         }
     )
 

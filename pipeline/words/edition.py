@@ -1,4 +1,4 @@
-"""Which edition of the word lists is in force? A fingerprint that changes when any list does, or how lists are read."""
+"""Which edition of word lists, of what reads them, and of rates of money is in force? Its fingerprint."""
 
 from __future__ import annotations
 
@@ -15,12 +15,14 @@ WORDS = Path(__file__).parent
 
 
 def edition(settings: Settings) -> str:
-    """Fingerprint of the shipped lists of the languages asked for, of the workshop's own, and of what reads them."""
+    """Fingerprint of the shipped lists of the languages asked for, the workshop's own, their readers, and of rates."""
     shipped = [path for language in sorted({"en", *settings.languages}) for path in (WORDS / language).glob("*.*")]
     digest = hashlib.blake2b(digest_size=16)
     for path in (*sorted(shipped), *sorted(WORDS.glob("*.*")), *settings.word_lists):
         if path.is_file():
             digest.update(hashlib.blake2b(path.read_bytes()).digest())
+    if settings.rates:
+        digest.update(repr(sorted(settings.rates.items())).encode())
     return digest.hexdigest()
 
 

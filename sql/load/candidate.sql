@@ -6,7 +6,7 @@
 -- serial_term:  serial number made comparable
 -- base_key:     what the visit is known by: job number and day, else appliance and day; null = it names no unit
 -- has_no_unit:  neither job number, serial number nor customer
--- is_foreign:   its money is in another currency than the workshop's
+-- foreign_field: which field is in a currency that is not the workshop's and has no rate; null = none
 -- is_refused:   one of these, or no day or kind
 create or replace temp table candidate as
 with line_read as (
@@ -16,10 +16,15 @@ with line_read as (
         coalesce(day_read.day > current_date + $days_ahead::integer, false) as is_ahead,
         serial_read.serial as serial_term,
         plain_name(hashed.job_no) as job_key,
-        foreign_labour.written is not null or foreign_parts.written is not null as is_foreign
+        case
+            when foreign_labour.written is not null then 'labour_charge'
+            when foreign_parts.written is not null then 'parts_cost'
+            when foreign_text.written is not null then 'parts'
+        end as foreign_field
     from hashed
     left join foreign_money as foreign_labour on foreign_labour.written = hashed.labour_charge
     left join foreign_money as foreign_parts on foreign_parts.written = hashed.parts_cost
+    left join foreign_money as foreign_text on foreign_text.written = hashed.parts
     left join serial_read on serial_read.written = hashed.serial
     left join day_read on day_read.written = hashed.visit_date
 )
@@ -36,6 +41,6 @@ select
         || '/' || coalesce(plain_name(make), '') || '/' || coalesce(plain_name(model), '')
     ) || '|' || day as base_key,
     job_key is null and serial_term is null and customer_ref is null as has_no_unit,
-    is_foreign,
-    day is null or is_ahead or appliance_kind is null or has_no_unit or is_foreign as is_refused
+    foreign_field,
+    day is null or is_ahead or appliance_kind is null or has_no_unit or foreign_field is not null as is_refused
 from line_read;

@@ -11,8 +11,11 @@ select
     screened.visit_date,
     screened.appliance_kind,
     candidate.has_no_unit,
-    case when candidate.is_foreign
-        then coalesce(screened.labour_charge, '') || ' ' || coalesce(screened.parts_cost, '')
+    candidate.foreign_field,
+    case candidate.foreign_field
+        when 'labour_charge' then screened.labour_charge
+        when 'parts_cost' then screened.parts_cost
+        when 'parts' then screened.parts
     end as foreign_money,
     incoming.* exclude (line_no)
 from candidate

@@ -1,7 +1,8 @@
--- one row more a visit: its written fields as values and terms; amounts without a currency are in $currency
+-- one row more a visit: its written fields as values and terms; amounts without a currency are in $currency, those with a rate are
+--        converted to it
 -- makes: stage_visit
 -- key:   visit_id
--- reads: age_read, batch_reading, cause_read, kind_read, make_read, minutes_read, model_read, money_read, outcome_read, serial_read, visit_text
+-- reads: age_read, batch_reading, cause_read, kind_read, make_read, minutes_read, model_read, money_read, outcome_read, rate, serial_read, visit_text
 insert into stage_visit
 select
     v.visit_id,
@@ -24,9 +25,13 @@ select
     case when outcome_read.is_understood then outcome_read.term else 'unknown' end,
     v.technician,
     minutes_read.minutes,
-    labour.amount,
-    parts.amount,
-    coalesce(labour.currency, parts.currency, batch_reading.currency, $currency),
+    labour.amount * coalesce(labour_rate.rate, 1),
+    parts.amount * coalesce(parts_rate.rate, 1),
+    case
+        when labour_rate.rate is null and parts_rate.rate is null
+            then coalesce(labour.currency, parts.currency, batch_reading.currency, $currency)
+        else $currency
+    end,
     v.callback_of,
     v.branch
 from visit_text as v
@@ -42,4 +47,6 @@ left join minutes_read on minutes_read.written = v.minutes and minutes_read.unit
 left join money_read as labour
     on labour.field = 'labour_charge' and labour.written = v.labour_charge and labour.mark = batch_reading.labour_mark
 left join money_read as parts
-    on parts.field = 'parts_cost' and parts.written = v.parts_cost and parts.mark = batch_reading.parts_mark;
+    on parts.field = 'parts_cost' and parts.written = v.parts_cost and parts.mark = batch_reading.parts_mark
+left join rate as labour_rate on labour_rate.written = coalesce(labour.currency, batch_reading.currency)
+left join rate as parts_rate on parts_rate.written = coalesce(parts.currency, batch_reading.currency);

@@ -44,3 +44,58 @@ def test_the_settings_file_decides_where_it_names_one(tmp_path: Path) -> None:
         assert workshop.load([written(tmp_path, "a.csv", "$40.00", "£50.00")]).totals["rejected"] == 1
         with pytest.raises(LayoutError, match="never added"):
             workshop.load([written(tmp_path, "c.csv", "60.00")], layout=tmp_path / "euro.toml")
+
+
+def test_foreign_amounts_are_converted_by_the_owners_rate_and_that_is_told(tmp_path: Path) -> None:
+    settings = tmp_path / "w.toml"
+    head = "visit_date,appliance_kind,job_no,outcome,labour_charge,parts\n"
+    jobs = tmp_path / "jobs.csv"
+    jobs.write_text(
+        head + "2025-01-01,w/m,J1,fixed,40.00,drain pump @ £30\n2025-01-02,w/m,J2,fixed,€50.00,drain pump @ €20\n"
+        "2025-01-03,w/m,J3,fixed,60.00,drain pump @ $34; belt\n",
+        encoding="utf-8",
+    )
+
+    def loaded() -> tuple[list[str], list[tuple[str, str]], dict[str, float], dict[str, float]]:
+        with Workshop.open(tmp_path / "w.duckdb") as workshop:
+            report = workshop.load([jobs])
+            lines = [(line["column"], line["value"]) for line in report.files[0].rejected_lines]
+            visits = workshop.table("visit").set_index("job_no")
+            assert set(visits["currency"]) == {"GBP"}
+            costs = workshop.table("part_fitted").merge(workshop.table("visit"), on="visit_id")
+            prices = costs.dropna(subset="cost").set_index("job_no")["cost"].to_dict()
+            return report.files[0].notes, lines, visits["labour_charge"].to_dict(), prices
+
+    settings.write_text('currency = "GBP"\n', encoding="utf-8")
+    _, refused, *_ = loaded()
+    assert refused == [("labour_charge", "€50.00"), ("parts", "drain pump @ $34; belt")]
+    settings.write_text('currency = "GBP"\n[rates]\nEUR = 0.86\n', encoding="utf-8")
+    notes, refused, charges, prices = loaded()
+    assert refused == [("parts", "drain pump @ $34; belt")]
+    assert charges == pytest.approx({"J1": 40, "J2": 43})
+    assert prices == pytest.approx({"J1": 30, "J2": 17.2})
+    assert any("EUR: 2 amounts" in note and "0.86 GBP" in note for note in notes)
+    settings.write_text('currency = "GBP"\n[rates]\nEUR = 0.5\nUSD = 0.75\n', encoding="utf-8")
+    _, refused, charges, prices = loaded()
+    assert refused == []
+    assert charges == pytest.approx({"J1": 40, "J2": 25, "J3": 60})
+    assert prices == pytest.approx({"J1": 30, "J2": 10, "J3": 25.5})
+
+
+def test_a_layouts_currency_has_a_rate_too_and_a_sign_of_two_rates_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "w.toml").write_text('currency = "GBP"\n[rates]\nEUR = 0.5\nUSD = 0.75\nCAD = 0.6\n', encoding="utf-8")
+    (tmp_path / "euro.toml").write_text(
+        'currency = "EUR"\n[columns]\n' + "".join(f'{c} = "{c}"\n' for c in HEAD.strip().split(",")), encoding="utf-8"
+    )
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        workshop.load([written(tmp_path, "c.csv", "60.00")], layout=tmp_path / "euro.toml")
+        second = workshop.load([written(tmp_path, "d.csv", "$60.00", "US$20.00", "C$10.00")])
+        assert [line["value"] for line in second.files[0].rejected_lines] == ["$60.00"]
+        assert sorted(workshop.table("visit")["labour_charge"]) == pytest.approx([6, 15, 30])
+
+
+@pytest.mark.parametrize("rates", ["EUR = 0", "EUR = 'half'", "euro = 0.8", "GBP = 1.0"])
+def test_a_rate_that_cannot_be_is_told(tmp_path: Path, rates: str) -> None:
+    (tmp_path / "w.toml").write_text(f'currency = "GBP"\n[rates]\n{rates}\n', encoding="utf-8")
+    with pytest.raises(LayoutError, match="rates"):
+        Workshop.open(tmp_path / "w.duckdb")

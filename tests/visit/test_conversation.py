@@ -106,7 +106,7 @@ def test_something_else_seen_counts(workshop):
 
 
 def test_a_wrong_key_is_explained(workshop):
-    technician = Technician("x", "77", "f blorp", "q")
+    technician = Technician("z", "77", "f blorp", "q")
     visit(workshop, technician)
     assert sum(line.startswith("Press one of") for line in technician.said) == 2
     assert any("Not understood" in line for line in technician.said)
