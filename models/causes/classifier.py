@@ -23,6 +23,8 @@ from models.causes.softmax import log_softmax
 if TYPE_CHECKING:
     from models.causes.jobs import Jobs
 
+MOST_TO_DECIDE = 20_000  # jobs by which the few settings are decided; more would say the same and take minutes
+
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     """Probabilities of causes from facts of which most are not known.
@@ -126,7 +128,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         again.decided_ = self.decided_
         weight = _check_sample_weight(sample_weight, frame, dtype=float, ensure_non_negative=True)
         with threadpool_limits(limits={"blas": 1, "openmp": self.threads}):
-            again.model_ = again._fit_as_decided(frame, cause, weight)
+            again.model_ = again._fit_as_decided(frame, again._coded(frame, cause, weight))
         return again
 
     def predict_proba(self, X: Any) -> np.ndarray:
@@ -170,17 +172,17 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return code_jobs(frame, self.classes_, cause, weight, self.background, self.text)
 
     def _learn(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
-        """Let held-out jobs decide what each part is worth, then fit the parts on all jobs."""
-        jobs = self._coded(frame, cause, weight)
+        """Let held-out jobs, the last of many, decide what each part is worth, then fit the parts on all jobs."""
+        recent = frame.iloc[-MOST_TO_DECIDE:].reset_index(drop=True)
+        jobs = self._coded(recent, cause[-MOST_TO_DECIDE:], weight[-MOST_TO_DECIDE:])
         self.decided_ = NOTHING_DECIDED if jobs.written is None else LISTS_ALONE
-        if jobs.causes > 1 and len(frame) >= 2 * self.folds:
-            inputs = boosting_inputs(frame, jobs.columns) if self.boosting else None
+        if jobs.causes > 1 and len(recent) >= 2 * self.folds:
+            inputs = boosting_inputs(recent, jobs.columns) if self.boosting else None
             self.decided_ = decide(jobs, inputs, self.folds, self.random_state)
-        return self._fit_as_decided(frame, cause, weight)
+        return self._fit_as_decided(frame, jobs if len(recent) == len(frame) else self._coded(frame, cause, weight))
 
-    def _fit_as_decided(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
-        jobs = self._coded(frame, cause, weight)
-        decided, columns = self.decided_, jobs.columns
+    def _fit_as_decided(self, frame: pd.DataFrame, jobs: Jobs) -> CauseModel:
+        decided, columns, cause, weight = self.decided_, jobs.columns, jobs.cause, jobs.weight
         everyone = np.ones(len(cause), dtype=bool)
         size = int(jobs.starts[-1])
         log_share, log_ratio, pairs = np.zeros(jobs.causes), np.zeros((size, jobs.causes)), None
@@ -191,7 +193,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         facts = regression = naive_bayes = lists = trees = None
         if decided.weights[3:5].any():
             facts, lists = jobs.facts, lists_alone(jobs)
-            shown = jobs.shown()
+            shown = jobs.shown
             if decided.weights[3]:
                 regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)
             if decided.weights[4]:

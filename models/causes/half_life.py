@@ -96,8 +96,8 @@ def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndar
     """Give, for a half-life, the log-loss of each later job whose cause had been met before."""
     as_calls, _ = as_asked(jobs, 0)
     lists = lists_alone(jobs)
-    shown, offset, asked_offset = jobs.shown(), offset_of(jobs, lists), offset_of(as_calls, lists)
-    told = shown if jobs.written is not None else as_calls.shown()  # beside lists no finding is read
+    shown, offset, asked_offset = jobs.shown, offset_of(jobs, lists), offset_of(as_calls, lists)
+    told = shown if jobs.written is not None else as_calls.shown  # beside lists no finding is read
     number, place = len(jobs.cause), np.arange(len(jobs.cause))
 
     def losses(years: float | None) -> np.ndarray:

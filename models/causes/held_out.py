@@ -223,8 +223,8 @@ class HeldOut:
         """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
         jobs, lists = self.jobs, lists_alone(self.jobs)
         offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
-        shown = jobs.shown()
-        asked = shown if jobs.written is not None else self.asked.shown()  # beside lists no finding is read
+        shown = jobs.shown
+        asked = shown if jobs.written is not None else self.asked.shown  # beside lists no finding is read
 
         def ask(layer: ByKind, mine: np.ndarray) -> np.ndarray:
             return layer.scores(entries(asked[mine]), jobs.kind[mine], asked_offset[mine])

@@ -67,6 +67,7 @@ class Jobs:
     texts: list[str]
     facts: Facts
 
+    @cached_property
     def shown(self) -> csr_matrix:
         """Jobs × features."""
         return self.facts.matrix(self.codes, self.texts)

@@ -11,7 +11,7 @@ import re
 import zlib
 from collections import Counter
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -91,11 +91,14 @@ def checksum(entry: str) -> str:
 def made_of(text: str) -> set[str]:
     """Words, word pairs, and pieces of words of one text, in small letters."""
     said = WORD.findall(text.lower())
-    entries = {*said, *(f"{one} {other}" for one, other in pairwise(said))}
-    for word in set(said):
-        edged = f"<{word}>"
-        entries.update("~" + edged[i : i + size] for size in PIECES for i in range(len(edged) - size + 1))
-    return entries
+    return {*said, *(f"{one} {other}" for one, other in pairwise(said))}.union(*map(pieces_of, set(said)))
+
+
+@lru_cache(maxsize=1 << 16)
+def pieces_of(word: str) -> tuple[str, ...]:
+    """Pieces of a word, its edges told from its middle."""
+    edged = f"<{word}>"
+    return tuple("~" + edged[i : i + size] for size in PIECES for i in range(len(edged) - size + 1))
 
 
 def texts_of(frame: pd.DataFrame, text: str | None) -> list[str]:

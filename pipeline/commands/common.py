@@ -10,6 +10,7 @@ import typer
 
 from pipeline.errors import UsageError
 from pipeline.terminal.text import json_line, safe
+from pipeline.values.missing import none_where_missing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +28,7 @@ def show(data: dict[str, Any], lines: list[str], as_json: bool) -> None:
 
 def records(listed: pd.DataFrame) -> list[dict[str, Any]]:
     """Rows of a frame as plain dictionaries; what is missing is None."""
-    rows = listed.astype(object).where(listed.notna(), None)
+    rows = none_where_missing(listed)
     return [dict(zip(listed.columns, row, strict=True)) for row in rows.itertuples(index=False)]
 
 

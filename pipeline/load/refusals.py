@@ -13,6 +13,7 @@ from pipeline.errors import LIES_AHEAD, OTHER_MONEY
 from pipeline.load.layout import Layout, position
 from pipeline.load.mapping import personal_columns
 from pipeline.store.batches import batches, insert
+from pipeline.values.missing import none_where_missing
 from sql.working import make
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ def keep_faulty(
             (line_no, text, _reasons(row, layout, has_personal))
             for line_no, row, text in zip(
                 rows["line_no"].tolist(),
-                found.astype(object).where(found.notna(), None).itertuples(),
+                none_where_missing(found).itertuples(),
                 texts,
                 strict=True,
             )
@@ -169,7 +170,7 @@ def _line_texts(
             written = mask_contacts(written)
             for reference in references:
                 written = mask_contacts(written, reference)
-        columns[name] = written.astype(object).where(written.notna(), None).tolist()
+        columns[name] = none_where_missing(written).tolist()
     return [
         json.dumps({n: v for n, v in zip(columns, values, strict=True) if v is not None}, ensure_ascii=False)
         for values in zip(*columns.values(), strict=True)

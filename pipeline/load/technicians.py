@@ -7,6 +7,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from pipeline.load.privacy import hash_customers, load_key
+from pipeline.values.missing import none_where_missing
 
 if TYPE_CHECKING:
     from pipeline.store.database import Database
@@ -27,7 +28,7 @@ def hash_stored(database: Database) -> None:
     names = [name for (name,) in rows]
     hashes = hash_customers(pd.Series(names, dtype="str"), load_key(database.key_file))
     with database.transaction() as connection:
-        for name, hashed in zip(names, hashes.astype(object).where(hashes.notna(), None), strict=True):
+        for name, hashed in zip(names, none_where_missing(hashes), strict=True):
             for table in ("raw_record", "stage_visit"):
                 connection.execute(
                     f"update {table} set technician = $h where technician = $n", {"h": hashed, "n": name}

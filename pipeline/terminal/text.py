@@ -10,6 +10,8 @@ import unicodedata
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from pipeline.values.missing import none_where_missing
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -75,7 +77,7 @@ def frame(data: pd.DataFrame) -> list[str]:
     """A frame as aligned text; an empty one says so."""
     if data.empty:
         return ["Nothing yet."]
-    return table([str(c) for c in data.columns], data.astype(object).where(data.notna(), None).to_numpy().tolist())
+    return table([str(c) for c in data.columns], none_where_missing(data).to_numpy().tolist())
 
 
 def pairs(data: dict[str, Any]) -> list[str]:

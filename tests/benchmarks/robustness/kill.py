@@ -59,7 +59,7 @@ def do(work: str, folder: Path, customer: str) -> None:
         if work == "load":
             workshop.load([folder / "more.csv"])
         elif work == "train":
-            workshop.train(anyway=True)
+            workshop.train(force=True)
         elif work == "report":
             workshop.report(out=folder / PAGE)
         elif work == "decide":

@@ -117,7 +117,7 @@ def trained(database: str) -> dict[str, Any]:
 
     found: dict[str, Any] = {}
     with Workshop.open(database) as workshop, timed(found):
-        found["jobs"] = workshop.train(anyway=True)["episodes"]
+        found["jobs"] = workshop.train(force=True)["episodes"]
     return found
 
 

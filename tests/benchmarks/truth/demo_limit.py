@@ -36,6 +36,7 @@ from pipeline.store.database import Database
 from pipeline.train.train import examples
 from pipeline.train.word_background import background
 from pipeline.visit.ask import ask
+from pipeline.visit.costs import NONE_OF_THESE
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.words import Words
 from tests.benchmarks.truth.demo_jobs import bent_world, cured_jobs, exact, hits, losses
@@ -134,7 +135,7 @@ def in_text(database: Database, words: Words, calls: int, seed: int) -> None:
         causes.append(call.cause)
         checks.append(len(case.found))
     told = [
-        asked.odds.as_dict()
+        {**asked.odds.causes, NONE_OF_THESE: asked.odds.none_of_these}
         for begin in range(0, calls, 200)
         for asked in ask(database, words, Settings(), questions[begin : begin + 200])
     ]
