@@ -77,7 +77,8 @@ def test_the_owners_first_hour(chromium: Any, tmp_path: Path) -> None:
         page.reload()
         assert page.get_by_role("button", name="No longer").count() == 1
         page.get_by_role("link", name="Open the whole report").click()
-        page.locator("[data-measure=callbacks] button").click()
+        page.wait_for_url("**/month/report?month=2025-09")
+        page.locator("button[data-jobs]").first.click()
         assert page.locator("dialog .jobs-list > li").count() > 0
         assert said == []
         page.close()
