@@ -524,7 +524,7 @@ VISIT = st.tuples(
     st.sampled_from(["fixed", "NFF", ""]),
 ).map(lambda visit: [visit[0].isoformat(), *visit[1:]])
 SLOW = settings(
-    max_examples=12,
+    max_examples=7,
     deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
     suppress_health_check=[HealthCheck.function_scoped_fixture],
@@ -574,7 +574,7 @@ def test_a_file_in_overlapping_pieces_stages_what_the_whole_does_and_again_nothi
     assert staged(database) == whole
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     start=st.sampled_from(
         [b"", as_csv([]), as_csv(FIRST), b"\xef\xbb\xbf" + as_csv(FIRST[:1]), b'{"visit_date": "2025-01-01"']
