@@ -127,7 +127,7 @@ def test_every_branch_of_every_tree_carries_cautions(answers):
 
 def test_sheets_print_every_step_with_its_cautions_and_their_text(workshop, kinds, tmp_path):
     calls = tmp_path / "calls.csv"
-    rows = [f"{kind},{complaint}" for kind in kinds for complaint in list(about(workshop.words, kind).shares)[:1]]
+    rows = [f"{kind},{complaint}" for kind in kinds[::3] for complaint in list(about(workshop.words, kind).shares)[:1]]
     calls.write_text("\n".join(["appliance_kind,complaint", *rows, "gas hob,will not light"]), encoding="utf-8")
     told = workshop.round(calls, tmp_path / "round.html")
     page = (tmp_path / "round.html").read_text(encoding="utf-8")
