@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, either, finished, headed_above, layered, mark, number, said, share_axis, words
+from reports.charts.drawn import finished, said, share_axis
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -15,7 +16,7 @@ LABEL_GAP = 0.06  # of the height
 DAYS_READ = (7, 14, 30, 60, 90)
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
+def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     """Draw the curves with their bands, labelled at their ends.
 
     Parameters
@@ -32,50 +33,47 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
         label=ends["period"].map(lambda period: wording.say(f"callbacks.{period}")),
         label_at=_label_places(ends["share"].tolist(), top),
     )
-    shares = share_axis(wording.say("callbacks.axis_y"), **headed_above())
-    days = number(
-        "day",
-        axis={"title": wording.say("callbacks.axis_x"), "values": [0, *DAYS_READ], "grid": False},
-        scale={"domain": [0, LAST_DAY], "nice": False},
+    shares = share_axis(
+        wording.say("callbacks.axis_y"),
+        titleAnchor="end",
+        titleAngle=0,
+        titleAlign="left",
+        titleBaseline="bottom",
+        titleX=0,
+        titleY=-8,
     )
-
-    def at(column: str, **more: Spec) -> Spec:
-        return {"x": days, "y": number(column, axis=shares, scale={"domain": [0, top], "nice": False}), **more}
-
-    main, other = theme.LIGHT["main"], theme.LIGHT["other"]
-    unsaid: Spec = {"aria": False}
-    stepped: Spec = {"interpolate": "step-after", **unsaid}
-    colour = either("datum.is_this", main, other)
+    scale = alt.Scale(domain=[0, top], nice=False)
+    days = alt.X(
+        "day:Q",
+        axis=alt.Axis(title=wording.say("callbacks.axis_x"), values=[0, *DAYS_READ], grid=False),
+        scale=alt.Scale(domain=[0, LAST_DAY], nice=False),
+    )
+    y = alt.Y("share:Q", axis=shares, scale=scale)
+    base = alt.Chart(rows).encode(x=days)
+    colour = alt.condition("datum.is_this", alt.value(theme.LIGHT["main"]), alt.value(theme.LIGHT["other"]))
     layers = [
-        mark(
-            "area",
-            at("low", y2={"field": "high"}),
-            only="datum.is_this",
-            color=theme.LIGHT["main-pale"],
-            opacity=0.7,
-            **stepped,
-        ),
-        mark("line", at("share"), only="!datum.is_this", strokeDash=[6, 4], color=other, strokeWidth=2.5, **stepped),
-        mark("line", at("share"), only="datum.is_this", color=main, strokeWidth=2.5, **stepped),
-        mark(
-            "point",
-            at("share", stroke=colour, fill=colour, **said()),
-            only={"field": "day", "oneOf": list(DAYS_READ)},
-            size=45,
-            opacity=1,
-            strokeWidth=2,
-        ),
-        mark(
-            "text",
-            at("label_at", text=words("label"), color=colour),
-            data="ends",
-            align="right",
-            fontSize=13,
-            fontWeight=700,
-            **unsaid,
-        ),
+        base.transform_filter("datum.is_this")
+        .mark_area(interpolate="step-after", color=theme.LIGHT["main-pale"], opacity=0.7, aria=False)
+        .encode(y=alt.Y("low:Q", axis=shares, scale=scale), y2="high:Q")
     ]
-    return layered(layers, {"days": rows, "ends": ends}, theme.CHART_HEIGHT)
+    for is_this, dash in ((False, [6, 4]), (True, [1, 0])):
+        name = "main" if is_this else "other"
+        layers.append(
+            base.transform_filter(f"datum.is_this === {str(is_this).lower()}")
+            .mark_line(interpolate="step-after", strokeDash=dash, color=theme.LIGHT[name], strokeWidth=2.5, aria=False)
+            .encode(y=y)
+        )
+    layers.append(
+        base.transform_filter(alt.FieldOneOfPredicate(field="day", oneOf=list(DAYS_READ)))
+        .mark_point(size=45, opacity=1, strokeWidth=2)
+        .encode(y=y, stroke=colour, fill=colour, **said())
+    )
+    layers.append(
+        alt.Chart(ends)
+        .mark_text(align="right", fontSize=13, fontWeight=700, aria=False)
+        .encode(x=days, y=alt.Y("label_at:Q", axis=shares, scale=scale), text="label:N", color=colour)
+    )
+    return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
 
 
 def _label_places(shares: list[float], top: float) -> list[float]:

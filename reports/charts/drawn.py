@@ -1,24 +1,18 @@
-"""A finished chart with its words and table, as a page takes it, and rows whose words stand above their bars.
-
-Charts are written as Vega-Lite specifications, plain JSON; the tests check each against Vega-Lite's schema.
-"""
+"""A finished chart with its words and table, as a page takes it, and rows whose words stand above their bars."""
 
 from __future__ import annotations
 
-import datetime as dt
 import json
-import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
+import altair as alt
 import pandas as pd
 
 from reports.render import theme
 from reports.render.page import plain_frame
 from reports.render.picture import Picture
-
-Spec = dict[str, Any]
 
 PART_LIMIT, NAME_LIMIT = 400, 130
 ROOM = 1.9
@@ -28,7 +22,7 @@ _TESTED_FIELD = re.compile(r"datum\.(\w+)")
 
 def finished(
     name: str,
-    chart: Spec,
+    chart: alt.Chart | alt.LayerChart,
     title: str,
     alt_text: str,
     table: pd.DataFrame,
@@ -50,103 +44,40 @@ def finished(
         Rows of the table with ``said`` and ``jobs``, the key of the list of jobs each opens to.
     """
     title = title[:1].upper() + title[1:]
+    titled = chart.properties(title=title, description=alt_text)
     opens = () if rows is None or "jobs" not in rows else tuple(zip(rows["jobs"], rows["said"], strict=True))
-    return Picture(name, title, alt_text, {**chart, "title": title, "description": alt_text}, plain_frame(table), opens)
+    return Picture(name, title, alt_text, only_drawn(titled.to_dict(validate=False)), plain_frame(table), opens)
 
 
-def layered(layers: Sequence[Spec], rows: Mapping[str, pd.DataFrame | list[Spec]], height: float) -> Spec:
-    """Lay marks over each other, as wide as the page has room.
-
-    Parameters
-    ----------
-    layers
-        As ``mark`` makes them.
-    rows
-        Name -> what is drawn; a layer that names none draws the first. Of their columns the chart keeps those that it
-        draws: what is not shown is not given away.
-    height
-        In pixels.
-    """
-    drawing = json.dumps(layers)
-    names = {*_DRAWN_FIELD.findall(drawing), *_TESTED_FIELD.findall(drawing)}
-    return {
-        "datasets": {name: _records(given, names) for name, given in rows.items()},
-        "data": {"name": next(iter(rows))},
-        "layer": list(layers),
-        "width": "container",
-        "height": height,
+def only_drawn(spec: dict[str, Any]) -> dict[str, Any]:
+    """Keep in a specification's data only the columns that are drawn: what is not shown is not given away."""
+    drawing = json.dumps({key: part for key, part in spec.items() if key != "datasets"})
+    names = set(_DRAWN_FIELD.findall(drawing)) | set(_TESTED_FIELD.findall(drawing))
+    kept = {
+        name: [{field: value for field, value in record.items() if field in names} for record in records]
+        for name, records in spec.get("datasets", {}).items()
     }
+    return {**spec, "datasets": kept}
 
 
-def _records(rows: pd.DataFrame | list[Spec], names: set[str]) -> list[Spec]:
-    """Write rows as JSON has them: missing as null, a day with its hour, which browsers read as local."""
-
-    def written(value: Any) -> Any:
-        if isinstance(value, dt.date):
-            return dt.datetime(value.year, value.month, value.day).isoformat()
-        return None if _is_missing(value) else value
-
-    records = rows.to_dict("records") if isinstance(rows, pd.DataFrame) else rows
-    return [{str(name): written(value) for name, value in row.items() if name in names} for row in records]
-
-
-def _is_missing(value: Any) -> bool:
-    return value is None or (isinstance(value, float) and not math.isfinite(value))
-
-
-def mark(kind: str, encoding: Spec, *, only: str | Spec | None = None, data: str | None = None, **look: Any) -> Spec:
-    """Make a layer: a kind of mark with its channels and looks, of the rows for which ``only`` holds."""
-    layer: Spec = {"mark": {"type": kind, **look}, "encoding": encoding}
-    if only is not None:
-        layer["transform"] = [{"filter": only}]
-    return layer if data is None else {**layer, "data": {"name": data}}
-
-
-def number(field: str, **more: Any) -> Spec:
-    """Make a channel that shows a column of numbers."""
-    return {"field": field, "type": "quantitative", **more}
-
-
-def words(field: str, **more: Any) -> Spec:
-    """Make a channel that shows a column of words."""
-    return {"field": field, "type": "nominal", **more}
-
-
-def either(test: str, then: str, otherwise: str) -> Spec:
-    """Make a channel of one colour or another."""
-    return {"condition": {"test": test, "value": then}, "value": otherwise}
-
-
-def share_axis(title: str, **more: Any) -> Spec:
+def share_axis(title: str, **more: Any) -> alt.Axis:
     """Make an axis for shares, in per cent."""
-    return {"title": title, "format": ".0%", "tickCount": 5, **more}
+    return alt.Axis(title=title, format=".0%", tickCount=5, **more)
 
 
-def headed_above() -> Spec:
-    """Place an upright axis' title level, above its end."""
-    return {
-        "titleAnchor": "end",
-        "titleAngle": 0,
-        "titleAlign": "left",
-        "titleBaseline": "bottom",
-        "titleX": 0,
-        "titleY": -8,
-    }
-
-
-def said() -> Spec:
+def said() -> dict[str, Any]:
     """Give the channels by which a mark says its sentence: tooltip and accessible description."""
-    return {"tooltip": words("said", title=" "), "description": words("said")}
+    return {"tooltip": alt.Tooltip("said:N", title=" "), "description": alt.Description("said:N")}
 
 
 def rows_chart(
-    frame: pd.DataFrame | list[Spec],
+    frame: pd.DataFrame,
     *,
     value_type: str,
     axis_title: str,
     currency_axis: bool = False,
     colour: str = "main",
-) -> Spec:
+) -> alt.LayerChart:
     """Draw rows of words with a bar or an interval beneath each: readable at 320 pixels as on paper.
 
     Parameters
@@ -167,116 +98,92 @@ def rows_chart(
 
     Returns
     -------
-    Spec
+    alt.LayerChart
         Of container width; an empty frame gives an empty chart of one row.
     """
-    is_point = value_type == "point"
-    ends = ("value", "high", "most") if is_point else ("value", "pale", "high")
-    given: list[Any] = frame.to_dict("records") if isinstance(frame, pd.DataFrame) else frame
-    rows = [
-        {**_UNTOLD, **row, "row": place, "end": max((row[name] for name in ends if _has(row, name)), default=None)}
-        for place, row in enumerate(given)
-    ]
-    has_interval, has_limits = (any(_has(row, name) for row in rows) for name in ("low", "least"))
-    low_end, largest, top = _reach(rows, is_point and has_interval)
-    axis: Spec = (
-        {"title": axis_title, "tickCount": 5, "format": ",.0f"} if currency_axis else share_axis(axis_title)
-    ) | {"orient": "bottom", "values": _ticks(low_end, largest if currency_axis else min(largest, 1.0))}
-
-    def across(column: str) -> Spec:
-        return number(column, axis=axis, scale={"domain": [low_end, top], "nice": False})
-
-    def row(kind: str, encoding: Spec, *, only: str = "", heading: bool = False, **look: Any) -> Spec:
-        up = {"field": "row", "type": "ordinal", "axis": None, "scale": {"paddingInner": 0, "paddingOuter": 0}}
-        tests = ["datum.is_heading" if heading else "!datum.is_heading", *([only] if only else [])]
-        return mark(kind, {"y": up, **encoding}, only=" && ".join(tests), **look)
-
-    main, paper = theme.LIGHT[colour], theme.LIGHT["paper"]
-    fill = theme.LIGHT[f"{colour}-pale"] if has_interval else main
-    beneath: Spec = {"yOffset": 11}
-    unsaid: Spec = {"aria": False}
-    text: Spec = {"align": "left", "limit": NAME_LIMIT if is_point else PART_LIMIT, **unsaid}
-    layers: list[Spec] = []
-    if not is_point:
-        pale = theme.LIGHT["main-pale"]
-        drawn = {"x": across("value"), "fill": either("datum.is_other", paper, fill), **said()}
-        layers += [
-            row(
-                "bar",
-                {"x": across("pale")},
-                only="isValid(datum.pale)",
-                height=16,
-                color=pale,
-                **beneath,
-                **unsaid,
-            ),
-            row("bar", drawn, height=10, stroke=main, strokeWidth=1, fillOpacity=1, **beneath),
-        ]
-    if has_limits:
+    rows = frame.assign(row=range(len(frame)))
+    for column, missing in (
+        ("is_heading", False),
+        ("is_other", False),
+        ("pale", None),
+        ("least", None),
+        ("most", None),
+    ):
+        if column not in rows:
+            rows[column] = missing
+    rows = rows.astype({"pale": float, "least": float, "most": float})
+    rows["end"] = rows[["value", "high", "most"] if value_type == "point" else ["value", "pale", "high"]].max(axis=1)
+    largest = float(rows["end"].max()) if rows["end"].notna().any() else 1.0
+    top = max(largest, 1e-9) * ROOM
+    low_end = 0.0
+    if value_type == "point" and rows["low"].notna().any():
+        low_end = max(0.0, float(rows[["value", "low", "least"]].min().min()) // 0.1 * 0.1)
+        top = max(largest, low_end + 0.1)
+    axis = (
+        alt.Axis(title=axis_title, tickCount=5, format=",.0f", orient="bottom", values=_ticks(low_end, largest))
+        if currency_axis
+        else share_axis(axis_title, orient="bottom", values=_ticks(low_end, min(largest, 1.0)))
+    )
+    fill = theme.LIGHT[f"{colour}-pale" if rows["low"].notna().any() else colour]
+    base = alt.Chart(rows).encode(y=alt.Y("row:O", axis=None, scale=alt.Scale(paddingInner=0, paddingOuter=0)))
+    across = alt.X("value:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False))
+    drawn = base.transform_filter("!datum.is_heading")
+    headings = base.transform_filter("datum.is_heading")
+    layers: list[alt.Chart] = []
+    if value_type == "bar":
         layers.append(
-            row(
-                "rule",
-                {"x": across("least"), "x2": {"field": "most"}},
-                only="isValid(datum.least)",
-                strokeWidth=1.5,
-                color=theme.LIGHT["soft"],
-                **beneath,
-                **unsaid,
+            drawn.transform_filter("isValid(datum.pale)")
+            .mark_bar(height=16, yOffset=11, color=theme.LIGHT["main-pale"], aria=False)
+            .encode(x=alt.X("pale:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)))
+        )
+        layers.append(
+            drawn.mark_bar(height=10, yOffset=11, stroke=theme.LIGHT[colour], strokeWidth=1, fillOpacity=1).encode(
+                x=across,
+                fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(fill)),
+                **said(),
             )
         )
-    look: Spec = (
-        {"strokeWidth": 6, "opacity": 0.5, "color": main}
-        if is_point
-        else {"strokeWidth": 1.5, "opacity": 1, "color": theme.LIGHT["ink"]}
-    )
-    interval = {"x": across("low"), "x2": {"field": "high"}}
-    layers.append(row("rule", interval, only="isValid(datum.low)", **look, **beneath, **unsaid))
-    if is_point:
-        drawn = {"x": across("value"), "fill": either("datum.is_other", paper, main), **said()}
-        point: Spec = {"size": 80, "opacity": 1, "stroke": main, "strokeWidth": 2}
-        layers.append(row("point", drawn, only="isValid(datum.value)", **point, **beneath))
-    above: Spec = {"dy": -1, "baseline": "bottom"}
-    soft: Spec = {"color": theme.LIGHT["soft"]}
-    at_left = {"x": {"value": 0}, "text": words("words")}
-    layers += [
-        row("text", at_left, fontSize=13, **above, **text),
-        row("text", at_left, heading=True, dy=10, fontSize=13, fontWeight=700, baseline="bottom", **text),
-        row(
-            "text",
-            {"x": across("end"), "text": words("label")},
-            **{**text, "baseline": "middle", "dx": 8, "dy": 11},
-            **soft,
+    if rows["least"].notna().any():
+        layers.append(
+            drawn.transform_filter("isValid(datum.least)")
+            .mark_rule(yOffset=11, strokeWidth=1.5, color=theme.LIGHT["soft"], aria=False)
+            .encode(x=alt.X("least:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), x2="most:Q")
         )
-        if not is_point
-        else row(
-            "text",
-            {"x": {"value": "width"}, "text": words("label")},
-            **{**text, "align": "right", "limit": PART_LIMIT, **above},
-            **soft,
+    layers.append(
+        drawn.transform_filter("isValid(datum.low)")
+        .mark_rule(
+            yOffset=11,
+            strokeWidth=6 if value_type == "point" else 1.5,
+            opacity=0.5 if value_type == "point" else 1,
+            color=theme.LIGHT[colour] if value_type == "point" else theme.LIGHT["ink"],
+            aria=False,
+        )
+        .encode(x=alt.X("low:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), x2="high:Q")
+    )
+    if value_type == "point":
+        layers.append(
+            drawn.transform_filter("isValid(datum.value)")
+            .mark_point(yOffset=11, size=80, opacity=1, stroke=theme.LIGHT[colour], strokeWidth=2)
+            .encode(
+                x=across,
+                fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(theme.LIGHT[colour])),
+                **said(),
+            )
+        )
+    is_point = value_type == "point"
+    limit = NAME_LIMIT if is_point else PART_LIMIT
+    words: dict[str, Any] = {"align": "left", "baseline": "bottom", "limit": limit, "aria": False}
+    soft: dict[str, Any] = {"color": theme.LIGHT["soft"], "limit": PART_LIMIT, "aria": False}
+    layers += [
+        drawn.mark_text(dy=-1, fontSize=13, **words).encode(x=alt.value(0), text="words:N"),
+        headings.mark_text(dy=10, fontSize=13, fontWeight=700, **words).encode(x=alt.value(0), text="words:N"),
+        drawn.mark_text(align="right", baseline="bottom", dy=-1, **soft).encode(x=alt.value("width"), text="label:N")
+        if is_point
+        else drawn.mark_text(align="left", baseline="middle", dx=8, dy=11, **soft).encode(
+            x=alt.X("end:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), text="label:N"
         ),
     ]
-    return layered(layers, {"rows": rows}, theme.ROW_HEIGHT * max(len(rows), 1))
-
-
-_UNTOLD: Spec = {
-    "is_heading": False,
-    "is_other": False,
-    **dict.fromkeys(("value", "low", "high", "pale", "least", "most")),
-}
-
-
-def _has(row: Mapping[Any, Any], name: str) -> bool:
-    return not _is_missing(row.get(name))
-
-
-def _reach(rows: list[Spec], is_from_low: bool) -> tuple[float, float, float]:
-    """Find where the values begin, where they end, and where the room for their labels does."""
-    largest = max((row["end"] for row in rows if _has(row, "end")), default=1.0)
-    if not is_from_low:
-        return 0.0, largest, max(largest, 1e-9) * ROOM
-    least = min(row[name] for row in rows for name in ("value", "low", "least") if _has(row, name))
-    low_end = max(0.0, least // 0.1 * 0.1)
-    return low_end, largest, max(largest, low_end + 0.1)
+    return alt.LayerChart(layer=layers).properties(width="container", height=theme.ROW_HEIGHT * max(len(rows), 1))
 
 
 def _ticks(low: float, high: float) -> list[float]:

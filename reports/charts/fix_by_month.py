@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, either, finished, headed_above, layered, mark, number, said, share_axis, words
+from reports.charts.drawn import finished, said, share_axis
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -12,7 +13,7 @@ from reports.render.wording import Wording
 NAME = "fix-by-month"
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
+def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     """Draw the rate by month with its intervals.
 
     Parameters
@@ -31,28 +32,39 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     joins = rows["is_provisional"].astype(bool) | rows["is_provisional"].astype(bool).shift(-1, fill_value=False)
     rows["on_trial"] = rows["rate"].where(joins)
     bottom = 0.0 if rows.empty else max(0.0, float(rows["low"].min()) // 0.1 * 0.1)
-    shares = share_axis(wording.say("fix.axis"), **headed_above())
-    by_month = {"title": None, "format": "%b %y", "grid": False, "labelFlush": True}
-    month = {
-        "field": "month",
-        "type": "temporal",
-        "axis": {**by_month, "tickCount": {"interval": "month", "step": 3}},
-    }
+    shares = share_axis(
+        wording.say("fix.axis"),
+        titleAnchor="end",
+        titleAngle=0,
+        titleAlign="left",
+        titleBaseline="bottom",
+        titleX=0,
+        titleY=-8,
+    )
+    scale = alt.Scale(domain=[bottom, 1], nice=False)
 
-    def at(column: str, **more: Spec) -> Spec:
-        return {"x": month, "y": number(column, axis=shares, scale={"domain": [bottom, 1], "nice": False}), **more}
+    def up(column: str) -> alt.Y:
+        return alt.Y(f"{column}:Q", axis=shares, scale=scale)
 
-    main = theme.LIGHT["main"]
-    unsaid: Spec = {"aria": False}
-    fill = either("datum.is_provisional", theme.LIGHT["paper"], main)
-    layers = [
-        mark("rule", at("low", y2={"field": "high"}), strokeWidth=5, color=theme.LIGHT["main-pale"], **unsaid),
-        mark("line", at("settled"), **unsaid),
-        mark("line", at("on_trial"), strokeDash=[3, 4], **unsaid),
-        mark("point", at("rate", fill=fill, **said()), size=55, strokeWidth=2, stroke=main, opacity=1),
-        mark("text", at("rate", text=words("label")), align="left", dx=9, fontSize=14, fontWeight=700, **unsaid),
-    ]
-    return layered(layers, {"months": rows}, theme.CHART_HEIGHT)
+    axis = alt.Axis(title=None, format="%b %y", grid=False, tickCount={"interval": "month", "step": 3}, labelFlush=True)
+    base = alt.Chart(rows).encode(x=alt.X("month:T", axis=axis))
+    return alt.LayerChart(
+        layer=[
+            base.mark_rule(strokeWidth=5, color=theme.LIGHT["main-pale"], aria=False).encode(y=up("low"), y2="high:Q"),
+            base.mark_line(aria=False).encode(y=up("settled")),
+            base.mark_line(strokeDash=[3, 4], aria=False).encode(y=up("on_trial")),
+            base.mark_point(size=55, strokeWidth=2, stroke=theme.LIGHT["main"], opacity=1).encode(
+                y=up("rate"),
+                fill=alt.condition(
+                    "datum.is_provisional", alt.value(theme.LIGHT["paper"]), alt.value(theme.LIGHT["main"])
+                ),
+                **said(),
+            ),
+            base.mark_text(align="left", dx=9, dy=0, fontSize=14, fontWeight=700, aria=False).encode(
+                y=up("rate"), text="label:N"
+            ),
+        ]
+    ).properties(width="container", height=theme.CHART_HEIGHT)
 
 
 def title_of(frame: pd.DataFrame, wording: Wording) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, finished, headed_above, layered, mark, number, said, spread_apart, words
+from reports.charts.drawn import finished, said, spread_apart
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -15,7 +16,7 @@ LEAST_TOP = 0.2  # repairs: a chart without any has an axis too
 LINES = (("main", [1, 0]), ("other", [7, 4]), ("third", [2, 3]))
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
+def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     """Draw up to three kinds: line, band and label at the line's end; dash and label tell them apart without colour.
 
     Parameters
@@ -26,41 +27,50 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
         Language of the labels.
     """
     kinds = list(dict.fromkeys(frame["kind"]))[: len(LINES)]
-    ages = number(
-        "age",
-        axis={"title": wording.say("next_fault.axis_x"), "grid": False, "tickMinStep": 1, "format": ".0f"},
-        scale={"nice": False, "domainMin": 0},
+    ages = alt.X(
+        "age:Q",
+        axis=alt.Axis(title=wording.say("next_fault.axis_x"), grid=False, tickMinStep=1, format=".0f"),
+        scale=alt.Scale(nice=False, domainMin=0),
     )
-    axis = {"title": wording.say("next_fault.axis_y"), "tickCount": 5, **headed_above()}
+    axis = alt.Axis(
+        title=wording.say("next_fault.axis_y"),
+        tickCount=5,
+        titleAnchor="end",
+        titleAngle=0,
+        titleAlign="left",
+        titleBaseline="bottom",
+        titleX=0,
+        titleY=-8,
+    )
+
+    def up(column: str) -> alt.Y:
+        return alt.Y(f"{column}:Q", axis=axis, scale=scale)
+
     ends = frame.groupby("kind", sort=False)["repairs"].last()
     top = max(LEAST_TOP, float(frame["high"].max())) if len(frame) else 1.0
     places = spread_apart(list(ends), top * LABEL_GAP)
     lowest = min(places, default=0.0)
-    label_at = dict(zip(ends.index, [place - min(lowest, 0.0) for place in places], strict=True))
-    scale = {"domain": [0, max([top, *label_at.values()])], "nice": True}
-
-    def at(column: str, **more: Spec) -> Spec:
-        return {"x": ages, "y": number(column, axis=axis, scale=scale), **more}
-
-    layers: list[Spec] = []
-    frames: dict[str, pd.DataFrame] = {}
-    for place, (kind, (name, dash)) in enumerate(zip(kinds, LINES, strict=False)):
-        rows, end = frame[frame["kind"] == kind], f"end-{place}"
-        line, colour = {"data": f"kind-{place}"}, {"color": theme.LIGHT[name]}
-        frames |= {
-            line["data"]: rows,
-            end: rows.tail(1).assign(label=wording.term(kind), label_at=label_at[kind]),
-        }
-        label: Spec = {"align": "left", "dx": 10, "fontSize": 13, "limit": 150, "fontWeight": 700}
+    at = dict(zip(ends.index, [place - min(lowest, 0.0) for place in places], strict=True))
+    scale = alt.Scale(domain=[0, max([top, *at.values()])], nice=True)
+    layers: list[alt.Chart] = []
+    for kind, (colour, dash) in zip(kinds, LINES, strict=False):
+        rows = frame[frame["kind"] == kind]
+        base = alt.Chart(rows).encode(x=ages)
         layers += [
-            mark("area", at("low", y2={"field": "high"}), opacity=0.12, aria=False, **line, **colour),
-            mark("line", at("repairs"), strokeDash=dash, strokeWidth=2.5, aria=False, **line, **colour),
-            mark("point", at("repairs", **said()), size=30, opacity=1, **line, **colour),
-            mark("text", at("label_at", text=words("label")), data=end, aria=False, **label, **colour),
+            base.mark_area(color=theme.LIGHT[colour], opacity=0.12, aria=False).encode(y=up("low"), y2="high:Q"),
+            base.mark_line(color=theme.LIGHT[colour], strokeDash=dash, strokeWidth=2.5, aria=False).encode(
+                y=up("repairs")
+            ),
+            base.mark_point(color=theme.LIGHT[colour], size=30, opacity=1).encode(y=up("repairs"), **said()),
+            alt.Chart(rows.tail(1).assign(label=wording.term(kind), label_at=at[kind]))
+            .mark_text(
+                align="left", dx=10, fontSize=13, limit=150, fontWeight=700, color=theme.LIGHT[colour], aria=False
+            )
+            .encode(x=ages, y=up("label_at"), text="label:N"),
         ]
     if not layers:
-        return layered([mark("point", at("repairs", **said()))], {"none": frame}, theme.CHART_HEIGHT)
-    return layered(layers, frames, theme.CHART_HEIGHT)
+        layers = [alt.Chart(frame).mark_point().encode(x=ages, y=up("repairs"), **said())]
+    return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
 
 
 def picture(frame: pd.DataFrame, again: pd.DataFrame, wording: Wording) -> Picture:

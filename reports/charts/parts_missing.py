@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, finished, rows_chart
+from reports.charts.drawn import finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
@@ -12,7 +13,7 @@ NAME = "parts"
 ROWS_SHOWN = 10
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
+def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     """Draw one row a part: a pale bar for visits that fitted it, a dark one for visits that missed it.
 
     Parameters

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
+from altair.utils.schemapi import debug_mode
 
 from reports.charts import (
     callback_curve,
@@ -105,7 +106,16 @@ class Section:
 
 
 def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
-    """Draw every chart of the page."""
+    """Draw every chart of the page.
+
+    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than
+    drawing.
+    """
+    with debug_mode(False):
+        return _pictures(made, wording)
+
+
+def _pictures(made: MonthFigures, wording: Wording) -> list[Picture]:
     frames, together = made.frames, made.together
     drawn = [
         fix_by_month.picture(frames["fix_by_month"], wording),
