@@ -76,7 +76,7 @@ def _train(workshop: Workshop, tell: Callable[[str], None]) -> dict[str, Any]:
     before = workshop.models()
     in_use = before.loc[before["is_in_use"].astype(bool), "model"].tolist()
     told: dict[str, Any] = workshop.train(tell=tell)
-    compared = workshop.compare_models(in_use[0], told["model"]).values.tolist() if in_use else []
+    compared = workshop.compare_models(in_use[0], told["model"]).round(3).values.tolist() if in_use else []
     scored = {"": told["scores"], **told["baselines"]} if told["scores"] else {}
-    ways = [(way, [scores[name] for name in SCORES]) for way, scores in scored.items()]
+    ways = [(way, [round(scores[name], 3) for name in SCORES]) for way, scores in scored.items()]
     return told | {"ways": ways, "compared": compared, "before": in_use[0] if in_use else None}
