@@ -269,9 +269,9 @@ def sentence(key: str, **gaps: object) -> Sentence:
 
     Examples
     --------
-    >>> fitted = sentence("answer.looked_good", parts=("drain pump",))
+    >>> fitted = sentence("answer.fitted", part="drain pump")
     >>> fitted, Wording("de").told(fitted)
-    ('drain pump looks good', 'Ablaufpumpe sieht gut aus')
+    ('fitted drain pump', 'eingebaut: Ablaufpumpe')
     """
     made = Sentence(Wording("en").tell(key, **gaps))
     made.key, made.gaps = key, gaps

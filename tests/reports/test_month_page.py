@@ -309,7 +309,7 @@ def test_workbook_has_a_sheet_a_section_and_the_same_numbers(
     report = make(workshop, tmp_path, SETTLED, xlsx=tmp_path / "report.xlsx")
     book = CalamineWorkbook.from_path(str(tmp_path / "report.xlsx"))
     sheets = {name: book.get_sheet_by_name(name).to_python() for name in book.sheet_names}
-    assert len(sheets) == 13
+    assert len(sheets) == 14
     assert sheets["The four figures"][1][1] == pytest.approx(report.figures.now["first_time_fix"]["value"])
     months = sheets["Fixed first visit by month"]
     assert months[0][:4] == ["month", "fixed", "known", "not_yet_known"]

@@ -40,10 +40,10 @@ def raw_rows(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple]]:
 
 
 def as_before(connection: duckdb.DuckDBPyConnection, table: str, columns: list[tuple]) -> list[tuple]:
-    """The rows in the columns that the older version had; what it did not have is not known."""
+    """The rows in the columns that the older version had; what it did not have is not known, or off."""
     had = {column for name, column, *_ in columns if name == table}
     there = [c for c, *_ in connection.execute(f"describe {table}").fetchall()]
-    given = [f"{c} is not null" for c in there if c not in had]
+    given = [f"coalesce({c}::varchar, 'false') <> 'false'" for c in there if c not in had]
     assert not connection.execute(f"from {table} where {' or '.join(given) or 'false'}").fetchall()
     return connection.execute(f"select {', '.join(c for c in there if c in had)} from {table} order by all").fetchall()
 
@@ -98,7 +98,8 @@ def test_every_command_runs_on_it(old: Path, request: pytest.FixtureRequest) -> 
     assert customers > 10
     assert columns["complaint"] > 100
     asked = in_fork(old, "causes --kind w/m --complaint leaks", db="w.duckdb")
-    assert (asked.status, "run priorjobs train" in asked.err) == (2, True)  # its model is of an older form
+    has_older_model = version(request.node.callspec.params["old"]) < 4
+    assert (asked.status, "run priorjobs train" in asked.err) == ((2, True) if has_older_model else (0, False))
     learned = (
         "train", "causes --kind w/m --complaint leaks", "models", "models use 0002", "backtest", "round day.csv",
     ) if request.node.callspec.params["old"] == KEPT[0] else ()  # the others have the same tables by then  # fmt: skip
@@ -109,4 +110,4 @@ def test_every_command_runs_on_it(old: Path, request: pytest.FixtureRequest) -> 
         ran = in_fork(old, words, db="w.duckdb")
         assert ran.status == 0, (words, ran)
         assert "up to date" not in ran.err
-    assert "J-refused" in (old / "refused.csv").read_text(encoding="utf-8")
+    assert "is not a" in (old / "refused.csv").read_text(encoding="utf-8")
