@@ -54,7 +54,7 @@ def test_json_holds_the_contract(asked):
     assert set(told["causes"][0]) >= {"cause", "probability", "low", "high", "similar_jobs", "cured_by", "jobs"}
     assert set(told["steps"][0]) >= {"do", "name", "minutes", "money", "cures_probability", "tells", "cautions"}
     assert set(told["expected"]) == {"minutes", "money", "visits"}
-    assert set(told["carry"][0]) == {"part", "probability", "worth_it"}
+    assert set(told["carry"][0]) == {"part", "probability", "worth_it", "on_van", "in_store"}
     assert told["quote"]["p10"] <= told["quote"]["p50"] <= told["quote"]["p90"]
     assert told["asked"]["kind"] == "washing machine"
     assert told["asked"]["age_years"] == pytest.approx(6, abs=0.5)
