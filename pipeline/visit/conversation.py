@@ -217,12 +217,15 @@ def _say_what_it_was(visit: Visit, now: Answer, ask: Ask, wording: Wording) -> N
 
 
 def _minutes(ask: Ask, say: Say, wording: Wording) -> str:
-    """Ask for the minutes until they are understood or left open: "38", "38 min", "1h20"."""
+    """Ask for the minutes, three times at most: "38", "38 min", "1h20"; "" = left open."""
     import pandas as pd
 
     from pipeline.values import durations
 
-    while given := ask(f"{wording.say('visit.minutes')} > ").strip():
+    for _ in range(3):
+        given = ask(f"{wording.say('visit.minutes')} > ").strip()
+        if given.lower() in ("", STOP):
+            break
         if given.isdigit():
             return given
         minutes = durations.parse(pd.Series([given], dtype="str"))["value"].iloc[0]
