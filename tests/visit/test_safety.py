@@ -296,7 +296,7 @@ def test_an_unsafe_plan_ends_with_its_repair_and_says_to_ask_again(workshop, cal
 
 def test_a_visit_offers_no_check_after_the_repair_of_an_earth_fault(workshop):
     said: list[str] = []
-    pressed = iter(["2", "1", "", ""])
+    pressed = iter(["2", "1", *[""] * 4])
     told = run(workshop.database, workshop.words, workshop.settings, Call(**UNSAFE[0]), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
     steps = [line.removeprefix("NEXT ").split(" (")[0] for line in said if line.startswith("NEXT ")]
     assert steps == ["fit oven element", "after the repair and its tests: ask again"]
