@@ -39,10 +39,6 @@ ARRIVAL_MINUTES = 10.0
 # only after leaving, where it does not show at once
 LOOK_MINUTES = 7.0
 UNNOTICED = 0.3
-# what takes no longer, opens nothing and needs no power is looked at before any part is fitted, where it shows a cause
-# of at least such odds that no part cures: a tap before a valve
-GLANCE_MINUTES = 3.0
-WORTH_A_GLANCE = 0.01
 # what the plan gives to spare a part fitted in vain, beside its price, work and trip (the customer's trust); no money
 # is told with it. In the demo world up to this much spares wrong parts and costs no more; beyond it money rises.
 IN_VAIN_MONEY = 100.0
@@ -303,7 +299,6 @@ class Costs:
                 )
             )
         tells = not call.is_intermittent and self.trade.decisive.isdisjoint(call.findings.items())  # a look at a part
-        glances = self._at_a_glance(odds, checks)
         unnoticed = 0.0 if call.shows_at_once and not call.is_intermittent else UNNOTICED
         repairs = tuple(
             Action(
@@ -315,9 +310,7 @@ class Costs:
                 Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and tells else None,
                 act.power,
                 act.water,
-                glances.union(call.looks_first[part] for part in act.parts if part in call.looks_first)
-                if act.parts
-                else frozenset(),
+                frozenset(call.looks_first[part] for part in act.parts if part in call.looks_first),
                 frozenset({act.looked_at_by} - {""}),
             )
             for act in acts
@@ -333,20 +326,6 @@ class Costs:
         )
         handover = np.array([self._handover(c, acts) for c in causes])
         return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call))
-
-    def _at_a_glance(self, odds: Mapping[str, float], checks: Sequence[CheckCard]) -> frozenset[str]:
-        """Checks that come before any part: a technician who fits a valve and then finds the tap shut is laughed at."""
-        simple = [
-            cause
-            for cause, p in odds.items()
-            if p >= WORTH_A_GLANCE and not self.repair(cause).parts and not self.trade.is_licensed(cause)
-        ]
-        return frozenset(
-            card.name
-            for card in checks
-            if not card.access and card.power != "needed" and self.check_minutes(card) <= GLANCE_MINUTES
-            if any(self._shown(cause, card)[1] >= AT_HAND for cause in simple)
-        )
 
     def is_at_hand(self, act: Act, in_van: Collection[str]) -> bool:
         """Whether the parts of a repair are there when it is done: on the van, or in the shop for work on the bench."""

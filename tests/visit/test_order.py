@@ -208,9 +208,3 @@ def test_the_tree_of_a_sheet_shows_the_closing_up(answers):
 
     shown = [step for answer in answers for step in steps(tree(answer.visit)) if step["do"] == "close up"]
     assert all(step["caution_names"] and "power" in step["tells"] for step in shown)
-
-
-def test_a_tap_is_looked_at_before_a_part_is_fitted(workshop):
-    steps = [(s["do"], s["name"]) for s in workshop.causes(kind="w/m", complaint="does not fill").as_json()["steps"]]
-    first_part = next((place for place, (do, _) in enumerate(steps) if do == "fit"), len(steps))
-    assert ("check", "check tap and flow") in steps[:first_part]
