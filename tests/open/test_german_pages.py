@@ -11,9 +11,7 @@ from typing import Any
 import pytest
 
 from pipeline import Workshop
-from pipeline.open.guard import Guard
-from pipeline.open.site import make_app
-from tests.open.conftest import HOST, Browser
+from tests.open.conftest import Browser, served
 from tests.worlds import visit_workshop
 
 CALL = {"kind": "washing machine", "complaint": "sometimes not draining", "age": "3"}
@@ -23,7 +21,7 @@ CALL = {"kind": "washing machine", "complaint": "sometimes not draining", "age":
 def german(tmp_path: Path) -> tuple[Browser, Path]:
     library = shutil.copytree(visit_workshop.folder(), tmp_path / "shop") / "workshop.duckdb"
     library.with_name("workshop.toml").write_text('locale = "de"\ncurrency = "EUR"\n', encoding="utf-8")
-    return Browser(make_app(library, Guard(frozenset({HOST})))), library
+    return Browser(served(library)), library
 
 
 def shown(response: Any) -> str:
