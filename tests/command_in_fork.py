@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 import warnings
@@ -25,6 +26,7 @@ def in_fork(folder: Path, words: str, inside: Callable[[], Any] = lambda: None, 
         warnings.simplefilter("ignore")  # newer Pythons warn of forks beside threads: here they are at rest
         child = os.fork()
     if child == 0:
+        gc.freeze()  # what was inherited belongs to threads that are not here: collecting it crashed
         for stream, (_, write_end) in enumerate(pipes, start=1):
             os.dup2(write_end, stream)
         sys.stdout, sys.stderr = (os.fdopen(n, "w", encoding="utf-8", closefd=False) for n in (1, 2))
