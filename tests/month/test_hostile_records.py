@@ -126,7 +126,7 @@ def test_page_runs_nothing_of_the_records_and_keeps_its_width(report: MonthRepor
         page.on("pageerror", lambda error: seen.append(str(error)))
         page.on("dialog", lambda dialog: seen.append("dialog"))
         page.goto(report.path.as_uri())
-        page.wait_for_function("document.documentElement.dataset.drawn", timeout=30_000)
+        page.wait_for_selector("html[data-drawn]", state="attached", timeout=30_000)
         page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
         page.locator("[data-measure=first_time_fix] button").click()
         assert "W" * 70 in page.locator("dialog").inner_text()

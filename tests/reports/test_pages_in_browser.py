@@ -84,7 +84,7 @@ def _open(browser: Any, report: MonthReport, width: int, scheme: str) -> tuple[A
         lambda asked: None if asked.url.startswith(("file:", "data:")) else seen.append(f"request: {asked.url}"),
     )
     page.goto(report.path.as_uri(), timeout=120_000)
-    page.wait_for_function("document.documentElement.dataset.drawn", timeout=30_000)
+    page.wait_for_selector("html[data-drawn]", state="attached", timeout=30_000)
     return page, seen
 
 
@@ -184,7 +184,7 @@ def test_index_of_all_months_fits_and_says_nothing(browser: Any, tmp_path: Path)
         heights = page.evaluate("[...document.querySelectorAll('tbody tr')].map(row => row.offsetHeight)")
         assert len(heights) == 3 and max(heights) < 100
         page.locator("tbody a").first.click()
-        page.wait_for_function("document.documentElement.dataset.drawn", timeout=30_000)
+        page.wait_for_selector("html[data-drawn]", state="attached", timeout=30_000)
         assert seen == []
         page.close()
 
