@@ -169,14 +169,16 @@ class GuessHeldBack(PriorjobsError):
         self.proposal = proposal
         doubts = [f"{g.field} may be {' or '.join(map(shown, (g.column, *g.rivals)))}" for g in proposal.open_fields]
         if proposal.lacking:
-            left = ", ".join(shown(c, 30) for c in proposal.left)
-            doubts.append(f"no column was found for {', '.join(proposal.lacking)} among {left}")
+            left = f" among {', '.join(shown(c, 30) for c in proposal.left)}" if proposal.left else ""
+            doubts.append(f"no column was found for {', '.join(proposal.lacking)}{left}")
         super().__init__(
             f"{shown(name)} has columns that no layout knows, so nothing of it was loaded"
             + (f"; {'; '.join(doubts)}" if doubts else "")
             + ".",
             f"Check the guess in {shown(draft)}, then load with --layout {draft}; or add --accept-guess."
             if draft
+            else "Every visit needs it: add the column to the file, or say which one holds it in a layout (--layout)."
+            if proposal.lacking
             else "Load it with a layout (--save-layout FILE writes the guess, to be checked), or with --accept-guess.",
         )
 
