@@ -26,7 +26,7 @@ Ints = NDArray[np.int64]
 STAGES = (0.5, 1.0)
 FIRST_SHARE = 0.5  # of the points, for looking behind every first step
 TINY = 1e-12
-SHUT, LOWER = range(2)
+SHUT, LOWER, FIRST = range(3)
 
 
 @dataclass(eq=False, slots=True)
@@ -79,13 +79,14 @@ class Search:
         self._states: dict[tuple[Any, ...], int] = {}
         self._machines: list[Machine] = []
         self._moves: list[_Moves | None] = []
-        self._known: tuple[list[Any], ...] = ([], [])
-        self._stacked: list[NDArray[Any]] = [np.zeros(0)] * 2
+        self._known: tuple[list[Any], ...] = ([], [], [])
+        self._stacked: list[NDArray[Any]] = [np.zeros(0)] * 3
         self._points: dict[tuple[int, int, int], Point] = {}
         first = self._state(problem.machine)
         seen, done = self._spoilt(problem.machine.spoilt)
-        usable = self._usable(np.array([seen]), np.array([done]))
-        mass, handing, upper, lower = (x.item() for x in self._bounds(problem.p[None], np.array([first]), usable))
+        bounds = self._bounds(problem.p[None], *(np.array([x]) for x in (seen, done, first)))
+        mass, handing, upper, lower = (x.item() for x in bounds)
+        self.repairs_alone = upper
         self.root = self._point(problem.p, mass, handing, seen, done, first, 0, upper, lower)
         self.opened: list[Point] = []
         self._has_moved = False
@@ -154,30 +155,46 @@ class Search:
         self.code_of_row += [0] * len(actions)
         self.rows_of_step = [np.flatnonzero(self.step_of == s).tolist() for s in range(len(self.steps))]
         numbers = {check.name: k for k, check in enumerate(checks)}
-        self.needed_first = np.array(
-            [sum(1 << numbers[name] for name in action.after if name in numbers) for action in actions], dtype=np.int64
-        )
+        self._lay_out_first(numbers)
         self.check_bits = {name: 1 << k for name, k in numbers.items()}
         self.alone = self._one_by_one()
         groups = sorted({group for step in self.steps for group in step.access})
         self.group_money = {group: problem.prices.openings.get(group, 0.0) for group in groups}
         isolated = [[action.power == "off" or bool(action.access)] for action in actions]
-        self.needs = np.array(
+        places_needed = np.array(
             [[g in action.access for g in groups] + off for action, off in zip(actions, isolated, strict=True)],
             dtype=bool,
         ).reshape(len(actions), len(groups) + 1)
+        self.needs = np.concatenate([places_needed, self.waits[:, len(checks) :].T], axis=1)
         self.members = [(group, np.flatnonzero(needs)) for group, needs in enumerate(self.needs.T) if needs.any()]
         self.action_bits = {name: 1 << a for name, a in places.items()}
-        self.row_bits = [self._told_by(k, follows) for k, follows in zip(step_of, clears, strict=True)]
+        self.row_bits = [self._told_by(*row) for row in zip(step_of, outcome_of, clears, strict=True)]
         self.row_seen, self.row_done = (
             np.array([bits[which] for bits in self.row_bits], dtype=np.int64) for which in (0, 1)
         )
 
-    def _told_by(self, step: int, follows: int) -> tuple[int, int]:
+    def _lay_out_first(self, numbers: dict[str, int]) -> None:
+        """Checks that come before other steps: which steps wait for each, and while which causes have what odds."""
+        self.first = [first for first in self.problem.first if first.check in numbers]
+        count, steps = len(self.first), len(self.steps)
+        self.first_checks = [numbers[first.check] for first in self.first]
+        self.first_bits = np.array([1 << k for k in self.first_checks], dtype=np.int64)
+        self.first_causes = np.array([first.causes for first in self.first], dtype=float).reshape(
+            count, len(self.problem.p)
+        )
+        self.first_least = np.array([first.least for first in self.first])
+        self.waits = np.array(
+            [[step.name in first.before for step in self.steps] for first in self.first], dtype=bool
+        ).reshape(count, steps)
+
+    def _told_by(self, step: int, outcome: int, follows: int) -> tuple[int, int]:
         """Bits of what is seen and done once a row is over, with the repair that follows it (-1 = none)."""
         checks, places = len(self.problem.checks), [step - len(self.problem.checks), follows]
         seen, done = self._spoilt(self.steps[step].spoils)
-        seen |= 1 << step if step < checks else 0
+        if step < checks:
+            check = self.problem.checks[step]
+            seen |= 1 << step
+            done |= self.action_bits.get(check.rules_out.get(check.outcomes[outcome], ""), 0)
         for a in places:
             if a >= 0:
                 more = self._spoilt(self.problem.actions[a].spoils)
@@ -213,11 +230,23 @@ class Search:
                     self.problem.prices.isolating if machine.is_live else 0.0,
                 ]
             )
-            once = self.ways[..., 0].min(axis=0) + self.needs @ shut
+            once = self.ways[..., 0].min(axis=0) + self.needs[:, : len(shut)] @ shut
             lower = np.where(self.cures > 0, once[:, None], np.inf).min(axis=0, initial=np.inf)
-            for kept, value in zip(self._known, (shut, np.minimum(lower, self.problem.handover)), strict=True):
+            looks = np.array([self._money_first(self.problem.checks[k], machine) for k in self.first_checks])
+            for kept, value in zip(self._known, (shut, np.minimum(lower, self.problem.handover), looks), strict=True):
                 kept.append(value)
         return number
+
+    def _money_first(self, check: Check, machine: Machine) -> float:
+        """Money of a check that comes before other steps; 0 = nothing waits for it: it would need closing up first."""
+        needed = change(machine, check, self.problem.prices)
+        return 0.0 if needed is None or needed.first else max(check.cost + needed.money, TINY)
+
+    def _pending(self, joint: Floats, mass: Floats, seen: Ints, states: Ints) -> Floats:
+        """Money of each check that other steps wait for now; 0 = nothing waits for it."""
+        is_due = joint @ self.first_causes.T >= self.first_least * mass[:, None] - TINY
+        pending: Floats = np.where(is_due & (seen[:, None] & self.first_bits == 0), self._of_states(FIRST, states), 0.0)
+        return pending
 
     def _of_states(self, which: int, states: Ints) -> NDArray[Any]:
         """One column of what is known of every state, for the states asked about."""
@@ -246,27 +275,32 @@ class Search:
             known = self._moves[state] = _Moves(np.array(money), np.array(extra), then)
         return known
 
-    def _usable(self, seen: Ints, done: Ints) -> Bools:
-        """Actions that may be done now: not done before, and the checks that come first are made or spoilt."""
-        free = (done[:, None] >> np.arange(len(self.problem.actions))) & 1 == 0
-        usable: Bools = free & (self.needed_first & ~seen[:, None] == 0)
+    def _usable(self, done: Ints) -> Bools:
+        """Actions not done before."""
+        usable: Bools = (done[:, None] >> np.arange(len(self.problem.actions))) & 1 == 0
         return usable
 
-    def _bounds(self, joint: Floats, states: Ints, usable: Bools) -> tuple[Floats, Floats, Floats, Floats]:
-        """Mass, money of handing over, of repairs alone in falling p/c order, and what no plan can beat."""
+    def _bounds(self, joint: Floats, seen: Ints, done: Ints, states: Ints) -> tuple[Floats, Floats, Floats, Floats]:
+        """Mass, money of handing over, of repairs alone in falling p/c order, and what no plan can beat.
+
+        What other steps wait for is made there, and paid, without regard to what it shows.
+        """
         mass, handing = joint.sum(axis=1), joint @ self.problem.handover
         lower = np.einsum("ij,ij->i", joint, self._of_states(LOWER, states))
         if not len(self.cures):
             return mass, handing, handing, lower
-        usable = usable & self.alone
-        _, totals = self._in_order(joint, np.where(usable, joint @ self.cures.T, 0.0), usable, mass, handing, states)
+        usable = self._usable(done) & self.alone
+        _, totals = self._in_order(joint, usable, mass, handing, self._shut(joint, mass, seen, states))
         return mass, handing, np.minimum(handing, totals.min(axis=1)), lower
 
     def _in_order(
-        self, joint: Floats, gain: Floats, usable: Bools, mass: Floats, handing: Floats, states: Ints
+        self, joint: Floats, usable: Bools, mass: Floats, handing: Floats, shut: Floats
     ) -> tuple[Ints, Floats]:
-        """Order of the actions by chance of cure per money; money of handing over after each of them in that order."""
-        shut = self._of_states(SHUT, states)
+        """Order of the actions by chance of cure per money; money of handing over after each of them in that order.
+
+        ``shut`` is what must be paid once before the actions that need it, by column of ``needs``.
+        """
+        gain = np.where(usable, joint @ self.cures.T, 0.0)
         lost = mass[:, None] - gain
         is_looked = gain * self.look_more[0] + lost * self.look_more[1] < 0
         price = np.where(is_looked, self.ways[1, :, 1], self.ways[0, :, 1]) + shut @ self.needs.T
@@ -387,8 +421,8 @@ class Search:
         change_money = np.stack([move.money for move in moves])
         extra = np.stack([move.extra for move in moves])
         later = joint[:, None] * self.factors
-        usable = self._usable((seen[:, None] | self.row_seen).ravel(), (done[:, None] | self.row_done).ravel())
-        bounds = self._bounds(later.reshape(n * rows, -1), then, usable)
+        bits = (seen[:, None] | self.row_seen).ravel(), (done[:, None] | self.row_done).ravel()
+        bounds = self._bounds(later.reshape(n * rows, -1), *bits, then)
         masses, handings, upper, lower = (x.reshape(n, rows) for x in bounds)
         hope = upper - self.optimism * (upper - lower)
         own = joint @ self.row_costs.T + extra * (joint @ self.chances.T)
@@ -401,7 +435,9 @@ class Search:
         gain = joint @ self.cures.T
         lost = mass[:, None] - gain
         base[:, checks:] += np.minimum(*(gain * way[:, 0] + lost * way[:, 1] for way in self.ways))
-        can = np.concatenate([(seen[:, None] >> np.arange(checks)) & 1 == 0, self._usable(seen, done)], axis=1)
+        can = np.concatenate([(seen[:, None] >> np.arange(checks)) & 1 == 0, self._usable(done)], axis=1)
+        if self.first:
+            can &= ~self._waiting(tips, joint)
         by_step = np.where(can[:, None], summed + base[:, None], np.inf)
         if self.problem.due and self.root in tips:
             self._put_first(by_step[tips.index(self.root)])
@@ -411,6 +447,20 @@ class Search:
             point.by_step, point.by_row = steps, rows_
             point.after = joints, *after, self._moves_from(point.state).then
         self._pass_up(tips)
+
+    def _waiting(self, tips: Sequence[Point], joint: Floats) -> Bools:
+        """Steps that must wait at each point; sets anew there what repairs alone cost without them."""
+        mass, seen, _, states = _amounts(tips)
+        waiting = (self._pending(joint, mass, seen, states) > 0) @ self.waits
+        if self.problem.due and self.root in tips:
+            waiting[tips.index(self.root)] &= [step.name != self.problem.due for step in self.steps]
+        for point, tail in zip(tips, self._tails(tips, np.ones(len(tips), dtype=bool)), strict=True):
+            point.repairs = tail.money
+        return waiting
+
+    def _shut(self, joint: Floats, mass: Floats, seen: Ints, states: Ints) -> Floats:
+        """Money that must be paid once at each point before the actions that need it."""
+        return np.concatenate([self._of_states(SHUT, states), self._pending(joint, mass, seen, states)], axis=1)
 
     def _put_first(self, by_step: Floats) -> None:
         """At the root only the step that is due can be made."""
@@ -490,7 +540,10 @@ class Search:
         return point.by_step[0].index(least) if least < point.repairs - TINY else None
 
     def ends(self) -> list[Point]:
-        """Points where the best plan known goes on to repairs alone, all of them reached from the root."""
+        """Points where the best plan known goes on to repairs alone, all of them reached from the root.
+
+        Where one of the repairs waits for a check, the point is opened: the plan makes the check.
+        """
         self._has_moved = True
         while self._has_moved:  # points met on another way may change what is best
             self._has_moved = False
@@ -507,6 +560,12 @@ class Search:
                     if child is not None and id(child) not in met:
                         met.add(id(child))
                         waiting.append(child)
+            late = [point for point in ends if point.by_step is None] if self.first else []
+            tails = self._tails(late, np.zeros(len(late), dtype=bool))
+            late = [point for point, tail in zip(late, tails, strict=True) if tail.waits]
+            if late:
+                self._open(late)
+                self._has_moved = True
         return ends
 
     def first_costs(self) -> dict[str, float]:
@@ -531,17 +590,62 @@ class Search:
 
     def repairs_in_order(self, points: Sequence[Point]) -> list[list[int]]:
         """Actions that the plan of repairs alone does at each point, up to handing over."""
+        is_open = np.array([point.by_step is not None for point in points], dtype=bool)
+        return [tail.order for tail in self._tails(points, is_open)]
+
+    def _tails(self, points: Sequence[Point], is_open: Bools) -> list[_Tail]:
+        """Plan of repairs alone at each point; at open ones without what has to wait for a check."""
         if not len(self.cures) or not points:
-            return [[] for _ in points]
+            return [_Tail([], point.handover, False) for point in points]
         joint = np.stack([point.joint for point in points])
-        states = np.array([point.state for point in points])
-        bits = np.array([[point.seen, point.done] for point in points], dtype=np.int64).T
-        mass, handing = (np.array(x) for x in zip(*((point.mass, point.handover) for point in points), strict=True))
-        usable = self._usable(*bits) & self.alone
-        gain = np.where(usable, joint @ self.cures.T, 0.0)
-        order, totals = self._in_order(joint, gain, usable, mass, handing, states)
-        most = np.concatenate([handing[:, None], totals], axis=1).argmin(axis=1)
-        return [row[:count] for row, count in zip(order.tolist(), most.tolist(), strict=True)]
+        mass, seen, done, states = _amounts(points)
+        handing, checks = np.array([point.handover for point in points]), len(self.problem.checks)
+        pending = self._pending(joint, mass, seen, states)
+        waiting = ((pending > 0) @ self.waits)[:, checks:]
+        shut = np.concatenate([self._of_states(SHUT, states), pending], axis=1)
+        order, totals = self._in_order(
+            joint, self._usable(done) & self.alone & ~(waiting & is_open[:, None]), mass, handing, shut
+        )
+        can = (self._of_states(FIRST, states) > 0) & (seen[:, None] & self.first_bits == 0)
+        late = self._late(joint, mass, order, can) | np.take_along_axis(waiting, order, axis=1)
+        totals = np.where(np.logical_or.accumulate(late, axis=1) & is_open[:, None], np.inf, totals)
+        totals = np.concatenate([handing[:, None], totals], axis=1)
+        return [
+            _Tail(row[:count], money[count], any(waits[:count]))
+            for row, count, money, waits in zip(
+                order.tolist(), totals.argmin(axis=1).tolist(), totals.tolist(), late.tolist(), strict=True
+            )
+        ]
+
+    def _late(self, joint: Floats, mass: Floats, order: Ints, can: Bools) -> Bools:
+        """Which actions of an order, done one after the other without cure, have to wait for a check by then."""
+        row = np.arange(len(order))[:, None]
+        left = mass[:, None] - (joint @ self.cures.T)[row, order].cumsum(axis=1)
+        before = np.concatenate([mass[:, None], left[:, :-1]], axis=1)
+        late = np.zeros(order.shape, dtype=bool)
+        for number, (causes, least) in enumerate(zip(self.first_causes, self.first_least, strict=True)):
+            sought = joint * causes
+            cured = (sought @ self.cures.T)[row, order]
+            there = sought.sum(axis=1)[:, None] - cured.cumsum(axis=1) + cured
+            waits = self.waits[number, len(self.problem.checks) :][order]
+            late |= can[:, number, None] & waits & (there >= least * before - TINY)
+        return late
+
+
+@dataclass(frozen=True)
+class _Tail:
+    """Repairs alone in order, their money with handing over, and whether one of them has to wait for a check."""
+
+    order: list[int]
+    money: float
+    waits: bool
+
+
+def _amounts(points: Sequence[Point]) -> tuple[Floats, Ints, Ints, Ints]:
+    """Mass, bits of what is seen and done, and state of each point."""
+    mass = np.array([point.mass for point in points])
+    seen, done, states = (np.array([getattr(p, name) for p in points]) for name in ("seen", "done", "state"))
+    return mass, seen, done, states
 
 
 @dataclass(eq=False)

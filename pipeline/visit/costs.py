@@ -11,7 +11,7 @@ from pipeline.words.appliance import AFTER_EVERY_REPAIR, BY_EYE, CheckCard, Part
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
-    from models.plan.problem import Problem
+    from models.plan.problem import First, Problem
     from pipeline.settings import Settings
     from pipeline.visit.similar_jobs import KindRecords
 
@@ -28,6 +28,9 @@ SHOP = "bench"  # access group of what is done in the shop
 JOB = "at the "  # begins the name of an access group that is no cover: the place a look and a repair have in common
 AT_HAND = 0.7  # chance of an outcome under a cause from which on the outcome shows the cause itself
 NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
+# least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
+SEEN_BY_ANYONE = 0.5
+WORTH_A_GLANCE = 0.03
 COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
 HANDOVER_MINUTES = 60.0
 STRANGE_FAULT_MINUTES = 90.0
@@ -295,6 +298,7 @@ class Costs:
                     card.covers,
                     card.water,
                     self.clears(card, odds, acts),
+                    rules_out={} if call.is_intermittent else self._rules_out(card, acts),
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
             )
@@ -310,7 +314,6 @@ class Costs:
                 Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and tells else None,
                 act.power,
                 act.water,
-                frozenset(call.looks_first[part] for part in act.parts if part in call.looks_first),
                 frozenset({act.looked_at_by} - {""}),
             )
             for act in acts
@@ -325,7 +328,46 @@ class Costs:
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call))
+        first = (*self._advised(causes, acts, call), *self._glances(causes, checks, acts))
+        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), first)
+
+    def _rules_out(self, card: CheckCard, acts: Sequence[Act]) -> dict[str, str]:
+        """Outcome of a check → repair of the very thing looked at, where it was seen to be in order."""
+        ruled = {}
+        for act in acts:
+            if act.looked_at_by == card.name and not act.parts:
+                faulty = {self._shown(cause, card)[0] for cause in act.cures}
+                ruled |= {value: act.name for value in card.values if value not in faulty}
+        return ruled
+
+    def _advised(self, causes: Sequence[str], acts: Sequence[Act], call: Circumstances) -> list[First]:
+        """Checks that the workshop's advice names to come before a part."""
+        import numpy as np
+
+        from models.plan.problem import First
+
+        every = np.ones(len(causes), dtype=bool)
+        return [
+            First(look, frozenset(act.name for act in acts if part in act.parts), every)
+            for part, look in call.looks_first.items()
+        ]
+
+    def _glances(self, causes: Sequence[str], checks: Sequence[CheckCard], acts: Sequence[Act]) -> list[First]:
+        """What anyone can see or turn comes before any panel and any repair but those of what is seen so."""
+        import numpy as np
+
+        from models.plan.problem import First
+
+        shown = {
+            card.name: np.array([self._shown(cause, card)[1] >= SEEN_BY_ANYONE for cause in causes])
+            for card in checks
+            if card.is_for_anyone
+        }
+        seen = {cause for found in shown.values() for cause, is_seen in zip(causes, found, strict=True) if is_seen}
+        later = frozenset(act.name for act in acts if act.parts or not seen.issuperset(act.cures)) | frozenset(
+            card.name for card in checks if card.access
+        )
+        return [First(name, later - {name}, found, WORTH_A_GLANCE) for name, found in shown.items() if found.any()]
 
     def is_at_hand(self, act: Act, in_van: Collection[str]) -> bool:
         """Whether the parts of a repair are there when it is done: on the van, or in the shop for work on the bench."""
