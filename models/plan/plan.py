@@ -142,7 +142,8 @@ def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM
     Returns
     -------
     Plan
-        Its cost is what the policy really costs under the problem's own odds, never more than repairs alone where nothing waits.
+        Its cost is what the policy really costs under the problem's own odds; where nothing has to wait, never more
+        than repairs alone.
     """
     problem = replace(problem, checks=telling(problem))
     with _threads().limit(limits=1, user_api="blas"):  # small products: more threads only wait for one another

@@ -109,17 +109,20 @@ class First:
     check
         Its name.
     before
-        Names of the steps that wait until it is made, or cannot be made without closing up first.
+        Names of the steps that wait until it is made.
     causes
         ``[cause]``: whether it is looked for.
     least
         They wait only while the odds of these causes come to so much.
+    is_strict
+        Whether they wait for good where it cannot be made; if not, nothing waits where it would need closing up first.
     """
 
     check: str
     before: frozenset[str]
     causes: NDArray[np.bool_]
     least: float = 0.0
+    is_strict: bool = False
 
 
 @dataclass(frozen=True, eq=False)

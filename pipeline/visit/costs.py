@@ -11,7 +11,7 @@ from pipeline.words.appliance import AFTER_EVERY_REPAIR, BY_EYE, CheckCard, Part
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
-    from models.plan.problem import First, Problem
+    from models.plan.problem import First, Floats, Problem
     from pipeline.settings import Settings
     from pipeline.visit.similar_jobs import KindRecords
 
@@ -328,7 +328,7 @@ class Costs:
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        first = (*self._advised(causes, acts, call), *self._glances(causes, checks, acts))
+        first = (*self._advised(causes, acts, call), *self._glances(causes, p, checks, acts))
         return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), first)
 
     def _rules_out(self, card: CheckCard, acts: Sequence[Act]) -> dict[str, str]:
@@ -348,11 +348,13 @@ class Costs:
 
         every = np.ones(len(causes), dtype=bool)
         return [
-            First(look, frozenset(act.name for act in acts if part in act.parts), every)
+            First(look, frozenset(act.name for act in acts if part in act.parts), every, is_strict=True)
             for part, look in call.looks_first.items()
         ]
 
-    def _glances(self, causes: Sequence[str], checks: Sequence[CheckCard], acts: Sequence[Act]) -> list[First]:
+    def _glances(
+        self, causes: Sequence[str], p: Floats, checks: Sequence[CheckCard], acts: Sequence[Act]
+    ) -> list[First]:
         """What anyone can see or turn comes before any panel and any repair but those of what is seen so."""
         import numpy as np
 
@@ -367,7 +369,11 @@ class Costs:
         later = frozenset(act.name for act in acts if act.parts or not seen.issuperset(act.cures)) | frozenset(
             card.name for card in checks if card.access
         )
-        return [First(name, later - {name}, found, WORTH_A_GLANCE) for name, found in shown.items() if found.any()]
+        return [
+            First(name, later - {name}, found, WORTH_A_GLANCE)
+            for name, found in shown.items()
+            if p @ found >= WORTH_A_GLANCE
+        ]
 
     def is_at_hand(self, act: Act, in_van: Collection[str]) -> bool:
         """Whether the parts of a repair are there when it is done: on the van, or in the shop for work on the bench."""

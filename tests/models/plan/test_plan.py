@@ -296,7 +296,7 @@ def with_states(problem, rng):
     )
     waits = frozenset(step.name for step in (*checks[1:], *actions) if rng.random() < 0.3)
     causes = rng.random(len(problem.p)) < 0.5
-    first = First(checks[0].name, waits, causes, float(rng.choice([0.0, 0.1, 0.3])))
+    first = First(checks[0].name, waits, causes, float(rng.choice([0.0, 0.1, 0.3])), bool(rng.random() < 0.3))
     return replace(problem, checks=checks, actions=actions, first=(first,))
 
 
@@ -318,7 +318,9 @@ def by_recursion(problem):
             check = next(check for check in problem.checks if check.name == first.check)
             if check.name not in made and mass @ first.causes >= first.least * mass.sum():
                 needed = change(machine, check, problem.prices)
-                waiting |= first.before if needed is not None and not needed.first else frozenset()
+                is_spoilt = check.name in machine.spoilt
+                if (first.is_strict and not is_spoilt) or (needed is not None and not needed.first):
+                    waiting |= first.before
         for i, action in enumerate(problem.actions):
             needed = change(machine, action, problem.prices)
             if i not in done and needed is not None and action.name not in waiting:
