@@ -163,7 +163,8 @@ class Search:
         self.alone = self._one_by_one()
         groups = sorted({group for step in self.steps for group in step.access})
         self.group_money = {group: problem.prices.openings.get(group, 0.0) for group in groups}
-        isolated = [[action.power == "off" or bool(action.access)] for action in actions]
+        covers = problem.prices.closings.keys()
+        isolated = [[action.power == "off" or not covers.isdisjoint(action.access)] for action in actions]
         places_needed = np.array(
             [[g in action.access for g in groups] + off for action, off in zip(actions, isolated, strict=True)],
             dtype=bool,
@@ -428,12 +429,13 @@ class Search:
             return None
         (seen, done), code = self.row_bits[row], point.key[0] + self.code_of_row[row]
         joint, then = point.joint * self.factors[row], int(self._moves_from(point.state).then[row])
+        known = len(self._points)
         found = self._point(
             joint, mass, handing, point.seen | seen, point.done | done, then, code, passed[0], passed[2]
         )
         point.children[row], point.passed[row] = found, passed
         found.parents.append((point, row))
-        if self._taken_over(point, row, found):
+        if len(self._points) == known and self._taken_over(point, row, found):
             self._has_moved = True
             self._pass_up([point])
         return found

@@ -224,7 +224,7 @@ class Costs:
 
     def closing_minutes(self, group: str) -> float:
         """Minutes of closing one access group."""
-        return ISOLATING_MINUTES if group in self._shared else CLOSING_SHARE * self.opening_minutes({group})
+        return 0.0 if group in self._shared else CLOSING_SHARE * self.opening_minutes({group})
 
     def check_minutes(self, card: CheckCard) -> float:
         """Minutes of a check once its place is open."""
@@ -298,7 +298,7 @@ class Costs:
                     card.covers,
                     card.water,
                     self.clears(card, odds, acts),
-                    rules_out={} if call.is_intermittent else self._rules_out(card, acts),
+                    rules_out=self._rules_out(card, acts, call),
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
             )
@@ -322,7 +322,7 @@ class Costs:
         groups = sorted(frozenset[str]().union(*accesses))
         prices = Prices(
             {group: self.opening_minutes({group}) * self.rate for group in groups},
-            {group: self.closing_minutes(group) * self.rate for group in groups},
+            {group: self.closing_minutes(group) * self.rate for group in groups if group not in self._shared},
             ISOLATING_MINUTES * self.rate,
             ISOLATING_MINUTES * self.rate,
             REFILLING_MINUTES * self.rate,
@@ -331,11 +331,16 @@ class Costs:
         first = (*self._advised(causes, acts, call), *self._glances(causes, p, checks, acts))
         return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), first)
 
-    def _rules_out(self, card: CheckCard, acts: Sequence[Act]) -> dict[str, str]:
-        """Outcome of a check → repair of the very thing looked at, where it was seen to be in order."""
-        ruled = {}
+    def ruled_out(self, acts: Sequence[Act], call: Circumstances) -> set[str]:
+        """Repairs of what was already seen to be in order."""
+        rows = ((call.findings.get(card.finding, ""), self._rules_out(card, acts, call)) for card in self.trade.checks)
+        return {ruled[value] for value, ruled in rows if value in ruled}
+
+    def _rules_out(self, card: CheckCard, acts: Sequence[Act], call: Circumstances) -> dict[str, str]:
+        """Outcome of a check → repair of the very thing looked at, seen to be in order; not where a fault may hide."""
+        ruled: dict[str, str] = {}
         for act in acts:
-            if act.looked_at_by == card.name and not act.parts:
+            if act.looked_at_by == card.name and not act.parts and not call.is_intermittent:
                 faulty = {self._shown(cause, card)[0] for cause in act.cures}
                 ruled |= {value: act.name for value in card.values if value not in faulty}
         return ruled

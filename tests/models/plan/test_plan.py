@@ -357,7 +357,7 @@ def followed(plan):
         if node.do == "hand over":
             total += node.reach * float(node.p @ plan.problem.handover)
         if node.do == "close up":
-            total += node.reach * (sum(prices.closings[g] for g in node.machine.opened) + prices.switching_on)
+            total += node.reach * (sum(prices.closings.get(g, 0.0) for g in node.machine.opened) + prices.switching_on)
         if node.do == "refill":
             total += node.reach * prices.refilling
         if step is None:
