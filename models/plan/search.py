@@ -504,8 +504,6 @@ class Search:
         points = [tips[number] for number in which]
         mass, seen, _, states = _amounts(points)
         waiting = (self._pending(joint[which], mass, seen, states) > 0) @ self.waits
-        if self.problem.due and self.root in points:
-            waiting[points.index(self.root)] &= [step.name != self.problem.due for step in self.steps]
         can[which] &= ~waiting
         for point, tail in zip(points, self._tails(points, np.ones(len(points), dtype=bool)), strict=True):
             point.repairs = tail.money

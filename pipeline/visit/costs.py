@@ -27,6 +27,7 @@ REFILLING_MINUTES = 4.0
 SHOP = "bench"  # access group of what is done in the shop
 JOB = "at the "  # begins the name of an access group that is no cover: the place a look and a repair have in common
 AT_HAND = 0.7  # chance of an outcome under a cause from which on the outcome shows the cause itself
+FOR_SURE = 0.9  # such a chance, from which on a part found good there is not fitted
 NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
 # least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
 SEEN_BY_ANYONE = 0.5
@@ -183,8 +184,9 @@ class Costs:
 
     def _looked_at_by(self, cause: str) -> CheckCard | None:
         """Find the check that looks at the very thing a repair without parts puts right, under no power."""
-        place = None if self.repair(cause).parts or self.trade.is_licensed(cause) else self._place(cause)
-        return place if place and place.power != "needed" and self._shown(cause, place)[1] >= AT_HAND else None
+        return (
+            None if self.repair(cause).parts or self.trade.is_licensed(cause) else self._shown_by_check(cause, AT_HAND)
+        )
 
     def _shown(self, cause: str, card: CheckCard) -> tuple[str, float]:
         """Return the outcome other than the usual that a cause shows most plainly in a check, and its chance."""
@@ -331,6 +333,18 @@ class Costs:
         first = (*self._advised(causes, acts, call), *self._glances(causes, p, checks, acts))
         return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), first)
 
+    def _shown_by(self, act: Act) -> str:
+        """Check without power that shows all that a repair cures: what is found good there is not mended; "" = none."""
+        if not act.parts:
+            return act.looked_at_by
+        places = {place.name if place else "" for place in (self._shown_by_check(c, FOR_SURE) for c in act.cures)}
+        return places.pop() if len(places) == 1 else ""
+
+    def _shown_by_check(self, cause: str, least: float) -> CheckCard | None:
+        """Check without power that looks at the place of a cause and shows it with at least such a chance."""
+        place = self._place(cause)
+        return place if place and place.power != "needed" and self._shown(cause, place)[1] >= least else None
+
     def ruled_out(self, acts: Sequence[Act], call: Circumstances) -> set[str]:
         """Repairs of what was already seen to be in order."""
         rows = ((call.findings.get(card.finding, ""), self._rules_out(card, acts, call)) for card in self.trade.checks)
@@ -340,7 +354,7 @@ class Costs:
         """Outcome of a check → repair of the very thing looked at, seen to be in order; not where a fault may hide."""
         ruled: dict[str, str] = {}
         for act in acts:
-            if act.looked_at_by == card.name and not act.parts and not call.is_intermittent:
+            if card.name == self._shown_by(act) and not call.is_intermittent:
                 faulty = {self._shown(cause, card)[0] for cause in act.cures}
                 ruled |= {value: act.name for value in card.values if value not in faulty}
         return ruled
