@@ -330,7 +330,10 @@ class Costs:
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        first = (*self._advised(causes, acts, call), *self._glances(causes, p, checks, acts))
+        glances = (
+            [] if machine.stays_off else self._glances(causes, p, checks, acts)
+        )  # what is unsafe is made safe first
+        first = (*self._advised(causes, acts, call), *glances)
         return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), first)
 
     def _shown_by(self, act: Act) -> str:
