@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from models.causes.boosting import boosting_inputs, fit_trees
 from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers
-from models.causes.jobs import all_causes, code_jobs, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
+from models.causes.jobs import all_causes, code_jobs, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.model import CauseModel
 from models.causes.new_causes import count_unseen
 from models.causes.softmax import log_softmax
@@ -192,7 +192,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
         facts = regression = naive_bayes = lists = trees = None
         if decided.weights[3:5].any():
-            facts, lists = jobs.facts, lists_alone(jobs)
+            facts, lists = jobs.facts, jobs.lists
             shown = jobs.shown
             if decided.weights[3]:
                 regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)

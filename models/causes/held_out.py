@@ -13,7 +13,7 @@ from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
 from models.causes.encoding import NOT_KNOWN, one_hot
 from models.causes.facts import entries
-from models.causes.jobs import as_asked, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
+from models.causes.jobs import as_asked, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
 from models.causes.pool import job_losses, pool_loss, pool_weights
 from models.causes.softmax import softmax
@@ -221,7 +221,7 @@ class HeldOut:
 
     def try_regression(self) -> float:
         """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
-        jobs, lists = self.jobs, lists_alone(self.jobs)
+        jobs, lists = self.jobs, self.jobs.lists
         offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
         shown = jobs.shown
         asked = shown if jobs.written is not None else self.asked.shown  # beside lists no finding is read
