@@ -25,7 +25,7 @@ LOOKED_AT = 300  # lines
 NAMES_CAUSES = 0.2  # of the texts of a column that may hold causes
 _NO_CAUSES = "No line says what the cause was, so train learns nothing from this file."
 _SAY_SO = "say so in the layout, cause = …"
-UNDERSTOOD_BETTER = 0.15  # share of texts that another language must understand beside those understood now
+UNDERSTOOD_BETTER = 0.1  # share of texts that another language must understand beside those understood now
 LEAST_GAINED = 2  # such texts: one word may be one of both languages
 
 
@@ -67,7 +67,8 @@ def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settin
     off = [name for name in shipped_languages() if name not in settings.languages]
     rows = frame(
         connection,
-        f"select appliance_kind, complaint, cause, outcome from screened join candidate using (line_no) limit {LOOKED_AT}",
+        "select appliance_kind, complaint, cause, outcome from screened join candidate using (line_no) "
+        f"limit {LOOKED_AT}",
     )
     now = _understood(words, rows)
     for language in off if now.size else ():

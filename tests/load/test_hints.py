@@ -35,9 +35,7 @@ ENGLISH = ("washing machine,J3,not draining,pump seized", "tumble dryer,J4,no he
     ("lines", "is_told"),
     [
         (GERMAN[:1], True),
-        (GERMAN, True),
         ((*GERMAN, *ENGLISH * 4), True),  # a fifth of the lines
-        (("washing machine,J1,pumpt nicht ab,", "tumble dryer,J2,heizt nicht,"), True),
         (ENGLISH, False),
         (("lave-linge,J1,fuite d'eau,",), False),
     ],
