@@ -68,6 +68,7 @@ def heard(words: Words, complaint: str, kind: str, make: str | None, symptoms: S
         return ()
     texts, kinds = pd.Series(pieces, dtype="str"), pd.Series([kind] * len(pieces), dtype="str")
     said = words.find_symptoms(texts, kinds)
+    said = said[said["is_negated"].astype(bool) | said["symptom"].isin(list(symptoms))]
     codes = words.said_codes(texts, pd.Series([make] * len(pieces), dtype="str"))
     seen = words.find_findings(texts, kinds)
     rules = words.finding_rules
