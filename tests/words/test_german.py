@@ -52,6 +52,7 @@ def said(words: Words, text: str, kind: str) -> set[str]:
         ("vacuum cleaner", "eingeschränkte Saugleistung", {"no suction"}),
         ("vacuum cleaner", "Rauchausstoß", {"smells of burning"}),
         ("vacuum cleaner", "Einschaltknopf funktioniert nicht", {"switch or button faulty"}),
+        ("lamp", "LED-Leselampe geht nicht", {"does not light"}),
         ("vacuum cleaner", "springt nicht an", {"dead"}),
         ("coffee machine", "heizt Wasser nicht auf", {"does not heat"}),
         ("lamp", "aus Zeitgründen nicht angesehen", set()),
