@@ -15,6 +15,8 @@ from pipeline.open.guard import csrf
 from pipeline.open.library import Library, Work
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pandas as pd
 
 PAGES = {
@@ -79,9 +81,9 @@ def go(endpoint: str, **values: Any) -> flask.Response:
     return flask.Response(status=303, headers={"Location": flask.url_for(endpoint, **values)})
 
 
-def work(what: str, do: Work, then: str) -> flask.Response:
-    """Begin long work and send the browser to where its progress stands; ``then`` is the page that shows the result."""
-    library().start(what, do, then)
+def work(what: str, then: str, do: Work | None = None, *files: Path) -> flask.Response:
+    """Begin long work, see `Library.start`, and send the browser to where its progress stands."""
+    library().start(what, then, do, *files)
     return go("working")
 
 

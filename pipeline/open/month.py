@@ -27,7 +27,7 @@ def period() -> flask.Response:
         if not months:
             return page("month.html", months=[], view={}, report=None)
         report = _report(workshop)
-        said = while_unchanged(workshop.database, ("advice", workshop.words), workshop.advice)
+        said = while_unchanged(workshop.database, ("advice", *library().made_of(workshop)), workshop.advice)
         choices = {name: _choices(workshop, name) for name in ("kind", "technician")}
     return page(
         "month.html", months=months, view=_view(), choices=choices, report=report, figures=_figures(report), said=said
@@ -79,7 +79,7 @@ def _view() -> dict[str, str]:
 def _report(workshop: Workshop) -> MonthReport:
     view = _view()
     place = workshop.database.scratch / "report.html"
-    what = ("report", workshop.words, repr(workshop.settings), *sorted(view.items()))
+    what = ("report", *sorted(view.items()), *library().made_of(workshop))
     return while_unchanged(workshop.database, what, lambda: workshop.report(out=place, **view))
 
 
