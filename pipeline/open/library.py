@@ -75,7 +75,7 @@ class Library:
         self.job: Job | None = None
         self.lingers = LINGERS
         self.proposals: dict[str, Proposal] = {}
-        self.known = Together(self._look_up)
+        self.known = Together(self.look_up)
         self._turn = threading.Lock()
         self._words: tuple[object, Words] | None = None
         self._reader: Workshop | None = None
@@ -172,7 +172,7 @@ class Library:
         states = [(file, file.stat().st_mtime_ns) for file in files if file.exists()]
         return workshop.words, repr(workshop.settings), *states, dt.date.today()
 
-    def _look_up(self, calls: Sequence[dict[str, str]]) -> list[Known | UsageError]:
+    def look_up(self, calls: Sequence[dict[str, str]]) -> list[Known | UsageError]:
         """Read each call by itself (what stands in one must not change how another is read), then look up all."""
         from pipeline.visit.ask import questions_of, ready
 

@@ -46,6 +46,11 @@ class Together:
         self._is_looking = False
         self._waiting: list[tuple[Any, Future[Any]]] = []
 
+    @property
+    def waiting(self) -> int:
+        """How many wait for what is looked up now to be done."""
+        return len(self._waiting)
+
     def __call__(self, asked: Any) -> Any:
         """Look one question up, with those that wait beside it."""
         mine: Future[Any] = Future()

@@ -7,6 +7,7 @@ the times stand the load of the machine and, where the system tells it, the proc
 
 from __future__ import annotations
 
+import http.cookiejar
 import os
 import random
 import shutil
@@ -25,10 +26,18 @@ SAID = ("not draining", "leaks", "noisy", "dead", "not heating", "trips the elec
 PORT = 8797
 
 
+BROWSER = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
+
+
+def begin(told: str) -> None:
+    """Be let in by the address that the terminal shows."""
+    BROWSER.open(next(word for word in told.split() if word.startswith("http"))).close()
+
+
 def ask(question: dict[str, str]) -> float:
     """Seconds until the page is there."""
     begun = time.perf_counter()
-    with urllib.request.urlopen(f"http://127.0.0.1:{PORT}/ask?{urllib.parse.urlencode(question)}", timeout=300) as page:
+    with BROWSER.open(f"http://127.0.0.1:{PORT}/ask?{urllib.parse.urlencode(question)}", timeout=300) as page:
         page.read()
     return time.perf_counter() - begun
 
@@ -78,7 +87,7 @@ def main(db: Path, askers: int = 10, rounds: int = 5) -> None:
         server = subprocess.Popen(command, stdout=subprocess.PIPE)
         try:
             assert server.stdout is not None
-            server.stdout.readline()
+            begin(server.stdout.readline().decode())
             for kind in KINDS:  # word lists and the model are made ready by the first of each kind
                 ask({"kind": kind, "complaint": "leaks", "age": "0"})
             for name, wanted in (
