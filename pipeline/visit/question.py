@@ -86,6 +86,8 @@ class Question:
         What is on record of this very unit.
     job_no
         Job number of the call; None = none given.
+    on
+        Day of the visit; None = not known.
     licensed
         Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
     """
@@ -105,6 +107,7 @@ class Question:
     phrases: tuple[Phrase, ...] = ()
     unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
+    on: dt.date | None = None
     licensed: Work = ""
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
@@ -140,7 +143,7 @@ def read_questions(
     calls
         As a technician writes them.
     on
-        Day of the visits, for ages given as a year; today when left out.
+        Day of the visits, for ages given as a year and the season; today when left out.
 
     Raises
     ------
@@ -163,7 +166,8 @@ def read_questions(
     written_models = column("model")
     models = identity.model(written_models, _known(connection, "model") if written_models.notna().any() else [])
     families = identity.model_family(models)
-    days = pd.Series([pd.Timestamp(on or dt.date.today())] * len(calls))
+    day = on or dt.date.today()
+    days = pd.Series([pd.Timestamp(day)] * len(calls))
     years = ages.parse(column("age"), days)["value"]
     unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
@@ -216,6 +220,7 @@ def read_questions(
                 heard=told,
                 remarks=tuple(remarks),
                 job_no=call.job_no or None,
+                on=day,
                 licensed=licensed_work(call.texts(), kind),
             )
         )
