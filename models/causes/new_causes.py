@@ -14,7 +14,7 @@ import pandas as pd
 
 from models.causes.encoding import as_text
 from models.causes.features import CODE
-from models.causes.width import log_odds
+from models.causes.width import SMALLEST, log_odds
 from models.causes.words import WORD, texts_of
 
 if TYPE_CHECKING:
@@ -28,13 +28,9 @@ MOSTLY = 0.5  # of a text's words: more new ones and the text is strange
 FOLDS, ROUNDS = 5, 20
 PRIOR_FACTOR = 2.0  # a strange job's factor before any was seen (common practice, no source)
 SPREAD = 2.0  # standard deviation of its logarithm
-FEW_JOBS = (
-    10.0  # a kind's own estimate of unseen causes leans on all kinds by this many jobs (common practice, no source)
-)
-BEFORE_ANY_JOB = (
-    1.0,
-    20.0,
-)  # with lists: causes they miss, in jobs, before any job is known (common practice, no source)
+FEW_JOBS, FEW_NEW = 10.0, 0.5  # a kind's own estimate leans on all kinds by this many jobs, and by as many as bring so
+# many new causes: hundreds of jobs without one are no proof that none will come (common practice, no source)
+BEFORE_ANY_JOB = 1.0, 20.0  # with lists: causes they miss, in jobs, before any is known (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -71,7 +67,8 @@ class Unseen:
             return self.overall
         if value not in self.jobs:
             return max(self.strange_scope, self.overall)
-        return (self.singles[value] + FEW_JOBS * self.overall) / (self.jobs[value] + FEW_JOBS)
+        lean = max(FEW_JOBS, FEW_NEW / max(self.overall, SMALLEST))
+        return (self.singles[value] + lean * self.overall) / (self.jobs[value] + lean)
 
     def raised(self, chance: np.ndarray, signs: Mapping[str, np.ndarray]) -> np.ndarray:
         """Deal chances out by signs of strangeness: of each sign, which jobs show it."""
@@ -199,11 +196,13 @@ def _good_turing(
     listed = _listed(background, scope)
     missed, before = BEFORE_ANY_JOB if background is not None else (0.0, 0.0)
     jobs = max(len(cause) + before, 1.0)
+    least = FEW_NEW / (jobs + 1.0)
     counts = pd.Series(cause).value_counts()
     of_any = set().union(*listed.values())
     once = sum(str(names[int(c)]) not in of_any for c in counts.index[counts == 1])
     if scope is None or scope not in frame.columns:
-        return Unseen("", {}, {}, (once + missed) / jobs, (once + missed) / jobs)
+        overall = max((once + missed) / jobs, least)
+        return Unseen("", {}, {}, overall, overall)
     table = pd.crosstab(frame[scope].astype(str).where(frame[scope].notna()), cause)
     only_here = (table > 0).sum(axis=0) == 1
     by_value = {str(value): float(total) for value, total in table.sum(axis=1).items()}
@@ -217,7 +216,7 @@ def _good_turing(
         scope,
         dict.fromkeys(sorted(listed), 0.0) | by_value,
         dict.fromkeys(sorted(listed), 0.0) | singles,
-        (sum(singles.values()) + missed) / (met + before),
+        max((sum(singles.values()) + missed) / (met + before), least),
         strange,
     )
 

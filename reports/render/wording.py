@@ -194,6 +194,10 @@ class Wording:
             self.number(100 * float(str(share)), decimals)
         )
 
+    def chance(self, p: float) -> str:
+        """Write a probability as a percentage; what is rare but possible is not written as never."""
+        return self.tell("round.under_1", share=0.01) if 0 < p < 0.005 else self.percent(p)
+
     def p_value(self, p: float) -> str:
         """Write a p-value: two decimals, three below 0.1, and no more than "under 0.001"."""
         if p < 0.001:

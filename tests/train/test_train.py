@@ -166,6 +166,7 @@ def test_a_question_is_coded_as_the_same_job_was() -> None:
         symptoms=job["symptoms"],
         codes=job["codes"],
         findings=dict(entry.split("=", 1) for entry in job["findings"]),
+        on=job["first_visit_date"],
         known_columns=told.columns,
     )
     for name in told.columns:
