@@ -66,8 +66,8 @@ def find_advice(
         Share of wrong parts that is the price of working by odds; the workshop's own share outside the pattern, if
         that is higher.
     false_finds
-        Expected share of false finds among the rows given (Benjamini–Hochberg over every pattern looked at; patterns lie
-        inside each other and are small, so that far fewer are: `tests.benchmarks.truth.advice`).
+        Expected share of false finds among the rows given (Benjamini–Hochberg over every pattern looked at). Patterns
+        are small and lie inside each other, so that fewer are false (``tests.benchmarks.truth.advice``).
     as_of
         Day up to which visits are known; default the last visit date. The trend holds the twelve months before it
         against the time before those.
