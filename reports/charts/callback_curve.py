@@ -5,7 +5,17 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, filled, finished, headed_above, is_missing, open_number, said, share_axis
+from reports.charts.drawn import (
+    Spec,
+    filled,
+    finished,
+    headed_above,
+    is_missing,
+    open_number,
+    records_of,
+    said,
+    share_axis,
+)
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -27,7 +37,7 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
         Language of the labels.
     """
     rows: list[Spec] = [
-        {**row, "is_this": row["period"] == "this", "share": row["incidence"]} for row in frame.to_dict("records")
+        {**row, "is_this": row["period"] == "this", "share": row["incidence"]} for row in records_of(frame)
     ]
     ends = list({row["period"]: row for row in sorted(rows, key=lambda row: (row["period"], row["day"]))}.values())
     highest = max((row["high"] for row in rows if not is_missing(row["high"])), default=None)

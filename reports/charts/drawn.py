@@ -107,10 +107,13 @@ def _records(rows: Rows, names: frozenset[str]) -> list[Spec]:
             return dt.datetime(value.year, value.month, value.day).isoformat()
         return None if is_missing(value) else value
 
-    records = (
-        rows[[name for name in rows if name in names]].to_dict("records") if isinstance(rows, pd.DataFrame) else rows
-    )
-    return [{str(name): written(value) for name, value in row.items() if name in names} for row in records]
+    records = rows if isinstance(rows, list) else records_of(rows[[name for name in rows if name in names]])
+    return [{name: written(value) for name, value in row.items() if name in names} for row in records]
+
+
+def records_of(frame: pd.DataFrame) -> list[Spec]:
+    """Give a frame's rows as records."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def is_missing(value: Any) -> bool:
@@ -174,7 +177,7 @@ def rows_chart(
     """
     is_point = value_type == "point"
     ends = ("value", "high", "most") if is_point else ("value", "pale", "high")
-    records: list[Any] = given.to_dict("records") if isinstance(given, pd.DataFrame) else given
+    records = given if isinstance(given, list) else records_of(given)
     rows = [
         {**_UNTOLD, **row, "row": place, "end": max((row[name] for name in ends if _has(row, name)), default=None)}
         for place, row in enumerate(records)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, said, share_axis
+from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, records_of, said, share_axis
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -23,7 +23,7 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     wording
         Language of the labels.
     """
-    months = frame.dropna(subset=["rate"]).sort_values("month").to_dict("records")
+    months = records_of(frame.dropna(subset=["rate"]).sort_values("month"))
     is_open = [bool(row["is_provisional"]) for row in months] + [False]
     rows: list[Spec] = [
         {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, said, spread_apart
+from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, records_of, said, spread_apart
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -27,7 +27,7 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
         Language of the labels.
     """
     places = {kind: place for place, kind in enumerate(dict.fromkeys(frame["kind"]))}
-    rows: list[Spec] = [{**row, "place": places[row["kind"]]} for row in frame.to_dict("records")]
+    rows: list[Spec] = [{**row, "place": places[row["kind"]]} for row in records_of(frame)]
     rows = [row for row in rows if row["place"] < len(LINES)]
     ends = list({row["place"]: row for row in rows}.values())
     top = max((LEAST_TOP, *(row["high"] for row in rows))) if rows else 1.0
