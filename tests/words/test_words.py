@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.words import Words
+from pipeline.words.phrases import OTHER, Meaning, PhraseTree
 from tests.words.words_held_out import HELD_OUT
 
 WASHER = "washing machine"
@@ -101,6 +102,14 @@ def test_denial_and_doubt_reach_as_far_as_they_should(words: Words, text: str, e
 )
 def test_the_kind_decides_what_words_mean(words: Words, kind: str | None, text: str, expected: set[str]) -> None:
     assert said(words, text, kind) == expected
+
+
+def test_kinds_that_no_phrase_names_are_read_alike_whichever_came_first() -> None:
+    tree = PhraseTree(())
+    tree.add(["screen"], Meaning("symptom", "broken screen", frozenset({OTHER}), "shipped"))
+    for kind in ("gas hob", "laptop", OTHER):
+        assert tree.longest(["screen"], 0, kind, frozenset({"symptom"})) is not None
+    assert tree.longest(["screen"], 0, None, frozenset({"symptom"})) is not None
 
 
 @pytest.mark.parametrize("text", ["not drainning", "not drianing", "not drainig", "NOT DRAINING"])
