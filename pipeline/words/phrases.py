@@ -64,7 +64,7 @@ class PhraseTree:
         if tree is None:
             tree = self._ready[key] = {}
             for words, meanings in self._phrases.items():
-                held = _holding(meanings, kind, groups)
+                held = _holding(meanings, key[0], groups)
                 if held:
                     node = tree
                     for word in words:

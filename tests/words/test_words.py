@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.words import Words
-from pipeline.words.phrases import OTHER, Meaning, PhraseTree
 from tests.words.words_held_out import HELD_OUT
 
 WASHER = "washing machine"
@@ -104,12 +103,31 @@ def test_the_kind_decides_what_words_mean(words: Words, kind: str | None, text: 
     assert said(words, text, kind) == expected
 
 
-def test_kinds_that_no_phrase_names_are_read_alike_whichever_came_first() -> None:
-    tree = PhraseTree(())
-    tree.add(["screen"], Meaning("symptom", "broken screen", frozenset({OTHER}), "shipped"))
-    for kind in ("gas hob", "laptop", OTHER):
-        assert tree.longest(["screen"], 0, kind, frozenset({"symptom"})) is not None
-    assert tree.longest(["screen"], 0, None, frozenset({"symptom"})) is not None
+def test_a_kind_without_words_of_its_own_changes_nothing_for_others() -> None:
+    words = Words.load(("en",), corrections=[("kind", "zorbler", "zorbler")])
+    assert said(words, "no sound", "gas appliance") <= {"no sound"}
+    assert said(words, "no sound", "zorbler") <= {"no sound"}
+    assert said(words, "no sound", "radio") == {"no sound"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "expected"),
+    [
+        ("vacuum cleaner", "no suction, found hose cut and cleaned it", {"no suction"}),
+        ("vacuum cleaner", "hose of vacuum cleaner", set()),
+        ("vacuum cleaner", "burnt out motor", {"burnt out", "?broken part"}),
+        ("kettle", "leaks, burnt contact cleaned", {"leaks"}),
+        ("kettle", "smokes, replaced the lead and now sparks", {"smells of burning"}),
+        ("radio", "No time to look at it", set()),
+        ("radio", "unable to repair in the time available", set()),
+        ("radio", "unable to find a station, no sound", {"no sound"}),
+        ("fan", "button not working", {"switch or button faulty"}),
+        ("coffee machine", "turns itself off", {"cuts out or intermittent"}),
+    ],
+)
+def test_records_that_tell_what_was_done(words: Words, kind: str, text: str, expected: set[str]) -> None:
+    assert said(words, text, kind) >= expected
+    assert {one for one in said(words, text, kind) if one[0] not in "?-"} == {e for e in expected if e[0] not in "?-"}
 
 
 @pytest.mark.parametrize("text", ["not drainning", "not drianing", "not drainig", "NOT DRAINING"])
