@@ -140,7 +140,7 @@ class Lexicon:
 
     @cached_property
     def deeds(self) -> frozenset[str]:
-        """Base words of what an engineer did or what is to be done: "seized, replaced" is no other cause than "seized"."""
+        """Base words of what was done or is to be done: "seized, replaced" is no other cause than "seized"."""
         return frozenset(self.vocabulary.base(word) or word for word in _cut(self._cues.get("deeds", "")))
 
     @cached_property
