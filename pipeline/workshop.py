@@ -577,6 +577,7 @@ def _rebuild(database: Database, settings: Settings) -> None:
 
             hash_stored(database)
         store_settings(database.connection, settings)
-        sql.rebuild(database.connection)
+        if database.connection.execute("select 1 from stage_visit limit 1").fetchall():
+            sql.rebuild(database.connection)
     if is_to_hash:
         database.compact()  # the names would stay in blocks that are merely free

@@ -9,6 +9,8 @@ import shutil
 import unicodedata
 import zipfile
 import zlib
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 
 ERASED = "[erased]"
 MOST_SEARCHED = 64 << 20  # bytes of one file
+_MATCHES = "regexp_matches({0}, $p)"
 SPACES, SPACES_OF_SQL = r"\s", r"[\s\pZ]"
 ALIKE = (("ß", "ẞ", "ss", "SS"), tuple("'’‘ʼ`´′＇"), tuple("-‐‑‒–"))
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts, so texts are not searched for it
@@ -159,19 +162,32 @@ def _erase_written(connection: duckdb.DuckDBPyConnection, written: str) -> int:
     if len(written) < SHORTEST_NAME:
         return 0
     pattern = _pattern(written)
-    changed = 0
-    for table, column in _text_columns(connection, raw_only=True):
-        (found,) = connection.execute(
-            f'select count(*) from "{table}" where regexp_matches("{column}", $p)', {"p": pattern}
-        ).fetchall()[0]
-        if found:
-            connection.execute(
-                f'update "{table}" set "{column}" = regexp_replace("{column}", $p, $e, \'g\') '
-                f'where regexp_matches("{column}", $p)',
-                {"p": pattern, "e": rf"\1{ERASED}\2"},
-            )
-            changed += found
-    return changed
+    holding = _holding(connection, _text_columns(connection, raw_only=True), _MATCHES, {"p": pattern})
+    for table, column, _ in holding:
+        connection.execute(
+            f'update "{table}" set "{column}" = regexp_replace("{column}", $p, $e, \'g\') '
+            f'where regexp_matches("{column}", $p)',
+            {"p": pattern, "e": rf"\1{ERASED}\2"},
+        )
+    return sum(rows for _, _, rows in holding)
+
+
+def _holding(
+    connection: duckdb.DuckDBPyConnection, columns: list[tuple[str, str]], condition: str, values: dict[str, str]
+) -> list[tuple[str, str, int]]:
+    """Columns of which a text meets a condition, each with its table and how many rows do.
+
+    The texts of a row are searched as one first: to make a pattern ready takes longer than to search a small table.
+    """
+    found = []
+    for table, of_table in groupby(columns, itemgetter(0)):
+        names = [f'"{column}"::varchar' for _, column in of_table]
+        row = f"concat_ws('|', {', '.join(names)})"
+        if connection.execute(f'select 1 from "{table}" where {condition.format(row)} limit 1', values).fetchall():
+            counts = ", ".join(f"count(*) filter ({condition.format(name)})" for name in names)
+            rows = connection.execute(f'select {counts} from "{table}"', values).fetchall()[0]
+            found += [(table, name.split('"')[1], n) for name, n in zip(names, rows, strict=True) if n]
+    return found
 
 
 def _pattern(written: str) -> str:
@@ -203,13 +219,8 @@ def _too_short(connection: duckdb.DuckDBPyConnection, written: str) -> int:
     """Count the texts that hold a name too short to be erased from texts."""
     if len(written) >= SHORTEST_NAME:
         return 0
-    condition = 'regexp_matches("{}", $p)'
-    return sum(
-        connection.execute(
-            f'select count(*) from "{table}" where {condition.format(column)}', {"p": _pattern(written)}
-        ).fetchall()[0][0]
-        for table, column in _text_columns(connection, raw_only=True)
-    )
+    holding = _holding(connection, _text_columns(connection, raw_only=True), _MATCHES, {"p": _pattern(written)})
+    return sum(rows for _, _, rows in holding)
 
 
 def elsewhere(database: Database, hashed: str, written: str) -> list[str]:
@@ -284,16 +295,12 @@ def _file_pattern(written: str) -> re.Pattern[str]:
 def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:
     """Search every text of every table and every review file for hash and name, the database file for the hash."""
     connection = database.connection
-    found: list[str] = []
     columns = _text_columns(connection, raw_only=False)
-    for table, column in columns:
-        condition, values = f'contains("{column}"::varchar, $h)', {"h": hashed}
-        if len(written) >= SHORTEST_NAME:
-            condition += f' or regexp_matches("{column}"::varchar, $p)'
-            values["p"] = _pattern(written)
-        (rows,) = connection.execute(f'select count(*) from "{table}" where {condition}', values).fetchall()[0]
-        if rows:
-            found.append(f"{table}.{column}")
+    condition, values = "contains({0}, $h)", {"h": hashed}
+    if len(written) >= SHORTEST_NAME:
+        condition += f" or {_MATCHES}"
+        values["p"] = _pattern(written)
+    found = [f"{table}.{column}" for table, column, _ in _holding(connection, columns, condition, values)]
     size = 0
     files = _review_files(database)
     with database.closed() as place:  # a handle on it beside DuckDB's would drop DuckDB's lock when it is closed

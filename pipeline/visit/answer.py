@@ -291,7 +291,7 @@ def _body(answer: Answer) -> list[str]:
         + ("" if row.is_confirmed else f" ({tell('answer.by_exclusion')})")
         for row in answer.causes[:SHOWN_CAUSES]
     ]
-    causes.append(f"{answer.wording.percent(answer.odds.none_of_these).rjust(4)}  {told('none of these')}")
+    causes.append(f"{answer.wording.chance(answer.odds.none_of_these).rjust(4)}  {told('none of these')}")
     expected = {"minutes": round(visit.minutes), "visits": Written(answer.wording.number(visit.visits, 1))}
     do = tell("answer.do", money=Written(money(answer, visit.money)), **expected)
     rest = [_carry(answer, visit)] if visit.carry else []

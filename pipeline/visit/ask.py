@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
@@ -119,8 +120,7 @@ def answer(
         As in `answered`.
     """
     (asked,) = ask(database, words, settings, [question])
-    parts = {part for cause in asked.odds.causes for part in asked.costs.repair(cause).parts}
-    stock = stock_beside(database, words, question, parts) if asked.has_plan else None
+    stock = _stock(database, words, asked)
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
     return answered(
@@ -132,6 +132,23 @@ def answer(
         carried=carried,
         stock=stock,
     )
+
+
+def ready(
+    database: Database, words: Words, settings: Settings, questions: Sequence[Question]
+) -> list[Callable[[], Answer]]:
+    """Look up all that several questions need; each is planned when it is called for, without the database."""
+    advice = kept(database)
+    return [
+        partial(answered, asked, advice, stock=_stock(database, words, asked))
+        for asked in ask(database, words, settings, questions)
+    ]
+
+
+def _stock(database: Database, words: Words, asked: Asked) -> Mapping[str, tuple[int, int]] | None:
+    """Units of the parts that a call may need; None = everything can be had, or nothing is planned."""
+    parts = {part for cause in asked.odds.causes for part in asked.costs.repair(cause).parts}
+    return stock_beside(database, words, asked.question, parts) if asked.has_plan else None
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
