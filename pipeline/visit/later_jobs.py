@@ -66,7 +66,8 @@ class Told:
 def learn(database: Database, words: Words, settings: Settings, name: str) -> Learned:
     """Learn from the jobs that the exam's model has not seen, and keep it beside model ``name``."""
     from models.causes import storage
-    from pipeline.train.train import EXAM, examples, storage_folder
+    from pipeline.train.examples import examples
+    from pipeline.train.train import EXAM, storage_folder
 
     folder = storage_folder(database, name)
     cut = storage.read_card(folder)["exam_learned_to"]

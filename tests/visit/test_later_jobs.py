@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from pipeline.train.train import examples
+from pipeline.train.examples import examples
 from pipeline.visit import later_jobs
 from pipeline.visit.odds import model_for
 from tests.worlds.visit_workshop import open_workshop

@@ -18,7 +18,8 @@ from models.causes import storage
 from models.plan.quote import brought_into_line, shifted
 from pipeline.settings import Settings
 from pipeline.store.database import Database
-from pipeline.train.train import EXAM, examples, name_in_use, storage_folder
+from pipeline.train.examples import examples
+from pipeline.train.train import EXAM, name_in_use, storage_folder
 from pipeline.visit.later_jobs import Learned, Told, learned_of, spread, told_of
 from pipeline.words import Words
 
