@@ -315,7 +315,7 @@ def _record(one: Answer, line: Mapping[str, str], day: dt.date | None) -> dict[s
     call = Call(line["appliance_kind"], line["make"], line["model"], line["age"], line["complaint"], line["fault_code"])
     written = record_line(Visit(one.question), call, on=day)
     number = one.question.job_no or f"V{written['visit_date'].replace('-', '')}-{line['line_no']}"
-    known = {"job_no": number, "serial": line["serial"], "technician": line["technician"]}
+    known = {"job_no": number, "serial": line["serial"], "technician": line["technician"], "photos": line["photos"]}
     return {"line": {**written, **known}, "findings": list(one.question.findings.items())}
 
 
@@ -339,7 +339,8 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
         "said": line["complaint"],
         "note": one.note,
         "age": age(one.question.age_years),
-        "unit_lines": one.question.unit.lines(),
+        "unit_lines": one.question.unit.lines(with_photos=False),
+        "photos": [line["photos"], *(visit.photos for visit in one.question.unit.visits)],
         "cautions_named": [
             {"name": name, "text": one.trade.cautions[name]} for name in names if name in one.trade.cautions
         ],
