@@ -28,7 +28,7 @@ from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question, age
-from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock
+from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
 from pipeline.visit.tapping import tapped
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
@@ -85,8 +85,12 @@ def plan_round(
     remarks = _told_twice(lines)
     questions = _questions(database, words, settings, lines, day)
     numbers = part_numbers(database.connection, [question.kind for question in questions])
-    parts = Parts(None if stock is None else read_stock(words, stock), numbers)
+    stocked = None if stock is None else read_stock(words, stock)
+    parts = Parts(stocked, numbers)
     asked = ask(database, words, settings, questions)
+    parts.share_out([(one.question, _chances(one)) for one in asked])
+    unknown = unknown_parts(words, stocked or ())
+    remarks += [sentence("round.unknown_parts", parts=[Written(name) for name in unknown])] if unknown else []
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
@@ -142,7 +146,8 @@ def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[di
         on_van, in_store = parts.places(label) if parts.stock is not None else (None, None)
         there = {"on_van": on_van, "in_store": in_store}
         carry = van.units.get(label, 0)
-        rows.append({**named[label]._asdict(), "expected_use": round(use, 3), "carry": carry, **there})
+        told = {"told": _named(named[label])}
+        rows.append({**named[label]._asdict(), **told, "expected_use": round(use, 3), "carry": carry, **there})
     return rows
 
 
@@ -265,6 +270,15 @@ def _parts(one: Asked, parts: Parts) -> dict[str, PartOf]:
     """Name → which part it is, for all parts a call may need."""
     names = {part for cause in one.odds.causes for part in one.costs.repair(cause).parts}
     return {name: parts.of(name, one.question) for name in sorted(names)}
+
+
+def _chances(one: Asked) -> dict[str, float]:
+    """Part → chance that a call needs it."""
+    chances: dict[str, float] = {}
+    for cause, p in one.odds.causes.items():
+        for part in one.costs.repair(cause).parts:
+            chances[part] = chances.get(part, 0.0) + p
+    return chances
 
 
 def _needs(one: Asked, parts: Parts) -> list[Needs]:
