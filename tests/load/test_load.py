@@ -519,7 +519,7 @@ VISIT = st.tuples(
     st.sampled_from(["fixed", "NFF", ""]),
 ).map(lambda visit: [visit[0].isoformat(), *visit[1:]])
 SLOW = settings(
-    max_examples=times(3),
+    max_examples=times(2),
     deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
     suppress_health_check=[HealthCheck.function_scoped_fixture],
