@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models.causes.encoding import never_seen
-from models.causes.features import CODE, FINDING, SYMPTOM, TEXT
+from models.causes.features import CODE, FINDING, NEVER_STRANGE, SYMPTOM
 from models.causes.width import around
 from models.statistics.intervals import wilson
 
@@ -38,12 +38,13 @@ def outside_note(model: CauseModel, asked: pd.DataFrame) -> list[str] | None:
     known_names = {column.name for column in model.columns}
     strange = never_seen(asked, model.columns)
     is_told = asked.iloc[0].notna()
-    strange += [name for name in asked.columns[is_told] if name not in known_names and name != TEXT]
+    strange += [name for name in asked.columns[is_told] if name not in known_names]
     untold = {CODE: "none"}
     told = [
         name
         for name in strange
-        if asked[name].iloc[0] != ("no" if name.startswith((SYMPTOM, FINDING)) else untold.get(name))
+        if name not in NEVER_STRANGE
+        and asked[name].iloc[0] != ("no" if name.startswith((SYMPTOM, FINDING)) else untold.get(name))
     ]
     kind = str(asked[KIND].iloc[0])
     if KIND not in told and model.unseen.jobs.get(kind) == 0:

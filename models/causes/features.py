@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Iterable, Mapping, Sequence
 
 PLAIN = ("kind", "make", "model_family", "age_years")
@@ -14,6 +15,9 @@ SYMPTOM = "symptom: "
 FINDING = "finding: "
 CODE = "code"
 TEXT = "complaint"  # as written at the call; read word by word, never as one value
+SEASON = "season"
+QUARTERS = ("December to February", "March to May", "June to August", "September to November")
+NEVER_STRANGE = (TEXT, SEASON)  # columns in which nothing counts as never met
 SHOWN = "lamps or code shown"  # a complaint that tells nothing beside the code itself
 
 
@@ -25,7 +29,7 @@ def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
     cause_example
         One row a cured episode: kind, make, model_family, age_years, symptoms and codes (lists of terms), findings
         (list of
-        ``"finding=value"``), complaint (text as told at the call).
+        ``"finding=value"``), complaint (text as told at the call), first_visit_date.
 
     Returns
     -------
@@ -33,10 +37,14 @@ def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
     the
     complaint is known and does not name it; NaN when there is no complaint), ``code`` (the first one; "none" when a
     complaint
-    came without a code), ``finding: f`` (the value; NaN = not looked at). The caller's frame is not changed.
+    came without a code), ``finding: f`` (the value; NaN = not looked at), season (of the first visit; NaN = no date).
+    The caller's frame is not changed.
     """
     plain = cause_example[list(PLAIN)].copy()
     plain["age_years"] = pd.to_numeric(plain["age_years"], errors="coerce").astype(float)
+    if "first_visit_date" in cause_example:
+        month = pd.to_datetime(cause_example["first_visit_date"]).dt.month
+        plain[SEASON] = (month % 12 // 3).map(dict(enumerate(QUARTERS))).astype(object)
     complaints = [
         beside_codes(symptoms, codes)
         for symptoms, codes in zip(cause_example["symptoms"], cause_example["codes"], strict=True)
@@ -52,6 +60,11 @@ def beside_codes(symptoms: object, codes: object) -> list[str]:
     """Complaints that tell something beside the codes shown."""
     said = [str(one) for one in symptoms] if _has_entries(symptoms) else []  # type: ignore[attr-defined]
     return [one for one in said if one != SHOWN] if _has_entries(codes) else said
+
+
+def season_of(day: dt.date | None) -> str | None:
+    """Quarter of the year in which a day lies; jobs say what it means, so either half of the globe will do."""
+    return None if day is None else QUARTERS[day.month % 12 // 3]
 
 
 def _exploded(lists: pd.Series) -> pd.Series:
@@ -99,7 +112,8 @@ def questions(asked: Sequence[Mapping[str, Any]], known_columns: Iterable[str] =
     ----------
     asked
         Of each question: kind, make, model_family, age_years (None = not known), symptoms (terms of the complaint),
-        codes shown, findings (finding → value), and complaint, the text as told, where there is one.
+        codes shown, findings (finding → value), and, where there is one, complaint, the text as told, and on, the day
+        of the visit.
     known_columns
         Columns of the model (``column.name for column in model.columns``), so that complaints not named are told as
         such.
@@ -113,6 +127,7 @@ def questions(asked: Sequence[Mapping[str, Any]], known_columns: Iterable[str] =
         if named:
             row |= dict.fromkeys(complaints, "no") | {SYMPTOM + symptom: "yes" for symptom in named}
         row[TEXT] = one.get(TEXT) or None
+        row[SEASON] = season_of(one.get("on"))
         row[CODE] = shown[0] if shown else ("none" if named else None)
         rows.append(row | {FINDING + finding: value for finding, value in (one["findings"] or {}).items()})
     frame = pd.DataFrame(rows, dtype=object)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from models.causes.features import SYMPTOM, TEXT, wide
+from models.causes.features import NEVER_STRANGE, SYMPTOM, TEXT, wide
 from models.causes.half_life import choose, weigh
 from models.evaluate.baselines import BASELINES
 from models.evaluate.scores import reliability, score_table
@@ -75,7 +75,7 @@ def in_order(cause_example: pd.DataFrame) -> pd.DataFrame:
 def known_facts(facts: pd.DataFrame) -> np.ndarray:
     """How many facts each job's X tells, the complaint counted once a symptom named."""
     symptoms = [name for name in facts.columns if name.startswith(SYMPTOM)]
-    others = [name for name in facts.columns if not name.startswith(SYMPTOM) and name != TEXT]
+    others = [name for name in facts.columns if not name.startswith(SYMPTOM) and name not in NEVER_STRANGE]
     told: np.ndarray = facts[others].notna().sum(axis=1).to_numpy() + (facts[symptoms] == "yes").sum(axis=1).to_numpy()
     return told
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models.causes.encoding import encode
-from models.causes.features import TEXT, wide
+from models.causes.features import NEVER_STRANGE, wide
 from models.evaluate.backtest import codes_of
 from models.evaluate.scores import log_loss
 
@@ -64,7 +64,7 @@ def check(model: CauseModel, newer: pd.DataFrame) -> dict[str, Any]:
     coded = encode(facts, model.columns)
     told = facts.reindex(columns=[column.name for column in model.columns]).notna().to_numpy()
     strange = ((coded < 0) & told).any(axis=1)
-    new_columns = [name for name in facts.columns if name not in known and name != TEXT]
+    new_columns = [name for name in facts.columns if name not in known and name not in NEVER_STRANGE]
     strange |= facts[new_columns].isin(["no"]).eq(False).where(facts[new_columns].notna(), False).any(axis=1).to_numpy()
     result["new_words"] = float(strange.mean())
     result["shift"] = {

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import PriorjobsError, shown
 from pipeline.load.column_evidence import ALL_FIELDS, Column, header_score, known_names, score
-from pipeline.load.guess_shape import is_invoice, list_column, visit_columns, with_found_words, with_sections
+from pipeline.load.guess_shape import (
+    is_invoice,
+    list_column,
+    visit_columns,
+    with_found_words,
+    with_running_notes,
+    with_sections,
+)
 from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_layout, shipped
 from pipeline.load.mapping import cell
 from pipeline.read.incoming import plain_name
@@ -262,8 +269,9 @@ def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name
         visits=tuple({"visit_date": (Rule(column),)} for column in visits),
     )
     layout, of_sections = with_sections(layout, columns)
+    layout, of_notes = with_running_notes(layout, columns, words)
     layout, of_words = with_found_words(layout, columns, words)
-    notes = [*of_sections, *of_words]
+    notes = [*of_sections, *of_notes, *of_words]
     if visits:
         notes.append(f"one line a job, its visits on the days in {', '.join(visits)}; only the last may be a cure")
     rules = {rule.column for rules in (*layout.columns.values(),) for rule in rules} | set(visits)

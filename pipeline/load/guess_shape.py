@@ -8,18 +8,20 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from pipeline.errors import shown
 from pipeline.load.column_evidence import Column, header_score
-from pipeline.load.layout import LABOUR_ITEMS, OTHER_ITEMS, Layout, Rule
+from pipeline.load.layout import LABOUR_ITEMS, OF_A_NOTE, OTHER_ITEMS, Layout, Rule
 from pipeline.read.incoming import plain_name
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pipeline.words import Words
 
 MOST = 0.5  # of the texts of a column show a shape
 LIST_SHARE = 0.8  # of the cells of a column are lists of objects
 NO_PARTS_SHARE = 0.02  # of the items are labour, carriage or tax
+WORDS_OF_A_NOTE = 5  # a shorter text tells no story
 NAMED = 0.6  # a label or a column's name names a field so well
 ORDINAL = re.compile(
     r"\b(?:[1-9](?:st|nd|rd|th)?|first|second|third|fourth|next|further|follow ?up|return|"
@@ -82,6 +84,39 @@ def with_sections(layout: Layout, columns: Sequence[Column]) -> tuple[Layout, li
         said = ", ".join(f"{label} = {f}" for f, label in found.items())
         notes.append(f"{column.name} holds several sections: {said}")
     return layout, notes
+
+
+def with_running_notes(layout: Layout, columns: Sequence[Column], words: Words) -> tuple[Layout, list[str]]:
+    """Take what no other column holds from notes that tell complaint, finding and work in one running text."""
+    from pipeline.load.privacy import mask_contacts
+    from pipeline.words.running_note import share_of_running, tell_apart
+
+    taken = {f: rules[0] for f, rules in layout.columns.items()}
+    long = [c for c in columns if c.words_a_value >= WORDS_OF_A_NOTE and c.name not in _taken_otherwise(taken)]
+    share, column = max(((share_of_running(words, c.first), c) for c in long), key=lambda p: p[0], default=(0.0, None))
+    if column is None or share < MOST or not _may_complain(taken.get("complaint"), column, columns, words):
+        return layout, []
+    fields = [f for f in OF_A_NOTE if f == "complaint" or f not in taken or taken[f].column == column.name]
+    kept = {f: rules for f, rules in layout.columns.items() if rules[0].column != column.name and f not in fields}
+    layout = replace(layout, columns=kept | {f: (Rule(column.name, running=True),) for f in fields})
+    told = tell_apart(words, column.first)[[OF_A_NOTE[f] for f in fields]].set_axis(fields, axis=1)
+    example = told.iloc[int(told.notna().sum(axis=1).to_numpy().argmax())].dropna()
+    said = "; ".join(f"{f}: {shown(text, 60)}" for f, text in zip(example.index, mask_contacts(example), strict=True))
+    return layout, [f"{column.name} is a running note of {', '.join(fields)}, told apart by its words: {said}"]
+
+
+def _taken_otherwise(taken: Mapping[str, Rule]) -> set[str]:
+    """Name the columns that are no notes: of a field that no note speaks of, or taken apart by labels."""
+    return {rule.column for f, rule in taken.items() if f not in OF_A_NOTE or rule.label is not None}
+
+
+def _may_complain(rule: Rule | None, note: Column, columns: Sequence[Column], words: Words) -> bool:
+    """Tell whether no column but the note holds the complaints."""
+    if rule is None or rule.column == note.name:
+        return True
+    held = next(column.first for column in columns if column.name == rule.column)
+    said = words.find_symptoms(held, held.where(held.isna()))["row"].nunique() / max(1, len(held))
+    return bool(said < MOST)
 
 
 def with_found_words(layout: Layout, columns: Sequence[Column], words: Words) -> tuple[Layout, list[str]]:

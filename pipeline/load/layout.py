@@ -34,6 +34,8 @@ OTHER_ITEMS = (
     "congestion", "admin", "payment", "rounding", "fracht", "versand", "porto", "anfahrt", "fahrtkosten", "wegegeld",
     "mwst", "ust", "rabatt", "skonto", "anzahlung",
 )  # fmt: skip
+OF_A_NOTE = {"complaint": "complaint", "findings": "finding", "cause": "cause", "work_done": "work"}
+"""Fields that a running note may speak of, and what its clauses are called in `words.running_note`."""
 OWN = "own"
 
 
@@ -53,6 +55,8 @@ class Rule:
         In a note of several labelled sections ("Found: …"), the section of this label.
     find
         Only the word of the field's own list that the text holds: "Tavrik dishwasher, no heat" is a dishwasher.
+    running
+        Of a running note without labels, only the clauses that speak of this field (`OF_A_NOTE`).
     """
 
     column: str
@@ -62,6 +66,7 @@ class Rule:
     piece: int = 1
     label: str | None = None
     find: bool = False
+    running: bool = False
 
 
 @dataclass(frozen=True)
@@ -130,8 +135,18 @@ class Layout:
     @property
     def label(self) -> str:
         """Name and a short fingerprint of the content, so that a mended layout reads a file anew."""
-        content = json.dumps(dataclasses.asdict(self), sort_keys=True, default=str)
+        content = json.dumps(dataclasses.asdict(self, dict_factory=_without_newer), sort_keys=True, default=str)
         return f"{self.name} #{hashlib.sha256(content.encode()).hexdigest()[:8]}"
+
+    def running(self, column: str) -> list[str]:
+        """Fields that are clauses of a column's running notes."""
+        return [f for f, rules in self.columns.items() if any(r.running and r.column == column for r in rules)]
+
+    @property
+    def running_notes(self) -> tuple[str, ...]:
+        """Columns that hold running notes."""
+        rules = (rule for held in self.columns.values() for rule in held if rule.running)
+        return tuple(dict.fromkeys(rule.column for rule in rules))
 
     @property
     def finds_words(self) -> bool:
@@ -164,6 +179,11 @@ class Layout:
         if not given & set(ONE_OF):
             lacking.append(" or ".join(ONE_OF))
         return lacking
+
+
+def _without_newer(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Leave out what layouts say only since later, where it is not said: their fingerprints stay what they were."""
+    return {name: value for name, value in pairs if (name, value) != ("running", False)}
 
 
 def position(header: tuple[str, ...], column: str) -> int | None:
@@ -325,13 +345,16 @@ def _rules(f: str, given: Any, faults: list[str]) -> tuple[Rule, ...]:
         else:
             faults.append(
                 f'{f} is a column name, or {{column = "…", ignore = ["…"], after = "…", split = "…", piece = 2, '
-                'label = "…", find = true}, or a list of these'
+                'label = "…", find = true, running = true}, or a list of these'
             )
+    if any(rule.running for rule in rules) and f not in OF_A_NOTE:
+        faults.append(f"running = true is for {', '.join(OF_A_NOTE)}, not for {f}")
     return tuple(rules)
 
 
 def _is_rule(one: dict[str, Any]) -> bool:
-    kinds = {"column": str, "ignore": list, "after": str, "split": str, "piece": int, "label": str, "find": bool}
+    kinds = {"column": str, "ignore": list, "after": str, "split": str, "piece": int, "label": str}
+    kinds |= {"find": bool, "running": bool}
     is_known = all(name in kinds and isinstance(value, kinds[name]) for name, value in one.items())
     return is_known and all(isinstance(v, str) for v in one.get("ignore", [])) and one.get("piece", 1) != 0
 
@@ -383,8 +406,9 @@ def _rule_toml(rule: Rule) -> str:
             parts.append(f"{key} = {_quoted(value)}")
     if rule.split is not None:
         parts.append(f"piece = {rule.piece}")
-    if rule.find:
-        parts.append("find = true")
+    for key in ("find", "running"):
+        if getattr(rule, key):
+            parts.append(f"{key} = true")
     return "{" + ", ".join(parts) + "}"
 
 

@@ -247,7 +247,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
             layout = dataclasses.replace(layout, sheet=asked.sheet)
         if same := loaded_before(asked, source, layout):
             return same
-    shaped = shape(connection, records, layout)
+    shaped = shape(connection, records, layout, lambda: asked.words)
     if lacking := shaped.layout.missing(shaped.header):
         raise without_columns(source, layout, shaped.header, lacking)
     notes += shaped.notes

@@ -11,19 +11,20 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from pipeline.load.layout import LABOUR_ITEMS, OTHER_ITEMS, Layout, Rule, position
+from pipeline.load.layout import LABOUR_ITEMS, OF_A_NOTE, OTHER_ITEMS, Layout, Rule, position
 from pipeline.load.mapping import literal, rule_sql
 from pipeline.read.incoming import unique_names
-from pipeline.store.batches import frame, insert
+from pipeline.store.batches import batches, frame, insert
 from pipeline.values import money
 from pipeline.values.distinct import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     import duckdb
 
     from pipeline.read.incoming import Records
+    from pipeline.words import Words
 
 OF_THE_LAST_VISIT = (
     "findings", "cause", "work_done", "parts", "outcome", "minutes", "labour_charge", "parts_cost",
@@ -43,12 +44,16 @@ class Shaped:
     notes: list[str] = field(default_factory=list)
 
 
-def shape(connection: duckdb.DuckDBPyConnection, records: Records, layout: Layout) -> Shaped:
-    """Make ``incoming`` hold one line a visit or a part, as the layout's grain says."""
+def shape(
+    connection: duckdb.DuckDBPyConnection, records: Records, layout: Layout, give_words: Callable[[], Words]
+) -> Shaped:
+    """Make ``incoming`` hold one line a visit or a part, as the layout's grain says, and notes taken apart."""
     connection.execute("create temp table if not exists source_line (line_no bigint, source_line bigint)")
     shaped = Shaped(records.header, layout)
     if layout.each is not None:
         shaped = unlist(connection, shaped)
+    for column in layout.running_notes:
+        shaped = _tell_apart(connection, shaped, column, give_words())
     if layout.grain == "job":
         shaped = _part_visits(connection, shaped)
     if layout.grain == "invoice line":
@@ -133,6 +138,55 @@ def _text(value: Any) -> str | None:
     from pipeline.read.json_parquet import as_text
 
     return as_text(value)
+
+
+def _tell_apart(connection: duckdb.DuckDBPyConnection, shaped: Shaped, column: str, words: Words) -> Shaped:
+    """Add a column for what the clauses of a column's running notes say of each field that is taken from them."""
+    from pipeline.words.running_note import tell_apart
+
+    at = position(shaped.header, column)
+    if at is None:
+        return shaped
+    fields = shaped.layout.running(column)
+    kind = _kind_sql(connection, shaped, words)
+    connection.execute(
+        "create or replace temp table note_told "
+        f"(written varchar, kind varchar, {', '.join(f'{f} varchar' for f in fields)})"
+    )
+    query = f"select distinct c{at + 1} as w, {kind} as k from incoming where c{at + 1} is not null"
+    for rows in batches(connection, query):
+        told = tell_apart(words, rows["w"], words.match("kind", rows["k"])["term"])
+        insert(connection, "note_told", rows.assign(**{f: told[OF_A_NOTE[f]].array for f in fields}))
+    width = len(shaped.header)
+    new = ", ".join(f"note_told.{f} as c{width + i + 1}" for i, f in enumerate(fields))
+    connection.execute(
+        f"create or replace temp table told as select incoming.*, {new} from incoming "
+        f"left join note_told on note_told.written = c{at + 1} and note_told.kind is not distinct from {kind} "
+        "order by line_no"
+    )
+    connection.execute(f"drop {_kind_of_relation(connection)} incoming")
+    connection.execute("alter table told rename to incoming")
+    counts = ", ".join(f"count(c{width + i + 1})" for i in range(len(fields)))
+    notes, *found = connection.execute(f"select count(c{at + 1}), {counts} from incoming").fetchall()[0]
+    header = unique_names((*shaped.header, *(f"{f} of {column}" for f in fields)), width + len(fields))
+    columns = {
+        f: tuple(
+            Rule(header[width + fields.index(f)], ignore=r.ignore) if r.running and r.column == column else r
+            for r in rules
+        )
+        for f, rules in shaped.layout.columns.items()
+    }
+    said = ", ".join(f"{f} in {n:,}" for f, n in zip(fields, found, strict=True))
+    note = f"Of {notes:,} running notes in {column} the words told: {said}. The whole notes stay in other_columns."
+    return Shaped(header, replace(shaped.layout, columns=columns), [*shaped.notes, note])
+
+
+def _kind_sql(connection: duckdb.DuckDBPyConnection, shaped: Shaped, words: Words) -> str:
+    """SQL of the kind of appliance as a line writes it."""
+    forms = forms_to_find(connection, shaped.layout, words) if shaped.layout.finds_words else {}
+    rules = shaped.layout.columns.get("appliance_kind", ())
+    found = [rule_sql(shaped.header, rule, forms=forms.get("appliance_kind", ())) for rule in rules]
+    return f"coalesce({', '.join(sql for sql in found if sql)}, null::varchar)" if any(found) else "null::varchar"
 
 
 def _part_visits(connection: duckdb.DuckDBPyConnection, shaped: Shaped) -> Shaped:

@@ -15,7 +15,11 @@ from pipeline.open.guard import csrf
 from pipeline.open.library import Library, Work
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pandas as pd
+
+    from reports.render.wording import Wording
 
 PAGES = {
     "records": "records.files", "ask": "ask.question", "tomorrow": "tomorrow.day", "month": "month.period",
@@ -63,6 +67,7 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
             say=wording.say,
             tell=wording.told,
             each=lambda texts: [wording.told(text) for text in texts],
+            when=lambda at: _when(at, wording),
             csrf=csrf,
             url_for=flask.url_for,
             pages=shown,
@@ -79,9 +84,9 @@ def go(endpoint: str, **values: Any) -> flask.Response:
     return flask.Response(status=303, headers={"Location": flask.url_for(endpoint, **values)})
 
 
-def work(what: str, do: Work, then: str) -> flask.Response:
-    """Begin long work and send the browser to where its progress stands; ``then`` is the page that shows the result."""
-    library().start(what, do, then)
+def work(what: str, then: str, do: Work | None = None, *files: Path) -> flask.Response:
+    """Begin long work, see `Library.start`, and send the browser to where its progress stands."""
+    library().start(what, then, do, *files)
     return go("working")
 
 
@@ -95,15 +100,22 @@ def own_page(html: str) -> flask.Response:
 
 
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows as plain values, None where nothing is known; days and times as text."""
+    """Rows as plain values, None where nothing is known."""
     import pandas as pd
 
     def told(value: Any) -> Any:
-        if pd.api.types.is_scalar(value) and pd.isna(value):
-            return None
-        return str(value)[:16] if isinstance(value, dt.date) else value
+        return None if pd.api.types.is_scalar(value) and pd.isna(value) else value
 
     return [{str(name): told(value) for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+def _when(at: dt.date | str | None, wording: Wording) -> str:
+    """A day, with the time of it where there is one, as people of the workshop's language write it."""
+    if not at:
+        return "–"
+    at = dt.datetime.fromisoformat(at) if isinstance(at, str) else at
+    day = wording.date(at.date() if isinstance(at, dt.datetime) else at)
+    return f"{day} {at:%H:%M}" if isinstance(at, dt.datetime) and (at.hour or at.minute) else day
 
 
 def signed(value: Any, salt: str) -> str:

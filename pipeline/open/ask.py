@@ -4,27 +4,23 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-import json
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
 from pipeline.open.app import go, library, page, signed, unsigned
-from pipeline.store.unchanged import Made, while_unchanged
 from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
-from pipeline.visit.ask import questions_of
 from pipeline.visit.conversation import Visit
-from pipeline.visit.question import Call, Question, said
+from pipeline.visit.question import Call, said
 from pipeline.visit.walk import Event
 from reports.render.wording import Finding, Written, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from pipeline.workshop import Workshop
+    from pipeline.words import Words
 
 pages = flask.Blueprint("ask", __name__)
 FIELDS = ("kind", "make", "model", "serial", "age", "complaint", "code")
@@ -43,10 +39,8 @@ RECORD = "visits.csv"  # beside the database: finished visits, in the tool's own
 def question() -> flask.Response:
     """The form, and the answer to what stands in the address."""
     told = _told(flask.request.args)
-    with library().opened() as workshop:
-        kinds = workshop.words.kinds()["kind"].tolist()
-        answer = _kept_answer(workshop, told, lambda: workshop.causes(**told)) if any(told.values()) else None
-    return page("ask.html", call=told, kinds=kinds, **(_shown(answer) if answer else {"answer": None}))
+    shown = _shown(library().known(told).answer()) if any(told.values()) else {"answer": None}
+    return page("ask.html", call=told, kinds=library().kinds(), **shown)
 
 
 @pages.get("/visit")
@@ -60,27 +54,29 @@ def begin() -> flask.Response:
 def visit(at: str) -> flask.Response:
     """The next step with its cautions and the keys to press; at the end, what is to be recorded."""
     kept = _kept(at)
-    with library().opened() as workshop:
-        visit, now = _now(workshop, kept)
-        step, keys = now.steps[0], conversation.choices(now, now.steps[0])
-        names = conversation.cautions_on_screen(now, step)
-        is_repaired = any(event.what in ("tried", "cured") for event in visit.events)
-        return page(
-            "visit.html",
-            **_shown(now),
-            said=said(visit.question()),
-            step_cost=step_cost(now, step),
-            step=step,
-            needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
-            cautions=[(name, now.trade.cautions[name]) for name in names],
-            keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
-            done=[_did(event) for event in visit.events],
-            outcome=visit.outcome,
-            after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
-            number=kept["number"],
-            call=kept["call"],
-            is_not_understood="again" in flask.request.args,
-        )
+    visit, now, _ = _now(kept)
+    step, keys = now.steps[0], conversation.choices(now, now.steps[0])
+    names = conversation.cautions_on_screen(now, step)
+    is_repaired = any(event.what in ("tried", "cured") for event in visit.events)
+    return page(
+        "visit.html",
+        **_shown(now),
+        said=said(visit.question()),
+        step_cost=step_cost(now, step),
+        step=step,
+        needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
+        cautions=[(name, now.trade.cautions[name]) for name in names],
+        keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
+        endings=conversation.ENDINGS,
+        done=[_did(event) for event in visit.events],
+        outcome=visit.outcome,
+        cause=conversation.record_line(visit, Call(**kept["call"]))["cause"],
+        no_cause=conversation.NO_CAUSE,
+        after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
+        number=kept["number"],
+        call=kept["call"],
+        is_not_understood="again" in flask.request.args,
+    )
 
 
 @pages.post("/visit/<at>/press")
@@ -89,12 +85,11 @@ def press(at: str) -> flask.Response:
     kept = _kept(at)
     seen = flask.request.form.get("seen", "").strip()[:LONGEST_FIELD]
     key = f"{conversation.SEEN} {seen}" if seen else flask.request.form.get("key", "")
-    with library().opened() as workshop:
-        visit, now = _now(workshop, kept)
-        if key == conversation.UNDO:
-            visit.undo()
-        elif not visit.outcome and visit.press(now, key, workshop.words):
-            return go("ask.visit", at=at, again=1)
+    visit, now, words = _now(kept)
+    if key == conversation.UNDO:
+        visit.undo()
+    elif not visit.outcome and visit.press(now, key, words):
+        return go("ask.visit", at=at, again=1)
     events = [event.as_json() for event in visit.events]
     return go("ask.visit", at=_written({**kept, "events": events, "outcome": visit.outcome}))
 
@@ -103,18 +98,18 @@ def press(at: str) -> flask.Response:
 def record(at: str) -> flask.Response:
     """Keep the finished visit in the record file, then load it; a second press of the button adds nothing."""
     kept = _kept(at)
-    form = flask.request.form
-    path = library().kept(RECORD)
-    with library().opened() as workshop:
-        visit, _ = _now(workshop, kept)
-        if not visit.outcome:
-            raise UsageError("This visit has not ended yet.", "Go back to it and press how it ended.")
-        line = conversation.record_line(visit, Call(**kept["call"]))
-        line["job_no"] = form.get("job_no", "").strip()[:LONGEST_FIELD] or kept["number"]
-        minutes = form.get("minutes", "").strip()
-        line["minutes"] = minutes if minutes.isdigit() else ""
-        if not _on_file(path, line["job_no"]):
-            conversation.append_record(path, line)
+    form, path = flask.request.form, library().kept(RECORD)
+    given = {name: form.get(name, "").strip()[:LONGEST_FIELD] for name in ("job_no", "minutes", "cause", "ordered")}
+    visit, _, _ = _now(kept)
+    if not visit.outcome:
+        raise UsageError("This visit has not ended yet.", "Go back to it and press how it ended.")
+    if given["minutes"] and not given["minutes"].isdigit():
+        raise UsageError("The minutes must be a whole number.", "Go back and write them in digits, such as 45.")
+    visit.cause, visit.ordered = given["cause"], given["ordered"]
+    line = conversation.record_line(visit, Call(**kept["call"]))
+    line |= {"job_no": given["job_no"] or kept["number"], "minutes": given["minutes"]}
+    if not _on_file(path, line["job_no"]):
+        conversation.append_record(path, line)
     try:
         with library().opened(read_only=False) as workshop:
             workshop.load([path])
@@ -160,26 +155,19 @@ def _kept(at: str) -> dict[str, Any]:
     return kept
 
 
-def _now(workshop: Workshop, kept: dict[str, Any]) -> tuple[Visit, Answer]:
-    """The visit as its address tells it, and the answer with all that was seen and done."""
-    held = workshop.database, workshop.words, workshop.settings
-    events = [Event.from_json(event) for event in kept["events"]]
-
-    def made() -> tuple[Question, Answer]:
-        (asked,) = questions_of(*held, [Call(**kept["call"])])
-        return asked, conversation.current(*held, Visit(asked, events, kept["outcome"]))
-
-    asked, now = _kept_answer(workshop, kept, made)
-    visit = Visit(asked, events, kept["outcome"])
+def _now(kept: dict[str, Any]) -> tuple[Visit, Answer, Words]:
+    """The visit as its address tells it, the answer with all that was seen and done, and the words it is told in."""
+    known = library().known(kept["call"])
+    known.answer()
+    visit = Visit(
+        known.question, [Event.from_json(event) for event in kept["events"]], kept["outcome"], stands=known.stands
+    )
+    with library().opened() as workshop:
+        now = conversation.current(workshop.database, workshop.words, workshop.settings, visit)
+        words = workshop.words
     if now.is_referred:
         visit.outcome = "advice only"
-    return visit, now
-
-
-def _kept_answer(workshop: Workshop, asked: dict[str, Any], make: Callable[[], Made]) -> Made:
-    """Answer what was asked before, of the same records on the same day, without thinking again."""
-    what = (json.dumps(asked, sort_keys=True), repr(workshop.settings), dt.date.today())
-    return while_unchanged(workshop.database, (make.__qualname__, workshop.words, *what), make)
+    return visit, now, words
 
 
 def _did(event: Event) -> tuple[str, str, str]:

@@ -19,6 +19,28 @@ POLICY = (
 )
 
 
+class Start:
+    """Lets the owner's browser in: other users of the same machine reach the port too.
+
+    Attributes
+    ----------
+    typed
+        What stands in the address that the terminal shows; it holds until the server stops.
+    opened
+        What stands in the address that a browser is started with, where other users may see it: it holds once.
+    """
+
+    def __init__(self) -> None:
+        self.typed, self.opened = secrets.token_urlsafe(18), secrets.token_urlsafe(18)
+
+    def lets_in(self, given: str) -> bool:
+        """Whether an address may begin a session."""
+        is_opened = hmac.compare_digest(given.encode(), self.opened.encode())
+        if is_opened:
+            self.opened = secrets.token_urlsafe(18)
+        return is_opened or hmac.compare_digest(given.encode(), self.typed.encode())
+
+
 @dataclass(frozen=True)
 class Guard:
     """What is checked before any page is made.
@@ -29,13 +51,16 @@ class Guard:
         Names and ports by which the pages may be asked for.
     is_lan
         Whether other machines of the same private network may ask.
+    start
+        What lets a browser in; None = something else sees to that.
     """
 
     hosts: frozenset[str]
     is_lan: bool = False
+    start: Start | None = None
 
-    def check(self) -> None:
-        """Refuse what may not be."""
+    def check(self) -> Response | None:
+        """Refuse what may not be, and let the owner's browser in."""
         if request.host not in self.hosts:
             abort(421)
         if not (is_near if self.is_lan else is_this_machine)(request.remote_addr):
@@ -50,6 +75,14 @@ class Guard:
                 raise UsageError("This form was opened in an earlier session.", "Go back, reload, press again.")
         elif request.method not in ("GET", "HEAD"):
             abort(405)
+        if self.start is None or session.get("is_owner") or request.endpoint == "style":
+            return None
+        if not self.start.lets_in(request.args.get("start", "")):
+            raise UsageError(
+                "This browser has not been let in.", "Open the address that priorjobs open shows in its terminal."
+            )
+        session["is_owner"] = True
+        return Response(status=303, headers={"Location": request.path})
 
 
 def is_this_machine(address: str | None) -> bool:

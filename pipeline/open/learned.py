@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
-
 import flask
 
 from pipeline.open.app import go, library, own_page, page, rows_of, work
-from pipeline.terminal.views import SCORES, checked
-
-if TYPE_CHECKING:
-    from pipeline.workshop import Workshop
+from pipeline.terminal.views import SCORES
 
 pages = flask.Blueprint("learned", __name__)
 BACKTEST = "backtest.html"  # beside the database: the page of the last backtest
@@ -39,7 +33,7 @@ def models() -> flask.Response:
 @pages.post("/learned/train")
 def train() -> flask.Response:
     """Learn from the cured jobs; the better model is put in use."""
-    return work("train", _train, "learned.models")
+    return work("train", "learned.models")
 
 
 @pages.post("/learned/use")
@@ -53,14 +47,13 @@ def use() -> flask.Response:
 @pages.post("/learned/check")
 def check() -> flask.Response:
     """Ask whether the work has changed since the training, and whether all holds that must."""
-    return work("check", lambda workshop, _: checked(workshop.status(check=True)), "learned.models")
+    return work("check", "learned.models")
 
 
 @pages.post("/learned/backtest")
 def ask_again() -> flask.Response:
     """Ask the last year's jobs again, each by what was known before it."""
-    place = library().kept(BACKTEST)
-    return work("backtest", lambda workshop, tell: workshop.backtest(place, tell=tell), "learned.models")
+    return work("backtest", "learned.models", None, library().kept(BACKTEST))
 
 
 @pages.get("/learned/backtest")
@@ -70,13 +63,3 @@ def backtest() -> flask.Response:
     if not place.is_file():
         flask.abort(404)
     return own_page(place.read_text(encoding="utf-8"))
-
-
-def _train(workshop: Workshop, tell: Callable[[str], None]) -> dict[str, Any]:
-    before = workshop.models()
-    in_use = before.loc[before["is_in_use"].astype(bool), "model"].tolist()
-    told: dict[str, Any] = workshop.train(tell=tell)
-    compared = workshop.compare_models(in_use[0], told["model"]).round(3).values.tolist() if in_use else []
-    scored = {"": told["scores"], **told["baselines"]} if told["scores"] else {}
-    ways = [(way, [round(scores[name], 3) for name in SCORES]) for way, scores in scored.items()]
-    return told | {"ways": ways, "compared": compared, "before": in_use[0] if in_use else None}

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import DatabaseBusy, PriorjobsError, shown
+from pipeline.errors import DatabaseBusy, PriorjobsError, UsageError, shown
+from pipeline.open.apart import apart
+from pipeline.open.together import Known, Together
 from pipeline.settings import Settings, read_settings
 from pipeline.store.database import beside, lock_file
+from pipeline.store.unchanged import each_while_unchanged
 from pipeline.terminal.ending import as_told
+from pipeline.visit.question import Call, Question
+from pipeline.visit.stock import FILE as STOCK
 from pipeline.workshop import Workshop
 
 if TYPE_CHECKING:
@@ -27,10 +33,14 @@ HELD = 10.0  # longest that it stays open, however many read: word lists may hav
 
 @dataclass
 class Job:
-    """Long work: what it is, which page shows what came of it, what it said last, and how it ended."""
+    """Long work: what it is, which page shows what came of it, what it said last, and how it ended.
+
+    One that changes the database keeps it from the pages until it is done.
+    """
 
     what: str
     then: str
+    is_changing: bool
     said: str = ""
     result: Any = None
     fault: PriorjobsError | None = None
@@ -65,6 +75,7 @@ class Library:
         self.job: Job | None = None
         self.lingers = LINGERS
         self.proposals: dict[str, Proposal] = {}
+        self.known = Together(self.look_up)
         self._turn = threading.Lock()
         self._words: tuple[object, Words] | None = None
         self._reader: Workshop | None = None
@@ -90,7 +101,7 @@ class Library:
             Another request or another program kept it longer than ``wait`` seconds, or long work runs here.
         """
         wait = WAITS if wait is None else wait
-        is_working = self.job is not None and self.job.is_running
+        is_working = self.job is not None and self.job.is_running and self.job.is_changing
         if not self._turn.acquire(timeout=0 if is_working else wait):
             raise DatabaseBusy(
                 f"Long work on {shown(self.db.name)} is still running here.", "Wait until it is done, then try again."
@@ -107,8 +118,22 @@ class Library:
         finally:
             self._turn.release()
 
-    def start(self, what: str, work: Work, then: str) -> Job:
+    def kinds(self) -> list[str]:
+        """Kinds of appliance that a call can be about."""
+        with self.opened() as workshop:
+            return [str(kind) for kind in workshop.words.kinds()["kind"]]
+
+    def start(self, what: str, then: str, work: Work | None = None, *files: Path) -> Job:
         """Do long work beside the pages, which say so until it is done.
+
+        Parameters
+        ----------
+        what, then
+            See `Job`.
+        work
+            What changes the database; None = one of `apart.WORKS`, which only read.
+        *files
+            That such work is to write.
 
         Raises
         ------
@@ -119,15 +144,18 @@ class Library:
             raise DatabaseBusy(
                 f"Long work on {shown(self.db.name)} is still running here.", "Wait until it is done, then try again."
             )
-        job = Job(what, then)
+        job = Job(what, then, work is not None)
 
         def tell(text: str) -> None:
             job.said = text
 
         def run() -> None:
             try:
-                with self.opened(read_only=False, wait=60.0) as workshop:
-                    job.result = work(workshop, tell)
+                if work is None:
+                    job.result = apart(what, self.db, tell, *files)
+                else:
+                    with self.opened(read_only=False, wait=60.0) as workshop:
+                        job.result = work(workshop, tell)
             except Exception as fault:
                 job.fault = fault if isinstance(fault, PriorjobsError) else as_told(fault)
             finally:
@@ -137,6 +165,35 @@ class Library:
         worker.start()
         self.job = job
         return job
+
+    def made_of(self, workshop: Workshop) -> tuple[object, ...]:
+        """What answers rest on besides the records: words, settings, models with what lies beside them, stock, day."""
+        files = [*sorted(workshop.database.folder_of_models.glob("*")), workshop.database.path.parent / STOCK]
+        states = [(file, file.stat().st_mtime_ns) for file in files if file.exists()]
+        return workshop.words, repr(workshop.settings), *states, dt.date.today()
+
+    def look_up(self, calls: Sequence[dict[str, str]]) -> list[Known | UsageError]:
+        """Read each call by itself (what stands in one must not change how another is read), then look up all."""
+        from pipeline.visit.ask import questions_of, ready
+
+        with self.opened() as workshop:
+            held = workshop.database, workshop.words, workshop.settings
+
+            def read(call: dict[str, str]) -> Question | UsageError:
+                try:
+                    return questions_of(*held, [Call(**call)])[0]
+                except UsageError as fault:
+                    return fault
+
+            def made(places: list[int]) -> list[Known | UsageError]:
+                questions = [read(calls[place]) for place in places]
+                plans = iter(ready(*held, [one for one in questions if isinstance(one, Question)]))
+                return [Known(one, next(plans)) if isinstance(one, Question) else one for one in questions]
+
+            made_of = self.made_of(workshop)
+            return each_while_unchanged(
+                workshop.database, [("call", *sorted(call.items()), *made_of) for call in calls], made
+            )
 
     @contextmanager
     def _reading(self, wait: float) -> Iterator[Workshop]:

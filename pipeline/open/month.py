@@ -23,11 +23,11 @@ FILES = {"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sh
 def period() -> flask.Response:
     """The figures of a period, the advice that stands, and what came of the advice taken up."""
     with library().opened() as workshop:
-        months = [f"{month:%Y-%m}" for month in _months(workshop)]
+        months = [(f"{month:%Y-%m}",) * 2 for month in _months(workshop)]
         if not months:
             return page("month.html", months=[], view={}, report=None)
         report = _report(workshop)
-        said = while_unchanged(workshop.database, ("advice", workshop.words), workshop.advice)
+        said = while_unchanged(workshop.database, ("advice", *library().made_of(workshop)), workshop.advice)
         choices = {name: _choices(workshop, name) for name in ("kind", "technician")}
     return page(
         "month.html", months=months, view=_view(), choices=choices, report=report, figures=_figures(report), said=said
@@ -79,7 +79,7 @@ def _view() -> dict[str, str]:
 def _report(workshop: Workshop) -> MonthReport:
     view = _view()
     place = workshop.database.scratch / "report.html"
-    what = ("report", workshop.words, repr(workshop.settings), *sorted(view.items()))
+    what = ("report", *sorted(view.items()), *library().made_of(workshop))
     return while_unchanged(workshop.database, what, lambda: workshop.report(out=place, **view))
 
 
@@ -99,6 +99,6 @@ def _months(workshop: Workshop) -> list[Any]:
     return months_with_visits(workshop.database.connection)
 
 
-def _choices(workshop: Workshop, column: str) -> list[str]:
-    query = f"select distinct {column} from visit where {column} is not null order by 1"
-    return [str(value) for (value,) in workshop.database.connection.execute(query).fetchall()]
+def _choices(workshop: Workshop, column: str) -> list[tuple[str, str]]:
+    query = f"select distinct {column}, {column} from visit where {column} is not null order by 1"
+    return workshop.database.connection.execute(query).fetchall()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import dataclasses
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from pipeline.errors import PriorjobsError, UsageError, shown
 from pipeline.load.column_evidence import ALL_FIELDS
 from pipeline.load.guess import GuessHeldBack, Proposal
 from pipeline.load.layout import as_toml
+from pipeline.open.apart import Tell
 from pipeline.open.app import go, library, page, rows_of, work
 
 if TYPE_CHECKING:
@@ -122,76 +122,74 @@ def refused(batch: int) -> flask.Response:
 def take_back() -> flask.Response:
     """Take a file out again, or bring back the one taken out last."""
     batch = flask.request.form.get("batch", "")
-    if batch.isdigit():
-        return work("take back", lambda workshop, _: [workshop.take_back(int(batch))], "records.files")
-    return work("take back", lambda workshop, _: [workshop.undo_take_back()], "records.files")
+
+    def taken(workshop: Workshop, _: Tell) -> list[dict[str, Any]]:
+        return [workshop.take_back(int(batch)) if batch.isdigit() else workshop.undo_take_back()]
+
+    return work("take back", "records.files", taken)
 
 
 @pages.get("/records/words")
 def words() -> flask.Response:
     """Unrecognised words to be decided by clicking, as they were looked up last; and the decisions in force."""
-    return page("words.html", looked=_looked(), most=MOST_WORDS)
+    with library().opened() as workshop:
+        decided = workshop.table("correction")
+    decided = decided[decided["undone_at"].isna()].sort_values("correction_id", ascending=False)
+    return page("words.html", rows=_looked(), decided=rows_of(decided.head(MOST_WORDS)), most=MOST_WORDS)
 
 
 @pages.post("/records/words/look")
 def look() -> flask.Response:
     """Look the unrecognised words up, with what each may mean."""
-    return work("look", lambda workshop, _: _open_words(workshop, rows_of(workshop.to_review())), "records.words")
+    return work("look", "records.words")
 
 
 @pages.post("/records/words")
 def decide() -> flask.Response:
     """Take the decisions that were clicked; every record is read again by them."""
-    form, looked = flask.request.form, _looked()
+    form, looked = flask.request.form, _looked() or []
     given = zip(*(form.getlist(name) for name in ("list", "written", "suggestion", "decision", "own")), strict=False)
     rows = [(*row[:3], row[4].strip() or row[3]) for row in given if row[3] or row[4].strip()]
     if not rows:
         raise UsageError("Nothing was decided.", "Choose what a word means, then press the button.")
 
-    def taken(workshop: Workshop, _: Callable[[str], None]) -> dict[str, Any]:
+    def taken(workshop: Workshop, _: Tell) -> list[dict[str, Any]]:
         path = workshop.database.scratch / "decided.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
             csv.writer(file).writerows([("list", "written", "suggestion", "decision"), *rows])
         workshop.take_decisions(path)
         done = {row[:2] for row in rows}
-        return _open_words(workshop, [row for row in looked["rows"] if (row["list"], row["written"]) not in done])
+        return [row for row in looked if (row["list"], row["written"]) not in done]
 
-    return work("words", taken, "records.words")
+    return work("words", "records.words", taken)
 
 
 @pages.post("/records/words/undo")
 def undo() -> flask.Response:
     """Take one decision back."""
-    number, rows = flask.request.form.get("correction_id", ""), _looked()["rows"]
+    number, rows = flask.request.form.get("correction_id", ""), _looked()
 
-    def undone(workshop: Workshop, _: Callable[[str], None]) -> dict[str, Any]:
+    def undone(workshop: Workshop, _: Tell) -> list[dict[str, Any]] | None:
         workshop.undo_decision(int(number) if number.isdigit() else 0)
-        return _open_words(workshop, rows)
+        return rows
 
-    return work("words", undone, "records.words")
+    return work("words", "records.words", undone)
 
 
-def _looked() -> dict[str, Any]:
-    """What the last look for words found; without one, no rows and no decisions."""
+def _looked() -> list[dict[str, Any]] | None:
+    """What the last look for words found; None = nobody has looked."""
     job = library().job
-    found = job.result if job is not None and job.what in ("look", "words") else None
-    return found or {"rows": [], "decided": [], "is_looked": False}
-
-
-def _open_words(workshop: Workshop, rows: list[dict[str, Any]]) -> dict[str, Any]:
-    decided = workshop.table("correction")
-    decided = decided[decided["undone_at"].isna()].sort_values("correction_id", ascending=False)
-    return {"rows": rows, "decided": rows_of(decided.head(MOST_WORDS)), "is_looked": True}
+    if job is None or job.what not in ("look", "words") or job.result is None:
+        return None
+    return job.result if isinstance(job.result, list) else rows_of(job.result)
 
 
 def _load(paths: list[Path]) -> flask.Response:
     proposals = library().proposals
-    return work("load", lambda workshop, tell: _take_in(workshop, tell, paths, proposals), "records.files")
+    return work("load", "records.files", lambda workshop, tell: _take_in(workshop, tell, paths, proposals))
 
 
-def _take_in(
-    workshop: Workshop, tell: Callable[[str], None], paths: list[Path], proposals: dict[str, Proposal]
-) -> list[dict[str, Any]]:
+def _take_in(workshop: Workshop, tell: Tell, paths: list[Path], proposals: dict[str, Proposal]) -> list[dict[str, Any]]:
     """Load each file by itself; one whose columns must be looked at waits, and so does one that could not be read."""
     told: list[dict[str, Any]] = []
     for path in paths:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError
-from pipeline.open.guard import LARGEST_UPLOAD, Guard
+from pipeline.open.guard import LARGEST_UPLOAD, Guard, Start
 from pipeline.open.phone import Door
 from pipeline.open.site import make_app, make_phone_app
 
@@ -33,17 +33,18 @@ def serve(db: Path, port: int, *, browser: bool = True, lan: bool = False) -> No
     """
     near = f"{own_address()}:{port + 1}" if lan else ""
     door = Door(f"http://{near}/") if lan else None
-    app = make_app(db, Guard(frozenset(f"{name}:{port}" for name in LOOPBACK)), door)
+    start = Start()
+    app = make_app(db, Guard(frozenset(f"{name}:{port}" for name in LOOPBACK), start=start), door)
     server = _listening(app, f"127.0.0.1:{port}")
     if door is not None:
         phones = _listening(make_phone_app(app, Guard(frozenset({near}), is_lan=True), door), near)
         threading.Thread(target=phones.run, name="phones", daemon=True).start()
         sys.stdout.write(f"Phones in this network: {door.address} with the code shown under Phone.\n")
-    address = f"http://127.0.0.1:{port}/"
-    sys.stdout.write(f"The workshop is open at {address} until you press Ctrl+C here.\n")
+    address = f"http://127.0.0.1:{port}/?start="
+    sys.stdout.write(f"The workshop is open at {address}{start.typed} until you press Ctrl+C here.\n")
     sys.stdout.flush()
     if browser:
-        threading.Timer(0.5, webbrowser.open, [address]).start()
+        threading.Timer(0.5, webbrowser.open, [address + start.opened]).start()
     try:
         server.run()
     finally:

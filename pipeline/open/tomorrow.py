@@ -24,10 +24,10 @@ LONGEST = 1000
 @pages.get("/tomorrow")
 def day() -> flask.Response:
     """The calls in their order."""
-    with library().opened() as workshop:
-        kinds = workshop.words.kinds()["kind"].tolist()
     unread = flask.request.args.get("unread", "").splitlines()
-    return page("tomorrow.html", calls=calls(library().kept(CALLS)), typed=TYPED, kinds=kinds, unread=unread)
+    return page(
+        "tomorrow.html", calls=calls(library().kept(CALLS)), typed=TYPED, kinds=library().kinds(), unread=unread
+    )
 
 
 @pages.post("/tomorrow")
@@ -82,17 +82,14 @@ def sheets() -> flask.Response:
     place = library().kept(CALLS)
     if not calls(place):
         raise UsageError("There are no calls yet.", "Add them under Tomorrow first.")
-    stamp = (place.stat().st_mtime_ns, place.stat().st_size)
     with library().opened() as workshop:
         out = workshop.database.scratch / "sheets.html"
-        stock = workshop.database.path.parent / "stock.csv"
-        stocked = (stock.stat().st_mtime_ns, stock.stat().st_size) if stock.is_file() else None
 
         def made() -> str:
             workshop.round(place, out)
             return out.read_text(encoding="utf-8")
 
-        what = ("sheets", place, stamp, stocked, workshop.words, repr(workshop.settings))
+        what = ("sheets", place, place.stat().st_mtime_ns, *library().made_of(workshop))
         return own_page(while_unchanged(workshop.database, what, made))
 
 

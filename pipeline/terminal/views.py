@@ -13,7 +13,7 @@ SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 
 def scores(told: dict[str, Any]) -> list[str]:
     """The score of `train` beside its baselines; smaller log-loss, Brier and calibration error are better."""
-    from reports.pages.model_card import half_life_line
+    from reports.pages.model_card import half_life_line, left_out_line
 
     ways = {"this model": told["scores"], **told["baselines"]} if told["scores"] else {}
     rows = [[name, *(score[s] for s in SCORES)] for name, score in ways.items()]
@@ -22,14 +22,14 @@ def scores(told: dict[str, Any]) -> list[str]:
         lines += table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
     else:
         lines.append("None of the later jobs had a cause met before: how good it is, is not known.")
-    lines.append(half_life_line(told["half_life"]))
+    lines += [half_life_line(told["half_life"]), *left_out_line(told)]
     return lines if told["replaced"] else [*lines, told["note"]]
 
 
 def backtest(told: dict[str, Any]) -> list[str]:
     """How well it would have done: against plain ways, how honest, by facts, kind and month, and with more jobs."""
     from reports.pages.backtest import brier_line, headline
-    from reports.pages.model_card import half_life_line
+    from reports.pages.model_card import half_life_line, left_out_line
 
     if not told["scores"]:
         return [f"{told['episodes']:,} cured jobs are too few to be asked month by month: none could be asked about."]
@@ -51,6 +51,7 @@ def backtest(told: dict[str, Any]) -> list[str]:
         *table(["first cause stated", "jobs", "on average", "came true"], bands),
         brier_line(told),
         half_life_line(told["half_life"]),
+        *left_out_line(told),
         "",
         *_groups("facts known", told["by_facts"], columns),
         "",

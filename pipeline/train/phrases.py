@@ -52,17 +52,11 @@ class Phrase:
         }
 
 
-def phrases(database: Database) -> pd.DataFrame:
-    """Find the phrases of a workshop's cured jobs; see `models.causes.phrases.find_phrases`."""
+def keep(database: Database, jobs: pd.DataFrame) -> int:
+    """Find the phrases of cured jobs and keep them beside the models; returns how many."""
     from models.causes.phrases import find_phrases
 
-    query = "select kind, complaint, symptoms, cause from cause_example order by episode_id"
-    return find_phrases(database.connection.execute(query).df())
-
-
-def keep(database: Database) -> int:
-    """Find the phrases and keep them beside the models; returns how many."""
-    rows = phrases(database).to_dict("records")
+    rows = find_phrases(jobs).to_dict("records")
     folder = database.folder_of_models
     folder.mkdir(parents=True, exist_ok=True)
     with whole(folder / FILE) as draft:

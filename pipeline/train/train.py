@@ -17,6 +17,7 @@ from pipeline.store.lock import alone_in
 from pipeline.store.unchanged import while_unchanged
 from pipeline.terminal.progress import bar
 from pipeline.train import phrases
+from pipeline.train.examples import examples, left_out
 from pipeline.train.word_background import background
 
 if TYPE_CHECKING:
@@ -42,16 +43,10 @@ WORSE_BY = 0.01  # nats by which a new model must be worse to be refused
 SCORES = ("log_loss", "top1", "top3", "brier", "calibration_error")
 
 
-def examples(database: Database) -> pd.DataFrame:
-    """Training jobs, oldest cure first."""
-    frame: pd.DataFrame = database.connection.execute("select * from cause_example order by cure_date, episode_id").df()
-    return frame
-
-
 def train(
     database: Database, words: Words, settings: Settings, *, force: bool = False, tell: Told | None = None
 ) -> dict[str, Any]:
-    """Learn causes from every cured, mature job, and put the model in use unless the one in use is better.
+    """Learn causes from the cured, mature jobs, and put the model in use unless the one in use is better.
 
     The last fifth of the jobs by time examine a model fitted on those before; the model kept is then fitted on all.
     Labels are the
@@ -66,8 +61,9 @@ def train(
 
     Returns
     -------
-    model, in_use, episodes, causes, as_of, half_life (as :func:`models.causes.half_life.choose` tells it, chosen on
-    the jobs before the exam), scores, baselines, replaced, note.
+    model, in_use, episodes, left_out (older jobs than the newest that are learned from), causes, as_of, half_life (as
+    :func:`models.causes.half_life.choose` tells it, chosen on the jobs before the exam), scores, baselines, replaced,
+    note.
 
     Raises
     ------
@@ -96,13 +92,13 @@ def train(
     step("keeping the better model and the advice")
     with alone_in(database.folder_of_models):
         name = _next_name(database)
-        card = _card(name, jobs, cut, settings, exam, learned.classifier.model_)
+        card = _card(name, jobs, cut, settings, exam, learned.classifier.model_) | {"left_out": left_out(database)}
         _keep(database, name, learned.classifier.model_, exam["learned"].classifier.model_, card)
         used, note = _choose(database, name, jobs, force=force)
         kept.keep(database, words)
-        phrases.keep(database)
+        phrases.keep(database, jobs)
     step("done")
-    brief = {key: card[key] for key in ("model", "episodes", "causes", "as_of", "half_life")}
+    brief = {key: card[key] for key in ("model", "episodes", "left_out", "causes", "as_of", "half_life")}
     return brief | {
         "scores": _brief(card["scores"]),
         "baselines": {other: _brief(scores) for other, scores in card["baselines"].items()},
@@ -125,6 +121,7 @@ def _card(
 ) -> dict[str, Any]:
     """Put together what the model card says."""
     from models.causes.model import OPINIONS
+    from models.causes.pool import HEARD, UNHEARD
     from models.evaluate import drift
 
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
@@ -140,7 +137,8 @@ def _card(
         "exam_jobs": len(asked),
         "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
         "half_life": exam["learned"].half_life,
-        "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights, strict=True)},
+        "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights[HEARD], strict=True)},
+        "pool_of_own_words": {part: float(one) for part, one in zip(OPINIONS, model.weights[UNHEARD], strict=True)},
         "gains": exam["learned"].classifier.decided_.gains,
         "profile": drift.profile(jobs),
         "jobs_by_cause": {str(c): int(n) for c, n in jobs["cause"].value_counts().sort_index().items()},
@@ -410,7 +408,7 @@ def backtest(
     curve = learning_curve(jobs, background=lists, tell=lambda done, of: say(bar(done, of, "shares of the jobs")))
     say("Learning from the past, asking about what came next …")
     rolled = roll(jobs, months, background=lists, tell=lambda done, of: say(bar(done, of, "quarters")))
-    return rolled | {"learning_curve": curve, "episodes": len(jobs)}
+    return rolled | {"learning_curve": curve, "episodes": len(jobs), "left_out": left_out(database)}
 
 
 def drift(database: Database) -> dict[str, Any]:

@@ -92,13 +92,14 @@ def phrases_to_review(database: Database) -> pd.DataFrame:
     """
     import pandas as pd
 
-    from pipeline.train.phrases import Phrase, phrases
+    from models.causes.phrases import find_phrases
+    from pipeline.train.examples import examples
+    from pipeline.train.phrases import Phrase
 
     query = "select written from correction where list = 'complaint' and undone_at is null"
     decided = {written for (written,) in database.connection.execute(query).fetchall()}
-    found = [
-        Phrase(**{str(name): value for name, value in row.items()}) for row in phrases(database).to_dict("records")
-    ]
+    records = find_phrases(examples(database)).to_dict("records")
+    found = [Phrase(**{str(name): value for name, value in row.items()}) for row in records]
     rows = [
         {"written": one.phrase, "uses": one.jobs, "example": f"{one.kind}: {one.line()}"}
         for one in found

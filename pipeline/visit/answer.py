@@ -14,6 +14,7 @@ from pipeline.visit.heard import CODE, DENIED, FINDING, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
+from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
@@ -29,10 +30,8 @@ from reports.render.wording import (
     value_of,
 )
 
-LEAST_ODDS = 0.01
 MOST_LINES = 20
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
-Range = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -292,7 +291,7 @@ def _body(answer: Answer) -> list[str]:
         + ("" if row.is_confirmed else f" ({tell('answer.by_exclusion')})")
         for row in answer.causes[:SHOWN_CAUSES]
     ]
-    causes.append(f"{answer.wording.percent(answer.odds.none_of_these).rjust(4)}  {told('none of these')}")
+    causes.append(f"{answer.wording.chance(answer.odds.none_of_these).rjust(4)}  {told('none of these')}")
     expected = {"minutes": round(visit.minutes), "visits": Written(answer.wording.number(visit.visits, 1))}
     do = tell("answer.do", money=Written(money(answer, visit.money)), **expected)
     rest = [_carry(answer, visit)] if visit.carry else []

@@ -40,17 +40,31 @@ class Heard:
         return {"text": self.text, "how": self.how, "terms": list(self.terms)}
 
 
-def heard(words: Words, complaint: str, kind: str, make: str | None, symptoms: Sequence[str]) -> tuple[Heard, ...]:
+def pieces_of(complaint: str) -> list[str]:
+    """Cut a complaint into the pieces that are accounted for one by one."""
+    return [piece.strip() for piece in _CLAUSES.split(complaint) if piece and piece.strip()]
+
+
+def heard(
+    words: Words,
+    pieces: Sequence[str],
+    kind: str,
+    said: Sequence[Sequence[tuple[str, bool]]],
+    codes: Sequence[Sequence[str]],
+    symptoms: Sequence[str],
+) -> tuple[Heard, ...]:
     """Account for every piece of a complaint.
 
     Parameters
     ----------
     words
         Lists in force.
-    complaint
-        The complaint as told.
-    kind, make
+    pieces
+        As `pieces_of` cut them.
+    kind
         The appliance.
+    said, codes
+        Of each piece, the complaints in it with whether they are denied, and the codes.
     symptoms
         Complaints that the whole text was taken for: a piece that makes sense only beside the others ("won't drain or
         spin") is told with the one it brought.
@@ -58,40 +72,33 @@ def heard(words: Words, complaint: str, kind: str, make: str | None, symptoms: S
     Returns
     -------
     tuple of Heard
-        One a piece, in the order told; a finding is only taken from a piece that complains of nothing.
+        One a piece; a finding is only taken from a piece that complains of nothing.
     """
-    import numpy as np
     import pandas as pd
 
-    pieces = [piece.strip() for piece in _CLAUSES.split(complaint) if piece and piece.strip()]
     if not pieces:
         return ()
-    texts, kinds = pd.Series(pieces, dtype="str"), pd.Series([kind] * len(pieces), dtype="str")
-    said = words.find_symptoms(texts, kinds)
-    codes = words.said_codes(texts, pd.Series([make] * len(pieces), dtype="str"))
-    seen = words.find_findings(texts, kinds)
+    seen = words.find_findings(pd.Series(pieces, dtype="str"), pd.Series([kind] * len(pieces), dtype="str"))
+    found: list[list[str]] = [[] for _ in pieces]
     rules = words.finding_rules
-    holds = [
-        value in rules.values.get(name, ()) and rules.holds_for(name, kind)
-        for name, value in zip(seen["finding"], seen["value"], strict=True)
-    ]
-    seen = seen[np.array(holds, dtype=bool)]
-    left = [s for s in symptoms if s not in set(said["symptom"])]
+    for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
+        if value in rules.values.get(name, ()) and rules.holds_for(name, kind):
+            found[piece].append(f"{name}={value}")
+    heard_in_whole = set(symptoms)
+    said = [[(s, is_negated) for s, is_negated in here if is_negated or s in heard_in_whole] for here in said]
+    known = {symptom for here in said for symptom, _ in here}
+    left = [symptom for symptom in symptoms if symptom not in known]
     told: list[Heard] = []
-    for row, piece in enumerate(pieces):
-        here = said[said["row"] == row]
-        present = here.loc[~here["is_negated"].astype(bool), "symptom"].tolist()
-        shown = codes.loc[codes["row"] == row, "code"].tolist()
-        found = seen[seen["row"] == row]
+    for piece, here, shown, values in zip(pieces, said, codes, found, strict=True):
+        present = tuple(symptom for symptom, is_negated in here if not is_negated)
         if present:
-            told.append(Heard(piece, COMPLAINT, tuple(present)))
+            told.append(Heard(piece, COMPLAINT, present))
         elif shown:
             told.append(Heard(piece, CODE, tuple(shown)))
-        elif len(here):
-            told.append(Heard(piece, DENIED, tuple(here["symptom"])))
-        elif len(found):
-            pairs = zip(found["finding"], found["value"], strict=True)
-            told.append(Heard(piece, FINDING, tuple(f"{finding}={value}" for finding, value in pairs)))
+        elif here:
+            told.append(Heard(piece, DENIED, tuple(symptom for symptom, _ in here)))
+        elif values:
+            told.append(Heard(piece, FINDING, tuple(values)))
         elif not words.tells_something(piece):
             told.append(Heard(piece, FILLER))
         elif left:

@@ -130,6 +130,7 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
                 "codes": question.codes,
                 "findings": question.findings,
                 "complaint": question.complaint,
+                "on": question.on,
             }
             for question in questions
         ],

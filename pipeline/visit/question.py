@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
 from pipeline.train.phrases import Phrase
-from pipeline.visit.heard import FINDING, NOTHING, Heard, heard
+from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.vocabulary import plain
@@ -85,6 +86,8 @@ class Question:
         What is on record of this very unit.
     job_no
         Job number of the call; None = none given.
+    on
+        Day of the visit; None = not known.
     licensed
         Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
     """
@@ -104,6 +107,7 @@ class Question:
     phrases: tuple[Phrase, ...] = ()
     unit: UnitHistory = field(default_factory=UnitHistory)
     job_no: str | None = None
+    on: dt.date | None = None
     licensed: Work = ""
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
@@ -139,7 +143,7 @@ def read_questions(
     calls
         As a technician writes them.
     on
-        Day of the visits, for ages given as a year; today when left out.
+        Day of the visits, for ages given as a year and the season; today when left out.
 
     Raises
     ------
@@ -162,23 +166,31 @@ def read_questions(
     written_models = column("model")
     models = identity.model(written_models, _known(connection, "model") if written_models.notna().any() else [])
     families = identity.model_family(models)
-    days = pd.Series([pd.Timestamp(on or dt.date.today())] * len(calls))
+    day = on or dt.date.today()
+    days = pd.Series([pd.Timestamp(day)] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    present = words.find_symptoms(column("complaint"), kinds["term"])
-    symptoms = _by_row(present.loc[~present["is_negated"].astype(bool)], "symptom", len(calls))
     unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
-    said_codes = _by_row(words.said_codes(column("complaint"), makes), "code", len(calls))
+    cut = [pieces_of(call.complaint or "") for call in calls]
+    whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
+    texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
+    present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
+    said = _by_row(present, "symptom", len(whose), "is_negated")
+    said_codes = _by_row(words.said_codes(texts, makes.take(whose).reset_index(drop=True)), "code", len(whose))
+    first = len(calls)
     questions = []
     for row, call in enumerate(calls):
         kind = str(kinds["term"].iloc[row])
+        symptoms = [symptom for symptom, is_negated in said[row] if not is_negated]
         codes = [*shown[row], *said_codes[row]]
+        own = slice(first, first + len(cut[row]))
+        first = own.stop
+        told = heard(words, cut[row], kind, said[own], said_codes[own], symptoms)
         findings, strange, remarks = read_findings(words, call.found, kind)
         remarks += [
             sentence("answer.word_read_as", text=Written(word), word=Written(base))
             for word, base in words.mended(call.complaint or "")
         ]
-        told = heard(words, call.complaint or "", kind, _told(makes, row), symptoms[row])
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
         nothing = [piece.text for piece in told if piece.how == NOTHING]
@@ -187,8 +199,8 @@ def read_questions(
             (call.age, not pd.isna(years.iloc[row])),
             *((word, False) for word in unknown[row]),
             (call.code, bool(shown[row])),
-            (call.complaint, bool(symptoms[row] or codes or said_findings)),
-            *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms[row] or codes),
+            (call.complaint, bool(symptoms or codes or said_findings)),
+            *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms or codes),
             *((text, False) for text in strange),
         ]
         questions.append(
@@ -198,7 +210,7 @@ def read_questions(
                 model=_told(models, row),
                 model_family=_told(families, row),
                 age_years=None if pd.isna(years.iloc[row]) else float(years.iloc[row]),
-                symptoms=tuple(dict.fromkeys(symptoms[row])),
+                symptoms=tuple(dict.fromkeys(symptoms)),
                 codes=tuple(dict.fromkeys(codes)),
                 findings=findings,
                 complaint=call.complaint or "",
@@ -208,6 +220,7 @@ def read_questions(
                 heard=told,
                 remarks=tuple(remarks),
                 job_no=call.job_no or None,
+                on=day,
                 licensed=licensed_work(call.texts(), kind),
             )
         )
@@ -255,15 +268,18 @@ def _nearest(name: str, known: Sequence[str]) -> str:
 def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:
     from pipeline.load import identity
 
+    if not written.notna().any():
+        return written
     found = words.match("make", written)
     return found["term"].where(found["is_understood"], identity.make(written, known))
 
 
-def _by_row(found: pd.DataFrame, name: str, rows: int) -> list[list[str]]:
-    """Values of a column of what was found, one list a row of the texts."""
-    lists: list[list[str]] = [[] for _ in range(rows)]
-    for row, value in zip(found["row"], found[name], strict=True):
-        lists[row].append(str(value))
+def _by_row(found: pd.DataFrame, name: str, rows: int, beside: str | None = None) -> list[list[Any]]:
+    """Values of a column of what was found, one list a row of the texts; with a second column, pairs of both."""
+    lists: list[list[Any]] = [[] for _ in range(rows)]
+    values = found[name].tolist() if beside is None else zip(found[name], found[beside].tolist(), strict=True)
+    for row, value in zip(found["row"].tolist(), values, strict=True):
+        lists[row].append(value)
     return lists
 
 

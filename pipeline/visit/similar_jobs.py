@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.store.unchanged import while_unchanged
+from pipeline.store.unchanged import each_while_unchanged
 
 if TYPE_CHECKING:
     import duckdb
@@ -268,19 +268,33 @@ def gather(database: Database, questions: Sequence[Question], trades: Mapping[st
         The word lists of every kind asked about.
     """
     connection = database.connection
-    of_kind = while_unchanged(database, ("kinds", *trades.values()), lambda: _kinds(connection, trades))
-    keys = [_key(question) for question in questions]
-    asked = dict(zip(reversed(keys), reversed(questions), strict=True))
-    numbers = {key: number for number, key in enumerate(asked)}
-    rows = connection.execute(SIMILAR, {**_bound(list(asked.values())), "most": MOST_ALIKE}).df()
-    found = [_similar(part) for part in _by_number(rows, len(numbers))]
+    listed = list(trades.items())
+    records = each_while_unchanged(
+        database,
+        [("kind", trade) for _, trade in listed],
+        lambda places: [*_kinds(connection, dict(listed[place] for place in places)).values()],
+    )
+    of_kind = dict(zip(trades, records, strict=True))
+    found = each_while_unchanged(
+        database,
+        [("jobs like", *_key(question)) for question in questions],
+        lambda places: _jobs_like(connection, [questions[place] for place in places]),
+    )
     people = {"number": list(range(len(questions))), "kind": [question.kind for question in questions]}
     people |= {"symptoms": [list(q.symptoms) for q in questions], "age": [q.age_years for q in questions]}
     endings = {number: (beyond, known) for number, beyond, known in connection.execute(ENDINGS, people).fetchall()}
     return [
-        Evidence(of_kind[question.kind], *found[numbers[key]], endings.get(position, (0, 0)))
-        for position, (key, question) in enumerate(zip(keys, questions, strict=True))
+        Evidence(of_kind[question.kind], *jobs, endings.get(position, (0, 0)))
+        for position, (question, jobs) in enumerate(zip(questions, found, strict=True))
     ]
+
+
+def _jobs_like(
+    connection: duckdb.DuckDBPyConnection, questions: Sequence[Question]
+) -> list[tuple[pd.DataFrame, dict[str, int]]]:
+    """Jobs like each of several calls, and how many there are of each cause."""
+    rows = connection.execute(SIMILAR, {**_bound(questions), "most": MOST_ALIKE}).df()
+    return [_similar(part) for part in _by_number(rows, len(questions))]
 
 
 def _key(question: Question) -> tuple[Any, ...]:

@@ -35,6 +35,8 @@ class Reason:
 
 def untold(question: Question) -> dict[str, Question]:
     """Each fact of a question, in words → the question had nobody told it. The kind is always told."""
+    from models.causes.features import season_of
+
     found: dict[str, Question] = {}
     if question.symptoms or question.complaint:
         told = ", ".join(question.symptoms) or "its words"
@@ -47,6 +49,8 @@ def untold(question: Question) -> dict[str, Question]:
         found[f"model {question.model or question.model_family}"] = replace(question, model_family=None)
     if question.age_years is not None:
         found[f"age {question.age_years:.3g} years"] = replace(question, age_years=None)
+    if question.on is not None:
+        found[f"season {season_of(question.on)}"] = replace(question, on=None)
     for finding, value in question.findings.items():
         left = {name: seen for name, seen in question.findings.items() if name != finding}
         found[f"{finding}={value}"] = replace(question, findings=left)

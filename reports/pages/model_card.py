@@ -61,7 +61,7 @@ def card_page(card: Mapping[str, Any]) -> str:
         reliability=reliability_table(rows),
         by_kind=broken_down(card.get("by_kind") or {}, "kind"),
         by_facts=broken_down(card.get("by_facts") or {}, "facts known"),
-        weights=half_life_line(card["half_life"]),
+        weights=" ".join([half_life_line(card["half_life"]), *left_out_line(card)]),
         causes=_causes(card["jobs_by_cause"]),
         limits=_limits(card),
     )
@@ -92,6 +92,13 @@ def half_life_line(told: Mapping[str, Any]) -> str:
         return f"All jobs are weighted equally: on {asked} a half-life gained too little ({listed})."
     others = "".join(f"; {years:g} years {gain}" for years, gain in gains.items() if years != told["years"])
     return f"A job weighs half after {told['years']:g} years: gain {gains[told['years']]} on {asked}{others}."
+
+
+def left_out_line(told: Mapping[str, Any]) -> list[str]:
+    """Say that older jobs are not learned from; nothing to say where all are."""
+    older = told.get("left_out") or 0
+    newest = f"Learned from the newest {told['episodes']:,} cured jobs: more would take long and add little."
+    return [f"{newest} {older:,} older ones are left out."] if older else []
 
 
 def score_table(told: Mapping[str, Any], name: str) -> pd.DataFrame:

@@ -104,6 +104,4 @@ def cost(step: Mapping[str, Any], wording: Wording) -> str:
 
 def percent(p: float, wording: Wording) -> Written:
     """Write a probability; what is small is not told as nothing."""
-    if 0 < p < 0.005:
-        return Written(wording.tell("round.under_1", share=0.01))
-    return Written(wording.percent(p))
+    return Written(wording.chance(p))

@@ -231,7 +231,7 @@ def _cause(row: Mapping[str, Any], similar: int, wording: Wording) -> dict[str, 
 def _none(p: float, wording: Wording) -> dict[str, Any]:
     return {
         "cause": wording.told("none of these"),
-        "percent": percent(p, wording),
+        "percent": wording.chance(p),
         "width": str(round(100 * p, 1)),
         "low": "0",
         "spread": "",

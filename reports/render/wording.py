@@ -14,7 +14,7 @@ import datetime as dt
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
@@ -161,7 +161,10 @@ class Wording:
 
         What is made of terms ("fit …", "… and …") is made of them in this language too.
         """
-        text = str(written)
+        return self._term(str(written), longest)
+
+    @lru_cache(maxsize=20_000)  # noqa: B019 - few wordings, and equal ones share their entries
+    def _term(self, text: str, longest: int) -> str:
         if known := self._named("terms", text) or self._named("caution_texts", text):
             return known
         for made, says in _catalogue(self.language).get("made_terms", {}).items():
@@ -190,6 +193,10 @@ class Wording:
         return str(_catalogue(self.language)["numbers"]["percent"]).format(
             self.number(100 * float(str(share)), decimals)
         )
+
+    def chance(self, p: float) -> str:
+        """Write a probability as a percentage; what is rare but possible is not written as never."""
+        return self.tell("round.under_1", share=0.01) if 0 < p < 0.005 else self.percent(p)
 
     def p_value(self, p: float) -> str:
         """Write a p-value: two decimals, three below 0.1, and no more than "under 0.001"."""

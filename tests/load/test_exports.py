@@ -222,6 +222,24 @@ def tickets() -> bytes:
     return delimited(header, rows, "|")
 
 
+def diary() -> bytes:
+    """A diary: complaint, finding and work in one note without labels, written as it came."""
+    header = ["Nr", "Day of visit", "What", "Brand", "Serial no", "Notes", "Result"]
+    ends = (
+        "Found pump filter blocked with coins. Cleared it, tested ok",
+        "lint filter blocked, cleaned and tested",
+        "- door seal torn, new seal fitted, no leaks now",
+        "Checked thermostat, thermostat faulty and replaced",
+    )
+    starts = ("Customer says it ", "", "it ", "says ")
+    rows = [
+        [v.number, v.day.isoformat(), KINDS[v.kind][1], v.make, v.serial,
+         f"{COMPLAINTS[v.kind][0]}. {starts[v.job % 3]}since {v.job} days{',.'[v.job % 2]} {ends[v.kind]}", outcome(v)]
+        for v in VISITS
+    ]  # fmt: skip
+    return delimited(header, rows)
+
+
 def two_days() -> bytes:
     """Created and visited days, with the time of day."""
     header = ["ref", "created_at", "visited_at", "product", "serial_number", "issue", "resolution", "state"]
@@ -301,7 +319,7 @@ EXPORTS: dict[str, tuple[Callable[[], bytes], str]] = {
     f.__name__: (f, form)
     for f, form in (
         (german_office, "csv"), (parts_book, "csv"), (invoice_lines, "csv"), (job_cards, "xlsx"), (two_sheets, "xlsx"),
-        (a_sheet_a_quarter, "xlsx"), (nested_json, "jsonl"), (tickets, "csv"), (two_days, "csv"),
+        (a_sheet_a_quarter, "xlsx"), (nested_json, "jsonl"), (tickets, "csv"), (diary, "csv"), (two_days, "csv"),
         (days_without_a_name, "csv"), (misleading_names, "tsv"), (american, "csv"), (french, "csv"), (counter_list, "csv"),
     )
 }  # fmt: skip
@@ -376,6 +394,23 @@ def test_taken_as_guessed_it_is_read_right_or_held_back(
     layout = report.files[0].layout_used
     assert layout is not None
     assert parse_layout(as_toml(layout), "again") == layout  # what was guessed can be said in a layout file
+
+
+def test_a_running_note_gives_complaint_finding_cause_and_work(
+    database: Database, words: Words, tmp_path: Path
+) -> None:
+    load_files(database, words, Settings(languages=("en", "de")), [written(tmp_path, "diary")], decide=accept)
+    found = database.connection.execute(
+        "select kind, cause, count(*), count(distinct work_done), bool_and(visit_id in (select visit_id from "
+        "stage_finding)) from stage_visit group by all order by all"
+    ).fetchall()
+    of_kind = [sum(v.kind == kind for v in VISITS) for kind in range(4)]
+    assert found == [
+        ("dishwasher", "torn door seal", of_kind[2], 1, True),
+        ("fridge", "thermostat faulty", of_kind[3], 1, True),
+        ("tumble dryer", "lint blockage in air path", of_kind[1], 1, True),
+        ("washing machine", "blocked pump filter", of_kind[0], 1, True),
+    ]
 
 
 def test_next_month_the_same_columns_are_no_guess(database: Database, words: Words, tmp_path: Path) -> None:

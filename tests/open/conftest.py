@@ -108,7 +108,7 @@ def followed(browser: Browser) -> str:
 
 @contextmanager
 def running(db: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
-    """The server as a process of its own: its address, and the process."""
+    """The server as a process of its own: the address that lets a browser in, as its terminal shows it; the process."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -117,8 +117,10 @@ def running(db: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
         [*command, "open", "--db", str(db), "--port", str(port), "--no-browser"], stdout=subprocess.PIPE
     )
     try:
-        assert server.stdout is not None and b"is open at" in server.stdout.readline()
-        yield f"http://127.0.0.1:{port}", server
+        assert server.stdout is not None
+        told = re.search(r"is open at (\S+)", server.stdout.readline().decode())
+        assert told is not None and told[1].startswith(f"http://127.0.0.1:{port}/")
+        yield told[1], server
     finally:
         server.kill()
         server.communicate()

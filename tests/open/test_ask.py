@@ -113,6 +113,18 @@ def test_a_finished_job_is_recorded_once_and_loaded(browser, library, cured):
     assert loaded == [("blocked pump filter", "fixed", 45)] and line["cause"] == "blocked pump filter"
 
 
+def test_a_visit_ended_otherwise_says_what_it_was_and_what_was_ordered(browser, library):
+    at = press(browser, begun(browser), "x 1")
+    assert "The visit ended: part needed" in browser.get(at).text
+    browser.post(f"{at}record", {"job_no": "J-2", "minutes": "half an hour"})
+    assert "Nothing is recorded" in browser.get("/recorded?job=J-2").text
+    browser.get(at)
+    browser.post(f"{at}record", {"job_no": "J-2", "cause": "torn door seal", "ordered": "door seal", "minutes": "20"})
+    with (library.parent / "workshop.visits.csv").open(encoding="utf-8", newline="") as file:
+        (line,) = [line for line in csv.DictReader(file) if line["job_no"] == "J-2"]
+    assert line["cause"] == "torn door seal" and line["work_done"] == "ordered: door seal" and line["minutes"] == "20"
+
+
 def test_an_unfinished_visit_is_not_recorded(browser):
     at = begun(browser)
     browser.get(at)

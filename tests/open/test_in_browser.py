@@ -35,18 +35,19 @@ def chromium() -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     shop = shutil.copytree(office_files.folder(), tmp_path_factory.mktemp("browser") / "shop")
-    with running(shop / "workshop.duckdb") as (address, _):
-        yield address
+    with running(shop / "workshop.duckdb") as (start, _):
+        yield start
 
 
-def opened(chromium: Any, width: int, scheme: str = "light") -> tuple[Any, list[str]]:
-    """A page, and what it says on its console that it should not."""
+def opened(chromium: Any, start: str, width: int, scheme: str = "light") -> tuple[Any, str, list[str]]:
+    """A page that was let in, the address of the pages, and what they say on the console that they should not."""
     page = chromium.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
     page.set_default_timeout(LONG)
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda error: said.append(str(error)))
-    return page, said
+    page.goto(start)
+    return page, start.partition("/?")[0], said
 
 
 def is_fit(page: Any) -> bool:

@@ -8,6 +8,8 @@ import re
 import pytest
 
 from pipeline import Workshop
+from pipeline.open.guard import Guard, Start
+from pipeline.open.site import make_app
 from tests.open.conftest import HOST, Browser, served
 
 CALL = {"kind": "w/m", "complaint": "leaks"}
@@ -27,6 +29,28 @@ def test_another_host_name_is_refused(browser):
 def test_another_port_is_refused(browser):
     browser.host = "127.0.0.1:80"
     assert browser.get("/ask").status_code == 421
+
+
+def test_another_user_of_this_machine_is_not_let_in(library):
+    start = Start()
+    app = make_app(library, Guard(frozenset({HOST}), start=start))
+    app.extensions["library"].lingers = 0.0
+    stranger, owner = Browser(app), Browser(app)
+    for path in ("/", "/ask", "/records", "/month", "/ask?start=", f"/ask?start={start.typed[:-1]}"):
+        refused = stranger.get(path)
+        assert refused.status_code == 400 and "has not been let in" in refused.text, path
+    assert stranger.post("/records/words/look").status_code == 400
+    begun = owner.get(f"/?start={start.typed}")
+    assert begun.location == "/" and "SameSite=Strict" in begun.headers["Set-Cookie"]
+    assert owner.get("/ask").status_code == 200
+
+
+def test_the_address_that_others_may_see_lets_in_once(library):
+    start = Start()
+    app = make_app(library, Guard(frozenset({HOST}), start=start))
+    seen = start.opened
+    assert Browser(app).get(f"/?start={seen}").status_code == 303
+    assert Browser(app).get(f"/?start={seen}").status_code == 400
 
 
 @pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8750", "http://127.0.0.1:1"])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 
 from pipeline.visit.odds import Odds
@@ -16,11 +18,11 @@ def odds(**causes: float) -> Odds:
 def test_each_fact_is_left_out_alone() -> None:
     question = Question(
         "washing machine", make="Tavrik", model="WX 9", model_family="WX", age_years=6.04, symptoms=("no spin",),
-        codes=("E18",), findings={"water left": "no", "brushes": "worn"}, complaint="wont spin",
+        codes=("E18",), findings={"water left": "no", "brushes": "worn"}, complaint="wont spin", on=dt.date(2026, 7, 1),
     )  # fmt: skip
     told = untold(question)
     assert list(told) == [
-        "complaint: no spin", "code E18", "make Tavrik", "model WX 9", "age 6.04 years", "water left=no", "brushes=worn",
+        "complaint: no spin", "code E18", "make Tavrik", "model WX 9", "age 6.04 years", "season June to August", "water left=no", "brushes=worn",
     ]  # fmt: skip
     assert told["complaint: no spin"].symptoms == () and told["complaint: no spin"].complaint == ""
     assert told["complaint: no spin"].codes == ("E18",)

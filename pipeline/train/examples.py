@@ -1,0 +1,25 @@
+"""Which cured jobs are learned from: all, or the newest of very many."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipeline.store.database import Database
+
+MOST = 60_000  # about 100,000 visits; more took minutes and gigabytes, and older jobs say least of tomorrow's
+
+
+def examples(database: Database) -> pd.DataFrame:
+    """Training jobs, oldest cure first; the newest ``MOST`` where there are more."""
+    query = "select * from cause_example order by cure_date desc, episode_id desc limit ?"
+    newest: pd.DataFrame = database.connection.execute(query, [MOST]).df()
+    return newest.iloc[::-1].reset_index(drop=True)
+
+
+def left_out(database: Database) -> int:
+    """How many older cured jobs are not learned from."""
+    ((jobs,),) = database.connection.execute("select count(*) from cause_example").fetchall()
+    return max(int(jobs) - MOST, 0)
