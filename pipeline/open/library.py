@@ -123,7 +123,7 @@ class Library:
         with self.opened() as workshop:
             return [str(kind) for kind in workshop.words.kinds()["kind"]]
 
-    def start(self, what: str, then: str, work: Work | None = None, *files: Path) -> Job:
+    def start(self, what: str, then: str, work: Work | None = None, *given: str) -> Job:
         """Do long work beside the pages, which say so until it is done.
 
         Parameters
@@ -132,8 +132,8 @@ class Library:
             See `Job`.
         work
             What changes the database; None = one of `apart.WORKS`, which only read.
-        *files
-            That such work is to write.
+        *given
+            To such work.
 
         Raises
         ------
@@ -152,7 +152,7 @@ class Library:
         def run() -> None:
             try:
                 if work is None:
-                    job.result = apart(what, self.db, tell, *files)
+                    job.result = apart(what, self.db, tell, *given)
                 else:
                     with self.opened(read_only=False, wait=60.0) as workshop:
                         job.result = work(workshop, tell)

@@ -10,9 +10,8 @@ import flask
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
-from pipeline.open.app import go, library, own_page, page
+from pipeline.open.app import go, library, made_apart, own_page, page
 from pipeline.store.atomic_write import whole
-from pipeline.store.unchanged import while_unchanged
 from pipeline.visit.round import MOST_CALLS, read_calls
 
 pages = flask.Blueprint("tomorrow", __name__)
@@ -24,10 +23,9 @@ LONGEST = 1000
 @pages.get("/tomorrow")
 def day() -> flask.Response:
     """The calls in their order."""
-    unread = flask.request.args.get("unread", "").splitlines()
-    return page(
-        "tomorrow.html", calls=calls(library().kept(CALLS)), typed=TYPED, kinds=library().kinds(), unread=unread
-    )
+    unread, place = flask.request.args.get("unread", "").splitlines(), library().kept(CALLS)
+    shown = {"calls": calls(place), "file": place.name, "typed": TYPED, "kinds": library().kinds(), "unread": unread}
+    return page("tomorrow.html", **shown)
 
 
 @pages.post("/tomorrow")
@@ -82,15 +80,7 @@ def sheets() -> flask.Response:
     place = library().kept(CALLS)
     if not calls(place):
         raise UsageError("There are no calls yet.", "Add them under Tomorrow first.")
-    with library().opened() as workshop:
-        out = workshop.database.scratch / "sheets.html"
-
-        def made() -> str:
-            workshop.round(place, out)
-            return out.read_text(encoding="utf-8")
-
-        what = ("sheets", place, place.stat().st_mtime_ns, *library().made_of(workshop))
-        return own_page(while_unchanged(workshop.database, what, made))
+    return own_page(made_apart("sheets", str(place), str(place.stat().st_mtime_ns)))
 
 
 def calls(place: Path) -> list[dict[str, Any]]:

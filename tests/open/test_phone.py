@@ -76,9 +76,10 @@ def test_a_phone_asks_and_goes_through_a_visit(inside):
 def test_a_phone_sees_calls_but_not_whose_they_are(apps, inside):
     owner = Browser(apps[0])
     owner.get("/tomorrow")
-    owner.post("/tomorrow", {"appliance_kind": "dishwasher", "complaint": "leaks", "customer_ref": "Mrs Umber"})
+    owner.post("/tomorrow", {"appliance_kind": "dishwasher", "complaint": "leaks <b>", "customer_ref": "Mrs Umber"})
     page = inside.get("/today").text
-    assert "dishwasher" in page and "Umber" not in page
+    assert "dishwasher" in page and "leaks &lt;b&gt;" in page and "Umber" not in page
+    assert "Customers stand in workshop.calls.csv" in owner.get("/tomorrow").text
 
 
 def test_a_code_lets_in_once(apps, inside):
