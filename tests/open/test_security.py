@@ -189,7 +189,7 @@ ASKED = dict.fromkeys(("make", "model", "code"), HOSTILE) | {
         ("/recorded", {"job": HOSTILE}, "Nothing is recorded"),
         ("/records", {}, "1 line refused"),
         ("/records/refused/1", {}, "is not a date"),
-        ("/records/columns", {"file": "new.csv"}, "What each column"),
+        ("/records/columns", {"file": "new.csv"}, "what each column holds"),
         ("/records/words", {}, "Look again"),
         ("/tomorrow", {}, "1 call"),
         ("/month", {"technician": HOSTILE}, ""),
@@ -205,5 +205,11 @@ def test_text_from_records_cannot_act_on_any_page(hostile, path, asked, says):
     assert says in page.text
     assert "<script" not in page.text and "<img" not in page.text and ">49<" not in page.text
     assert "\x1b" not in page.text and "\u202e" not in page.text
-    if path not in ("/records", "/learned", "/month"):
+    if path not in (
+        "/records",
+        "/records/refused/1",
+        "/records/words",
+        "/learned",
+        "/month",
+    ):  # told masked, or not at all
         assert "&lt;script&gt;" in page.text
