@@ -119,12 +119,14 @@ def code() -> flask.Response:
 
 @owner.post("/phone")
 def change() -> flask.Response:
-    """Give a new code, or end every session."""
+    """Let phones in from now on; then give a new code, or end every session."""
     held = the_door()
-    if held is not None:
-        held.renew()
-        if flask.request.form.get("do") == "end":
-            held.end()
+    if held is None:
+        flask.current_app.extensions["let_phones_in"]()
+        return go("phone.code")
+    held.renew()
+    if flask.request.form.get("do") == "end":
+        held.end()
     return go("phone.code")
 
 

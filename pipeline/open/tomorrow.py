@@ -24,7 +24,13 @@ LONGEST = 1000
 def day() -> flask.Response:
     """The calls in their order."""
     unread, place = flask.request.args.get("unread", "").splitlines(), library().kept(CALLS)
-    shown = {"calls": calls(place), "file": place.name, "typed": TYPED, "kinds": library().kinds(), "unread": unread}
+    shown: dict[str, Any] = {
+        "calls": calls(place),
+        "file": place.name,
+        "typed": TYPED,
+        "kinds": library().kinds(),
+        "unread": unread,
+    }
     return page("tomorrow.html", **shown)
 
 
