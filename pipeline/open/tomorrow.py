@@ -101,6 +101,12 @@ def calls(place: Path) -> list[dict[str, Any]]:
     return [{**{name: line.get(name) or "" for name in FIELDS}, "mark": _mark(line)} for line in lines]
 
 
+def asked_of(call: dict[str, str]) -> dict[str, str]:
+    """What Ask is asked about a call; never whose it is."""
+    same = {name: call[name] for name in ("make", "model", "serial", "age", "complaint")}
+    return {"kind": call["appliance_kind"], "code": call["fault_code"], **same}
+
+
 def _mark(call: dict[str, Any]) -> str:
     return " ".join(str(call.get(name) or "") for name in ("job_no", "appliance_kind", "complaint"))
 
