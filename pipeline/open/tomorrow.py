@@ -24,14 +24,18 @@ LONGEST = 1000
 def day() -> flask.Response:
     """The calls in their order."""
     unread, place = flask.request.args.get("unread", "").splitlines(), library().kept(CALLS)
-    shown: dict[str, Any] = {
-        "calls": calls(place),
-        "file": place.name,
-        "typed": TYPED,
-        "kinds": library().kinds(),
-        "unread": unread,
-    }
-    return page("tomorrow.html", **shown)
+    held = calls(place)
+    asks = [asked_of(call) for call in held]
+    library().prepare(asks)
+    return page(
+        "tomorrow.html",
+        calls=held,
+        asks=asks,
+        file=place.name,
+        typed=TYPED,
+        kinds=library().kinds(),
+        unread=unread,
+    )
 
 
 @pages.post("/tomorrow")
