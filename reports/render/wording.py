@@ -15,7 +15,7 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
@@ -170,7 +170,10 @@ class Wording:
 
         What is made of terms ("fit …", "… and …") is made of them in this language too.
         """
-        text = str(written)
+        return self._term(str(written), longest)
+
+    @lru_cache(maxsize=20_000)  # noqa: B019 - few wordings, and equal ones share their entries
+    def _term(self, text: str, longest: int) -> str:
         if known := self._named("terms", text) or self._named("caution_texts", text):
             return known
         for made, says in _catalogue(self.language).get("made_terms", {}).items():
