@@ -88,7 +88,8 @@ def read_own(lists: WordLists, path: Path) -> None:
         text = small_text(Path(path), MOST_BYTES)
     except (OSError, UnicodeDecodeError) as error:
         raise LayoutError(
-            f"The word list {shown(path.name)} cannot be read: {error}.", "Check the name; save it as UTF-8."
+            f"The word list {shown(path.name)} cannot be read: {getattr(error, 'strerror', None) or error}.",
+            "Check the name; save it as UTF-8.",
         ) from None
     if Path(path).suffix.lower() == ".csv":
         _read_own_csv(lists, text, Path(path).name)
