@@ -159,7 +159,7 @@ def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, 
         text=told.get("text"),
         trees=trees,
         ways=_ways("ways", arrays),
-        weights=arrays["weights"],
+        weights=np.broadcast_to(arrays["weights"], (2, len(OPINIONS))),
         jobs=arrays["jobs"],
         width=arrays["width"],
         unseen=Unseen(**told["unseen"]),
@@ -228,7 +228,7 @@ def _check(model: CauseModel) -> None:
     right = (
         model.log_share.shape == (causes,)
         and model.log_ratio.shape == (size, causes)
-        and model.weights.shape == (len(OPINIONS),)
+        and model.weights.shape == (2, len(OPINIONS))
         and len(model.width) in (0, len(BANDS))
     )
     right = right and all(_ways_fit(model, ways, causes, size) for ways in (model.ways, model.lists))

@@ -167,11 +167,16 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
     return found[min(number, len(found) - 1)] if found else 1
 
 
-STATES = {"power": ("off", "needed", "any"), "covers": ("any", "on", "off"), "water": ("any", "in", "out")}
-"""What a check may need of the appliance; the first is taken where a list says nothing."""
+STATES = {
+    "power": ("off", "needed", "any"),
+    "covers": ("any", "on", "off"),
+    "water": ("any", "in", "out"),
+    "anyone": ("no", "yes"),
+}
+"""What a check may need of the appliance, and whether anyone can make it; the first is taken where nothing is said."""
 _FIELDS = frozenset({
     "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions",
-    "check", "values", "expected", "access", "power", "covers", "water", "by_eye",
+    "check", "values", "expected", "access", "power", "covers", "water", "anyone", "by_eye",
 })  # fmt: skip
 
 

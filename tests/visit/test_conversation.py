@@ -223,7 +223,7 @@ def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(worksho
 
 def test_a_visit_broken_off_goes_on_and_is_forgotten_once_it_ended(workshop, tmp_path):
     begun = tmp_path / "workshop.begun"
-    first = Technician("1", "1")
+    first = Technician("1")
     visit(workshop, first, begun=begun)
     assert any("ask the same call again" in line for line in first.said)
     assert "Tavrik" not in begun.read_text(encoding="utf-8")
