@@ -59,5 +59,5 @@ def test_faults_and_the_month_are_told_in_german(german: tuple[Browser, Path]) -
     browser.get("/records")
     page = shown(browser.post("/records", {}))
     assert "Es wurde keine Datei geschickt." in page and "No file" not in page
-    assert "auf dem neuesten Stand" in shown(browser.get("/learned"))
+    assert "Noch kein Modell gelernt" in shown(browser.get("/learned"))
     assert "ist kein gültiger Monat" in shown(browser.get("/month?month=2025-77"))
