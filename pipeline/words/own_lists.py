@@ -65,12 +65,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, shown
+from pipeline.small_text import small_text
 from pipeline.words.lists import LISTS, OUTCOMES, Row, WordLists, add_term, many, read_codes_table
 from pipeline.words.phrases import Phrase
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+MOST_BYTES = 16 << 20
 
 
 def read_own(lists: WordLists, path: Path) -> None:
@@ -82,10 +85,11 @@ def read_own(lists: WordLists, path: Path) -> None:
         With file, line, value and remedy.
     """
     try:
-        text = Path(path).read_text(encoding="utf-8-sig")
+        text = small_text(Path(path), MOST_BYTES)
     except (OSError, UnicodeDecodeError) as error:
         raise LayoutError(
-            f"The word list {shown(path.name)} cannot be read: {error}.", "Check the name; save it as UTF-8."
+            f"The word list {shown(path.name)} cannot be read: {getattr(error, 'strerror', None) or error}.",
+            "Check the name; save it as UTF-8.",
         ) from None
     if Path(path).suffix.lower() == ".csv":
         _read_own_csv(lists, text, Path(path).name)
