@@ -81,6 +81,8 @@ def train(
             f"{FEWEST} are the fewest to learn from.",
             "Load more job records, or record causes when jobs are closed; until then answers use the built-in lists.",
         )
+    with alone_in(database.folder_of_models):
+        pass  # a place that cannot be written is told before the work, not after it
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
     lists, step = background(words), _steps(tell)

@@ -14,6 +14,7 @@ from pipeline.visit.heard import CODE, DENIED, FINDING, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
+from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
@@ -29,10 +30,8 @@ from reports.render.wording import (
     value_of,
 )
 
-LEAST_ODDS = 0.01
 MOST_LINES = 20
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
-Range = tuple[float, float, float]
 
 
 @dataclass(frozen=True)

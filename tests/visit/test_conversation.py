@@ -11,6 +11,7 @@ from pipeline.errors import UsageError
 from pipeline.load.layout import FIELDS
 from pipeline.visit.conversation import append_record, run
 from pipeline.visit.question import Call
+from tests.worlds.empty import empty_workshop
 from tests.worlds.visit_workshop import open_workshop
 
 ASKED = {"kind": "w/m", "make": "Tavrik", "age": "6", "complaint": "stops before spin", "code": None}
@@ -105,6 +106,17 @@ def test_something_else_seen_counts(workshop):
     assert told["answer"]["asked"]["found"] == ["water left=no"]
 
 
+def test_all_that_one_line_says_was_seen_counts_and_how_it_was_read_is_told(workshop):
+    technician = Technician("f water left: no; pump filter: clear", "f watter left: yes", "q")
+    told = visit(workshop, technician)
+    assert sorted(told["answer"]["asked"]["found"]) == ["pump filter=clear", "water left=yes"]
+    assert [line for line in technician.said if line.startswith("Taken as")] == [
+        "Taken as: water left no, pump filter clear",
+        "Taken as: water left yes",
+    ]
+    assert any("watter left: yes" in line and "read as" in line for line in technician.said)
+
+
 def test_a_wrong_key_is_explained(workshop):
     technician = Technician("z", "77", "f blorp", "q")
     visit(workshop, technician)
@@ -131,7 +143,7 @@ def test_the_record_line_loads_and_says_what_was_seen(workshop, tmp_path):
     assert tuple(lines[0]) == FIELDS
     assert lines[0]["cause"]
     assert lines[0]["findings"]
-    with Workshop.open(tmp_path / "new.duckdb") as new:
+    with Workshop.open(empty_workshop(tmp_path / "new.duckdb")) as new:
         loaded = new.load([record]).as_json()["totals"]
         assert loaded["rejected"] == 0
         cause, outcome, minutes = new.database.connection.execute(
@@ -223,7 +235,7 @@ def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(worksho
 
 def test_a_visit_broken_off_goes_on_and_is_forgotten_once_it_ended(workshop, tmp_path):
     begun = tmp_path / "workshop.begun"
-    first = Technician("1", "1")
+    first = Technician("1")
     visit(workshop, first, begun=begun)
     assert any("ask the same call again" in line for line in first.said)
     assert "Tavrik" not in begun.read_text(encoding="utf-8")
@@ -270,7 +282,7 @@ def test_the_record_loads_back_whole(workshop, tmp_path):
     assert any("days without a callback" in line for line in technician.said)
     with record.open(encoding="utf-8", newline="") as file:
         (line,) = csv.DictReader(file)
-    with Workshop.open(tmp_path / "new.duckdb") as new:
+    with Workshop.open(empty_workshop(tmp_path / "new.duckdb")) as new:
         assert new.load([record]).as_json()["totals"]["rejected"] == 0
         got = new.database.connection.execute(
             "select visit.job_no, visit.kind, visit.make, visit.model, labour_minutes, outcome, cause, serial, "
