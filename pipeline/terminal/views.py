@@ -14,7 +14,7 @@ SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 
 def scores(told: dict[str, Any]) -> list[str]:
     """The score of `train` beside its baselines; smaller log-loss, Brier and calibration error are better."""
-    from reports.pages.model_card import half_life_line, left_out_line
+    from reports.pages.model_card import half_life_line, left_out_line, worse_line
 
     ways = {"this model": told["scores"], **told["baselines"]} if told["scores"] else {}
     rows = [[name, *(score[s] for s in SCORES)] for name, score in ways.items()]
@@ -23,7 +23,7 @@ def scores(told: dict[str, Any]) -> list[str]:
         lines += table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
     else:
         lines.append("None of the later jobs had a cause met before: how good it is, is not known.")
-    lines += [half_life_line(told["half_life"]), *left_out_line(told)]
+    lines += [*worse_line(told), half_life_line(told["half_life"]), *left_out_line(told)]
     return lines if told["replaced"] else [*lines, told["note"]]
 
 
