@@ -120,8 +120,10 @@ class Answer(Shown):
         """Cautions that stand before all else: what was told can hurt."""
         if self.is_referred:
             return ()
-        told = [one.caution for one in hazards(self.question, self.trade).values() if one.caution]
-        return (*told, *((DO_NOT_ENERGISE,) if self.is_unsafe else ()))
+        told = [one for one in hazards(self.question, self.trade).values() if one.caution]
+        energise = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
+        graver, less = ([one.caution for one in told if one.is_off == is_off] for is_off in (False, True))
+        return (*graver, *energise, *less)
 
     def _cautions_of(self, steps: Sequence[Step], advice: Sequence[AdviceRow]) -> tuple[str, ...]:
         names = [*self.alarms, *(c for step in steps for c in step.cautions)]

@@ -178,8 +178,6 @@ def read_questions(
         [_quiet_piece(piece, str(kind)) for piece in pieces_of(call.complaint or "")]
         for call, kind in zip(whole, kinds["term"], strict=True)
     ]
-        for call, kind in zip(whole, kinds["term"], strict=True)
-    ]
     whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
     texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
     present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
