@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.advice.kept import AdviceRow
 from pipeline.visit.ask import answered, ask
-from pipeline.visit.circumstances import circumstances, first_things_first
+from pipeline.visit.circumstances import circumstances, first_things_first, hazards
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Question
 from pipeline.words.appliance import about
@@ -101,9 +101,12 @@ def counted(answers):
                     is_drained |= act.water == "out"
                     made.add(act.looked_at_by)
                     cards = {card.name: card for card in visit.checks}
+                    is_risky = any(
+                        one.first for one in hazards(answer.question, visit.trade).values()
+                    )  # that goes first
                     for part in act.parts:
                         look = LOOKS.get(part)
-                        wrong["part before look"] += look in cards and look not in made
+                        wrong["part before look"] += look in cards and look not in made and not is_risky
             wrong["closed twice"] += closings > 1
     return wrong
 
