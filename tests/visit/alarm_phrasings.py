@@ -217,7 +217,7 @@ DOOR = at_doors(
 )
 NO_DOOR = at_doors(
     """
-    microwave oven: door opens easily, does not heat
+    microwave oven: door light out
     microwave oven: plate does not turn, door shuts ok
     microwave oven: door will not open
     microwave oven: door ok, dead
