@@ -12,7 +12,9 @@ from pipeline.store.batches import frame
 
 if TYPE_CHECKING:
     import duckdb
+    import numpy as np
     import pandas as pd
+    from numpy.typing import NDArray
 
     from pipeline.load.layout import Layout
     from pipeline.settings import Settings
@@ -23,7 +25,8 @@ LOOKED_AT = 300  # lines
 NAMES_CAUSES = 0.2  # of the texts of a column that may hold causes
 _NO_CAUSES = "No line says what the cause was, so train learns nothing from this file."
 _SAY_SO = "say so in the layout, cause = …"
-UNDERSTOOD_BETTER = 0.3  # share of texts that another language must understand more
+UNDERSTOOD_BETTER = 0.1  # share of texts that another language must understand beside those understood now
+LEAST_GAINED = 2  # such texts: one word may be one of both languages
 
 
 def without_causes(
@@ -54,30 +57,40 @@ def without_causes(
 
 
 def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> list[str]:
-    """Say that the file is written in a shipped language that is not switched on. Reads ``screened``."""
+    """Say that the file, or a part of it, is written in a shipped language that is not switched on.
+
+    Reads ``screened`` and ``candidate``.
+    """
     from pipeline.words import Words as Lists
     from pipeline.words.lists import shipped_languages
 
     off = [name for name in shipped_languages() if name not in settings.languages]
-    rows = frame(connection, f"select appliance_kind, complaint from screened limit {LOOKED_AT}")
-    if not off or rows.empty:
-        return []
+    rows = frame(
+        connection,
+        "select appliance_kind, complaint, cause, outcome from screened join candidate using (line_no) "
+        f"limit {LOOKED_AT}",
+    )
     now = _understood(words, rows)
-    for language in off if now < 1 - UNDERSTOOD_BETTER else ():
-        then = _understood(Lists.load((language,)), rows)
-        if then >= now + UNDERSTOOD_BETTER:
+    for language in off if now.size else ():
+        then = _understood(Lists.load((language,)), rows) & ~now
+        if then.sum() >= LEAST_GAINED and then.mean() >= UNDERSTOOD_BETTER:
             on = ", ".join(f'"{name}"' for name in (*settings.languages, language))
             return [
-                f"This file looks written in the language {language!r}, whose words are shipped but not switched on: "
-                f"{now:.0%} of its kinds and complaints are understood, {then:.0%} would be. Write languages = [{on}] "
-                "in the settings file; the next load then reads every visit again."
+                f"This file looks written in the language {language!r}, at least in part, whose words are shipped but "
+                f"not switched on: {now.mean():.0%} of its kinds, complaints, causes and outcomes are understood, "
+                f"{(now | then).mean():.0%} would be. Write languages = [{on}] in the settings file; the next load "
+                "then reads every visit again."
             ]
     return []
 
 
-def _understood(words: Words, rows: pd.DataFrame) -> float:
-    """Share of kinds and complaints that the lists understand."""
-    kinds, texts = (rows[name].dropna().reset_index(drop=True) for name in ("appliance_kind", "complaint"))
-    known = int(words.match("kind", kinds)["is_understood"].astype(bool).sum())
-    said = words.find_symptoms(texts, texts.where(texts.isna()))["row"].nunique()
-    return (known + said) / max(1, len(kinds) + len(texts))
+def _understood(words: Words, rows: pd.DataFrame) -> NDArray[np.bool_]:
+    """Tell of every kind, complaint, cause and outcome written whether the lists understand it."""
+    import numpy as np
+
+    told = []
+    for name, column in (("kind", "appliance_kind"), ("cause", "cause"), ("outcome", "outcome")):
+        told.append(words.match(name, rows[column].dropna())["is_understood"].to_numpy(dtype=bool))
+    texts = rows["complaint"].dropna().reset_index(drop=True)
+    said = words.find_symptoms(texts, texts.where(texts.isna()))["row"]
+    return np.concatenate([*told, np.isin(np.arange(len(texts)), said)])

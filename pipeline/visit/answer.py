@@ -15,6 +15,7 @@ from pipeline.visit.heard import CODE, DENIED, FINDING, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
+from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
@@ -30,10 +31,8 @@ from reports.render.wording import (
     value_of,
 )
 
-LEAST_ODDS = 0.01
 MOST_LINES = 20
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
-Range = tuple[float, float, float]
 
 
 @dataclass(frozen=True)

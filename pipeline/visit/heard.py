@@ -88,6 +88,8 @@ def heard(
     for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
         if value in rules.values.get(name, ()) and rules.holds_for(name, kind):
             found[piece].append(f"{name}={value}")
+    heard_in_whole = set(symptoms)
+    said = [[(s, is_negated) for s, is_negated in here if is_negated or s in heard_in_whole] for here in said]
     known = {symptom for here in said for symptom, _ in here}
     left = [symptom for symptom in symptoms if symptom not in known]
     told: list[Heard] = []

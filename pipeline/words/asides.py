@@ -3,6 +3,9 @@
 "Used to leak, now won't start" does not complain of a leak, nor "not that it doesn't drain, it just won't spin" of the
 draining, nor "bearings replaced last year, now not draining" of a noise. Such pieces are taken out before complaints
 are looked for. The cues stand in each language's ``cues.toml`` under ``aside``.
+
+Records of repairs go on to say what it turned out to be and what was done: "no suction, hose cut and cleaned". What
+such a clause names is a fault that was found, and no complaint beside the one before it (`before_the_work`).
 """
 
 from __future__ import annotations
@@ -15,6 +18,9 @@ import pyarrow as pa
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
 
 _END = r"(?=[,;.\n]|$"
 
@@ -71,3 +77,31 @@ def without_asides(texts: pa.LargeStringArray, cues: Sequence[Mapping[str, Any]]
 
     mended = pa.array([taken_out(text) for text in texts.filter(may).to_pylist()], pa.large_string())
     return pc.replace_with_mask(texts, may, mended)
+
+
+def before_the_work(texts: pa.LargeStringArray, cues: Sequence[Mapping[str, Any]]) -> tuple[NDArray[np.int64], Any]:
+    """Leave out the clauses that say what was found or done after another clause.
+
+    Returns
+    -------
+    ndarray
+        Positions of the texts that hold such a clause.
+    LargeStringArray
+        These texts without them.
+    """
+    import numpy as np
+    import pyarrow.compute as pc
+
+    notes = [cue["note"] for cue in cues if "note" in cue]
+    forms = [form for note in notes for name in ("found", "looked", "done") for form in note[name]]
+    if not forms or not len(texts):
+        return np.empty(0, dtype=np.int64), texts[:0]
+    may = pc.fill_null(pc.match_substring_regex(texts, rf"(?is)[,;.\n]\s.*\b(?:{'|'.join(forms)})\b"), False)
+    at = np.flatnonzero(may.to_numpy(zero_copy_only=False))
+    work = _work("|".join(forms))
+    return at, pa.array([work.sub(" ", text) for text in texts.take(at).to_pylist()], pa.large_string())
+
+
+@lru_cache(maxsize=8)
+def _work(forms: str) -> re.Pattern[str]:
+    return re.compile(rf"(?<=[,;.\n])\s[^,;.\n]*?\b(?:{forms})\b[^,;.\n]*", re.IGNORECASE)

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 import numpy as np
 
 from pipeline.values.distinct import arrow_text
+from pipeline.words.lexicon import split_joined
 from pipeline.words.phrases import OTHER
 from pipeline.words.tokens import DROP, FIRST_WORD, batches
+from pipeline.words.vocabulary import folded
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Container, Iterator, Sequence
@@ -63,7 +65,7 @@ class ClauseReader(Generic[Found]):
     Parameters
     ----------
     lexicons
-        Languages; each text is read in the one that knows most of its words, the first when equal.
+        Languages; each text is read in the one that knows most of its words, most of them rightly spelt, or the first.
     read
         Gives what one clause says: words, kind, lexicon → findings.
     """
@@ -104,6 +106,10 @@ class ClauseReader(Generic[Found]):
             return [(self._lexicons[0], None)]
         known = np.stack([known_words(lexicon, texts) for lexicon in self._lexicons])
         best = known.argmax(axis=0)
+        equal = np.flatnonzero((known == known.max(axis=0)).sum(axis=0) > 1)
+        if equal.size:
+            astray = np.stack([mended_words(lexicon, texts.take(equal)) for lexicon in self._lexicons])
+            best[equal] = (2 * known[:, equal] - astray).argmax(axis=0)
         return [(lexicon, np.flatnonzero(best == n)) for n, lexicon in enumerate(self._lexicons) if (best == n).any()]
 
     def _find_in(
@@ -162,3 +168,13 @@ def known_words(lexicon: Lexicon, texts: pa.LargeStringArray) -> NDArray[np.int6
     met = lexicon.reader.words(texts)
     is_word = (met.number >= FIRST_WORD) | ((met.number == DROP) & (met.end - met.begin > 1))
     return np.bincount(met.row[is_word], minlength=len(texts))[: len(texts)]
+
+
+def mended_words(lexicon: Lexicon, texts: pa.LargeStringArray) -> NDArray[np.int64]:
+    """Count the words of each text that a language knows only as misspellings."""
+    met = lexicon.reader.words(texts)
+    at = np.flatnonzero(met.number >= FIRST_WORD)
+    which, of = np.unique(met.which[at], return_inverse=True)
+    spelt = [lexicon.vocabulary.base(split_joined(folded(met.spelling(one)))) is not None for one in which.tolist()]
+    is_mended = ~np.array(spelt, dtype=bool)[of] if len(which) else np.zeros(0, dtype=bool)
+    return np.bincount(met.row[at[is_mended]], minlength=len(texts))[: len(texts)]

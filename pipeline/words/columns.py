@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.values.distinct import arrow_text
-from pipeline.words.asides import without_asides
+from pipeline.words.asides import before_the_work, without_asides
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
@@ -88,10 +88,37 @@ def find_symptoms(
     words: ReadyLists, reader: ClauseReader[Said], texts: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
     """See `Words.find_symptoms`."""
-    told = without_asides(as_texts(texts), list(words.lists.cues.values()))
+    cues = list(words.lists.cues.values())
+    told = without_asides(as_texts(texts), cues)
     row, which = _gather(words, reader, told, kinds)
+    row, which = _without_faults_found(words, reader, told, kinds, cues, row, which)
     row, which = _once(reader, row, which, lambda said: 2 * said.is_negated + said.is_doubtful)
     return _table(reader, row, which, ("symptom", "is_negated", "is_doubtful"))
+
+
+def _without_faults_found(
+    words: ReadyLists,
+    reader: ClauseReader[Said],
+    texts: pa.LargeStringArray,
+    kinds: pd.Series[Any] | None,
+    cues: Sequence[Any],
+    row: NDArray[np.int64],
+    which: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Leave out faults that only the clauses of work after the complaint name: what is heard, seen or smelt stays.
+
+    Where the clauses before complain of nothing, all stays.
+    """
+    fault_names = {one["symptom"] for one in words.lists.symptoms if one.get("is_fault")}
+    names_fault = np.array([said.symptom in fault_names for said in reader.found], dtype=bool)
+    if not names_fault.any():
+        return row, which
+    at, before = before_the_work(texts, cues)
+    row_before, which_before = _gather(words, reader, before, None if kinds is None else kinds.iloc[at])
+    many = len(reader.found)
+    stays = np.isin(row * many + which, at[row_before] * many + which_before)
+    kept = stays | ~np.isin(row, at[row_before]) | ~names_fault[which]
+    return row[kept], which[kept]
 
 
 def find_causes(
@@ -157,8 +184,9 @@ def match_causes(
 ) -> pd.DataFrame:
     """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several.
 
-    In a short cell a word that no phrase accounts for, right before the thing, keeps the cause the workshop's own
-    ("grille element open" is not joined to "element open"): people who write different words mean different causes.
+    In a short cell words that no phrase accounts for keep the cause the workshop's own ("grille element open" is not
+    joined to "element open", nor "flake under pump flap" to a pump): people who write different words mean different
+    causes.
     """
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
     row, which_found = _gather(words, reader, pa.array(texts, pa.large_string()), _column(kind_names))
@@ -285,6 +313,8 @@ def find_codes(read: ReadCode, written: pd.Series[Any], makes: pd.Series[Any] | 
     """See `Words.codes`."""
     import pandas as pd
 
+    if written.isna().all():
+        return pd.DataFrame({"row": np.empty(0, dtype=np.int64), "code": pd.array([], dtype="str")})
     texts, make_names, which = _distinct_cells(written, makes)
     pairs = [
         (row, code)
@@ -303,8 +333,6 @@ def said_codes(read: ReadCode, texts: pd.Series[Any], makes: pd.Series[Any] | No
 
     may_say = pc.match_substring_regex(arrow_text(texts), FIRST_LOOK)
     may_say = np.flatnonzero(pc.fill_null(may_say, False).to_numpy(zero_copy_only=False))
-    if not len(may_say):
-        return pd.DataFrame({"row": may_say, "code": pd.array([], dtype="str")})
     said = pd.Series([said_in(text) for text in texts.iloc[may_say]], dtype="str")
     names = None if makes is None else makes.iloc[may_say].reset_index(drop=True)
     found = find_codes(read, said, names)

@@ -70,7 +70,7 @@ class _Cues:
 
         self.past, self.again = one_of("past"), one_of("again")
         self.looked = one_of("looked")
-        self._by_what = {COMPLAINT: one_of("told"), FINDING: one_of("found", "looked"), WORK: one_of("done")}
+        self._by_what = {COMPLAINT: one_of("told"), FINDING: one_of("found", "looked", "wants"), WORK: one_of("done")}
         begins = "|".join((*words["found"], *words["looked"], *words["done"])) or "(?!)"
         self.joint = re.compile(rf"\s+(?:{'|'.join(words['joins']) or '(?!)'})\s+(?=(?:{begins})(?![^\W_]))", re.I)
         self.starts = re.compile(rf"\s+(?=(?:{'|'.join(words['starts']) or '(?!)'})(?![^\W_]))", re.IGNORECASE)
@@ -82,7 +82,7 @@ class _Cues:
 
 
 def _cues(words: Words) -> _Cues:
-    names = ("told", "found", "looked", "done", "past", "again", "joins", "starts")
+    names = ("told", "found", "looked", "wants", "done", "past", "again", "joins", "starts")
     every = [cues.get("note", {}) for cues in words.lists.cues.values()]
     return _made(tuple((name, tuple(form for cues in every for form in cues.get(name, ()))) for name in names))
 

@@ -198,7 +198,7 @@ def _work(scope: _Scope, meaning: Meaning, *, after: bool) -> None:
             last.is_denied = True
         else:
             last.goes = "ok"
-        scope.denies = None
+        scope.denies, scope.gaps = None, 0
     elif scope.denies is not None or (after and (last is None or scope.joined)):
         scope.mention(meaning, ["work"])
     else:

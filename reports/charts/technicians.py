@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
-import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, rows_chart
+from reports.charts.drawn import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
@@ -17,7 +16,7 @@ SURE = 0.05
 APART, EDGE = ("above", "below"), ("edge_low", "edge_high")
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw one row a technician: a mark within the limits that his own jobs allow.
 
     Parameters
@@ -46,7 +45,7 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
         Language of the page.
     """
     rows = frame.sort_values("technician").reset_index(drop=True)
-    verdicts = [wording.say(f"technicians.{word}") for word in rows["words"]]
+    verdicts = in_words(rows["words"], together["widened"], wording)
     names = [wording.term(name) for name in rows["technician"]]
     numbers = [
         {"technician": name, "fixed": wording.number(fixed), "n": known, "expected": wording.number(expected, 1)}
@@ -80,6 +79,15 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
         drawn = drawn[drawn["is_other"]]
     title = title_of(list(rows["words"]), together, wording)
     return finished(NAME, chart(drawn, wording), title, wording.say("technicians.alt", title=title), table, rows)
+
+
+def in_words(words: Iterable[str], widened: float, wording: Wording) -> list[str]:
+    """Say each verdict; within limits that were widened nobody is said to be inside what chance allows."""
+    is_spread = widened > 1
+    return [
+        wording.say("technicians.inside_spread" if word == "inside" and is_spread else f"technicians.{word}")
+        for word in words
+    ]
 
 
 def title_of(words: list[str], together: Mapping[str, float], wording: Wording) -> str:

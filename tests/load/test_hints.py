@@ -25,3 +25,24 @@ def test_a_file_without_causes_says_where_they_may_be(tmp_path: Path, column: st
         (note,) = workshop.load([tmp_path / "jobs.csv"]).files[0].notes
     assert "train learns nothing" in note
     assert told in note
+
+
+GERMAN = ("Waschmaschine,J1,pumpt nicht ab,Pumpe defekt", "Trockner,J2,heizt nicht,Heizung defekt")
+ENGLISH = ("washing machine,J3,not draining,pump seized", "tumble dryer,J4,no heat,element open circuit")
+
+
+@pytest.mark.parametrize(
+    ("lines", "is_told"),
+    [
+        (GERMAN[:1], True),
+        ((*GERMAN, *ENGLISH * 4), True),  # a fifth of the lines
+        (ENGLISH, False),
+        (("lave-linge,J1,fuite d'eau,",), False),
+    ],
+)
+def test_lines_of_a_language_that_is_off_are_told(tmp_path: Path, lines: tuple[str, ...], is_told: bool) -> None:
+    written = "\n".join(f"2025-01-02,{line.replace(',J', f',J{n}')}" for n, line in enumerate(lines))
+    (tmp_path / "jobs.csv").write_text(f"visit_date,appliance_kind,job_no,complaint,cause\n{written}\n")
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        notes = workshop.load([tmp_path / "jobs.csv"]).files[0].notes
+    assert any('languages = ["en", "de"]' in note for note in notes) == is_told

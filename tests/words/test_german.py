@@ -45,6 +45,18 @@ def said(words: Words, text: str, kind: str) -> set[str]:
         ("tablet", "lässt sich nicht einschalten", {"dead"}),
         ("radio", "geht aus", {"cuts out or intermittent"}),
         ("mixer", "funktioniert einwandfrei", {"-does not work"}),
+        ("coffee machine", "schaltet sich wieder ab", {"cuts out or intermittent"}),
+        ("coffee machine", "geht beim Brühvorgang aus", {"cuts out or intermittent"}),
+        ("coffee machine", "Stromversorgung kaputt", {"dead"}),
+        ("vacuum cleaner", "schaltet sich wieder ab", {"cuts out"}),
+        ("vacuum cleaner", "eingeschränkte Saugleistung", {"no suction"}),
+        ("vacuum cleaner", "Rauchausstoß", {"smells of burning"}),
+        ("vacuum cleaner", "Einschaltknopf funktioniert nicht", {"switch or button faulty"}),
+        ("lamp", "LED-Leselampe geht nicht", {"does not light"}),
+        ("vacuum cleaner", "springt nicht an", {"dead"}),
+        ("coffee machine", "heizt Wasser nicht auf", {"does not heat"}),
+        ("lamp", "aus Zeitgründen nicht angesehen", set()),
+        ("mixer", "dreht nicht, Kabel gereinigt und neu gelötet", {"does not turn"}),
     ],
 )
 def test_german_complaints(words: Words, kind: str, text: str, expected: set[str]) -> None:

@@ -103,6 +103,33 @@ def test_the_kind_decides_what_words_mean(words: Words, kind: str | None, text: 
     assert said(words, text, kind) == expected
 
 
+def test_a_kind_without_words_of_its_own_changes_nothing_for_others() -> None:
+    words = Words.load(("en",), corrections=[("kind", "zorbler", "zorbler")])
+    assert said(words, "no sound", "gas appliance") <= {"no sound"}
+    assert said(words, "no sound", "zorbler") <= {"no sound"}
+    assert said(words, "no sound", "radio") == {"no sound"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "expected"),
+    [
+        ("vacuum cleaner", "no suction, found hose cut and cleaned it", {"no suction"}),
+        ("vacuum cleaner", "hose of vacuum cleaner", set()),
+        ("vacuum cleaner", "burnt out motor", {"burnt out", "?broken part"}),
+        ("kettle", "leaks, burnt contact cleaned", {"leaks"}),
+        ("kettle", "smokes, replaced the lead and now sparks", {"smells of burning"}),
+        ("radio", "No time to look at it", set()),
+        ("radio", "unable to repair in the time available", set()),
+        ("radio", "unable to find a station, no sound", {"no sound"}),
+        ("fan", "button not working", {"switch or button faulty"}),
+        ("coffee machine", "turns itself off", {"cuts out or intermittent"}),
+    ],
+)
+def test_records_that_tell_what_was_done(words: Words, kind: str, text: str, expected: set[str]) -> None:
+    assert said(words, text, kind) >= expected
+    assert {one for one in said(words, text, kind) if one[0] not in "?-"} == {e for e in expected if e[0] not in "?-"}
+
+
 @pytest.mark.parametrize("text", ["not drainning", "not drianing", "not drainig", "NOT DRAINING"])
 def test_misspelt_words_are_mended(words: Words, text: str) -> None:
     assert said(words, text) == {"does not drain"}
