@@ -109,8 +109,8 @@ def _month(workshop: Workshop, _: Tell, view: str) -> dict[str, Any]:
     from pipeline.advice.find import advice
     from pipeline.month.month import gather
     from pipeline.month.scope import find_scope
+    from reports.pages.advice_rows import adopted_rows, advice_rows
     from reports.pages.headline import figures, sentence
-    from reports.pages.month import adopted_rows, advice_rows
     from reports.render.wording import in_language
 
     connection, words, settings = workshop.database.connection, workshop.words, workshop.settings
