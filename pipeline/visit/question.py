@@ -171,12 +171,13 @@ def read_questions(
     day = on or dt.date.today()
     days = pd.Series([pd.Timestamp(day)] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
     cut = [
         [_quiet_piece(piece, str(kind)) for piece in pieces_of(call.complaint or "")]
         for call, kind in zip(whole, kinds["term"], strict=True)
     ]
+    quiet = pd.Series([", ".join(pieces) or None for pieces in cut], dtype="str")
+    unknown = _by_row(words.unknown(quiet, kinds["term"]), "word", len(calls))
     whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
     texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
     present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
@@ -198,7 +199,7 @@ def read_questions(
         findings, strange, remarks = read_findings(words, call.found, kind)
         remarks += [
             sentence("answer.word_read_as", text=Written(word), word=Written(base))
-            for word, base in words.mended(call.complaint or "")
+            for word, base in words.mended(", ".join(cut[row]))
         ]
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
