@@ -12,7 +12,7 @@ from pipeline.errors import UsageError
 from pipeline.train.phrases import Phrase
 from pipeline.visit.heard import COMPLAINT, FINDING, NOTHING, Heard, heard, pieces_of
 from pipeline.visit.unit_history import UnitHistory
-from pipeline.words.alarms import alarms, without_alarms
+from pipeline.words.alarms import alarms, is_taken, without_alarms
 from pipeline.words.appliance import about
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.vocabulary import plain
@@ -225,7 +225,11 @@ def read_questions(
                 findings=findings,
                 complaint=told_as.complaint or "",
                 not_understood=tuple(
-                    dict.fromkeys(t for t, is_read in pieces if t and not is_read and not licensed_work([t], kind))
+                    dict.fromkeys(
+                        t
+                        for t, is_read in pieces
+                        if t and not is_read and not licensed_work([t], kind) and not alarms([t], kind)
+                    )
                 ),
                 heard=told,
                 remarks=tuple(remarks),
@@ -245,14 +249,14 @@ def _quiet(call: Call, kind: str) -> Call:
 
 
 def _quiet_finding(text: str, kind: str) -> str:
-    if not alarms([text], kind):
+    if not is_taken(text, kind):
         return text
     return ", ".join(_quiet_piece(piece, kind) for piece in pieces_of(text))
 
 
 def _quiet_piece(piece: str, kind: str) -> str:
     """Give what was seen in a piece of a text: nothing where it raises an alarm ("off the hose" is no loose hose)."""
-    return "" if alarms([piece], kind) else without_alarms(piece, kind)
+    return "" if is_taken(piece, kind) else without_alarms(piece, kind)
 
 
 def _with_alarms(told: Sequence[Heard], complaint: str, kind: str) -> tuple[Heard, ...]:
