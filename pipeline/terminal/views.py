@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline.store.check import said
 from pipeline.terminal.text import pairs, safe, table
+from reports.render.wording import Wording, Written, sentence
 
 SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 
@@ -90,12 +91,15 @@ def advice(told: dict[str, Any]) -> list[str]:
     return [*lines, "", *(f"! {text}" for text in told["cautions"])]
 
 
-def round_(planned: dict[str, Any], out: Path) -> list[str]:
-    """The van list and where the sheets are."""
-    van = [[row["part"], row["expected_use"], row["carry"]] for row in planned["van"]]
-    left = [*(f"Not planned: {safe(text)}" for text in planned["not_planned"]), *map(safe, planned["remarks"])]
-    head = f"{len(planned['calls'])} calls. Visit sheets: {out}"
-    return [head, *left, *table(["part", "expected use", "carry"], van)]
+def round_(planned: dict[str, Any], out: Path, wording: Wording) -> list[str]:
+    """The van list, what each part is of, and where the sheets are, in the workshop's language."""
+    van = [[wording.told(row["told"]), wording.number(row["expected_use"], 2), row["carry"]] for row in planned["van"]]
+    left = [
+        wording.tell("round.not_planned", lines=Written(str(wording.told(text)))) for text in planned["not_planned"]
+    ]
+    head = wording.tell("round.written", calls=sentence("round.calls", n=len(planned["calls"])), page=Written(str(out)))
+    heads = [wording.say(f"round.head_{name}") for name in ("part", "use", "carry")]
+    return [head, *map(safe, (*left, *map(wording.told, planned["remarks"]))), *table(heads, van)]
 
 
 def status(told: dict[str, Any]) -> list[str]:
