@@ -22,6 +22,8 @@ ADDED_COLUMNS = (  # since version 1, to tables that loads fill
     ("setting", "wrong_labour_billed boolean default false"),
     ("raw_record", "branch varchar"),
     ("stage_visit", "branch varchar"),
+    ("raw_record", "photos varchar"),
+    ("stage_visit", "photos varchar"),
 )
 
 

@@ -73,7 +73,7 @@ def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = No
     if not with_serials:
         visit["serial"] = None
     visit["age_years"] = visit["age_years"].astype("float64")
-    visit["branch"] = None
+    visit["branch"] = visit["photos"] = None
     connection = duckdb.connect()
     sql.create_raw(connection)
     connection.execute(SETTING)
