@@ -284,6 +284,7 @@ class Costs:
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         p = p / p.sum()
+        first = self._safe_first(causes, checks, acts, call)
         looks = []
         for card in checks:
             chances = self.records.likelihoods.of(card.finding, card.values, causes)
@@ -299,7 +300,7 @@ class Costs:
                     card.power,
                     card.covers,
                     card.water,
-                    self.clears(card, odds, acts),
+                    {} if first[1:] else self.clears(card, odds, acts),
                     rules_out=self._rules_out(card, acts, call),
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
@@ -330,11 +331,12 @@ class Costs:
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        glances = (
-            [] if machine.stays_off else self._glances(causes, p, checks, acts)
-        )  # what is unsafe is made safe first
-        first = (*self._advised(causes, acts, call), *glances)
-        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), first)
+        if not first:
+            glances = [] if machine.stays_off else self._glances(causes, p, checks, acts)
+            first = [*self._advised(causes, acts, call), *glances]  # what is unsafe is made safe first
+        return Problem(
+            causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), tuple(first)
+        )
 
     def _shown_by(self, act: Act) -> str:
         """Check without power that shows all that a repair cures: what is found good there is not mended; "" = none."""
@@ -361,6 +363,21 @@ class Costs:
                 faulty = {self._shown(cause, card)[0] for cause in act.cures}
                 ruled |= {value: act.name for value in card.values if value not in faulty}
         return ruled
+
+    def _safe_first(
+        self, causes: Sequence[str], checks: Sequence[CheckCard], acts: Sequence[Act], call: Circumstances
+    ) -> list[First]:
+        """Checks that what is told asks for, in their order, before everything else."""
+        import numpy as np
+
+        from models.plan.problem import First
+
+        every = np.ones(len(causes), dtype=bool)
+        wait = frozenset((*(card.name for card in checks), *(act.name for act in acts)))
+        names = [name for name in call.first if name in wait]
+        return [
+            First(name, wait - frozenset(names[: place + 1]), every, is_strict=True) for place, name in enumerate(names)
+        ]
 
     def _advised(self, causes: Sequence[str], acts: Sequence[Act], call: Circumstances) -> list[First]:
         """Checks that the workshop's advice names to come before a part."""

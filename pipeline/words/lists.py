@@ -1,6 +1,8 @@
 """The word lists shipped with each language, and how a term is added to them.
 
-Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, parts, cautions; ``causes.csv`` and
+Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, parts, cautions; ``hazards.csv`` says
+which complaints can hurt and what comes first then (energise: no = not before the repair, unplugged first = not before
+the first repair; decides = only causes listed for it bring it); ``causes.csv`` and
 ``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
 alone); ``readings.csv`` holds the resistance of good parts, ``renamed.csv`` what a term was called before. A language
 is a folder of
@@ -45,7 +47,7 @@ OUTCOMES = (
     "unknown",
 )
 LISTS = ("kind", "complaint", "finding", "cause", "part", "outcome", "make")
-_CANONICAL = ("kinds", "symptoms", "faults", "checks", "parts", "cautions")
+_CANONICAL = ("kinds", "symptoms", "faults", "checks", "parts", "cautions", "hazards")
 
 Row = dict[str, str]
 
@@ -71,6 +73,7 @@ class WordLists:
     checks: list[Row] = field(default_factory=list)
     parts: list[Row] = field(default_factory=list)
     cautions: list[Row] = field(default_factory=list)
+    hazards: list[Row] = field(default_factory=list)
     cause_rules: list[Row] = field(default_factory=list)
     finding_rules: list[Row] = field(default_factory=list)
     readings: dict[str, tuple[float, float]] = field(default_factory=dict)
