@@ -10,7 +10,7 @@ from typing import Any
 from pipeline.advice.kept import AdviceRow
 from pipeline.terminal.text import Shown, safe
 from pipeline.visit.costs import Costs
-from pipeline.visit.heard import CODE, DENIED, FINDING, Heard
+from pipeline.visit.heard import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
@@ -209,7 +209,7 @@ class Answer(Shown):
         tell, told = self.wording.tell, self.wording.told
         head = [tell("answer.head", asked=said(self.question), note=self.note)]
         if self.question.not_understood:
-            head.append(tell("answer.not_understood", texts=quoted(self.question.not_understood[:6])))
+            head.append(tell("answer.not_understood", texts=quoted(self.question.not_understood)))
         head += [told(line) for line in (*(p.line() for p in self.question.phrases), *self.question.unit.lines())]
         if aside := _told_aside(self.question):
             head.append(told(aside))
@@ -229,15 +229,23 @@ def told_terms(piece: Heard) -> list[str]:
     """What a piece of the complaint was taken for, for people."""
     if piece.how == CODE:
         return [Written(code) for code in piece.terms]
-    if piece.how != FINDING:
+    if piece.how not in (FINDING, TOLD):
         return list(piece.terms)
-    pairs = [term.partition("=") for term in piece.terms]
-    return [sentence("answer.seen", finding=Finding(name), value=value_of(name, value)) for name, _, value in pairs]
+    return [_told_term(term, is_supposed=piece.how == TOLD) for term in piece.terms]
+
+
+def _told_term(term: str, *, is_supposed: bool) -> str:
+    """A finding, or a note: what is only supposed is told as that."""
+    name, is_pair, value = term.partition("=")
+    if not is_pair:
+        return term
+    seen = sentence("answer.seen", finding=Finding(name), value=value_of(name, value))
+    return sentence("answer.supposed", seen=seen) if is_supposed else seen
 
 
 def _told_aside(question: Question) -> Several:
     """What was taken from the complaint besides complaints, and what to know of how the question was read."""
-    taken = [term for piece in question.heard if piece.how == FINDING for term in told_terms(piece)]
+    taken = [term for piece in question.heard if piece.how in (FINDING, TOLD) for term in told_terms(piece)]
     taken += [
         sentence("answer.denied", complaint=term) for one in question.heard if one.how == DENIED for term in one.terms
     ]

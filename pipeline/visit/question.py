@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any, Literal
 from pipeline.errors import UsageError
 from pipeline.train.phrases import Phrase
 from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.told_aside import told_aside
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.licensed import Work, licensed_work
+from pipeline.words.told import NEWLY_PLACED, told_in
 from pipeline.words.vocabulary import plain
 from reports.render.wording import Finding, Sentence, Several, Written, sentence, several, value_of
 
@@ -21,6 +23,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.words import Words
+
+
+NEW_YEARS = 0.12
+"""Younger than six weeks, an appliance is as good as just set up (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -90,6 +96,10 @@ class Question:
         Day of the visit; None = not known.
     licensed
         Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
+    is_newly_placed
+        Whether it was just set up or moved: told, or younger than `NEW_YEARS`.
+    cleared
+        Causes that what the customer told rules out.
     """
 
     kind: str
@@ -109,6 +119,8 @@ class Question:
     job_no: str | None = None
     on: dt.date | None = None
     licensed: Work = ""
+    is_newly_placed: bool = False
+    cleared: frozenset[str] = frozenset()
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
         """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
@@ -169,11 +181,16 @@ def read_questions(
     day = on or dt.date.today()
     days = pd.Series([pd.Timestamp(day)] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
+    tellings = [
+        told_in(call.complaint or "", str(kind), words.denying, words.doubting)
+        for call, kind in zip(calls, kinds["term"], strict=True)
+    ]
+    complaints = pd.Series([left or None for _, left in tellings], dtype="str")
+    unknown = _by_row(words.unknown(complaints, kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
-    cut = [pieces_of(call.complaint or "") for call in calls]
+    cut = [pieces_of(left) for _, left in tellings]
     whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
-    texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
+    texts = pd.Series([*complaints, *chain(*cut)], dtype="str")  # complaints, then their pieces
     present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
     said = _by_row(present, "symptom", len(whose), "is_negated")
     said_codes = _by_row(words.said_codes(texts, makes.take(whose).reset_index(drop=True)), "code", len(whose))
@@ -185,12 +202,15 @@ def read_questions(
         codes = [*shown[row], *said_codes[row]]
         own = slice(first, first + len(cut[row]))
         first = own.stop
-        told = heard(words, cut[row], kind, said[own], said_codes[own], symptoms)
+        aside = told_aside(words, tellings[row][0], kind, symptoms)
+        symptoms += aside.complaints
+        told = (*heard(words, cut[row], kind, said[own], said_codes[own], symptoms), *aside.heard)
         findings, strange, remarks = read_findings(words, call.found, kind)
         remarks += [
             sentence("answer.word_read_as", text=Written(word), word=Written(base))
-            for word, base in words.mended(call.complaint or "")
+            for word, base in words.mended(tellings[row][1])
         ]
+        remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
         nothing = [piece.text for piece in told if piece.how == NOTHING]
@@ -199,7 +219,7 @@ def read_questions(
             (call.age, not pd.isna(years.iloc[row])),
             *((word, False) for word in unknown[row]),
             (call.code, bool(shown[row])),
-            (call.complaint, bool(symptoms or codes or said_findings)),
+            (call.complaint, bool(symptoms or codes or said_findings or aside.heard)),
             *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms or codes),
             *((text, False) for text in strange),
         ]
@@ -222,6 +242,8 @@ def read_questions(
                 job_no=call.job_no or None,
                 on=day,
                 licensed=licensed_work(call.texts(), kind),
+                is_newly_placed=NEWLY_PLACED in aside.notes or years.iloc[row] < NEW_YEARS,
+                cleared=aside.cleared,
             )
         )
     return questions

@@ -96,6 +96,8 @@ class Trade:
         Complaints of which a repair cannot be seen to have helped before leaving.
     stops
         Complaint → complaints that cannot be judged until it is cured.
+    installation
+        Complaint → cause that comes of setting up or moving → rough share.
     """
 
     kind: str
@@ -110,6 +112,7 @@ class Trade:
     unsafe: frozenset[tuple[str, str]] = frozenset()
     shows_later: frozenset[str] = frozenset()
     stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    installation: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -170,8 +173,18 @@ def about(words: Words, kind: str) -> Trade:
         decisive=frozenset(rule for rule, row in rules if row.get("decides") == "yes"),
         unsafe=frozenset(rule for rule, row in rules if row.get("energise") == "no"),
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
+        installation=_installation(words.lists.installation, kind),
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
+
+
+def _installation(rows: Iterable[Mapping[str, str]], kind: str) -> Mapping[str, Mapping[str, float]]:
+    found: dict[str, dict[str, float]] = {}
+    for row in rows:
+        if kind in split(row["kinds"]):
+            for complaint in split(row["complaints"]):
+                found.setdefault(complaint, {})[row["cause"]] = float(row["share"])
+    return found
 
 
 def kind_cautions(words: Words, kind: str) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, parts, cautions; ``causes.csv`` and
 ``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
-alone); ``readings.csv`` holds the resistance of good parts, ``renamed.csv`` what a term was called before. A language
+alone); ``installation.csv`` which causes come of setting up or moving, ``readings.csv`` holds the resistance of good parts, ``renamed.csv`` what a term was called before. A language
 is a folder of
 
 - ``phrases*.csv``: class, term, kinds, phrases (split by |). Classes for complaints: *function* ("drain": a complaint
@@ -71,6 +71,8 @@ class WordLists:
     checks: list[Row] = field(default_factory=list)
     parts: list[Row] = field(default_factory=list)
     cautions: list[Row] = field(default_factory=list)
+    installation: list[Row] = field(default_factory=list)
+    """Causes that come of setting up or moving, by kind and complaint."""
     cause_rules: list[Row] = field(default_factory=list)
     finding_rules: list[Row] = field(default_factory=list)
     readings: dict[str, tuple[float, float]] = field(default_factory=dict)
@@ -114,6 +116,7 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
         lists.renamed[row["list"], row["old"]] = row["term"]
     small = SHIPPED / "en" / "symptoms_small.csv"
     lists.symptoms += [row | {"origin": "shipped"} for row in read_table(small)]
+    lists.installation = read_table(SHIPPED / "en" / "installation.csv")
     lists.cause_rules = read_table(SHIPPED / "en" / "causes.csv")
     lists.finding_rules = read_table(SHIPPED / "en" / "findings.csv")
     for row in read_table(SHIPPED / "en" / "readings.csv"):
