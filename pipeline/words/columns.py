@@ -184,8 +184,9 @@ def match_causes(
 ) -> pd.DataFrame:
     """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several.
 
-    In a short cell a word that no phrase accounts for, right before the thing, keeps the cause the workshop's own
-    ("grille element open" is not joined to "element open"): people who write different words mean different causes.
+    In a short cell words that no phrase accounts for keep the cause the workshop's own ("grille element open" is not
+    joined to "element open", nor "flake under pump flap" to a pump): people who write different words mean different
+    causes.
     """
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
     row, which_found = _gather(words, reader, pa.array(texts, pa.large_string()), _column(kind_names))

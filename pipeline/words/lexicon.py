@@ -128,6 +128,22 @@ class Lexicon:
         return found
 
     @cached_property
+    def nouns(self) -> frozenset[str]:
+        """Base words of the names of parts, things and causes."""
+        return frozenset(
+            base
+            for phrase, words in self._split_phrases
+            if phrase.group in ("part", "thing", "cause")
+            for base in map(self.vocabulary.base, words)
+            if base and base not in self.light and base not in self.effects and base not in self.deeds
+        )
+
+    @cached_property
+    def deeds(self) -> frozenset[str]:
+        """Base words of what was done or is to be done: "seized, replaced" is no other cause than "seized"."""
+        return frozenset(self.vocabulary.base(word) or word for word in _cut(self._cues.get("deeds", "")))
+
+    @cached_property
     def numbered(self) -> list[str]:
         """Word of each number of `tokens.Reader`; the first three are its signals."""
         bases = sorted(self.vocabulary.words | set(self._forms.values()) | {"no", "not", "work"})

@@ -58,7 +58,8 @@ class PhraseTree:
 
     def for_kind(self, kind: str | None, groups: frozenset[str]) -> dict[str, Any]:
         """Give the tree of the phrases of some groups that hold for a kind; None = kind not known."""
-        key = (kind if kind is None or kind in self._kinds else OTHER, groups)
+        kind = kind if kind is None or kind in self._kinds else OTHER
+        key = kind, groups
         tree = self._ready.get(key)
         if tree is None:
             tree = self._ready[key] = {}

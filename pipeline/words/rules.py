@@ -21,7 +21,7 @@ class Cause(NamedTuple):
     is_doubtful: bool
     is_confirmed: bool
     is_narrowed: bool
-    """A word of no phrase stands right before the thing; it may tell another cause."""
+    """Words that were not read may tell another cause."""
 
 
 class Finding(NamedTuple):
@@ -58,19 +58,23 @@ class CauseRules:
         for one in seen:
             if one.is_denied or (one.states and one.is_healthy):
                 continue
-            cause = self._cause(one, kind)
+            cause, is_by_state = self._cause(one, kind)
             if cause is not None:
-                found.append(Cause(cause, one.is_doubtful, one.is_confirmed, one.is_narrowed))
+                is_narrowed = one.is_narrowed or bool(one.unread - set(cause.split()))
+                is_narrowed |= one.is_half_read and not is_by_state
+                found.append(Cause(cause, one.is_doubtful, one.is_confirmed, is_narrowed))
         return found
 
-    def _cause(self, one: Seen, kind: str | None) -> str | None:
+    def _cause(self, one: Seen, kind: str | None) -> tuple[str | None, bool]:
+        """The cause, and whether it was told by its name or a state, not by the thing alone."""
         own = [thing for thing in one.things if thing in self._kinds_of and self._fits(self._kinds_of[thing], kind)]
         if own:
-            return own[0]
+            return own[0], True
         candidates = self._with_states(one, kind, sorted(one.states))
+        is_by_state = bool(candidates)
         if not candidates and one.states <= SAYS_NOT_HOW:
             candidates = self._with_states(one, kind, [ANY])
-        return candidates.pop() if len(candidates) == 1 else None
+        return (candidates.pop() if len(candidates) == 1 else None), is_by_state
 
     def _with_states(self, one: Seen, kind: str | None, states: Iterable[str]) -> set[str]:
         return {

@@ -37,6 +37,10 @@ class Seen(NamedTuple):
     """Said after "later found", "actually"."""
     is_narrowed: bool = False
     """A word that belongs to no phrase stands right before it: "grille element" may be another thing than "element"."""
+    unread: frozenset[str] = frozenset()
+    """Words in the clause that name things elsewhere and are part of no phrase here: "pump flap" is no pump."""
+    is_half_read: bool = False
+    """A word of the clause was not read, and does not say what was done: "hinge sagging"."""
 
     @property
     def is_healthy(self) -> bool:
@@ -72,6 +76,8 @@ class _Walk:
         self.denies = False
         self.is_doubtful = False
         self.is_confirmed = False
+        self.unread: set[str] = set()
+        self.is_half_read = False
         self.is_with = False  # after "with": "blocked with coins" speaks of the filter, not of coins
 
     def close(self) -> None:
@@ -88,6 +94,20 @@ class _Walk:
                 )
             )
         self.group = _Group()
+
+    def end(self) -> list[Seen]:
+        """Close the clause: what was not read bears on all that it names."""
+        self.close()
+        unread = frozenset(self.unread)
+        return [seen._replace(unread=unread, is_half_read=self.is_half_read) for seen in self.closed]
+
+    def pass_over(self, word: str, lexicon: Lexicon) -> None:
+        """A word that no phrase accounts for."""
+        effect = lexicon.effects.get(word)
+        if effect is None and word not in _BETWEEN and word not in lexicon.deeds:
+            self.is_half_read = True
+            self.unread |= {word} & lexicon.nouns
+        self.hear(effect)
 
     def thing(self, names: tuple[str, ...], states: frozenset[str], *, is_place: bool, is_narrowed: bool) -> None:
         group = self.group
@@ -165,7 +185,7 @@ def read_note(
     while position < len(words):
         found = tree.longest_in(named, words, position)
         if found is None:
-            walk.hear(effects.get(words[position]))
+            walk.pass_over(words[position], lexicon)
             position += 1
             continue
         before = words[position - 1] if position > read_to else ""
@@ -177,8 +197,7 @@ def read_note(
             walk.thing(names, states, is_place=before in _PLACES, is_narrowed=is_narrowed)
         else:
             walk.state(states)
-    walk.close()
-    return walk.closed
+    return walk.end()
 
 
 def _sorted_out(meanings: list[Meaning]) -> tuple[tuple[str, ...], frozenset[str]]:

@@ -5,7 +5,17 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, said, share_axis
+from reports.charts.drawn import (
+    Spec,
+    filled,
+    finished,
+    headed_above,
+    is_missing,
+    open_number,
+    records_of,
+    said,
+    share_axis,
+)
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -16,7 +26,7 @@ LABEL_GAP = 0.06  # of the height
 DAYS_READ = (7, 14, 30, 60, 90)
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw the curves with their bands, labelled at their ends.
 
     Parameters
@@ -26,53 +36,54 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     wording
         Language of the labels.
     """
-    rows = frame.assign(is_this=frame["period"] == "this", share=frame["incidence"].astype(float))
-    ends = rows.sort_values("day").groupby("period", sort=True).tail(1)
-    top = max(0.05, float(rows["high"].max()) * 1.15) if rows["high"].notna().any() else 0.2
-    ends = ends.assign(
-        label=ends["period"].map(lambda period: wording.say(f"callbacks.{period}")),
-        label_at=_label_places(ends["share"].tolist(), top),
-    )
-    shares = share_axis(
-        wording.say("callbacks.axis_y"),
-        titleAnchor="end",
-        titleAngle=0,
-        titleAlign="left",
-        titleBaseline="bottom",
-        titleX=0,
-        titleY=-8,
-    )
-    scale = alt.Scale(domain=[0, top], nice=False)
+    rows: list[Spec] = [
+        {**row, "is_this": row["period"] == "this", "share": row["incidence"]} for row in records_of(frame)
+    ]
+    ends = list({row["period"]: row for row in sorted(rows, key=lambda row: (row["period"], row["day"]))}.values())
+    highest = max((row["high"] for row in rows if not is_missing(row["high"])), default=None)
+    top = 0.2 if highest is None else max(0.05, highest * 1.15)
+    labels = [
+        {**row, "label": wording.say(f"callbacks.{row['period']}"), "label_at": place}
+        for row, place in zip(ends, _label_places([row["share"] for row in ends], top), strict=True)
+    ]
+    axes = (wording.say("callbacks.axis_x"), wording.say("callbacks.axis_y"))
+    return filled(_drawn, *axes, rows={"days": rows, "ends": labels}, top=top)
+
+
+def _drawn(title_across: str, title_up: str) -> alt.LayerChart:
+    shares = share_axis(**headed_above(title_up))
+    scale = alt.Scale(domain=[0, open_number("top")], nice=False)
     days = alt.X(
         "day:Q",
-        axis=alt.Axis(title=wording.say("callbacks.axis_x"), values=[0, *DAYS_READ], grid=False),
+        axis=alt.Axis(title=title_across, values=[0, *DAYS_READ], grid=False),
         scale=alt.Scale(domain=[0, LAST_DAY], nice=False),
     )
-    y = alt.Y("share:Q", axis=shares, scale=scale)
-    base = alt.Chart(rows).encode(x=days)
+
+    def up(column: str) -> alt.Y:
+        return alt.Y(f"{column}:Q", axis=shares, scale=scale)
+
+    base = alt.Chart(alt.NamedData("days")).encode(x=days)
     colour = alt.condition("datum.is_this", alt.value(theme.LIGHT["main"]), alt.value(theme.LIGHT["other"]))
     layers = [
         base.transform_filter("datum.is_this")
         .mark_area(interpolate="step-after", color=theme.LIGHT["main-pale"], opacity=0.7, aria=False)
-        .encode(y=alt.Y("low:Q", axis=shares, scale=scale), y2="high:Q")
+        .encode(y=up("low"), y2="high:Q")
     ]
     for is_this, dash in ((False, [6, 4]), (True, [1, 0])):
         name = "main" if is_this else "other"
         layers.append(
             base.transform_filter(f"datum.is_this === {str(is_this).lower()}")
             .mark_line(interpolate="step-after", strokeDash=dash, color=theme.LIGHT[name], strokeWidth=2.5, aria=False)
-            .encode(y=y)
+            .encode(y=up("share"))
         )
-    layers.append(
+    layers += [
         base.transform_filter(alt.FieldOneOfPredicate(field="day", oneOf=list(DAYS_READ)))
         .mark_point(size=45, opacity=1, strokeWidth=2)
-        .encode(y=y, stroke=colour, fill=colour, **said())
-    )
-    layers.append(
-        alt.Chart(ends)
+        .encode(y=up("share"), stroke=colour, fill=colour, **said()),
+        alt.Chart(alt.NamedData("ends"))
         .mark_text(align="right", fontSize=13, fontWeight=700, aria=False)
-        .encode(x=days, y=alt.Y("label_at:Q", axis=shares, scale=scale), text="label:N", color=colour)
-    )
+        .encode(x=days, y=up("label_at"), text="label:N", color=colour),
+    ]
     return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
 
 

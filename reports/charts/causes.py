@@ -5,27 +5,26 @@ from __future__ import annotations
 from collections.abc import Hashable
 from typing import Any
 
-import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, rows_chart
+from reports.charts.drawn import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 FEWEST_FOR_RATE = 10
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(rows: list[Spec], wording: Wording) -> Spec:
     """Draw the complaint as a heading row and its causes as bars beneath.
 
     Parameters
     ----------
-    frame
-        Rows in order: words, value, low, high, label, said, is_heading, is_other.
+    rows
+        In order: words, value, low, high, label, said, is_heading, is_other.
     wording
         Language of the labels.
     """
-    return rows_chart(frame, value_type="bar", axis_title=wording.say("causes.axis"))
+    return rows_chart(rows, value_type="bar", axis_title=wording.say("causes.axis"))
 
 
 def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Picture:
@@ -50,13 +49,10 @@ def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Pi
         shown_complaint=[wording.term(complaint) for complaint in frame["complaint"]],
         is_other=frame["cause"].isna(),
     )
-    lines: list[dict[str, object]] = []
+    lines: list[Spec] = []
     for complaint, group in rows.groupby("shown_complaint", sort=False):
         lines.append({"words": complaint, "is_heading": True, "is_other": False, "label": "", "said": complaint})
         lines += [_line(row, wording) for row in group.to_dict("records")]
-    drawn = pd.DataFrame(
-        lines, columns=["words", "is_heading", "is_other", "value", "low", "high", "label", "said"]
-    ).astype({"value": float, "low": float, "high": float})
     named = rows[~rows["is_other"] & (rows["of"] >= FEWEST_FOR_RATE)]
     title = wording.say("causes.title_few", kind=wording.term(kind))
     if len(named):
@@ -88,7 +84,7 @@ def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Pi
     )
     return finished(
         f"causes-{number}",
-        chart(drawn, wording),
+        chart(lines, wording),
         title,
         wording.say("causes.alt", kind=wording.term(kind), title=title),
         table,

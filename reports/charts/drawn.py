@@ -1,18 +1,29 @@
-"""A finished chart with its words and table, as a page takes it, and rows whose words stand above their bars."""
+"""A finished chart with its words and table, as a page takes it, and rows whose words stand above their bars.
+
+Altair draws each kind of chart once, of data that have a name alone and with the numbers that depend on them left open;
+``filled`` puts both in.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 import altair as alt
 import pandas as pd
+from altair.utils.schemapi import debug_mode
 
 from reports.render import theme
 from reports.render.page import plain_frame
 from reports.render.picture import Picture
+
+Spec = dict[str, Any]
+Rows = pd.DataFrame | list[Spec]
 
 PART_LIMIT, NAME_LIMIT = 400, 130
 ROOM = 1.9
@@ -22,7 +33,7 @@ _TESTED_FIELD = re.compile(r"datum\.(\w+)")
 
 def finished(
     name: str,
-    chart: alt.Chart | alt.LayerChart,
+    chart: Spec,
     title: str,
     alt_text: str,
     table: pd.DataFrame,
@@ -44,25 +55,88 @@ def finished(
         Rows of the table with ``said`` and ``jobs``, the key of the list of jobs each opens to.
     """
     title = title[:1].upper() + title[1:]
-    titled = chart.properties(title=title, description=alt_text)
     opens = () if rows is None or "jobs" not in rows else tuple(zip(rows["jobs"], rows["said"], strict=True))
-    return Picture(name, title, alt_text, only_drawn(titled.to_dict(validate=False)), plain_frame(table), opens)
+    return Picture(name, title, alt_text, {**chart, "title": title, "description": alt_text}, plain_frame(table), opens)
 
 
-def only_drawn(spec: dict[str, Any]) -> dict[str, Any]:
-    """Keep in a specification's data only the columns that are drawn: what is not shown is not given away."""
-    drawing = json.dumps({key: part for key, part in spec.items() if key != "datasets"})
-    names = set(_DRAWN_FIELD.findall(drawing)) | set(_TESTED_FIELD.findall(drawing))
-    kept = {
-        name: [{field: value for field, value in record.items() if field in names} for record in records]
-        for name, records in spec.get("datasets", {}).items()
+def open_number(name: str) -> Any:
+    """Stand for a number of a drawing that ``filled`` is to put in."""
+    return f"{{{{{name}}}}}"
+
+
+def filled(draw: Callable[..., alt.LayerChart], *kind: Any, rows: Mapping[str, Rows], **numbers: Any) -> Spec:
+    """Put rows and numbers into a drawing.
+
+    Parameters
+    ----------
+    draw
+        Draws the chart with Altair; called once for each ``kind``.
+    *kind
+        What it is called with: words and choices, not data.
+    rows
+        Name of a data set -> what is drawn. Of its columns the chart keeps those that it draws: what is not shown is
+        not given away.
+    **numbers
+        Name of an open number -> what it is.
+
+    Returns
+    -------
+    dict
+        The Vega-Lite specification. Its kind is not validated here: the tests check every one against the schema.
+    """
+    text, names = _written(draw, *kind)
+    for name, value in numbers.items():
+        text = text.replace(json.dumps(open_number(name)), json.dumps(value))
+    spec: Spec = json.loads(text)
+    return {**spec, "datasets": {name: _records(given, names) for name, given in rows.items()}}
+
+
+@cache
+def _written(draw: Callable[..., alt.LayerChart], *kind: Any) -> tuple[str, frozenset[str]]:
+    """Write a drawing down, and name the columns it draws."""
+    with debug_mode(False):
+        text = json.dumps(draw(*kind).to_dict(validate=False))
+    return text, frozenset(_DRAWN_FIELD.findall(text) + _TESTED_FIELD.findall(text))
+
+
+def _records(rows: Rows, names: frozenset[str]) -> list[Spec]:
+    """Write rows as JSON has them: missing as null, a day with its hour, which browsers read as local."""
+
+    def written(value: Any) -> Any:
+        if isinstance(value, dt.date):
+            return dt.datetime(value.year, value.month, value.day).isoformat()
+        return None if is_missing(value) else value
+
+    records = rows if isinstance(rows, list) else records_of(rows[[name for name in rows if name in names]])
+    return [{name: written(value) for name, value in row.items() if name in names} for row in records]
+
+
+def records_of(frame: pd.DataFrame) -> list[Spec]:
+    """Give a frame's rows as records."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+def is_missing(value: Any) -> bool:
+    """Tell whether there is no value: None, NaN or infinity."""
+    return value is None or (isinstance(value, float) and not math.isfinite(value))
+
+
+def headed_above(title: str) -> dict[str, Any]:
+    """Place an upright axis' title level, above its end."""
+    return {
+        "title": title,
+        "titleAnchor": "end",
+        "titleAngle": 0,
+        "titleAlign": "left",
+        "titleBaseline": "bottom",
+        "titleX": 0,
+        "titleY": -8,
     }
-    return {**spec, "datasets": kept}
 
 
-def share_axis(title: str, **more: Any) -> alt.Axis:
+def share_axis(**more: Any) -> alt.Axis:
     """Make an axis for shares, in per cent."""
-    return alt.Axis(title=title, format=".0%", tickCount=5, **more)
+    return alt.Axis(format=".0%", tickCount=5, **more)
 
 
 def said() -> dict[str, Any]:
@@ -71,22 +145,22 @@ def said() -> dict[str, Any]:
 
 
 def rows_chart(
-    frame: pd.DataFrame,
+    given: Rows,
     *,
     value_type: str,
     axis_title: str,
     currency_axis: bool = False,
     colour: str = "main",
-) -> alt.LayerChart:
+) -> Spec:
     """Draw rows of words with a bar or an interval beneath each: readable at 320 pixels as on paper.
 
     Parameters
     ----------
-    frame
-        One row a line, in order, with columns ``words`` (above the bar), ``value``, ``low``, ``high`` (missing = no
-        interval), ``label`` (after the bar, or at the right of a point's words), ``said``; optional ``is_heading``
-        (words only), ``is_other`` (drawn hollow), ``pale`` (a wider, paler bar behind), and ``least`` and ``most`` (a
-        thin line beyond the interval).
+    given
+        One row a line, in order: ``words`` (above the bar), ``value``, ``low``, ``high`` (missing = no interval),
+        ``label`` (after the bar, or at the right of a point's words), ``said``; optional ``is_heading`` (words only),
+        ``is_other`` (drawn hollow), ``pale`` (a wider, paler bar behind), and ``least`` and ``most`` (a thin line
+        beyond the interval).
     value_type
         ``bar`` from zero, or ``point`` with its interval.
     axis_title
@@ -98,79 +172,87 @@ def rows_chart(
 
     Returns
     -------
-    alt.LayerChart
-        Of container width; an empty frame gives an empty chart of one row.
+    dict
+        Specification of container width; no rows give an empty chart of one row.
     """
-    rows = frame.assign(row=range(len(frame)))
-    for column, missing in (
-        ("is_heading", False),
-        ("is_other", False),
-        ("pale", None),
-        ("least", None),
-        ("most", None),
-    ):
-        if column not in rows:
-            rows[column] = missing
-    rows = rows.astype({"pale": float, "least": float, "most": float})
-    rows["end"] = rows[["value", "high", "most"] if value_type == "point" else ["value", "pale", "high"]].max(axis=1)
-    largest = float(rows["end"].max()) if rows["end"].notna().any() else 1.0
-    top = max(largest, 1e-9) * ROOM
-    low_end = 0.0
-    if value_type == "point" and rows["low"].notna().any():
-        low_end = max(0.0, float(rows[["value", "low", "least"]].min().min()) // 0.1 * 0.1)
-        top = max(largest, low_end + 0.1)
-    axis = (
-        alt.Axis(title=axis_title, tickCount=5, format=",.0f", orient="bottom", values=_ticks(low_end, largest))
-        if currency_axis
-        else share_axis(axis_title, orient="bottom", values=_ticks(low_end, min(largest, 1.0)))
+    is_point = value_type == "point"
+    ends = ("value", "high", "most") if is_point else ("value", "pale", "high")
+    records = given if isinstance(given, list) else records_of(given)
+    rows = [
+        {**_UNTOLD, **row, "row": place, "end": max((row[name] for name in ends if _has(row, name)), default=None)}
+        for place, row in enumerate(records)
+    ]
+    has_interval, has_limits = (any(_has(row, name) for row in rows) for name in ("low", "least"))
+    least, largest, top = _reach(rows, is_point and has_interval)
+    spec = filled(
+        _rows_drawn,
+        is_point,
+        axis_title,
+        currency_axis,
+        colour,
+        has_interval,
+        has_limits,
+        rows={"rows": rows},
+        least=least,
+        top=top,
+        ticks=_ticks(least, largest if currency_axis else min(largest, 1.0)),
     )
-    fill = theme.LIGHT[f"{colour}-pale" if rows["low"].notna().any() else colour]
-    base = alt.Chart(rows).encode(y=alt.Y("row:O", axis=None, scale=alt.Scale(paddingInner=0, paddingOuter=0)))
-    across = alt.X("value:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False))
+    return {**spec, "height": theme.ROW_HEIGHT * max(len(rows), 1)}
+
+
+def _rows_drawn(
+    is_point: bool, axis_title: str, currency_axis: bool, colour: str, has_interval: bool, has_limits: bool
+) -> alt.LayerChart:
+    below: dict[str, Any] = {"title": axis_title, "orient": "bottom", "values": open_number("ticks")}
+    axis = alt.Axis(tickCount=5, format=",.0f", **below) if currency_axis else share_axis(**below)
+    scale = alt.Scale(domain=[open_number("least"), open_number("top")], nice=False)
+
+    def across(column: str) -> alt.X:
+        return alt.X(f"{column}:Q", axis=axis, scale=scale)
+
+    main, paper = theme.LIGHT[colour], theme.LIGHT["paper"]
+    base = alt.Chart(alt.NamedData("rows")).encode(
+        y=alt.Y("row:O", axis=None, scale=alt.Scale(paddingInner=0, paddingOuter=0))
+    )
     drawn = base.transform_filter("!datum.is_heading")
     headings = base.transform_filter("datum.is_heading")
+
+    def hollow(fill: str) -> Any:
+        return alt.condition("datum.is_other", alt.value(paper), alt.value(fill))
+
     layers: list[alt.Chart] = []
-    if value_type == "bar":
-        layers.append(
+    if not is_point:
+        layers += [
             drawn.transform_filter("isValid(datum.pale)")
             .mark_bar(height=16, yOffset=11, color=theme.LIGHT["main-pale"], aria=False)
-            .encode(x=alt.X("pale:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)))
-        )
-        layers.append(
-            drawn.mark_bar(height=10, yOffset=11, stroke=theme.LIGHT[colour], strokeWidth=1, fillOpacity=1).encode(
-                x=across,
-                fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(fill)),
-                **said(),
-            )
-        )
-    if rows["least"].notna().any():
+            .encode(x=across("pale")),
+            drawn.mark_bar(height=10, yOffset=11, stroke=main, strokeWidth=1, fillOpacity=1).encode(
+                x=across("value"), fill=hollow(theme.LIGHT[f"{colour}-pale"] if has_interval else main), **said()
+            ),
+        ]
+    if has_limits:
         layers.append(
             drawn.transform_filter("isValid(datum.least)")
             .mark_rule(yOffset=11, strokeWidth=1.5, color=theme.LIGHT["soft"], aria=False)
-            .encode(x=alt.X("least:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), x2="most:Q")
+            .encode(x=across("least"), x2="most:Q")
         )
     layers.append(
         drawn.transform_filter("isValid(datum.low)")
         .mark_rule(
             yOffset=11,
-            strokeWidth=6 if value_type == "point" else 1.5,
-            opacity=0.5 if value_type == "point" else 1,
-            color=theme.LIGHT[colour] if value_type == "point" else theme.LIGHT["ink"],
+            strokeWidth=6 if is_point else 1.5,
+            opacity=0.5 if is_point else 1,
+            color=main if is_point else theme.LIGHT["ink"],
             aria=False,
         )
-        .encode(x=alt.X("low:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), x2="high:Q")
+        .encode(x=across("low"), x2="high:Q")
     )
-    if value_type == "point":
+    if is_point:
         layers.append(
             drawn.transform_filter("isValid(datum.value)")
-            .mark_point(yOffset=11, size=80, opacity=1, stroke=theme.LIGHT[colour], strokeWidth=2)
-            .encode(
-                x=across,
-                fill=alt.condition("datum.is_other", alt.value(theme.LIGHT["paper"]), alt.value(theme.LIGHT[colour])),
-                **said(),
-            )
+            .mark_point(yOffset=11, size=80, opacity=1, stroke=main, strokeWidth=2)
+            .encode(x=across("value"), fill=hollow(main), **said())
         )
-    is_point = value_type == "point"
     limit = NAME_LIMIT if is_point else PART_LIMIT
     words: dict[str, Any] = {"align": "left", "baseline": "bottom", "limit": limit, "aria": False}
     soft: dict[str, Any] = {"color": theme.LIGHT["soft"], "limit": PART_LIMIT, "aria": False}
@@ -180,10 +262,31 @@ def rows_chart(
         drawn.mark_text(align="right", baseline="bottom", dy=-1, **soft).encode(x=alt.value("width"), text="label:N")
         if is_point
         else drawn.mark_text(align="left", baseline="middle", dx=8, dy=11, **soft).encode(
-            x=alt.X("end:Q", axis=axis, scale=alt.Scale(domain=[low_end, top], nice=False)), text="label:N"
+            x=across("end"), text="label:N"
         ),
     ]
-    return alt.LayerChart(layer=layers).properties(width="container", height=theme.ROW_HEIGHT * max(len(rows), 1))
+    return alt.LayerChart(layer=layers).properties(width="container")
+
+
+_UNTOLD: Spec = {
+    "is_heading": False,
+    "is_other": False,
+    **dict.fromkeys(("value", "low", "high", "pale", "least", "most")),
+}
+
+
+def _has(row: Mapping[Any, Any], name: str) -> bool:
+    return not is_missing(row.get(name))
+
+
+def _reach(rows: list[Spec], is_from_low: bool) -> tuple[float, float, float]:
+    """Find where the values begin, where they end, and where the room for their labels does."""
+    largest = max((row["end"] for row in rows if _has(row, "end")), default=1.0)
+    if not is_from_low:
+        return 0.0, largest, max(largest, 1e-9) * ROOM
+    least = min(row[name] for row in rows for name in ("value", "low", "least") if _has(row, name))
+    low_end = max(0.0, least // 0.1 * 0.1)
+    return low_end, largest, max(largest, low_end + 0.1)
 
 
 def _ticks(low: float, high: float) -> list[float]:

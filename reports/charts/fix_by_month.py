@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, said, share_axis
+from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, records_of, said, share_axis
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -13,7 +13,7 @@ from reports.render.wording import Wording
 NAME = "fix-by-month"
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw the rate by month with its intervals.
 
     Parameters
@@ -23,31 +23,30 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     wording
         Language of the labels.
     """
-    rows = frame.dropna(subset=["rate"]).sort_values("month").reset_index(drop=True)
-    last = rows.index == len(rows) - 1
-    rows = rows.assign(
-        label=[wording.percent(rate) if is_last else "" for rate, is_last in zip(rows["rate"], last, strict=True)],
-        settled=rows["rate"].where(~rows["is_provisional"].astype(bool)),
-    )
-    joins = rows["is_provisional"].astype(bool) | rows["is_provisional"].astype(bool).shift(-1, fill_value=False)
-    rows["on_trial"] = rows["rate"].where(joins)
-    bottom = 0.0 if rows.empty else max(0.0, float(rows["low"].min()) // 0.1 * 0.1)
-    shares = share_axis(
-        wording.say("fix.axis"),
-        titleAnchor="end",
-        titleAngle=0,
-        titleAlign="left",
-        titleBaseline="bottom",
-        titleX=0,
-        titleY=-8,
-    )
-    scale = alt.Scale(domain=[bottom, 1], nice=False)
+    months = records_of(frame.dropna(subset=["rate"]).sort_values("month"))
+    is_open = [bool(row["is_provisional"]) for row in months] + [False]
+    rows: list[Spec] = [
+        {
+            **row,
+            "label": wording.percent(row["rate"]) if place == len(months) - 1 else "",
+            "settled": None if is_open[place] else row["rate"],
+            "on_trial": row["rate"] if is_open[place] or is_open[place + 1] else None,
+        }
+        for place, row in enumerate(months)
+    ]
+    bottom = max(0.0, min((row["low"] for row in months), default=0.0) // 0.1 * 0.1)
+    return filled(_drawn, wording.say("fix.axis"), rows={"months": rows}, bottom=bottom)
+
+
+def _drawn(axis_title: str) -> alt.LayerChart:
+    shares = share_axis(**headed_above(axis_title))
+    scale = alt.Scale(domain=[open_number("bottom"), 1], nice=False)
 
     def up(column: str) -> alt.Y:
         return alt.Y(f"{column}:Q", axis=shares, scale=scale)
 
     axis = alt.Axis(title=None, format="%b %y", grid=False, tickCount={"interval": "month", "step": 3}, labelFlush=True)
-    base = alt.Chart(rows).encode(x=alt.X("month:T", axis=axis))
+    base = alt.Chart(alt.NamedData("months")).encode(x=alt.X("month:T", axis=axis))
     return alt.LayerChart(
         layer=[
             base.mark_rule(strokeWidth=5, color=theme.LIGHT["main-pale"], aria=False).encode(y=up("low"), y2="high:Q"),

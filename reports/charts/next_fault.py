@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, said, spread_apart
+from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, records_of, said, spread_apart
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
@@ -16,7 +16,7 @@ LEAST_TOP = 0.2  # repairs: a chart without any has an axis too
 LINES = (("main", [1, 0]), ("other", [7, 4]), ("third", [2, 3]))
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw up to three kinds: line, band and label at the line's end; dash and label tell them apart without colour.
 
     Parameters
@@ -26,50 +26,48 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     wording
         Language of the labels.
     """
-    kinds = list(dict.fromkeys(frame["kind"]))[: len(LINES)]
+    places = {kind: place for place, kind in enumerate(dict.fromkeys(frame["kind"]))}
+    rows: list[Spec] = [{**row, "place": places[row["kind"]]} for row in records_of(frame)]
+    rows = [row for row in rows if row["place"] < len(LINES)]
+    ends = list({row["place"]: row for row in rows}.values())
+    top = max((LEAST_TOP, *(row["high"] for row in rows))) if rows else 1.0
+    label_at = spread_apart([row["repairs"] for row in ends], top * LABEL_GAP)
+    label_at = [place - min(0.0, *label_at) for place in label_at]
+    labels = [
+        {**row, "label": wording.term(row["kind"]), "label_at": place}
+        for row, place in zip(ends, label_at, strict=True)
+    ]
+    axes = (wording.say("next_fault.axis_x"), wording.say("next_fault.axis_y"))
+    return filled(_drawn, *axes, rows={"years": rows, "ends": labels}, top=max([top, *label_at]))
+
+
+def _drawn(title_across: str, title_up: str) -> alt.LayerChart:
     ages = alt.X(
         "age:Q",
-        axis=alt.Axis(title=wording.say("next_fault.axis_x"), grid=False, tickMinStep=1, format=".0f"),
+        axis=alt.Axis(title=title_across, grid=False, tickMinStep=1, format=".0f"),
         scale=alt.Scale(nice=False, domainMin=0),
     )
-    axis = alt.Axis(
-        title=wording.say("next_fault.axis_y"),
-        tickCount=5,
-        titleAnchor="end",
-        titleAngle=0,
-        titleAlign="left",
-        titleBaseline="bottom",
-        titleX=0,
-        titleY=-8,
-    )
+    axis = alt.Axis(tickCount=5, **headed_above(title_up))
+    scale = alt.Scale(domain=[0, open_number("top")], nice=True)
 
     def up(column: str) -> alt.Y:
         return alt.Y(f"{column}:Q", axis=axis, scale=scale)
 
-    ends = frame.groupby("kind", sort=False)["repairs"].last()
-    top = max(LEAST_TOP, float(frame["high"].max())) if len(frame) else 1.0
-    places = spread_apart(list(ends), top * LABEL_GAP)
-    lowest = min(places, default=0.0)
-    at = dict(zip(ends.index, [place - min(lowest, 0.0) for place in places], strict=True))
-    scale = alt.Scale(domain=[0, max([top, *at.values()])], nice=True)
     layers: list[alt.Chart] = []
-    for kind, (colour, dash) in zip(kinds, LINES, strict=False):
-        rows = frame[frame["kind"] == kind]
-        base = alt.Chart(rows).encode(x=ages)
+    for place, (name, dash) in enumerate(LINES):
+        colour = theme.LIGHT[name]
+        base, end = (
+            alt.Chart(alt.NamedData(data)).encode(x=ages).transform_filter(f"datum.place === {place}")
+            for data in ("years", "ends")
+        )
         layers += [
-            base.mark_area(color=theme.LIGHT[colour], opacity=0.12, aria=False).encode(y=up("low"), y2="high:Q"),
-            base.mark_line(color=theme.LIGHT[colour], strokeDash=dash, strokeWidth=2.5, aria=False).encode(
-                y=up("repairs")
+            base.mark_area(color=colour, opacity=0.12, aria=False).encode(y=up("low"), y2="high:Q"),
+            base.mark_line(color=colour, strokeDash=dash, strokeWidth=2.5, aria=False).encode(y=up("repairs")),
+            base.mark_point(color=colour, size=30, opacity=1).encode(y=up("repairs"), **said()),
+            end.mark_text(align="left", dx=10, fontSize=13, limit=150, fontWeight=700, color=colour, aria=False).encode(
+                y=up("label_at"), text="label:N"
             ),
-            base.mark_point(color=theme.LIGHT[colour], size=30, opacity=1).encode(y=up("repairs"), **said()),
-            alt.Chart(rows.tail(1).assign(label=wording.term(kind), label_at=at[kind]))
-            .mark_text(
-                align="left", dx=10, fontSize=13, limit=150, fontWeight=700, color=theme.LIGHT[colour], aria=False
-            )
-            .encode(x=ages, y=up("label_at"), text="label:N"),
         ]
-    if not layers:
-        layers = [alt.Chart(frame).mark_point().encode(x=ages, y=up("repairs"), **said())]
     return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
 
 

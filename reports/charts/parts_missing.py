@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, rows_chart
+from reports.charts.drawn import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
@@ -13,7 +12,7 @@ NAME = "parts"
 ROWS_SHOWN = 10
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw one row a part: a pale bar for visits that fitted it, a dark one for visits that missed it.
 
     Parameters
@@ -48,8 +47,6 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
         words=parts,
         value=rows["missing"].astype(float),
         pale=rows["fitted"].astype(float),
-        low=float("nan"),
-        high=float("nan"),
         label=[wording.say("parts.label", **number) for number in numbers],
         said=[wording.say("parts.said", part=part, **number) for part, number in zip(parts, numbers, strict=True)],
     )

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, rows_chart
+from reports.charts.drawn import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
@@ -15,7 +14,7 @@ FEWEST_FOR_RATE = 10
 SURE = 0.05
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw one row a group: a point with its interval; groups too small for a rate show their count alone.
 
     Parameters

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import finished, rows_chart
+from reports.charts.drawn import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
@@ -13,7 +12,7 @@ NAME = "wrong-swaps"
 ROWS_SHOWN = 8
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw one row a pair: the words above, the money as a bar, count and base after it.
 
     Parameters
@@ -23,9 +22,8 @@ def chart(frame: pd.DataFrame, wording: Wording) -> alt.LayerChart:
     wording
         Language of the labels.
     """
-    rows = frame.assign(value=frame["money"].astype(float), low=None, high=None)
     return rows_chart(
-        rows.astype({"low": float, "high": float}),
+        frame.assign(value=frame["money"].astype(float)),
         value_type="bar",
         axis_title=f"{wording.say('swaps.axis')}, {wording.currency}",
         currency_axis=True,

@@ -45,7 +45,8 @@ def job_block(
             plain(complaint, 160),
         ]
         for episode, kind, make, model, complaint in zip(
-            *(units[name] for name in ("episode_id", "kind", "make", "model", "complaint")), strict=True
+            *(units[name].to_numpy(dtype=object) for name in ("episode_id", "kind", "make", "model", "complaint")),
+            strict=True,
         )
     }
     rows = [[*told[episode], visits_of.get(episode, [])] for episode in wanted]
@@ -67,7 +68,7 @@ def _visits(visits: pd.DataFrame, wording: Wording) -> dict[int, list[list[str]]
     made: dict[int, list[list[str]]] = {}
     columns = ("episode_id", "visit_date", "job_no", "technician", "outcome", "cause", "parts", "money")
     for episode, date, job_no, who, outcome, cause, parts, money in zip(
-        *(visits[name] for name in columns), strict=True
+        *(visits[name].to_numpy(dtype=object) for name in columns), strict=True
     ):
         told = [
             wording.date(date),

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
-from altair.utils.schemapi import debug_mode
 
 from reports.charts import (
     callback_curve,
@@ -106,16 +105,7 @@ class Section:
 
 
 def pictures_of(made: MonthFigures, wording: Wording) -> list[Picture]:
-    """Draw every chart of the page.
-
-    The tests check each specification against Vega-Lite's schema; here that is left out, for it takes longer than
-    drawing.
-    """
-    with debug_mode(False):
-        return _pictures(made, wording)
-
-
-def _pictures(made: MonthFigures, wording: Wording) -> list[Picture]:
+    """Draw every chart of the page."""
     frames, together = made.frames, made.together
     drawn = [
         fix_by_month.picture(frames["fix_by_month"], wording),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 LONGEST_TEXT = 300
 _ACTING = re.compile(
@@ -25,7 +26,11 @@ def plain(value: object, limit: int = LONGEST_TEXT) -> str:
 
         if value is None or value is pd.NA or (isinstance(value, float) and value != value):
             return ""
-    text = str(value)
+    return _safe(str(value), limit)
+
+
+@lru_cache(maxsize=20_000)
+def _safe(text: str, limit: int) -> str:
     if len(text) > limit:
         text = text[: limit - 1] + "…"
     return _ACTING.sub("\N{REPLACEMENT CHARACTER}", text)

@@ -14,7 +14,7 @@ import datetime as dt
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
@@ -161,7 +161,10 @@ class Wording:
 
         What is made of terms ("fit …", "… and …") is made of them in this language too.
         """
-        text = str(written)
+        return self._term(str(written), longest)
+
+    @lru_cache(maxsize=20_000)  # noqa: B019 - few wordings, and equal ones share their entries
+    def _term(self, text: str, longest: int) -> str:
         if known := self._named("terms", text) or self._named("caution_texts", text):
             return known
         for made, says in _catalogue(self.language).get("made_terms", {}).items():

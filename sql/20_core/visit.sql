@@ -1,6 +1,7 @@
 -- one row a visit, the newest version of it
 -- key:        visit_id
--- reads:      visit_on_appliance, stage_visit
+-- reads:      visit_on_appliance, stage_visit, branch_name
+-- branch:     whose job it was, in its most frequent spelling; null = not recorded
 -- cause_is_confirmed: false: none recorded, or written as a guess
 -- outcome:    fixed, not fixed, part needed, no fault found, beyond economic repair, declined, no access, made safe, advice only, unknown (also: none written)
 -- A view: its texts are kept once, with the staged lines.
@@ -22,7 +23,7 @@ select
     stage_visit.cause is not null and coalesce(stage_visit.cause_is_confirmed, true) as cause_is_confirmed,
     coalesce(stage_visit.outcome, 'unknown') as outcome,
     stage_visit.technician as technician,
-    stage_visit.branch as branch,
+    branch_name.name as branch,
     stage_visit.labour_minutes as labour_minutes,
     stage_visit.labour_charge as labour_charge,
     stage_visit.parts_cost as parts_cost,
@@ -34,7 +35,8 @@ select
     visit_on_appliance.batch_id as batch_id,
     visit_on_appliance.line_no as line_no
 from stage_visit
-inner join visit_on_appliance on visit_on_appliance.visit_id = stage_visit.visit_id;
+inner join visit_on_appliance on visit_on_appliance.visit_id = stage_visit.visit_id
+left join branch_name on branch_name.written = stage_visit.branch;
 
 -- must hold: visit_id is unique
 select visit_id, count(*) as rows_found

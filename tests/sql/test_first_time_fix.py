@@ -179,6 +179,20 @@ def test_time_to_cure_counts_what_is_still_open() -> None:
     ).fetchall() == [(2, 1, 5.0, 1.5, 60.0)]
 
 
+def test_time_to_cure_by_branch_whose_name_is_written_in_many_ways() -> None:
+    connection = workshop(
+        visit(0, serial="S1", branch="north"),
+        visit(1, serial="S2", branch="North"),
+        visit(2, serial="S3", branch="North "),
+        visit(3, serial="S4", branch="North"),
+        visit(4, serial="S5", branch="South"),
+        visit(5, serial="S6"),
+    )
+    assert connection.execute(
+        "select value, cured from time_to_cure where dimension = 'branch' order by value nulls last"
+    ).fetchall() == [("North", 4), ("South", 1), (None, 1)]
+
+
 def test_a_month_adds_up() -> None:
     connection = workshop(
         visit(

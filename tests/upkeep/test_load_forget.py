@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -18,6 +19,7 @@ from pipeline.store.backup import write_backup
 from pipeline.upkeep.forget import forget
 from pipeline.upkeep.review import COLUMNS
 from pipeline.upkeep.status import status
+from tests.worlds import shared
 
 JOBS = (
     "visit_date,appliance_kind,job_no,customer_ref,complaint,work_done,phone\n"
@@ -29,12 +31,17 @@ JOBS = (
 )
 
 
+def _loaded(folder: Path) -> None:
+    (folder / "exports").mkdir()
+    (folder / "exports" / "jobs.csv").write_text(JOBS)
+    with Workshop.open(folder / "shop.duckdb") as opened:
+        opened.load([folder / "exports" / "jobs.csv"])
+
+
 @pytest.fixture
 def workshop(tmp_path: Path) -> Iterator[Workshop]:
-    (tmp_path / "exports").mkdir()
-    (tmp_path / "exports" / "jobs.csv").write_text(JOBS)
+    shutil.copytree(shared.built_once("customers_to_forget", _loaded), tmp_path, dirs_exist_ok=True)
     with Workshop.open(tmp_path / "shop.duckdb") as opened:
-        opened.load([tmp_path / "exports" / "jobs.csv"])
         yield opened
 
 

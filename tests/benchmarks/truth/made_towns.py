@@ -115,15 +115,32 @@ def provisional(worlds: int, visits: int) -> None:
 def habits(worlds: int, visits: int) -> None:
     """Print how many planted habits are found, and in how many worlds without habit advice is given."""
     world = World()
-    planted, false = 0, 0
+    planted = {habit.name: 0 for habit in HABITS}
+    false, others, rows_given = 0, 0, 0
     for seed in range(1, worlds + 1):
         rows = advice(staged(make_world_files(seed, visits=visits, world=world)))
-        missed = [habit.name for habit in HABITS if habit.part not in set(rows["part"])]
-        planted += len(HABITS) - len(missed)
+        found = {habit.name for habit in HABITS if habit.part in set(rows["part"])}
+        for name in found:
+            planted[name] += 1
+        others += int((~rows["part"].isin([habit.part for habit in HABITS])).sum())
+        rows_given += len(rows)
         free = advice(staged(make_world_files(seed, visits=visits, swap_habit=False, world=world)))
         false += len(free) > 0
+        missed = sorted(set(planted) - found)
         print(f"seed {seed}: {len(rows)} rows, missed {missed or 'none'}; without habits {len(free)} rows", flush=True)
-    print(f"habits found {planted} of {len(HABITS) * worlds}; worlds without habit that show one {false} of {worlds}")
+    for habit in HABITS:
+        ended = f", ended {habit.until}" if habit.until else ""
+        print(f"  {habit.name}{ended}: {_share(planted[habit.name], worlds)}")
+    lasting = [planted[habit.name] for habit in HABITS if habit.until is None]
+    print(f"habits found: all {_share(sum(planted.values()), len(HABITS) * worlds)}")
+    print(f"habits that still happen {_share(sum(lasting), len(lasting) * worlds)}")
+    print(f"rows on other parts {others} of {rows_given}")
+    print(f"worlds without habit that show a row {_share(false, worlds)}")
+
+
+def _share(hits: int, of: int) -> str:
+    share = hits / of
+    return f"{hits} of {of} ({share:.1%} ± {1.96 * (share * (1 - share) / of) ** 0.5:.1%})"
 
 
 def _said(values: tuple[float, ...]) -> str:
