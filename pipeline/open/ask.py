@@ -184,7 +184,7 @@ def _shown(answer: Answer) -> dict[str, Any]:
         "note": answer.note,
         "piece_terms": [told_terms(piece) for piece in answer.question.heard],
         "is_referred": answer.is_referred,
-        "cautions_first": answer.is_referred or answer.is_unsafe,
+        "cautions_first": answer.is_cautious,
         "read_as": said(answer.question),
         "unit_lines": answer.question.unit.lines(),
         "step_costs": [step_cost(answer, step) for step in answer.steps],

@@ -9,6 +9,7 @@ from typing import Any
 
 from pipeline.advice.kept import AdviceRow
 from pipeline.terminal.text import Shown, safe
+from pipeline.visit.circumstances import hazards
 from pipeline.visit.costs import Costs
 from pipeline.visit.heard import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.visit.odds import Odds
@@ -31,7 +32,7 @@ from reports.render.wording import (
 
 LEAST_ODDS = 0.01
 MOST_LINES = 20
-SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
+SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
 Range = tuple[float, float, float]
 
 
@@ -102,14 +103,29 @@ class Answer(Shown):
         return several([*notes, *([self.odds.note] if self.odds.note else [])], " ")
 
     def caution_names(self) -> tuple[str, ...]:
-        """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
-        first = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
-        names = [
-            *first,
-            *(() if self.is_referred else self.trade.kind_cautions),
-            *(c for step in self.steps for c in step.cautions),
-        ]
-        names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
+        """What can hurt as told, then the cautions of every step, and the one that always holds."""
+        return self._cautions_of(self.steps, self.advice)
+
+    def shown_caution_names(self) -> tuple[str, ...]:
+        """Those of what `lines` shows."""
+        return self._cautions_of(self.steps[:SHOWN_STEPS], self.advice[:SHOWN_ADVICE])
+
+    @property
+    def is_cautious(self) -> bool:
+        """Whether the cautions stand before all else."""
+        return self.is_referred or bool(self.alarms)
+
+    @property
+    def alarms(self) -> tuple[str, ...]:
+        """Cautions that stand before all else: what was told can hurt."""
+        if self.is_referred:
+            return ()
+        told = [one.caution for one in hazards(self.question, self.trade).values() if one.caution]
+        return (*told, *((DO_NOT_ENERGISE,) if self.is_unsafe else ()))
+
+    def _cautions_of(self, steps: Sequence[Step], advice: Sequence[AdviceRow]) -> tuple[str, ...]:
+        names = [*self.alarms, *(c for step in steps for c in step.cautions)]
+        names += [name for row in advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
 
     @property
@@ -215,8 +231,7 @@ class Answer(Shown):
             head.append(told(aside))
         above = [*head, *_body(self)]
         cautions = _cautions(self, MOST_LINES - len(above))
-        is_first = self.is_referred or self.is_unsafe  # licensed work, or nothing may be switched on
-        shown = [*cautions, *above] if is_first else [*above, *cautions]
+        shown = [*cautions, *above] if self.is_cautious else [*above, *cautions]
         return [safe(line).replace("\n", " ") for line in shown]
 
 
@@ -305,7 +320,7 @@ def _body(answer: Answer) -> list[str]:
     do = tell("answer.do", money=Written(money(answer, visit.money)), **expected)
     rest = [_carry(answer, visit)] if visit.carry else []
     rest += [_quote(answer)] if answer.quote else []
-    vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
+    vain = "; ".join(advice_line(answer, row) for row in answer.advice[:SHOWN_ADVICE])
     rest += [tell("answer.needless", advice=Written(vain))] if vain else []
     remarks = [sentences(answer.wording, visit.remarks)] if visit.remarks else []
     return [*causes, *remarks, do, *steps, *rest]
@@ -327,10 +342,11 @@ def _step(answer: Answer, number: int, step: Step) -> str:
     tell, told = answer.wording.tell, answer.wording.told
     given = f"{told(step.given)} → " if step.given else ""
     cures = f", {tell('answer.cures', chance=step.cures_probability)}" if step.cures_probability else ""
-    cautions = told([c for c in step.cautions if c != AFTER_EVERY_REPAIR]) or tell("answer.no_caution")
+    cautions = told([c for c in step.cautions if c not in (AFTER_EVERY_REPAIR, ALWAYS)])
     tells = f". {told(step.tells)}" if not step.cures_probability and step.tells else ""
     cost = step_cost(answer, step)
-    return f" {number} {given}{told(step.told)}{f' ({cost}{cures})' if cost else ''}{tells} [{cautions}]"
+    heed = f" [{cautions}]" if cautions else ""
+    return f" {number} {given}{told(step.told)}{f' ({cost}{cures})' if cost else ''}{tells}{heed}"
 
 
 def _carry(answer: Answer, visit: VisitPlan) -> str:
@@ -353,7 +369,7 @@ def _quote(answer: Answer) -> str:
 def _cautions(answer: Answer, room: int) -> list[str]:
     """All cautions in at most ``room`` lines, none of them much longer than the others."""
     told = answer.wording.told
-    texts = [f"! {told(name)}: {told(answer.trade.cautions[name])}" for name in answer.caution_names()]
+    texts = [f"! {told(name)}: {told(answer.trade.cautions[name])}" for name in answer.shown_caution_names()]
     longest = max(len(text) for text in texts)
     while len(packed := _packed(texts, longest)) > max(room, 1):
         longest += 1

@@ -14,7 +14,7 @@ from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
 from pipeline.visit.ask_first import inquiries, is_silent
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
-from pipeline.visit.circumstances import circumstances, first_things_first
+from pipeline.visit.circumstances import circumstances, first_things_first, hazards
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
@@ -209,6 +209,9 @@ def answered(
     if not asked.has_plan:
         return _referral(asked)
     trade = asked.costs.trade
+    told = hazards(question, trade)
+    if any(one.first for one in told.values()):
+        advice = ()  # "inspect the lint path first" does not come before an insulation test
     is_unsafe = question.is_unsafe(trade.unsafe)
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
     if is_asking and (asks := _asks(asked)):
@@ -216,11 +219,15 @@ def answered(
         rows = _rows(odds, asked.costs, asked.evidence, asked.why)
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
     machine = machine or Machine()
+    if is_unsafe:
+        machine = replace(machine, stays_off=True)
+    elif any(one.is_off for one in told.values()) and not (machine.may_close or machine.was_closed):
+        machine = replace(machine, is_live=False)  # no power before a first repair
     visit = plan_visit(
         odds.causes,
         asked.costs,
         seen={*question.findings, *unknowable},
-        machine=replace(machine, stays_off=True) if is_unsafe else machine,
+        machine=machine,
         tried=set(passed),
         carried=carried,
         stock=stock,
@@ -270,10 +277,11 @@ def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
 def _referral(asked: Asked) -> Answer:
     """Nothing but who may do it: no cause, no step, no part."""
     if asked.question.licensed == "refrigerant" and not asked.costs.trade.is_gas:
-        name, caution = "refer to a person certified for refrigerants", "sealed system"
+        name, cautions = "refer to a person certified for refrigerants", ("sealed system",)
     else:
-        name, caution = "refer to a person licensed for gas", "gas"
-    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", (caution,))
+        fumes = ("carbon monoxide",) if asked.question.licensed == "fumes" else ()
+        name, cautions = "refer to a person licensed for gas", (*fumes, "gas")
+    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", cautions)
     currency = asked.costs.settings.currency
     return Answer(asked.question, asked.odds, (), asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
 

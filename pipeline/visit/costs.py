@@ -276,6 +276,7 @@ class Costs:
         from models.plan.machine import Prices
         from models.plan.problem import Action, Check, Look, Problem
 
+        first = tuple(name for name in call.first if any(card.name == name for card in checks))
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         p = p / p.sum()
@@ -294,7 +295,7 @@ class Costs:
                     card.power,
                     card.covers,
                     card.water,
-                    self.clears(card, odds, acts),
+                    {} if first[1:] else self.clears(card, odds, acts),
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
             )
@@ -310,7 +311,7 @@ class Costs:
                 Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and tells else None,
                 act.power,
                 act.water,
-                frozenset(call.looks_first[part] for part in act.parts if part in call.looks_first),
+                frozenset((*first, *(call.looks_first[part] for part in act.parts if part in call.looks_first))),
                 frozenset({act.looked_at_by} - {""}),
             )
             for act in acts
@@ -325,7 +326,8 @@ class Costs:
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call))
+        due = first[0] if first else self._due(odds, acts, call)
+        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, due)
 
     def is_at_hand(self, act: Act, in_van: Collection[str]) -> bool:
         """Whether the parts of a repair are there when it is done: on the van, or in the shop for work on the bench."""

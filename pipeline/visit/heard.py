@@ -6,12 +6,16 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pipeline.words.readings import is_earth_reading
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pipeline.words import Words
 
-_CLAUSES = re.compile(r"[,;!\n]+|\.(?!\d)|\s[-\N{EN DASH}]\s|\s(?:but|and|aber|und)\s", re.IGNORECASE)
+_CLAUSES = re.compile(
+    r"(?:[;!\n]|(?<!\d),|,(?!\d))+|\.(?!\d)|\s[-\N{EN DASH}]\s|\s(?:but|and|aber|und)\s", re.IGNORECASE
+)
 _AFFIRMS = re.compile(
     r"\b(?:does|do|will|still|always|fine|ok|okay|normal|einwandfrei|gut)\b|^(?:it|er|sie|es)\s\w+$", re.IGNORECASE
 )
@@ -76,7 +80,7 @@ def heard(
     Returns
     -------
     tuple of Heard
-        One a piece; a finding is only taken from a piece that complains of nothing.
+        One a piece; a finding is only taken from a piece that complains of nothing, or that gives a reading to earth.
     """
     import pandas as pd
 
@@ -98,6 +102,8 @@ def heard(
         present = tuple(symptom for symptom, is_negated in here if not is_negated)
         if present:
             told.append(Heard(piece, COMPLAINT, present))
+            if values and is_earth_reading(piece):
+                told.append(Heard(piece, FINDING, tuple(values)))
         elif shown:
             told.append(Heard(piece, CODE, tuple(shown)))
         elif here:

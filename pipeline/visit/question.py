@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
 from pipeline.train.phrases import Phrase
-from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.heard import COMPLAINT, FINDING, NOTHING, Heard, heard, pieces_of
 from pipeline.visit.told_aside import told_aside
 from pipeline.visit.unit_history import UnitHistory
+from pipeline.words.alarms import alarms, without_alarms
+from pipeline.words.appliance import about
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.told import NEWLY_PLACED, told_in
 from pipeline.words.vocabulary import plain
@@ -44,7 +46,7 @@ class Call:
     serial, customer
         Which unit it is: its past visits are looked up; the customer is hashed for it and not kept.
     notes
-        Whatever else is said of it; read for gas and refrigerant only.
+        Whatever else is said of it; read for what can hurt only.
     """
 
     kind: str
@@ -95,7 +97,7 @@ class Question:
     on
         Day of the visit; None = not known.
     licensed
-        Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
+        Work for licensed people only that the call speaks of, wherever it is said: see `pipeline.words.licensed`.
     is_newly_placed
         Whether it was just set up or moved: told, or younger than `NEW_YEARS`.
     cleared
@@ -174,6 +176,17 @@ def read_questions(
         return pd.Series([getattr(call, name) or None for call in calls], dtype="str")
 
     kinds = words.match("kind", column("kind"))
+    tellings = [
+        told_in(call.complaint or "", str(kind), words.denying, words.doubting)
+        for call, kind in zip(calls, kinds["term"], strict=True)
+    ]
+    whole, calls = (
+        calls,
+        [
+            _quiet(replace(call, complaint=left), str(kind))
+            for call, (_, left), kind in zip(calls, tellings, kinds["term"], strict=True)
+        ],
+    )
     makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
     written_models = column("model")
     models = identity.model(written_models, _known(connection, "model") if written_models.notna().any() else [])
@@ -181,34 +194,35 @@ def read_questions(
     day = on or dt.date.today()
     days = pd.Series([pd.Timestamp(day)] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    tellings = [
-        told_in(call.complaint or "", str(kind), words.denying, words.doubting)
-        for call, kind in zip(calls, kinds["term"], strict=True)
-    ]
-    complaints = pd.Series([left or None for _, left in tellings], dtype="str")
-    unknown = _by_row(words.unknown(complaints, kinds["term"]), "word", len(calls))
+    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
-    cut = [pieces_of(left) for _, left in tellings]
+    cut = [
+        [_quiet_piece(piece, str(kind)) for piece in pieces_of(left)]
+        for (_, left), kind in zip(tellings, kinds["term"], strict=True)
+    ]
     whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
-    texts = pd.Series([*complaints, *chain(*cut)], dtype="str")  # complaints, then their pieces
+    texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
     present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
     said = _by_row(present, "symptom", len(whose), "is_negated")
     said_codes = _by_row(words.said_codes(texts, makes.take(whose).reset_index(drop=True)), "code", len(whose))
     first = len(calls)
     questions = []
-    for row, call in enumerate(calls):
+    for row, (call, told_as) in enumerate(zip(calls, whole, strict=True)):
         kind = str(kinds["term"].iloc[row])
+        raised = about(words, kind).with_brought(alarms(told_as.texts(), kind))
         symptoms = [symptom for symptom, is_negated in said[row] if not is_negated]
         codes = [*shown[row], *said_codes[row]]
         own = slice(first, first + len(cut[row]))
         first = own.stop
         aside = told_aside(words, tellings[row][0], kind, symptoms)
         symptoms += aside.complaints
-        told = (*heard(words, cut[row], kind, said[own], said_codes[own], symptoms), *aside.heard)
+        told = _with_alarms(heard(words, cut[row], kind, said[own], said_codes[own], symptoms), tellings[row][1], kind)
+        told = (*told, *aside.heard)
+        symptoms = [*raised, *symptoms]
         findings, strange, remarks = read_findings(words, call.found, kind)
         remarks += [
             sentence("answer.word_read_as", text=Written(word), word=Written(base))
-            for word, base in words.mended(tellings[row][1])
+            for word, base in words.mended(call.complaint or "")
         ]
         remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
@@ -219,7 +233,7 @@ def read_questions(
             (call.age, not pd.isna(years.iloc[row])),
             *((word, False) for word in unknown[row]),
             (call.code, bool(shown[row])),
-            (call.complaint, bool(symptoms or codes or said_findings or aside.heard)),
+            (told_as.complaint, bool(symptoms or codes or said_findings or aside.heard)),
             *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms or codes),
             *((text, False) for text in strange),
         ]
@@ -233,7 +247,7 @@ def read_questions(
                 symptoms=tuple(dict.fromkeys(symptoms)),
                 codes=tuple(dict.fromkeys(codes)),
                 findings=findings,
-                complaint=call.complaint or "",
+                complaint=told_as.complaint or "",
                 not_understood=tuple(
                     dict.fromkeys(t for t, is_read in pieces if t and not is_read and not licensed_work([t], kind))
                 ),
@@ -241,12 +255,42 @@ def read_questions(
                 remarks=tuple(remarks),
                 job_no=call.job_no or None,
                 on=day,
-                licensed=licensed_work(call.texts(), kind),
+                licensed=licensed_work(told_as.texts(), kind),
                 is_newly_placed=NEWLY_PLACED in aside.notes or years.iloc[row] < NEW_YEARS,
                 cleared=aside.cleared,
             )
         )
     return questions
+
+
+def _quiet(call: Call, kind: str) -> Call:
+    """Return a call without the words that raise an alarm; what they say is a complaint of its own."""
+    complaint, code = (text and without_alarms(text, kind) for text in (call.complaint, call.code))
+    found = [_quiet_finding(text, kind) for text in call.found]
+    return replace(call, complaint=complaint, code=code, found=[text for text in found if text.strip(" ,")])
+
+
+def _quiet_finding(text: str, kind: str) -> str:
+    if not alarms([text], kind):
+        return text
+    return ", ".join(_quiet_piece(piece, kind) for piece in pieces_of(text))
+
+
+def _quiet_piece(piece: str, kind: str) -> str:
+    """Give what was seen in a piece of a text: nothing where it raises an alarm ("off the hose" is no loose hose)."""
+    return "" if alarms([piece], kind) else without_alarms(piece, kind)
+
+
+def _with_alarms(told: Sequence[Heard], complaint: str, kind: str) -> tuple[Heard, ...]:
+    """Account for the pieces as they were told, with the alarms that they raise."""
+    pieces, place, whole, before = pieces_of(complaint), -1, list[Heard](), None
+    for one in told:
+        place += before is None or one.how != FINDING or before.how != COMPLAINT or one.text != before.text
+        raised = alarms([pieces[place]], kind) if one.how != FINDING else ()
+        terms = (*raised, *(one.terms if one.how == COMPLAINT else ()))
+        whole.append(Heard(pieces[place], COMPLAINT, terms) if raised else replace(one, text=pieces[place]))
+        before = one
+    return tuple(whole)
 
 
 def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str], list[str]]:
