@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, shown
+from pipeline.words.lists import shipped_languages
 
 if TYPE_CHECKING:
     import duckdb
@@ -58,7 +59,7 @@ class Settings:
     hash_technicians
         Store technicians as a keyed hash.
     languages
-        Word lists in force, most important first.
+        Word lists in force, most important first. Where the file names none: English, and the language of ``locale``.
     word_lists
         The workshop's own lists, TOML or CSV, beside the settings file.
     locale
@@ -122,6 +123,8 @@ def read_settings(path: Path) -> Settings:
             f"{path.name}: [rates] say what other currencies are worth in the workshop's own.",
             'Name that one above them, currency = "…", and give it no rate.',
         )
+    if "languages" not in checked and (locale := checked.get("locale")) in shipped_languages():
+        checked["languages"] = tuple(dict.fromkeys(("en", locale)))
     return Settings(**checked, currency_is_given="currency" in given)
 
 

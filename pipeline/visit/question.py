@@ -227,7 +227,8 @@ def read_questions(
         remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
-        nothing = [piece.text for piece in told if piece.how == NOTHING]
+        beside = {text for one in tellings[row][0] for text in one.beside}
+        nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
         pieces = [
             (call.kind, bool(kinds["is_understood"].iloc[row])),
             (call.age, not pd.isna(years.iloc[row])),
@@ -380,9 +381,12 @@ def said(question: Question) -> Several:
 
 
 def age(years: float | None) -> Sentence:
-    """An age in words: months of the first year, then years."""
+    """An age in words: weeks of an appliance as good as new, months of the first year, then years."""
     if years is None:
         return sentence("answer.age_unknown")
+    if years < NEW_YEARS:
+        weeks = round(52 * years)
+        return sentence("answer.weeks", n=weeks) if weeks else sentence("answer.as_new")
     if years < 1:
         return sentence("answer.months", n=round(12 * years))
     return sentence("answer.years", n=round(years))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.visit.heard import COMPLAINT, FINDING, TOLD, Heard
+from pipeline.words.appliance import about
 from pipeline.words.told import (
     FITTED,
     FITTED_BY_US,
@@ -18,12 +19,13 @@ from pipeline.words.told import (
 from reports.render.wording import Sentence, Written, sentence
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from pipeline.words import Words
     from pipeline.words.told import Told
 
 
+PLAINLY = 0.9  # chance of what a cause shows from which on the cause is ruled out when it is told to be otherwise
 _VAGUE = frozenset({"does not work"})
 
 
@@ -86,9 +88,10 @@ def told_aside(words: Words, pieces: Sequence[Told], kind: str, symptoms: Collec
             heard.append(Heard(piece.text, COMPLAINT, (complaint,)))
         else:
             heard.append(Heard(piece.text, TOLD, said))
+        before = frozenset(notes)
         notes |= set(said)
-        cleared |= cleared_by(piece.tells)
-        remarks += _remarks(words, piece, kind)
+        cleared |= cleared_by(piece.tells) | _seen_good(words, kind, found)
+        remarks += [one for one in _remarks(words, piece, kind) if NEWLY_PLACED not in before]
     return Aside(tuple(heard), complaints, frozenset(notes), frozenset(cleared), tuple(remarks))
 
 
@@ -101,3 +104,18 @@ def _remarks(words: Words, piece: Told, kind: str) -> list[Sentence]:
     parts = [thing for thing in words.things_in(piece.text, kind) if thing in words.part_names]
     name = "answer.callback_told" if FITTED_BY_US in piece.tells else "answer.renewed_told"
     return [sentence(name, text=Written(piece.text), parts=parts or sentence("answer.no_known_part"))]
+
+
+def _seen_good(words: Words, kind: str, found: Collection[str]) -> set[str]:
+    """Causes without a part that would have shown plainly: what was cleaned or opened is not done again."""
+    trade = about(words, kind)
+    return {
+        cause
+        for cause, repair in trade.repairs.items()
+        for finding, _, value in (one.partition("=") for one in found)
+        if not repair.parts and _shows(trade.stated.get((cause, finding), {}), value)
+    }
+
+
+def _shows(stated: Mapping[str, float], value: str) -> bool:
+    return max(stated.values(), default=0.0) >= PLAINLY and value not in stated

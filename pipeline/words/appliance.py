@@ -114,6 +114,8 @@ class Trade:
         Complaint → complaints that cannot be judged until it is cured.
     installation
         Complaint → cause that comes of setting up or moving → rough share.
+    known_kinds
+        All kinds that the lists know.
     """
 
     kind: str
@@ -130,6 +132,7 @@ class Trade:
     shows_later: frozenset[str] = frozenset()
     stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     installation: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    known_kinds: tuple[str, ...] = ()
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -199,6 +202,7 @@ def about(words: Words, kind: str) -> Trade:
         hazards=_hazards(risks, set(checks["check"])),
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
         installation=_installation(words.lists.installation, kind),
+        known_kinds=tuple(words.kinds()["kind"]),
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
 

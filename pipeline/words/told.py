@@ -30,11 +30,12 @@ _STOPS = re.compile(r"[,;.!?\n]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
 
 
 class Told(NamedTuple):
-    """One thing told: the words that tell it, what they tell, and whether it is only supposed."""
+    """One thing told: the words that tell it, what they tell, whether it is only supposed, the rest of its clause."""
 
     text: str
     tells: tuple[str, ...]
     is_doubtful: bool
+    beside: tuple[str, ...]
 
 
 def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[tuple[Told, ...], str]:
@@ -72,7 +73,8 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
             continue
         if says in (FITTED_BY_US, FITTED):
             end = stop.start() if stop else len(left)
-        found.append(Told(left[begin:end].strip(" ,.;"), tuple(many(says)), not doubts.isdisjoint(clause)))
+        rest = left[clause_begin:begin].strip(), left[end : stop.start() if stop else len(left)].strip()
+        found.append(Told(left[begin:end].strip(" ,.;"), tuple(many(says)), not doubts.isdisjoint(clause), rest))
         left = f"{left[:begin]} . {left[end:]}"
     return tuple(reversed(found)), left if found else text
 
