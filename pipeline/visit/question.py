@@ -257,7 +257,7 @@ def read_questions(
                 job_no=call.job_no or None,
                 on=day,
                 licensed=licensed_work(told_as.texts(), kind),
-                is_newly_placed=NEWLY_PLACED in aside.notes or years.iloc[row] < NEW_YEARS,
+                is_newly_placed=NEWLY_PLACED in aside.notes or bool(years.iloc[row] < NEW_YEARS),
                 cleared=aside.cleared,
             )
         )
