@@ -25,6 +25,7 @@ CIRCUMSTANCES = (NEWLY_PLACED, FITTED_BY_US, FITTED, "after a power cut", "stand
 _NEITHER = "neither"
 _BESIDE, _COMPLAINT, _CLEARS = " beside ", "complaint ", "clears "
 _WORDS_BEFORE = 3  # a word that denies stands at most so far before what it denies
+_JOINS = frozenset({"and", "but", "or", "und", "aber", "oder"})
 _WORDS_AFTER = 2  # "geht nicht", "geht auch nicht"
 _STOPS = re.compile(r"[,;.!?\n]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
 
@@ -114,5 +115,6 @@ def _order() -> tuple[str, ...]:
 
 @cache
 def between(denies: frozenset[str]) -> str:
-    """Up to three words that deny nothing."""
-    return rf"(?:(?!(?:{'|'.join(map(re.escape, sorted(denies)))}) )\w+ ){{0,3}}?" if denies else r"(?:\w+ ){0,3}?"
+    """Up to three words that deny nothing and begin no other clause."""
+    words = "|".join(map(re.escape, sorted(denies | _JOINS)))
+    return rf"(?:(?!(?:{words}) )\w+ ){{0,3}}?"
