@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, shown
+from pipeline.small_text import small_text
 from pipeline.words.lists import shipped_languages
 
 if TYPE_CHECKING:
@@ -103,7 +104,11 @@ def read_settings(path: Path) -> Settings:
     if not path.exists():
         return Settings()
     try:
-        given = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        given = tomllib.loads(small_text(path))
+    except OSError as fault:
+        raise LayoutError(
+            f"{path.name} cannot be read: {fault.strerror or fault}.", "Settings are a small TOML file."
+        ) from fault
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise LayoutError(
             f"{path.name} is not TOML: {fault}", "Fix that line; names and values are in the README."

@@ -249,8 +249,11 @@ class Workshop:
         (2, True)
         """
         from pipeline.train.train import train
+        from pipeline.visit.later_jobs import learn
 
-        return train(self.database, self.words, self.settings, force=force, tell=tell)
+        told = train(self.database, self.words, self.settings, force=force, tell=tell)
+        learn(self.database, self.words, self.settings, told["model"])
+        return told
 
     def backtest(self, out: Path | str | None = None, *, tell: Told | None = None) -> dict[str, Any]:
         """Score the last year: trained on the past, asked about what came next; ``out`` is the page to write.

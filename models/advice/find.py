@@ -123,10 +123,13 @@ def said(row: Mapping[str, Any]) -> str:
 
 def _findings_of(known: pd.DataFrame, findings: pd.DataFrame | None) -> pd.DataFrame:
     """One row a line and a thing seen, or not written down, when the part went in."""
-    if findings is None or findings.empty:
-        return pd.DataFrame({"line": pd.Series(dtype="int64"), "finding": pd.Series(dtype=object)})
+    nothing = pd.DataFrame({"line": pd.Series(dtype="int64"), "finding": pd.Series(dtype=object)})
+    if findings is None:
+        return nothing
     lines = known[["visit_id", "part", "kind"]].assign(line=np.arange(len(known)))
     seen = lines.merge(findings[["visit_id", "finding", "value"]].drop_duplicates(), on="visit_id")
+    if seen.empty:
+        return nothing
     usual = _own_readings(lines, seen)
     missing = lines.merge(usual[["part", "finding"]], on="part").merge(
         seen[["line", "finding"]].drop_duplicates().assign(is_seen=True), on=["line", "finding"], how="left"

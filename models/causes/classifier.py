@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from models.causes.boosting import boosting_inputs, fit_trees
 from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers
-from models.causes.jobs import all_causes, code_jobs, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
+from models.causes.jobs import all_causes, code_jobs, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.model import CauseModel
 from models.causes.new_causes import count_unseen
 from models.causes.softmax import log_softmax
@@ -183,22 +183,23 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
     def _fit_as_decided(self, frame: pd.DataFrame, jobs: Jobs) -> CauseModel:
         decided, columns, cause, weight = self.decided_, jobs.columns, jobs.cause, jobs.weight
+        is_kept = decided.is_kept
         everyone = np.ones(len(cause), dtype=bool)
         size = int(jobs.starts[-1])
         log_share, log_ratio, pairs = np.zeros(jobs.causes), np.zeros((size, jobs.causes)), None
-        if decided.weights[:3].any():
+        if is_kept[:3].any():
             tables, pairs = fit_layers(jobs, everyone)
             log_share, log_ratio = tables.log_share, tables.log_ratio
         heard = np.array([decided.heard.get(column.name, decided.usual) for column in columns])
         facts = regression = naive_bayes = lists = trees = None
-        if decided.weights[3:5].any():
-            facts, lists = jobs.facts, lists_alone(jobs)
+        if is_kept[3:5].any():
+            facts, lists = jobs.facts, jobs.lists
             shown = jobs.shown
-            if decided.weights[3]:
+            if is_kept[3]:
                 regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)
-            if decided.weights[4]:
+            if is_kept[4]:
                 naive_bayes = naive_bayes_of(jobs, shown, everyone)
-        if decided.weights[5]:
+        if is_kept[5]:
             inputs = boosting_inputs(frame, columns)
             trees = fit_trees(
                 inputs, columns, cause, weight, jobs.causes, rounds=decided.rounds, seed=self.random_state
@@ -208,7 +209,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             columns=columns,
             log_share=log_share,
             log_ratio=log_ratio * np.repeat(heard, np.diff(jobs.starts))[:, None],
-            pairs=pairs if decided.weights[2] else None,
+            pairs=pairs if is_kept[2] else None,
             facts=facts,
             regression=regression,
             naive_bayes=naive_bayes,
@@ -216,7 +217,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             width=decided.width,
             text=self.text,
             trees=trees,
-            ways=ways_of(jobs, everyone) if decided.weights[6] else None,
+            ways=ways_of(jobs, everyone) if is_kept[6] else None,
             weights=np.where([True, True, pairs is not None, True, True, True, True], decided.weights, 0.0),
             jobs=np.bincount(cause, weights=weight, minlength=jobs.causes),
             unseen=count_unseen(

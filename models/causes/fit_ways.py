@@ -187,27 +187,26 @@ def _leaning_on_lists(seen: np.ndarray, others: np.ndarray, base: np.ndarray, gr
     is_listed = base > 0
     even = is_listed / np.maximum(_within(is_listed.astype(float), group), 1.0)
     tried = list(product(STRENGTHS, BORROWED, DOUBTED))
-
-    def prior(strength: float, borrowed: float, doubted: float) -> np.ndarray:
-        return np.where(is_listed, strength * ((1 - doubted) * base + doubted * even) + borrowed * others, 0.0)
-
-    likely = np.log([DOUBTED[doubted] for _, _, doubted in tried])
-    if seen.any():
-        likely += [_likelihood(seen, prior(*one), group) for one in tried]
+    # a prior is so much of what is written, of even shares and of the jobs of other kinds
+    amounts = np.array([(size * (1 - doubted), size * doubted, borrowed) for size, borrowed, doubted in tried])
+    priors = np.stack([np.where(is_listed, one, 0.0) for one in (base, even, others)])
+    likely = np.log([DOUBTED[doubted] for _, _, doubted in tried]) + _likelihoods(seen, amounts, priors, group)
     mass = np.zeros(base.shape)
-    for one, chance in zip(tried, even_chances(likely), strict=True):
+    for amount, chance in zip(amounts, even_chances(likely), strict=True):
         if chance > 1e-4:
-            both = prior(*one) + seen
+            both = np.tensordot(amount, priors, axes=1) + seen
             mass += chance * both / np.maximum(_within(both, group), SMALLEST)
     return mass
 
 
-def _likelihood(seen: np.ndarray, prior: np.ndarray, group: np.ndarray) -> float:
-    """Log likelihood of counts within groups under a Dirichlet prior."""
-    met = seen > 0
-    jobs, total = _alike(seen, group), _alike(prior, group)
+def _likelihoods(seen: np.ndarray, amounts: np.ndarray, priors: np.ndarray, group: np.ndarray) -> np.ndarray:
+    """Log likelihood of counts within groups under each Dirichlet prior: so much of each of the three, row by row."""
+    met, jobs = seen > 0, _alike(seen, group)
     some = jobs > 0
-    return float(log_rising(prior[met], seen[met]).sum() - log_rising(total[some], jobs[some]).sum())
+    own = amounts @ priors[:, met]
+    total = amounts @ np.stack([_alike(prior, group)[some] for prior in priors])
+    told = log_rising(own, np.broadcast_to(seen[met], own.shape)).sum(axis=1)
+    return np.asarray(told - log_rising(total, np.broadcast_to(jobs[some], total.shape)).sum(axis=1))
 
 
 def _circumstance(heard: Heard, part: np.ndarray, position: int, given: list[int]) -> np.ndarray:
@@ -350,6 +349,6 @@ def _within(values: np.ndarray, group: np.ndarray) -> np.ndarray:
 
 def _alike(values: np.ndarray, group: np.ndarray) -> np.ndarray:
     """Add up the columns of each group."""
-    sums = np.zeros((int(group.max()) + 1, len(values)))
-    np.add.at(sums, group, values.T)
-    return sums.T
+    size = int(group.max()) + 1
+    place = np.arange(len(values))[:, None] * size + group
+    return np.bincount(place.ravel(), values.ravel(), minlength=len(values) * size).reshape(-1, size)

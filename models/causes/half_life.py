@@ -12,7 +12,7 @@ from threadpoolctl import threadpool_limits
 
 from models.causes.facts import entries
 from models.causes.features import TEXT
-from models.causes.jobs import all_causes, as_asked, code_jobs, lists_alone, naive_bayes_of, offset_of, regression_of
+from models.causes.jobs import all_causes, as_asked, code_jobs, naive_bayes_of, offset_of, regression_of
 from models.causes.pool import job_losses, pool_weights
 
 if TYPE_CHECKING:
@@ -95,8 +95,7 @@ def _gain(before: np.ndarray, losses: np.ndarray) -> tuple[float, float]:
 def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndarray]:
     """Give, for a half-life, the log-loss of each later job whose cause had been met before."""
     as_calls, _ = as_asked(jobs, 0)
-    lists = lists_alone(jobs)
-    shown, offset, asked_offset = jobs.shown, offset_of(jobs, lists), offset_of(as_calls, lists)
+    shown, offset, asked_offset = jobs.shown, offset_of(jobs, jobs.lists), offset_of(as_calls, jobs.lists)
     told = shown if jobs.written is not None else as_calls.shown  # beside lists no finding is read
     number, place = len(jobs.cause), np.arange(len(jobs.cause))
 

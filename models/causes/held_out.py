@@ -13,10 +13,11 @@ from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
 from models.causes.encoding import NOT_KNOWN, one_hot
 from models.causes.facts import entries
-from models.causes.jobs import as_asked, lists_alone, naive_bayes_of, offset_of, regression_of, ways_of
+from models.causes.jobs import as_asked, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
-from models.causes.pool import job_losses, pool_loss, pool_weights
+from models.causes.pool import HEARD, HOLD, UNHEARD, job_losses, pool_loss, pool_weights, pooled
 from models.causes.softmax import softmax
+from models.causes.ways import is_unheard
 from models.causes.width import learn_width
 
 if TYPE_CHECKING:
@@ -33,6 +34,8 @@ HALVES = 7  # seed of the deal into halves
 SEVERAL = 500  # jobs from which more folds cost little and tell more
 LEAST_GAIN = 0.002  # nats a held-out job by which a part must improve the pool to be kept, and one standard error
 LEAST_BESIDE_LISTS = 0.005  # the same for what only records teach: they hold cured jobs, questions come from all
+FEWEST_OF_A_ROW, HOLD_UNHEARD = 40, 10.0  # held-out jobs for weights of their own; nats that hold those of own words to
+# the weights of all jobs
 JOBS_PER_CAUSE = 150  # fewer than these and boosting is not tried: it never earned its keep below,
 FEW_CAUSES, JOBS_PER_FEW = 25, 30  # unless causes are few, so that trees are cheap (Soybean: accuracy .940 → .947)
 MOST_FOR_TRIAL = 12_000  # jobs on which boosting is tried before it is fitted on all
@@ -51,7 +54,7 @@ class Decided:
     usual
         Weight of a column not met then.
     weights
-        Of each opinion, in the order of ``ORDER``; zero = left out.
+        Of each opinion, in the order of ``ORDER``; zero = left out. Two rows, as :mod:`models.causes.pool` names them.
     freedom
         Standard deviation of the regression's weights.
     rounds
@@ -70,9 +73,14 @@ class Decided:
     gains: dict[str, float] = field(default_factory=dict)
     width: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
+    @property
+    def is_kept(self) -> np.ndarray:
+        """Of each opinion: whether it speaks at all."""
+        return np.asarray(self.weights.any(axis=0))
 
-NOTHING_DECIDED = Decided({}, 1.0, np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]))
-LISTS_ALONE = Decided({}, 1.0, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]))
+
+NOTHING_DECIDED = Decided({}, 1.0, np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], (2, 1)))
+LISTS_ALONE = Decided({}, 1.0, np.tile([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0], (2, 1)))
 
 
 def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
@@ -125,6 +133,8 @@ class HeldOut:
         self.scored = self.fold < few
         self.asked, is_call = as_asked(jobs, seed)
         self.is_call = is_call[self.scored]
+        row = np.where(is_unheard(self.asked.codes, jobs.columns), UNHEARD, HEARD)
+        self.row = row[self.scored] if jobs.written is not None else np.full(int(self.scored.sum()), HEARD)
         self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
         self.heard = np.ones(len(jobs.starts) - 1)
         self.opinions: dict[str, np.ndarray] = {}
@@ -144,8 +154,8 @@ class HeldOut:
             if ways is not None:
                 opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
         self.opinions = {"ways": opinion[self.scored]}
-        self.pool = np.ones(1)
-        self.losses = job_losses(list(self.opinions.values()), self.pool, self.cause)
+        self.pool = np.ones((2, 1))
+        self.losses = self._losses(list(self.opinions.values()), self.pool)
 
     def hear_tables(self) -> None:
         """Begin with the shares, the Bayes layer and pairs of facts, where no lists are."""
@@ -170,15 +180,15 @@ class HeldOut:
     def _hear(self, unseen: list[Unseen]) -> None:
         """Fit the weight of each column and rescale the Bayes layer's opinion by it."""
         self.opinions = {"share": self.share[self.scored], "bayes": self.told[self.scored]}
-        self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
+        together = pool_weights(list(self.opinions.values()), self.cause, self.weight)
         enough = max(1, min(len(unseen), MOST_FOR_WEIGHTS // max(len(unseen[0].cause), 1)))
-        self.heard = column_weights(unseen[:enough], self.jobs.starts, float(self.pool[1]))
+        self.heard = column_weights(unseen[:enough], self.jobs.starts, float(together[1]))
         by_cell = np.repeat(self.heard, np.diff(self.jobs.starts))[:, None]
         for part, one in enumerate(unseen):
             self.told[self.fold == part] = one.shown @ (one.log_ratio * by_cell)
         self.opinions["bayes"] = self.told[self.scored]
-        self.pool = pool_weights(list(self.opinions.values()), self.cause, self.weight)
-        self.losses = job_losses(list(self.opinions.values()), self.pool, self.cause)
+        self.pool = self.weigh(self.opinions)
+        self.losses = self._losses(list(self.opinions.values()), self.pool)
 
     def keep(self, name: str, opinion: np.ndarray) -> bool:
         """Take an opinion into the pool when it lowers the held-out log-loss enough; say whether it did.
@@ -190,10 +200,10 @@ class HeldOut:
             return False
         tried = [*self.opinions.values(), opinion[self.scored]]
         weights = self.weigh({**self.opinions, name: opinion[self.scored]})
-        losses = job_losses(tried, weights, self.cause)
+        losses = self._losses(tried, weights)
         gain = self.losses - losses
         self.gains[name] = float(np.average(gain, weights=self.weight))
-        if weights[-1] == 0 or not self._is_won(gain, beside_lists="ways" in self.opinions):
+        if not weights[:, -1].any() or not self._is_won(gain, beside_lists="ways" in self.opinions):
             return False
         self.opinions[name] = opinion[self.scored]
         self.pool, self.losses = weights, losses
@@ -205,23 +215,40 @@ class HeldOut:
         least = LEAST_BESIDE_LISTS if beside_lists else LEAST_GAIN
         return all(_mean_is_at_least(least, gain[who], self.weight[who]) for who in judges)
 
+    def _losses(self, opinions: list[np.ndarray], pool: np.ndarray) -> np.ndarray:
+        return job_losses(opinions, pool[self.row], self.cause)
+
     def weigh(self, opinions: dict[str, np.ndarray]) -> np.ndarray:
-        """Weights of opinions; those of few jobs stay near the better of the lists and the regression beside them."""
+        """Weights of opinions, of jobs the lists understand and of those told in own words: rows × opinions.
+
+        Those of few jobs stay near the better of the lists and the regression beside them; those of own words, where
+        the lists say little but shares, near the weights of all jobs.
+        """
+        told = list(opinions.values())
+        usual = self._usual(opinions)
+        of_all = pool_weights(told, self.cause, self.weight, usual)
+        rows = np.stack([of_all, of_all])
+        for row, near, hold in ((HEARD, usual, HOLD), (UNHEARD, of_all, HOLD_UNHEARD)):
+            mine = self.row == row
+            if FEWEST_OF_A_ROW <= mine.sum() < len(mine):
+                rows[row] = pool_weights([o[mine] for o in told], self.cause[mine], self.weight[mine], near, hold)
+        return rows
+
+    def _usual(self, opinions: dict[str, np.ndarray]) -> np.ndarray | None:
         lists = [name for name in opinions if name in ("ways", "regression")] if "ways" in opinions else []
-        usual = None
-        if lists:
-            best = min(lists, key=lambda name: pool_loss([opinions[name]], np.ones(1), self.cause, self.weight))
-            usual = np.array([float(name == best) for name in opinions])
-        return pool_weights(list(opinions.values()), self.cause, self.weight, usual)
+        if not lists:
+            return None
+        best = min(lists, key=lambda name: pool_loss([opinions[name]], np.ones(1), self.cause, self.weight))
+        return np.array([float(name == best) for name in opinions])
 
     def weights(self) -> np.ndarray:
         """Weights of the pool in the order of the model's opinions, zero for what was left out."""
-        fitted = dict(zip(self.opinions, self.pool, strict=True))
-        return np.array([fitted.get(name, 0.0) for name in ORDER])
+        fitted = dict(zip(self.opinions, self.pool.T, strict=True))
+        return np.stack([fitted.get(name, np.zeros(len(self.pool))) for name in ORDER], axis=1)
 
     def try_regression(self) -> float:
         """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
-        jobs, lists = self.jobs, lists_alone(self.jobs)
+        jobs, lists = self.jobs, self.jobs.lists
         offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
         shown = jobs.shown
         asked = shown if jobs.written is not None else self.asked.shown  # beside lists no finding is read
@@ -262,10 +289,7 @@ class HeldOut:
         here = self.fold[self.scored] == 0
         called, one, other = (
             softmax(
-                sum(
-                    w * half.get(name, told[here])
-                    for w, (name, told) in zip(self.pool, self.opinions.items(), strict=True)
-                )
+                pooled([half.get(name, told[here]) for name, told in self.opinions.items()], self.pool[self.row[here]])
             )
             for half in ({}, *self.halves)
         )

@@ -73,6 +73,11 @@ class Jobs:
         return self.facts.matrix(self.codes, self.texts)
 
     @cached_property
+    def lists(self) -> Ways | None:
+        """What the lists say before any job corrected them; None without lists."""
+        return ways_of(self, np.zeros(len(self.cause), dtype=bool))
+
+    @cached_property
     def kind(self) -> np.ndarray:
         """Kind of each job, −1 = not known."""
         return kind_of(self.codes, self.places)
@@ -125,11 +130,6 @@ def ways_of(jobs: Jobs, used: np.ndarray) -> Ways | None:
         return None
     part = jobs.codes[used], jobs.at[used], jobs.cause[used], jobs.weight[used]
     return fit_ways(jobs.written, jobs.columns, jobs.starts, jobs.places, *part)
-
-
-def lists_alone(jobs: Jobs) -> Ways | None:
-    """What the lists say before any job corrected them; None without lists."""
-    return ways_of(jobs, np.zeros(len(jobs.cause), dtype=bool))
 
 
 def offset_of(jobs: Jobs, lists: Ways | None) -> np.ndarray:

@@ -11,7 +11,7 @@ from models.causes.boosting import boosting_inputs
 from models.causes.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
 from models.causes.new_causes import NAMED, TEXT_IS_NEW, has_new_words
 from models.causes.softmax import log_softmax, softmax
-from models.causes.ways import kind_of, places_of
+from models.causes.ways import is_unheard, kind_of, places_of
 from models.causes.words import texts_of
 
 if TYPE_CHECKING:
@@ -55,7 +55,8 @@ class CauseModel:
     ways
         What the lists write of each way to fail, corrected by the jobs; None without lists or when silent.
     weights
-        Weight of each opinion in the pool, in the order of ``OPINIONS``.
+        Weight of each opinion in the pool, in the order of ``OPINIONS``; two rows, as :mod:`models.causes.pool` names
+        them.
     jobs
         Weighted training jobs of each cause.
     unseen
@@ -93,19 +94,20 @@ class CauseModel:
         starts = offsets(self.columns)
         codes = encode(frame, self.columns)
         at = cells(codes, starts)
-        total = self.weights[0] * self.log_share + self.weights[1] * gather(self.log_ratio, at)
+        weights = self.weights[is_unheard(codes, self.columns).astype(int)].T[:, :, None]
+        total = weights[0] * self.log_share + weights[1] * gather(self.log_ratio, at)
         if self.pairs is not None:
-            total += self.weights[2] * self.pairs.scores(codes)
+            total += weights[2] * self.pairs.scores(codes)
         if self.facts is not None:
             shown = self.facts.read(codes, texts_of(frame, self.text))
             offset, kind = self._offset(codes, at), kind_of(codes, places_of(self.columns))
-            for weight, layer in zip(self.weights[3:5], (self.regression, self.naive_bayes), strict=True):
+            for weight, layer in zip(weights[3:5], (self.regression, self.naive_bayes), strict=True):
                 if layer is not None:
                     total += weight * layer.scores(shown, kind, offset)
         if self.trees is not None:
-            total += self.weights[5] * self.trees.scores(boosting_inputs(frame, self.columns))
+            total += weights[5] * self.trees.scores(boosting_inputs(frame, self.columns))
         if self.ways is not None:
-            total += self.weights[6] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
+            total += weights[6] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
         return np.asarray(total)
 
     def _offset(self, codes: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -177,7 +179,7 @@ def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame,
         naive_bayes=None,
         trees=None,
         ways=ways_of(jobs, np.ones(len(place), dtype=bool)),
-        weights=np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]),
+        weights=np.tile([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0], (2, 1)),
         jobs=np.bincount(place, minlength=jobs.causes).astype(float),
         unseen=count_unseen(frame, place, names, scope, background),
     )

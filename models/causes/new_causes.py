@@ -6,6 +6,7 @@ oftener is counted on jobs left out in turn; Good-Turing's total is kept, the fa
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from models.causes.words import Words
 
+Listed = dict[str, set[str]]  # value of the scope → causes that the lists have for it
 NAMED = ("make", "model_family", CODE)  # columns whose new values are strange
 TEXT_IS_NEW = "new words"
 MOSTLY = 0.5  # of a text's words: more new ones and the text is strange
@@ -92,12 +94,16 @@ def count_unseen(
     A cause the background has for the value was known before it was met: its first job foretells no other new cause.
     ``text``: column whose words are heard; None = none is.
     """
-    counted = _good_turing(frame, cause, names, scope, background)
+    scoped = scope if scope in frame.columns else None
+    values = as_text(frame[scoped]) if scoped else pd.Series("", index=frame.index, dtype=object)
+    told = [str(names[int(one)]) for one in cause]
+    listed = None if background is None else _listed(background, scoped)
+    counted = _good_turing(values, told, listed, scoped)
     fold = np.random.default_rng(0).permutation(len(frame)) % FOLDS
     signs = _signs(frame, fold, background, text)
     if not signs:
         return counted
-    is_new, chance = _left_out(frame, cause, names, scope, background, fold)
+    is_new, chance = _left_out(values, told, listed, scoped, fold)
     return _dealt_out(counted, chance, is_new, signs)
 
 
@@ -121,25 +127,18 @@ def _dealt_out(counted: Unseen, chance: np.ndarray, is_new: np.ndarray, signs: d
 
 
 def _left_out(
-    frame: pd.DataFrame,
-    cause: np.ndarray,
-    names: np.ndarray,
-    scope: str | None,
-    background: pd.DataFrame | None,
-    fold: np.ndarray,
+    values: pd.Series, told: list[str], listed: Listed | None, scope: str | None, fold: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Of each job: whether its cause is new to the other folds, and the chance they give to that."""
-    scoped = scope if scope in frame.columns else None
-    values = as_text(frame[scoped]) if scoped else pd.Series("", index=frame.index, dtype=object)
-    listed = _listed(background, scoped)
-    told = [str(names[int(one)]) for one in cause]
     both, _ = pd.factorize(pd.Series(list(zip(values.fillna(""), told, strict=True)), dtype=object))
-    is_listed = np.array([c in listed.get(v, ()) for v, c in zip(values, told, strict=True)], dtype=bool)
-    chance = np.zeros(len(frame))
+    known = listed or {}
+    is_listed = np.array([c in known.get(v, ()) for v, c in zip(values, told, strict=True)], dtype=bool)
+    causes = np.array(told, dtype=object)
+    chance = np.zeros(len(told))
     for part in np.unique(fold):
         mine = fold == part
-        others = _good_turing(frame[~mine], cause[~mine], names, scope, background)
-        chance[mine] = [others.chance(None if value != value or value is None else value) for value in values[mine]]
+        others = _good_turing(values[~mine], causes[~mine].tolist(), listed, scope)
+        chance[mine] = [others.chance(None if pd.isna(value) else value) for value in values[mine]]
     return (_elsewhere(both, fold) == 0) & ~is_listed, chance
 
 
@@ -186,45 +185,36 @@ def _elsewhere(codes: np.ndarray, fold: np.ndarray) -> np.ndarray:
     return np.asarray(counts.sum(axis=1)[codes] - counts[codes, fold])
 
 
-def _good_turing(
-    frame: pd.DataFrame,
-    cause: np.ndarray,
-    names: np.ndarray,
-    scope: str | None,
-    background: pd.DataFrame | None,
-) -> Unseen:
-    listed = _listed(background, scope)
-    missed, before = BEFORE_ANY_JOB if background is not None else (0.0, 0.0)
-    jobs = max(len(cause) + before, 1.0)
-    least = FEW_NEW / (jobs + 1.0)
-    counts = pd.Series(cause).value_counts()
-    of_any = set().union(*listed.values())
-    once = sum(str(names[int(c)]) not in of_any for c in counts.index[counts == 1])
-    if scope is None or scope not in frame.columns:
-        overall = max((once + missed) / jobs, least)
+def _good_turing(values: pd.Series, told: list[str], listed: Listed | None, scope: str | None) -> Unseen:
+    missed, before = (0.0, 0.0) if listed is None else BEFORE_ANY_JOB
+    known = listed or {}
+    least = FEW_NEW / (len(told) + before + 1.0)
+    if scope is None:
+        of_any = set().union(*known.values())
+        once = sum(count == 1 and cause not in of_any for cause, count in Counter(told).items())
+        overall = max((once + missed) / max(len(told) + before, 1.0), least)
         return Unseen("", {}, {}, overall, overall)
-    table = pd.crosstab(frame[scope].astype(str).where(frame[scope].notna()), cause)
-    only_here = (table > 0).sum(axis=0) == 1
-    by_value = {str(value): float(total) for value, total in table.sum(axis=1).items()}
-    singles = {
-        str(value): float(sum(str(names[int(c)]) not in listed.get(str(value), set()) for c in row.index[row == 1]))
-        for value, row in table.iterrows()
-    }
-    met = max(sum(by_value.values()), 1.0)
-    strange = float(table.loc[:, only_here].to_numpy().sum() / met) if len(cause) else 1.0
+    is_told = values.notna().to_numpy()
+    jobs = Counter((str(value), cause) for value, cause, here in zip(values, told, is_told, strict=True) if here)
+    by_value, singles, homes = Counter[str](), Counter[str](), Counter[str]()
+    for (value, cause), number in jobs.items():
+        by_value[value] += number
+        homes[cause] += 1
+        singles[value] += number == 1 and cause not in known.get(value, ())
+    met = max(float(by_value.total()), 1.0)
+    only_here = sum(number for (_, cause), number in jobs.items() if homes[cause] == 1)
+    none = dict.fromkeys(sorted(known), 0.0)
     return Unseen(
         scope,
-        dict.fromkeys(sorted(listed), 0.0) | by_value,
-        dict.fromkeys(sorted(listed), 0.0) | singles,
-        max((sum(singles.values()) + missed) / (met + before), least),
-        strange,
+        none | {value: float(number) for value, number in by_value.items()},
+        none | {value: float(singles[value]) for value in by_value},
+        max((singles.total() + missed) / (met + before), least),
+        only_here / met if told else 1.0,
     )
 
 
-def _listed(background: pd.DataFrame | None, scope: str | None) -> dict[str, set[str]]:
+def _listed(background: pd.DataFrame, scope: str | None) -> Listed:
     """Value of the scope → causes the background has for it; without a scope all under one."""
-    if background is None:
-        return {}
     if scope is None:
         return {"": set(background["cause"].astype(str))}
     rows = background[background["column"] == scope]

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from models.causes.softmax import log_softmax, softmax
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 HOLD = 300.0  # questions come before visits and recorded jobs after them: what only records teach must show it on many
+HEARD, UNHEARD = (
+    0,
+    1,
+)  # rows of weights: of jobs of which the lists understand something, and of those told in own words
 
 
 def pool_weights(
@@ -14,6 +23,7 @@ def pool_weights(
     cause: np.ndarray,
     weight: np.ndarray,
     usual: np.ndarray | None = None,
+    hold: float = HOLD,
     lean: float = 1e-3,
 ) -> np.ndarray:
     """Weights of Σ w·score that give the lowest held-out log-loss; an opinion that does not help gets exactly zero.
@@ -27,7 +37,9 @@ def pool_weights(
     weight
         Weight of each job.
     usual
-        Weights held to: a squared unit away costs as much as ``HOLD`` nats over all jobs; None = none.
+        Weights held to; None = none.
+    hold
+        What a squared unit away from them costs, in nats over all jobs.
     lean
         Small ridge toward equal scale, for a stable answer where two opinions say the same.
     """
@@ -37,15 +49,15 @@ def pool_weights(
     right = stack[:, np.arange(len(cause)), cause]
     share = weight / max(float(weight.sum()), 1e-12)  # a fold of jobs that weigh nothing tells nothing
     centre = np.zeros(len(opinions)) if usual is None else usual
-    hold = lean if usual is None else lean + HOLD / len(cause)
+    held = lean if usual is None else lean + hold / len(cause)
 
     def loss(weights: np.ndarray) -> tuple[float, np.ndarray]:
         scores = np.tensordot(weights, stack, axes=1)
         top = scores.max(axis=1, keepdims=True)
         total = np.log(np.exp(scores - top).sum(axis=1)) + top[:, 0]
-        value = (share * (total - weights @ right)).sum() + hold * ((weights - centre) @ (weights - centre))
+        value = (share * (total - weights @ right)).sum() + held * ((weights - centre) @ (weights - centre))
         chance = softmax(scores)
-        slope = (share * ((stack * chance).sum(axis=2) - right)).sum(axis=1) + 2 * hold * (weights - centre)
+        slope = (share * ((stack * chance).sum(axis=2) - right)).sum(axis=1) + 2 * held * (weights - centre)
         return float(value), slope
 
     start = np.full(len(opinions), 1.0 / len(opinions)) if usual is None else usual
@@ -53,12 +65,17 @@ def pool_weights(
     return np.where(found.x < 1e-3, 0.0, found.x)
 
 
-def job_losses(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray) -> np.ndarray:
-    """Log-loss of the pooled opinion on each job, nats."""
+def pooled(opinions: Sequence[np.ndarray], weights: np.ndarray) -> np.ndarray:
+    """Weighted sum of opinions; the weights are those of all jobs, or jobs × opinions."""
     scores = np.zeros_like(opinions[0])
-    for w, opinion in zip(weights, opinions, strict=True):
-        scores += w * opinion
-    return np.asarray(-log_softmax(scores)[np.arange(len(cause)), cause])
+    for place, opinion in enumerate(opinions):
+        scores += weights[..., place, None] * opinion
+    return scores
+
+
+def job_losses(opinions: Sequence[np.ndarray], weights: np.ndarray, cause: np.ndarray) -> np.ndarray:
+    """Log-loss of the pooled opinion on each job, nats; weights as for :func:`pooled`."""
+    return np.asarray(-log_softmax(pooled(opinions, weights))[np.arange(len(cause)), cause])
 
 
 def pool_loss(opinions: list[np.ndarray], weights: np.ndarray, cause: np.ndarray, weight: np.ndarray) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import zipfile
 import zlib
 from dataclasses import asdict, fields
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 FORMAT = 3
+MOST_UNPACKED = 1 << 30  # bytes of weights; the demo's model has about 4 MB
 MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
 _PAIRS = ("columns", "starts", "widths", "table")
 _WAYS = tuple(one.name for one in fields(Ways))
@@ -113,6 +115,7 @@ def open_model(folder: Path) -> CauseModel:
     try:
         if told["weights_sha256"] != _fingerprint(folder / WEIGHTS):
             raise ValueError(f"it is not the file that {MODEL} was written with")
+        _check_unpacked(folder / WEIGHTS)
         with (folder / WEIGHTS).open("rb") as file, np.load(file, allow_pickle=False) as packed:
             arrays = {name: packed[name] for name in packed.files}
     except (OSError, ValueError, KeyError, zipfile.BadZipFile, zlib.error, EOFError) as fault:
@@ -123,6 +126,20 @@ def open_model(folder: Path) -> CauseModel:
     except (KeyError, TypeError, AttributeError, ValueError, IndexError, OverflowError) as fault:
         raise ModelUnreadable(f"{MODEL} and {WEIGHTS} do not belong together: {fault}") from fault
     return model
+
+
+def _check_unpacked(path: Path) -> None:
+    """Refuse, before anything is unpacked, arrays that are larger than any model's or than the file holds."""
+    with zipfile.ZipFile(path) as archive:
+        if sum(member.file_size for member in archive.infolist()) > MOST_UNPACKED:
+            raise ValueError(f"unpacked it would be larger than {MOST_UNPACKED >> 20} MB")
+        for member in archive.infolist():
+            with archive.open(member) as file:
+                version = np.lib.format.read_magic(file)
+                read = np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
+                shape, _, dtype = read(file)
+            if math.prod(shape) * dtype.itemsize > member.file_size:
+                raise ValueError(f"{member.filename} says it is larger than it is")
 
 
 def _fingerprint(path: Path) -> str:
@@ -159,7 +176,7 @@ def _built(told: dict[str, Any], arrays: dict[str, np.ndarray], card: dict[str, 
         text=told.get("text"),
         trees=trees,
         ways=_ways("ways", arrays),
-        weights=arrays["weights"],
+        weights=np.broadcast_to(arrays["weights"], (2, len(OPINIONS))),
         jobs=arrays["jobs"],
         width=arrays["width"],
         unseen=Unseen(**told["unseen"]),
@@ -228,7 +245,7 @@ def _check(model: CauseModel) -> None:
     right = (
         model.log_share.shape == (causes,)
         and model.log_ratio.shape == (size, causes)
-        and model.weights.shape == (len(OPINIONS),)
+        and model.weights.shape == (2, len(OPINIONS))
         and len(model.width) in (0, len(BANDS))
     )
     right = right and all(_ways_fit(model, ways, causes, size) for ways in (model.ways, model.lists))

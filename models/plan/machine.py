@@ -46,7 +46,10 @@ class Machine:
 
 @dataclass(frozen=True)
 class Prices:
-    """Money of changing state: opening and closing each access group, isolating, switching on again, refilling."""
+    """Money of changing state: opening and closing each access group, isolating, switching on again, refilling.
+
+    A group without money of closing is no cover but a place that is reached: it neither needs isolation nor closing.
+    """
 
     openings: Mapping[str, float] = field(default_factory=dict)
     closings: Mapping[str, float] = field(default_factory=dict)
@@ -92,13 +95,14 @@ def change(machine: Machine, step: Needing, prices: Prices) -> Change | None:
     is_powered = step.power == "needed"
     if is_powered and machine.stays_off:
         return None
-    if (is_powered and not is_live) or (opened and (is_powered or step.covers == "on")):
+    is_open = any(group in prices.closings for group in opened)
+    if (is_powered and not is_live) or (is_open and (is_powered or step.covers == "on")):
         if not machine.may_close or machine.stays_off:
             return None
         money += sum(prices.closings.get(group, 0.0) for group in opened) + prices.switching_on
         first.append(CLOSE_UP)
         opened, is_live, was_closed = frozenset(), True, True
-    if is_live and (step.power == "off" or step.access - opened):
+    if is_live and (step.power == "off" or any(group in prices.closings for group in step.access - opened)):
         money += prices.isolating
         is_live = False
     money += sum(prices.openings.get(group, 0.0) for group in step.access - opened)

@@ -20,7 +20,7 @@ from models.plan.machine import CLOSE_UP, Machine, change
 from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 from models.plan.search import Point, Search
 
-POINTS = 200
+POINTS = 150
 OPTIMISM = 0.4
 TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9
@@ -70,7 +70,8 @@ class Plan:
     root, cost
         Its first point, and its expected money under the problem's own odds.
     repairs_alone
-        Expected money of repairs alone, in falling p/c order.
+        Expected money of repairs alone, in falling p/c order; what they wait for is paid, without regard to what it
+        shows.
     first_costs
         Name of each possible first step → expected money with it first and the best order known after it.
     is_exact
@@ -141,7 +142,8 @@ def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM
     Returns
     -------
     Plan
-        Its cost is what the policy really costs under the problem's own odds, never more than repairs alone.
+        Its cost is what the policy really costs under the problem's own odds; where nothing has to wait, never more
+        than repairs alone.
     """
     problem = replace(problem, checks=telling(problem))
     with _threads().limit(limits=1, user_api="blas"):  # small products: more threads only wait for one another
@@ -151,15 +153,15 @@ def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM
             problem,
             _Tree(search).node(root, 1.0, problem.machine),
             root.upper,
-            root.repairs,
+            search.repairs_alone,
             search.first_costs(),
             root.upper - root.lower <= 1e-9 * max(root.upper, 1.0),
         )
 
 
 def telling(problem: Problem) -> tuple[Check, ...]:
-    """Checks that may tell something, were the causes more even; those that must come before a repair stay in."""
-    named = frozenset[str]().union(*(action.after for action in problem.actions))
+    """Checks that may tell something, were the causes more even; those that come before other steps stay in."""
+    named = {first.check for first in problem.first if problem.p @ first.causes >= first.least}
     even = np.sqrt(problem.p)
     return tuple(
         check

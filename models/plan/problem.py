@@ -30,6 +30,8 @@ class Check:
         Checks that tell nothing any more after this one.
     forbids
         Outcomes after which the machine must not be switched on again.
+    rules_out
+        Outcome → repair that is of no use once it was seen: a filter seen clear is not cleared.
     """
 
     is_repair: ClassVar[bool] = False
@@ -45,6 +47,7 @@ class Check:
     clears: Mapping[str, str] = field(default_factory=dict)
     spoils: frozenset[str] = frozenset()
     forbids: frozenset[str] = frozenset()
+    rules_out: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -63,8 +66,8 @@ class Action:
     """One repair: ``cures[cause]`` is the chance that it ends the fault.
 
     ``failed`` is money lost besides ``cost`` when it does not (it is not always noticed on site). With a ``look`` it
-    may be done in two ways: at once, or only if the look says so. ``after`` names checks that come before it, unless
-    they cannot be made any more. The rest is as for a check; no repair needs power or closed covers.
+    may be done in two ways: at once, or only if the look says so. The rest is as for a check; no repair needs power or
+    closed covers.
     """
 
     covers: ClassVar[str] = "any"
@@ -78,7 +81,6 @@ class Action:
     look: Look | None = None
     power: str = "any"
     water: str = "any"
-    after: frozenset[str] = frozenset()
     spoils: frozenset[str] = frozenset()
 
     def money(self, *, looking: bool) -> tuple[float, float]:
@@ -99,6 +101,31 @@ class Action:
 
 
 @dataclass(frozen=True, eq=False)
+class First:
+    """A check that comes before other steps, whatever that costs: the tap is looked at before a valve is fitted.
+
+    Attributes
+    ----------
+    check
+        Its name.
+    before
+        Names of the steps that wait until it is made.
+    causes
+        ``[cause]``: whether it is looked for.
+    least
+        They wait only while the odds of these causes come to so much.
+    is_strict
+        Whether they wait for good where it cannot be made; if not, nothing waits where it would need closing up first.
+    """
+
+    check: str
+    before: frozenset[str]
+    causes: NDArray[np.bool_]
+    least: float = 0.0
+    is_strict: bool = False
+
+
+@dataclass(frozen=True, eq=False)
 class Problem:
     """One call: odds of its causes, what can be looked at, what can be done, and what handing over costs.
 
@@ -114,6 +141,8 @@ class Problem:
         Its state now.
     due
         Name of a step that comes first whatever it costs; "" = none.
+    first
+        Checks that come before other steps.
     """
 
     causes: tuple[str, ...]
@@ -124,6 +153,7 @@ class Problem:
     prices: Prices = field(default_factory=Prices)
     machine: Machine = field(default_factory=Machine)
     due: str = ""
+    first: tuple[First, ...] = ()
 
 
 def outcome_seen(machine: Machine, step: Check | Action, outcome: int) -> Machine:

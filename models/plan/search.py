@@ -19,24 +19,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.plan.machine import Machine, change
-from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
+from models.plan.problem import Action, Check, First, Floats, Problem, outcome_seen
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 STAGES = (0.5, 1.0)
 FIRST_SHARE = 0.5  # of the points, for looking behind every first step
 TINY = 1e-12
-SHUT, LOWER = range(2)
+NEVER = 1e9  # money of what cannot be had
+SHUT, LOWER, FIRST = range(3)
 
 
 @dataclass(eq=False, slots=True)
 class Point:
     """One point of the search; ``seen`` and ``done`` are bit sets of checks and actions, ``state`` a machine's number.
 
-    What can tell nothing any more counts as seen. ``after`` holds, once a point is open, what each row (an outcome of a
-    check, or an action that did not cure) leads to: joint probabilities, their mass, money of handing over, and the
-    state of the machine. ``upper``, ``hope`` and ``lower`` by step are kept then too, those of each row as they were
-    when the point was opened or its child last changed.
+    What can tell nothing any more counts as seen. Once a point is open, ``by_step`` holds ``upper``, ``hope`` and
+    ``lower`` of each of its ``steps`` (those that may pay); ``by_row`` what each row (an outcome of a check, or an
+    action that did not cure) leads to: the same three as they were then, its mass, and money of handing over;
+    ``passed`` what of each child is in ``by_step``.
     """
 
     joint: Floats
@@ -51,10 +52,11 @@ class Point:
     handover: float
     repairs: float
     depth: int
-    by_step: list[list[float]] | None = None  # three lists: upper, hope, lower
-    by_row: list[list[float]] | None = None
-    after: tuple[Floats, list[float], list[float], list[int]] | None = None
+    steps: list[int] = field(default_factory=list)
+    by_step: list[list[float]] | None = None
+    by_row: Floats | None = None
     children: dict[int, Point] = field(default_factory=dict)
+    passed: dict[int, list[float]] = field(default_factory=dict)
     parents: list[tuple[Point, int]] = field(default_factory=list)
 
 
@@ -79,13 +81,14 @@ class Search:
         self._states: dict[tuple[Any, ...], int] = {}
         self._machines: list[Machine] = []
         self._moves: list[_Moves | None] = []
-        self._known: tuple[list[Any], ...] = ([], [])
-        self._stacked: list[NDArray[Any]] = [np.zeros(0)] * 2
+        self._known: tuple[list[Any], ...] = ([], [], [])
+        self._stacked: list[NDArray[Any]] = [np.zeros(0)] * 3
         self._points: dict[tuple[int, int, int], Point] = {}
         first = self._state(problem.machine)
         seen, done = self._spoilt(problem.machine.spoilt)
-        usable = self._usable(np.array([seen]), np.array([done]))
-        mass, handing, upper, lower = (x.item() for x in self._bounds(problem.p[None], np.array([first]), usable))
+        bounds = self._bounds(problem.p[None], *(np.array([x]) for x in (seen, done, first)))
+        mass, handing, upper, lower = (x.item() for x in bounds)
+        self.repairs_alone = upper
         self.root = self._point(problem.p, mass, handing, seen, done, first, 0, upper, lower)
         self.opened: list[Point] = []
         self._has_moved = False
@@ -154,30 +157,63 @@ class Search:
         self.code_of_row += [0] * len(actions)
         self.rows_of_step = [np.flatnonzero(self.step_of == s).tolist() for s in range(len(self.steps))]
         numbers = {check.name: k for k, check in enumerate(checks)}
-        self.needed_first = np.array(
-            [sum(1 << numbers[name] for name in action.after if name in numbers) for action in actions], dtype=np.int64
-        )
+        self._lay_out_first(numbers)
         self.check_bits = {name: 1 << k for name, k in numbers.items()}
+        self._lay_out_moves(outcome_of)
         self.alone = self._one_by_one()
         groups = sorted({group for step in self.steps for group in step.access})
         self.group_money = {group: problem.prices.openings.get(group, 0.0) for group in groups}
-        isolated = [[action.power == "off" or bool(action.access)] for action in actions]
-        self.needs = np.array(
+        covers = problem.prices.closings.keys()
+        isolated = [[action.power == "off" or not covers.isdisjoint(action.access)] for action in actions]
+        places_needed = np.array(
             [[g in action.access for g in groups] + off for action, off in zip(actions, isolated, strict=True)],
             dtype=bool,
         ).reshape(len(actions), len(groups) + 1)
+        self.needs = np.concatenate([places_needed, self.waits[:, len(checks) :].T], axis=1)
         self.members = [(group, np.flatnonzero(needs)) for group, needs in enumerate(self.needs.T) if needs.any()]
         self.action_bits = {name: 1 << a for name, a in places.items()}
-        self.row_bits = [self._told_by(k, follows) for k, follows in zip(step_of, clears, strict=True)]
+        self.row_bits = [self._told_by(*row) for row in zip(step_of, outcome_of, clears, strict=True)]
         self.row_seen, self.row_done = (
             np.array([bits[which] for bits in self.row_bits], dtype=np.int64) for which in (0, 1)
         )
 
-    def _told_by(self, step: int, follows: int) -> tuple[int, int]:
+    def _lay_out_moves(self, outcomes: list[int]) -> None:
+        """Steps that need and do the same to the machine, with their rows; rows that change it further."""
+        self.outcomes = outcomes
+        alike: dict[tuple[Any, ...], list[int]] = {}
+        for number, step in enumerate(self.steps):
+            needs = step.access, step.power, step.covers, step.water, step.is_repair
+            alike.setdefault(needs, []).append(number)
+        self.alike = [(steps, [row for step in steps for row in self.rows_of_step[step]]) for steps in alike.values()]
+        self.row_changes = [
+            (number, row)
+            for number, step in enumerate(self.steps)
+            for row in self.rows_of_step[number]
+            if self.clears[row] >= 0 or (isinstance(step, Check) and step.outcomes[outcomes[row]] in step.forbids)
+        ]
+
+    def _lay_out_first(self, numbers: dict[str, int]) -> None:
+        """Checks that come before other steps: which steps wait for each, and while which causes have what odds."""
+        self.first = [first for first in self.problem.first if first.check in numbers]
+        count, steps = len(self.first), len(self.steps)
+        self.first_checks = [numbers[first.check] for first in self.first]
+        self.first_bits = np.array([1 << k for k in self.first_checks], dtype=np.int64)
+        self.first_causes = np.array([first.causes for first in self.first], dtype=float).reshape(
+            count, len(self.problem.p)
+        )
+        self.first_least = np.array([first.least for first in self.first])
+        self.waits = np.array(
+            [[step.name in first.before for step in self.steps] for first in self.first], dtype=bool
+        ).reshape(count, steps)
+
+    def _told_by(self, step: int, outcome: int, follows: int) -> tuple[int, int]:
         """Bits of what is seen and done once a row is over, with the repair that follows it (-1 = none)."""
         checks, places = len(self.problem.checks), [step - len(self.problem.checks), follows]
         seen, done = self._spoilt(self.steps[step].spoils)
-        seen |= 1 << step if step < checks else 0
+        if step < checks:
+            check = self.problem.checks[step]
+            seen |= 1 << step
+            done |= self.action_bits.get(check.rules_out.get(check.outcomes[outcome], ""), 0)
         for a in places:
             if a >= 0:
                 more = self._spoilt(self.problem.actions[a].spoils)
@@ -213,11 +249,28 @@ class Search:
                     self.problem.prices.isolating if machine.is_live else 0.0,
                 ]
             )
-            once = self.ways[..., 0].min(axis=0) + self.needs @ shut
+            once = self.ways[..., 0].min(axis=0) + self.needs[:, : len(shut)] @ shut
             lower = np.where(self.cures > 0, once[:, None], np.inf).min(axis=0, initial=np.inf)
-            for kept, value in zip(self._known, (shut, np.minimum(lower, self.problem.handover)), strict=True):
+            looks = np.array(
+                [self._money_first(*row, machine) for row in zip(self.first_checks, self.first, strict=True)]
+            )
+            for kept, value in zip(self._known, (shut, np.minimum(lower, self.problem.handover), looks), strict=True):
                 kept.append(value)
         return number
+
+    def _money_first(self, k: int, first: First, machine: Machine) -> float:
+        """Money of a check that comes before other steps; 0 = nothing waits for it."""
+        check = self.problem.checks[k]
+        needed = change(machine, check, self.problem.prices)
+        if needed is None or (needed.first and not first.is_strict):
+            return NEVER if first.is_strict else 0.0
+        return max(check.cost + needed.money, TINY)
+
+    def _pending(self, joint: Floats, mass: Floats, seen: Ints, states: Ints) -> Floats:
+        """Money of each check that other steps wait for now; 0 = nothing waits for it."""
+        is_due = joint @ self.first_causes.T >= self.first_least * mass[:, None] - TINY
+        pending: Floats = np.where(is_due & self._can_look(seen, states), self._of_states(FIRST, states), 0.0)
+        return pending
 
     def _of_states(self, which: int, states: Ints) -> NDArray[Any]:
         """One column of what is known of every state, for the states asked about."""
@@ -230,43 +283,60 @@ class Search:
         known = self._moves[state]
         if known is None:
             machine, prices = self._machines[state], self.problem.prices
-            extra, then = [0.0] * len(self.step_of), [0] * len(self.step_of)
-            money = [np.inf] * len(self.steps)
-            for number, (step, rows) in enumerate(zip(self.steps, self.rows_of_step, strict=True)):
-                needed = change(machine, step, prices)
+            extra, then = np.zeros(len(self.step_of)), np.zeros(len(self.step_of), dtype=np.int64)
+            money = np.full(len(self.steps), np.inf)
+            for steps, rows in self.alike:
+                needed = change(machine, self.steps[steps[0]], prices)
+                if needed is not None:
+                    money[steps], then[rows] = needed.money, self._state(needed.then)
+            for number, row in self.row_changes:
+                needed = change(machine, self.steps[number], prices)
                 if needed is None:
                     continue
-                money[number] = needed.money
-                for row in rows:
-                    after, follows = outcome_seen(needed.then, step, row - rows[0]), int(self.clears[row])
-                    second = change(after, self.problem.actions[follows], prices) if follows >= 0 else None
-                    if second is not None:
-                        extra[row], after = second.money, second.then
-                    then[row] = self._state(after)
-            known = self._moves[state] = _Moves(np.array(money), np.array(extra), then)
+                after, follows = (
+                    outcome_seen(needed.then, self.steps[number], self.outcomes[row]),
+                    int(self.clears[row]),
+                )
+                second = change(after, self.problem.actions[follows], prices) if follows >= 0 else None
+                if second is not None:
+                    extra[row], after = second.money, second.then
+                then[row] = self._state(after)
+            known = self._moves[state] = _Moves(money, extra, then)
         return known
 
-    def _usable(self, seen: Ints, done: Ints) -> Bools:
-        """Actions that may be done now: not done before, and the checks that come first are made or spoilt."""
-        free = (done[:, None] >> np.arange(len(self.problem.actions))) & 1 == 0
-        usable: Bools = free & (self.needed_first & ~seen[:, None] == 0)
+    def _usable(self, done: Ints) -> Bools:
+        """Actions not done before."""
+        usable: Bools = (done[:, None] >> np.arange(len(self.problem.actions))) & 1 == 0
         return usable
 
-    def _bounds(self, joint: Floats, states: Ints, usable: Bools) -> tuple[Floats, Floats, Floats, Floats]:
-        """Mass, money of handing over, of repairs alone in falling p/c order, and what no plan can beat."""
+    def _bounds(self, joint: Floats, seen: Ints, done: Ints, states: Ints) -> tuple[Floats, Floats, Floats, Floats]:
+        """Mass, money of handing over, of repairs alone in falling p/c order, and what no plan can beat.
+
+        What other steps wait for is made there, and paid, without regard to what it shows.
+        """
         mass, handing = joint.sum(axis=1), joint @ self.problem.handover
         lower = np.einsum("ij,ij->i", joint, self._of_states(LOWER, states))
+        return mass, handing, self._repairs_known(joint, mass, handing, seen, done, states), lower
+
+    def _repairs_known(
+        self, joint: Floats, mass: Floats, handing: Floats, seen: Ints, done: Ints, states: Ints
+    ) -> Floats:
+        """Money of repairs alone in falling p/c order, as far as they pay."""
         if not len(self.cures):
-            return mass, handing, handing, lower
-        usable = usable & self.alone
-        _, totals = self._in_order(joint, np.where(usable, joint @ self.cures.T, 0.0), usable, mass, handing, states)
-        return mass, handing, np.minimum(handing, totals.min(axis=1)), lower
+            return handing
+        usable = self._usable(done) & self.alone
+        _, totals = self._in_order(joint, usable, mass, handing, self._shut(joint, mass, seen, states))
+        known: Floats = np.minimum(handing, totals.min(axis=1, initial=np.inf))
+        return known
 
     def _in_order(
-        self, joint: Floats, gain: Floats, usable: Bools, mass: Floats, handing: Floats, states: Ints
+        self, joint: Floats, usable: Bools, mass: Floats, handing: Floats, shut: Floats
     ) -> tuple[Ints, Floats]:
-        """Order of the actions by chance of cure per money; money of handing over after each of them in that order."""
-        shut = self._of_states(SHUT, states)
+        """Order of the actions by chance of cure per money; money of handing over after each of them in that order.
+
+        ``shut`` is what must be paid once before the actions that need it, by column of ``needs``.
+        """
+        gain = np.where(usable, joint @ self.cures.T, 0.0)
         lost = mass[:, None] - gain
         is_looked = gain * self.look_more[0] + lost * self.look_more[1] < 0
         price = np.where(is_looked, self.ways[1, :, 1], self.ways[0, :, 1]) + shut @ self.needs.T
@@ -309,9 +379,8 @@ class Search:
     def _try_first_steps(self, points: float, tolerance: float) -> None:
         """Look a little way behind every step that may come first, so that none is passed over for want of a look."""
         assert self.root.by_step is not None  # noqa: S101 - the root is open
-        lowers = self.root.by_step[2]
-        order = [step for step in range(len(lowers)) if lowers[step] < self.root.upper]
-        order.sort(key=lowers.__getitem__)
+        lowers = dict(zip(self.root.steps, self.root.by_step[2], strict=True))
+        order = sorted((step for step in lowers if lowers[step] < self.root.upper), key=lowers.__getitem__)
         most = max(int(points / max(len(order), 1)), 1)
         left = dict.fromkeys(order, most)
         while left:
@@ -342,7 +411,7 @@ class Search:
             least = min(hopes, default=np.inf)
             if least >= point.handover:
                 continue
-            for row in self.rows_of_step[hopes.index(least)]:
+            for row in self.rows_of_step[point.steps[hopes.index(least)]]:
                 child = self.child(point, row)
                 if child is not None and id(child) not in met:
                     met.add(id(child))
@@ -355,62 +424,98 @@ class Search:
         if found is not None:
             return found
         assert point.by_row is not None  # noqa: S101 - the point is open
-        assert point.after is not None  # noqa: S101
-        joints, masses, handings, then = point.after
-        if masses[row] <= TINY:
+        *passed, mass, handing = point.by_row[:, row].tolist()
+        if mass <= TINY:
             return None
         (seen, done), code = self.row_bits[row], point.key[0] + self.code_of_row[row]
-        bounds = point.by_row[0][row], point.by_row[2][row]
+        joint, then = point.joint * self.factors[row], int(self._moves_from(point.state).then[row])
+        known = len(self._points)
         found = self._point(
-            joints[row], masses[row], handings[row], point.seen | seen, point.done | done, then[row], code, *bounds
+            joint, mass, handing, point.seen | seen, point.done | done, then, code, passed[0], passed[2]
         )
-        point.children[row] = found
+        point.children[row], point.passed[row] = found, passed
         found.parents.append((point, row))
-        if self._taken_over(point, row, found):
+        if len(self._points) == known and self._taken_over(point, row, found):
             self._has_moved = True
             self._pass_up([point])
         return found
 
-    def _open(self, tips: Sequence[Point]) -> None:
-        """Open points: bounds of everything that may come next, all in one go."""
+    def _open(self, tips: Sequence[Point], only: Sequence[int] | None = None) -> None:
+        """Open points: bounds of everything that may come next, all in one go; ``only`` = one step of each point.
+
+        A step that cannot beat repairs alone is passed over.
+        """
         self.opened += tips
         n, rows = len(tips), len(self.step_of)
         if not rows:
             for point in tips:
-                point.by_step, point.by_row = [[], [], []], [[], [], []]
+                point.by_step, point.by_row = [[], [], []], np.zeros((5, 0))
             return
-        joint = np.stack([point.joint for point in tips])
-        seen = np.array([point.seen for point in tips], dtype=np.int64)
-        done = np.array([point.done for point in tips], dtype=np.int64)
+        joint, checks = np.stack([point.joint for point in tips]), len(self.problem.checks)
+        mass, seen, done, _ = _amounts(tips)
         moves = [self._moves_from(point.state) for point in tips]
-        then = np.array([move.then for move in moves]).ravel()
         change_money = np.stack([move.money for move in moves])
         extra = np.stack([move.extra for move in moves])
-        later = joint[:, None] * self.factors
-        usable = self._usable((seen[:, None] | self.row_seen).ravel(), (done[:, None] | self.row_done).ravel())
-        bounds = self._bounds(later.reshape(n * rows, -1), then, usable)
-        masses, handings, upper, lower = (x.reshape(n, rows) for x in bounds)
-        hope = upper - self.optimism * (upper - lower)
-        own = joint @ self.row_costs.T + extra * (joint @ self.chances.T)
-        by_row = np.stack([upper, hope, lower], axis=1)
-        with np.errstate(invalid="ignore"):
-            summed = np.add.reduceat(by_row + own[:, None], self.starts, axis=2)
-        mass = joint.sum(axis=1)
-        base = (self.check_money + change_money) * mass[:, None]
-        checks = len(self.problem.checks)
+        can = np.concatenate([(seen[:, None] >> np.arange(checks)) & 1 == 0, self._usable(done)], axis=1)
+        can &= np.isfinite(change_money)
+        if self.first:
+            self._make_wait(can, tips, joint)
+        if only is not None:
+            can &= np.arange(len(self.steps)) == np.array(only)[:, None]
         gain = joint @ self.cures.T
         lost = mass[:, None] - gain
+        base = np.where(can, (self.check_money + change_money) * mass[:, None], np.inf)
         base[:, checks:] += np.minimum(*(gain * way[:, 0] + lost * way[:, 1] for way in self.ways))
-        can = np.concatenate([(seen[:, None] >> np.arange(checks)) & 1 == 0, self._usable(seen, done)], axis=1)
-        by_step = np.where(can[:, None], summed + base[:, None], np.inf)
+        own = joint @ self.row_costs.T + extra * (joint @ self.chances.T)
+
+        at, row = can[:, self.step_of].nonzero()
+        later, then = joint[at] * self.factors[row], np.stack([move.then for move in moves])[at, row]
+        by_row = np.zeros((n, 5, rows))
+        masses, handings = later.sum(axis=1), later @ self.problem.handover
+        by_row[at, 3, row], by_row[at, 4, row] = masses, handings
+        by_row[at, 2, row] = np.einsum("ij,ij->i", later, self._of_states(LOWER, then))
+        by_step = np.empty((n, 3, len(self.steps)))
+        by_step[:, 2] = np.add.reduceat(by_row[:, 2] + own, self.starts, axis=1) + base
+        is_free = [only is not None or (point is self.root and bool(self.problem.due)) for point in tips]
+        known = np.where(is_free, np.inf, [point.repairs for point in tips])
+        pays = by_step[:, 2] < known[:, None]
+        worth = pays[at, self.step_of[row]].nonzero()[0]
+        at, row = at[worth], row[worth]
+        bits = seen[at] | self.row_seen[row], done[at] | self.row_done[row]
+        upper = self._repairs_known(later[worth], masses[worth], handings[worth], *bits, then[worth])
+        by_row[at, 0, row] = upper
+        by_row[:, 1] = by_row[:, 0] - self.optimism * (by_row[:, 0] - by_row[:, 2])
+        base = np.where(pays, base, np.inf)
+        by_step[:, :2] = np.add.reduceat(by_row[:, :2] + own[:, None], self.starts, axis=2) + base[:, None]
         if self.problem.due and self.root in tips:
             self._put_first(by_step[tips.index(self.root)])
-        for point, joints, *after, steps, rows_ in zip(
-            tips, later, masses.tolist(), handings.tolist(), by_step.tolist(), by_row.tolist(), strict=True
-        ):
-            point.by_step, point.by_row = steps, rows_
-            point.after = joints, *after, self._moves_from(point.state).then
+        for point, steps, of_rows, may_pay in zip(tips, by_step, by_row, np.isfinite(by_step[:, 0]), strict=True):
+            chosen = may_pay.nonzero()[0]
+            point.steps, point.by_step, point.by_row = chosen.tolist(), steps[:, chosen].tolist(), of_rows
         self._pass_up(tips)
+
+    def _make_wait(self, can: Bools, tips: Sequence[Point], joint: Floats) -> None:
+        """Take out what has to wait, at points where anything may; set anew there what repairs alone cost without."""
+        _, seen, _, states = _amounts(tips)
+        may = ((joint @ self.first_causes.T > TINY) | (self.first_least <= 0)) & self._can_look(seen, states)
+        which = may.any(axis=1).nonzero()[0]
+        if not len(which):
+            return
+        points = [tips[number] for number in which]
+        mass, seen, _, states = _amounts(points)
+        waiting = (self._pending(joint[which], mass, seen, states) > 0) @ self.waits
+        can[which] &= ~waiting
+        for point, tail in zip(points, self._tails(points, np.ones(len(points), dtype=bool)), strict=True):
+            point.repairs = tail.money
+
+    def _can_look(self, seen: Ints, states: Ints) -> Bools:
+        """Which checks that come before other steps are not made yet and can be."""
+        can: Bools = (self._of_states(FIRST, states) > 0) & (seen[:, None] & self.first_bits == 0)
+        return can
+
+    def _shut(self, joint: Floats, mass: Floats, seen: Ints, states: Ints) -> Floats:
+        """Money that must be paid once at each point before the actions that need it."""
+        return np.concatenate([self._of_states(SHUT, states), self._pending(joint, mass, seen, states)], axis=1)
 
     def _put_first(self, by_step: Floats) -> None:
         """At the root only the step that is due can be made."""
@@ -427,32 +532,29 @@ class Search:
                 point.hope = point.upper - optimism * (point.upper - point.lower)
         if not self.opened or not len(self.step_of):
             return
-        uppers, lowers = (np.array([point.by_row[k] for point in self.opened if point.by_row]) for k in (0, 2))
-        by_step = np.array([point.by_step[0] for point in self.opened if point.by_step])
-        hopes = uppers - optimism * (uppers - lowers)
-        by_step -= np.add.reduceat(uppers - hopes, self.starts, axis=1)
-        anew = list(zip(self.opened, hopes.tolist(), by_step.tolist(), strict=True))
-        for point, rows, steps in sorted(anew, key=lambda row: -row[0].depth):
+        rows = np.stack([point.by_row for point in self.opened if point.by_row is not None])
+        gaps = optimism * (rows[:, 0] - rows[:, 2])
+        by_step = np.add.reduceat(gaps, self.starts, axis=1)
+        anew = list(zip(self.opened, rows[:, 0] - gaps, gaps, by_step, strict=True))
+        for point, hopes, gap, less in sorted(anew, key=lambda row: -row[0].depth):
             assert point.by_row is not None  # noqa: S101 - the point is open
             assert point.by_step is not None  # noqa: S101
+            steps = (np.array(point.by_step[0]) - less[point.steps]).tolist()
             for row, child in point.children.items():
-                steps[self.step_of_row[row]] += child.hope - rows[row]
-                rows[row] = child.hope
-            point.by_row[1], point.by_step[1] = rows, steps
+                steps[point.steps.index(self.step_of_row[row])] += child.hope - child.upper + float(gap[row])
+                point.passed[row][1] = child.hope
+            point.by_row[1], point.by_step[1] = hopes, steps
             self._settled(point)
 
     def _taken_over(self, point: Point, row: int, child: Point) -> bool:
         """Take a child's amounts over; tells whether they moved."""
-        assert point.by_row is not None  # noqa: S101 - the point is open
-        assert point.by_step is not None  # noqa: S101
-        step, moved = self.step_of_row[row], False
-        for rows, steps, amount in zip(
-            point.by_row, point.by_step, (child.upper, child.hope, child.lower), strict=True
-        ):
-            by = amount - rows[row]
+        assert point.by_step is not None  # noqa: S101 - the point is open
+        place, passed, moved = point.steps.index(self.step_of_row[row]), point.passed[row], False
+        for number, amount in enumerate((child.upper, child.hope, child.lower)):
+            by = amount - passed[number]
             if by > TINY or by < -TINY:
-                rows[row] = amount
-                steps[step] += by
+                passed[number] = amount
+                point.by_step[number][place] += by
                 moved = True
         return moved
 
@@ -476,7 +578,7 @@ class Search:
         assert point.by_step is not None  # noqa: S101 - the point is open
         uppers, hopes, lowers = point.by_step
         upper = min(point.repairs, min(uppers, default=np.inf))
-        lower = max(point.lower, min(point.handover, min(lowers, default=np.inf)))
+        lower = min(max(point.lower, min(point.handover, min(lowers, default=np.inf))), upper)
         hope = min(max(min(point.handover, min(hopes, default=np.inf)), lower), upper)
         moved = abs(upper - point.upper) + abs(hope - point.hope) + abs(lower - point.lower) > TINY
         point.upper, point.hope, point.lower = upper, hope, lower
@@ -487,35 +589,58 @@ class Search:
         if point.by_step is None:
             return None
         least = min(point.by_step[0], default=np.inf)
-        return point.by_step[0].index(least) if least < point.repairs - TINY else None
+        return point.steps[point.by_step[0].index(least)] if least < point.repairs - TINY else None
 
     def ends(self) -> list[Point]:
-        """Points where the best plan known goes on to repairs alone, all of them reached from the root."""
-        self._has_moved = True
+        """Points where the best plan known goes on to repairs alone, all of them reached from the root.
+
+        Where one of the repairs waits for a check, the point is opened: the plan makes the check.
+        """
+        self._has_moved, known = True, set[int]()
         while self._has_moved:  # points met on another way may change what is best
             self._has_moved = False
-            ends, waiting = [], [self.root]
+            ends, starts = list[Point](), [self.root]
             met = {id(self.root)}
-            while waiting:
-                point = waiting.pop()
-                step = self.best(point)
-                if step is None:
-                    ends.append(point)
-                    continue
-                for row in self.rows_of_step[step]:
-                    child = self.child(point, row)
-                    if child is not None and id(child) not in met:
-                        met.add(id(child))
-                        waiting.append(child)
+            while starts:
+                found = self._ends_from(starts, met)
+                unknown = [point for point in found if point.by_step is None and id(point) not in known]
+                starts = self._made_to_look(unknown) if self.first else []
+                known |= {id(point) for point in unknown}
+                again = {id(point) for point in starts}
+                ends += [point for point in found if id(point) not in again]
+                self._has_moved |= bool(starts)
         return ends
+
+    def _ends_from(self, starts: list[Point], met: set[int]) -> list[Point]:
+        """Points where the best plan known ends in repairs alone, on from some points; ``met`` are passed over."""
+        ends, waiting = [], starts
+        while waiting:
+            point = waiting.pop()
+            step = self.best(point)
+            if step is None:
+                ends.append(point)
+                continue
+            for row in self.rows_of_step[step]:
+                child = self.child(point, row)
+                if child is not None and id(child) not in met:
+                    met.add(id(child))
+                    waiting.append(child)
+        return ends
+
+    def _made_to_look(self, points: Sequence[Point]) -> list[Point]:
+        """Open the points where a repair has to wait, for the check itself or for the repair that comes before."""
+        tails = self._tails(points, np.zeros(len(points), dtype=bool))
+        late = [(point, tail) for point, tail in zip(points, tails, strict=True) if tail.waits]
+        if late:
+            steps = [tail.look if tail.look >= 0 else len(self.problem.checks) + tail.order[0] for _, tail in late]
+            self._open([point for point, _ in late], steps)
+        return [point for point, _ in late]
 
     def first_costs(self) -> dict[str, float]:
         """Name of each step that may come first → money with the best plan known after it."""
         if self.root.by_step is None:
             return {}
-        return {
-            step.name: money for step, money in zip(self.steps, self.root.by_step[0], strict=True) if np.isfinite(money)
-        }
+        return {self.steps[step].name: money for step, money in zip(self.root.steps, self.root.by_step[0], strict=True)}
 
     def saved_by_closing(self, point: Point) -> float:
         """Money that the best step at a point saves against the best one that needs no closing up."""
@@ -523,25 +648,77 @@ class Search:
             return 0.0
         machine, prices = self._machines[point.state], self.problem.prices
         rest = [point.repairs]
-        for step, money in zip(self.steps, point.by_step[0], strict=True):
-            needed = change(machine, step, prices)
+        for step, money in zip(point.steps, point.by_step[0], strict=True):
+            needed = change(machine, self.steps[step], prices)
             if needed is not None and not needed.first:
                 rest.append(money)
         return max(min(rest) - point.upper, 0.0) / point.mass
 
     def repairs_in_order(self, points: Sequence[Point]) -> list[list[int]]:
         """Actions that the plan of repairs alone does at each point, up to handing over."""
+        is_open = np.array([point.by_step is not None for point in points], dtype=bool)
+        return [tail.order for tail in self._tails(points, is_open)]
+
+    def _tails(self, points: Sequence[Point], is_open: Bools) -> list[_Tail]:
+        """Plan of repairs alone at each point; at open ones without what has to wait for a check."""
         if not len(self.cures) or not points:
-            return [[] for _ in points]
+            return [_Tail([], point.handover) for point in points]
         joint = np.stack([point.joint for point in points])
-        states = np.array([point.state for point in points])
-        bits = np.array([[point.seen, point.done] for point in points], dtype=np.int64).T
-        mass, handing = (np.array(x) for x in zip(*((point.mass, point.handover) for point in points), strict=True))
-        usable = self._usable(*bits) & self.alone
-        gain = np.where(usable, joint @ self.cures.T, 0.0)
-        order, totals = self._in_order(joint, gain, usable, mass, handing, states)
-        most = np.concatenate([handing[:, None], totals], axis=1).argmin(axis=1)
-        return [row[:count] for row, count in zip(order.tolist(), most.tolist(), strict=True)]
+        mass, seen, done, states = _amounts(points)
+        handing, checks = np.array([point.handover for point in points]), len(self.problem.checks)
+        pending = self._pending(joint, mass, seen, states)
+        waiting = ((pending > 0) @ self.waits)[:, checks:]
+        shut = np.concatenate([self._of_states(SHUT, states), pending], axis=1)
+        order, totals = self._in_order(
+            joint, self._usable(done) & self.alone & ~(waiting & is_open[:, None]), mass, handing, shut
+        )
+        late = self._late(joint, mass, order, self._can_look(seen, states)) | np.take_along_axis(waiting, order, axis=1)
+        totals = np.where(np.logical_or.accumulate(late, axis=1) & is_open[:, None], np.inf, totals)
+        totals = np.concatenate([handing[:, None], totals], axis=1)
+        counts = totals.argmin(axis=1)
+        done_then = np.arange(order.shape[1]) < counts[:, None]
+        rows = zip(
+            order.tolist(), counts.tolist(), totals.tolist(), (late & done_then).any(axis=1).tolist(), strict=True
+        )
+        tails = [_Tail(row[:count], money[count], waits) for row, count, money, waits in rows]
+        for tail, due in zip(tails, pending > 0, strict=True):
+            stops = due & self.waits[:, [checks + a for a in tail.order]].any(axis=1) if tail.waits else due & False
+            tail.look = self.first_checks[int(stops.argmax())] if stops.any() else -1
+        return tails
+
+    def _late(self, joint: Floats, mass: Floats, order: Ints, can: Bools) -> Bools:
+        """Which actions of an order, done one after the other without cure, have to wait for a check by then."""
+        row = np.arange(len(order))[:, None]
+        left = mass[:, None] - (joint @ self.cures.T)[row, order].cumsum(axis=1)
+        before = np.concatenate([mass[:, None], left[:, :-1]], axis=1)
+        late = np.zeros(order.shape, dtype=bool)
+        for number, (causes, least) in enumerate(zip(self.first_causes, self.first_least, strict=True)):
+            sought = joint * causes
+            cured = (sought @ self.cures.T)[row, order]
+            there = sought.sum(axis=1)[:, None] - cured.cumsum(axis=1) + cured
+            waits = self.waits[number, len(self.problem.checks) :][order]
+            late |= can[:, number, None] & waits & (there >= least * before - TINY)
+        return late
+
+
+@dataclass
+class _Tail:
+    """Repairs alone in order, their money with handing over, and whether one of them has to wait for a check.
+
+    ``look`` is a check that one of them waits for as the tail begins; -1 = none.
+    """
+
+    order: list[int]
+    money: float
+    waits: bool = False
+    look: int = -1
+
+
+def _amounts(points: Sequence[Point]) -> tuple[Floats, Ints, Ints, Ints]:
+    """Mass, bits of what is seen and done, and state of each point."""
+    mass = np.array([point.mass for point in points])
+    seen, done, states = (np.array([getattr(p, name) for p in points]) for name in ("seen", "done", "state"))
+    return mass, seen, done, states
 
 
 @dataclass(eq=False)
@@ -550,4 +727,4 @@ class _Moves:
 
     money: Floats
     extra: Floats
-    then: list[int]
+    then: Ints

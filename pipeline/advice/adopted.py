@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import duckdb
+    import pandas as pd
 
     from pipeline.store.database import Database
     from pipeline.words import Words
@@ -26,8 +27,15 @@ TOLD = (
 PATTERN = ("part", "kind", "make", "complaint", "code", "finding", "look_first")
 
 
-def list_advice(database: Database, words: Words, currency: str) -> dict[str, Any]:
+def list_advice(database: Database, words: Words, currency: str, found: pd.DataFrame | None = None) -> dict[str, Any]:
     """List the advice of all verdicts so far, and what was taken up, with the wrong parts before and since.
+
+    Parameters
+    ----------
+    database, words, currency
+        Of the workshop.
+    found
+        The rows of `pipeline.advice.find.advice`, where they have been searched for already.
 
     Returns
     -------
@@ -43,7 +51,8 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
     currency
         Of all money.
     """
-    found = advice(database.connection, words).to_dict("records")
+    found = advice(database.connection, words) if found is None else found
+    listed = found.to_dict("records")
     taken = _taken(database.connection)
     since = {json.dumps(pattern): on for _, pattern, on in taken}
     rows = [
@@ -53,9 +62,9 @@ def list_advice(database: Database, words: Words, currency: str) -> dict[str, An
             "last_date": f"{row['last_date']:%Y-%m-%d}",
             "adopted_on": since.get(json.dumps(_pattern(row))),
         }
-        for row in found
+        for row in listed
     ]
-    cautions = {json.dumps(_pattern(row)): row["cautions"] for row in found}
+    cautions = {json.dumps(_pattern(row)): row["cautions"] for row in listed}
     adopted = [
         {**row, "cautions": cautions.get(json.dumps(pattern)) or _cautions(words, pattern)}
         for row, (_, pattern, _) in zip(taken_up(database.connection), taken, strict=True)

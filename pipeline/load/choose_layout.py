@@ -11,7 +11,7 @@ from pipeline.errors import LayoutError, shown
 from pipeline.load.keep import as_json
 from pipeline.load.layout import REQUIRED, Join, Layout, parse_layout
 from pipeline.read.incoming import Reading, Records
-from pipeline.read.small_text import small_text
+from pipeline.small_text import small_text
 
 if TYPE_CHECKING:
     from pipeline.load.asked import Asked

@@ -14,7 +14,7 @@ from typing import Any
 
 from pipeline.errors import LayoutError, shown
 from pipeline.read.incoming import Reading, plain_name
-from pipeline.read.small_text import small_text
+from pipeline.small_text import small_text
 
 FIELDS = (
     "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.month.scope import Scope
-    from reports.pages.month import MonthFigures
+    from reports.pages.month_figures import MonthFigures
 
 
 def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
@@ -58,6 +58,7 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
             "parts": swaps["parts"],
             "judged": swaps["judged"],
             "not_yet_judged": swaps["open"],
+            "to_review": swaps["to_review"],
             "money": swaps["value"],
             "low": swaps["low"],
             "high": swaps["high"],

@@ -290,10 +290,10 @@ def wrong_swap_money(
     Returns
     -------
     dict
-        parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), value (money; of it
-        labour, or beside it where is_labour_billed, and trips), minutes,
-        low, high (NaN under ten parts), to_come (wrong parts not shown yet that past delays let expect),
-        is_provisional (more than one in twenty of them is).
+        parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), to_review (of them,
+        until the lists know what cures the cause), value (money; of it labour, or beside it where is_labour_billed, and
+        trips), minutes, low, high (NaN under ten parts), to_come (wrong parts not shown yet that past delays let
+        expect), is_provisional (more than one in twenty of them is).
     """
     from models.statistics.change import weighted_count_interval
     from models.statistics.delay import shown_by
@@ -303,6 +303,7 @@ def wrong_swap_money(
         select
             episode_id,
             verdict,
+            is_for_review,
             total_cost,
             coalesce(labour_cost, 0) as labour_cost,
             coalesce(trip_cost, 0) as trip_cost,
@@ -314,7 +315,7 @@ def wrong_swap_money(
         """,
         {"first": first, "end": end, "as_of": scope.as_of},
     ).df()
-    wrong = lines[lines["verdict"] == "not the cause"]
+    wrong, is_open = lines[lines["verdict"] == "not the cause"], lines["verdict"] == "still open"
     low, high = math.nan, math.nan
     if len(wrong) >= FEWEST_FOR_RATE:
         low, high = weighted_count_interval(wrong.groupby("episode_id")["total_cost"].sum().clip(lower=0).tolist())
@@ -324,7 +325,8 @@ def wrong_swap_money(
     return {
         "parts": len(wrong),
         "judged": int(lines["verdict"].isin(["cured", "not the cause"]).sum()),
-        "open": int((lines["verdict"] == "still open").sum()),
+        "open": int(is_open.sum()),
+        "to_review": int((is_open & lines["is_for_review"]).sum()),
         "value": float(wrong["total_cost"].sum()),
         "labour": float(wrong["labour_cost"].sum()),
         "trips": float(wrong["trip_cost"].sum()),

@@ -67,8 +67,9 @@ def swaps_by_technician(connection: duckdb.DuckDBPyConnection, scope: Scope) -> 
     Returns
     -------
     DataFrame
-        One row a technician, in alphabetical order: technician, judged, wrong, expected (of such parts), p_joint (of
-        all together; the same on each row), words (as for `comparisons.technicians`: low is fewer wrong parts).
+        One row a technician, in alphabetical order: technician, judged, wrong, expected (of such parts), p_joint and
+        widened (of all together; the same on each row), words (as for `comparisons.technicians`: low is fewer wrong
+        parts).
     """
     from models.statistics.comparison import compare
 
@@ -85,8 +86,8 @@ def swaps_by_technician(connection: duckdb.DuckDBPyConnection, scope: Scope) -> 
     ).df()
     made = compare(cases, "technician", ["kind", "main_symptom", "part"], "is_wrong")
     table = made.table.rename(columns={"unit": "technician", "n": "judged", "observed": "wrong"})
-    table = table.assign(p_joint=made.p_joint, words=table["said"].map(words()))
-    table = table[["technician", "judged", "wrong", "expected", "words", "p_joint"]]
+    table = table.assign(p_joint=made.p_joint, widened=made.widened, words=table["said"].map(words()))
+    table = table[["technician", "judged", "wrong", "expected", "words", "p_joint", "widened"]]
     return table if scope.technician is None else table[table["technician"] == scope.technician]
 
 

@@ -29,9 +29,12 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.words import Words
-    from reports.pages.month import MonthFigures
+    from reports.pages.month_figures import MonthFigures
     from reports.render.picture import Picture
     from reports.render.wording import Wording
+
+
+ADVICE_FIRST = 3
 
 
 @dataclass(frozen=True, repr=False)
@@ -82,7 +85,7 @@ class MonthReport(Shown):
                 f"    {figure.basis}",
                 f"    {figure.change}",
             ]
-        from reports.pages.month import ADVICE_FIRST, advice_rows
+        from reports.pages.advice_rows import advice_rows
 
         standing = made.frames["advice"][made.frames["advice"]["trend"] != "ended"]
         said += [""] + [
@@ -260,7 +263,7 @@ def gather(
     import pandas as pd
 
     from reports.pages.headline import MEASURES, Period
-    from reports.pages.month import MonthFigures
+    from reports.pages.month_figures import MonthFigures
 
     with laid_out(connection, scope):
         now, before = (

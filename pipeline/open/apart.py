@@ -1,20 +1,26 @@
-"""Long work that only reads, in a program of its own: the pages answer beside it.
+"""Work that only reads and takes long, in a program of its own: the pages answer beside it.
 
-``python -P -m pipeline.open.apart WORK DB [FILE]`` writes to its standard output, pickled one after the other, a text
-whenever there is something to tell, and at the end what came of it: the result, and what and remedy of a fault.
+``python -P -m pipeline.open.apart`` reads from its standard input, pickled one after the other, what to do: a name of
+`WORKS`, the database, and what else the work is given. It writes to its standard output, pickled likewise, a text
+whenever there is something to tell, and at the end what came of it: the result, and code, what, remedy of a fault.
+It ends with its input.
 """
 
 from __future__ import annotations
 
+import atexit
+import contextlib
+import json
 import os
 import pickle
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, cast
 
-from pipeline.errors import PriorjobsError
+from pipeline.errors import DatabaseBusy, PriorjobsError
 from pipeline.terminal.ending import as_told
 from pipeline.terminal.views import SCORES, checked
 
@@ -23,8 +29,11 @@ if TYPE_CHECKING:
 
 Tell = Callable[[str], None]
 
+_turn = threading.Lock()
+_idle: list[subprocess.Popen[bytes]] = []  # at most one: what it has read of the libraries need not be read again
 
-def apart(work: str, db: Path, tell: Tell, *files: Path) -> Any:
+
+def apart(work: str, db: Path, tell: Tell, *given: str) -> Any:
     """Do one of `WORKS` in a program of its own, and give its result.
 
     Raises
@@ -32,23 +41,56 @@ def apart(work: str, db: Path, tell: Tell, *files: Path) -> Any:
     PriorjobsError
         As the work does, or it was ended from outside.
     """
-    command = [sys.executable, "-P", "-m", __name__, work, str(db), *map(str, files)]
-    found_in = os.pathsep.join([str(Path(__file__).parents[2]), *filter(None, sys.path)])
-    with subprocess.Popen(  # noqa: S603 - this program itself
-        command, stdout=subprocess.PIPE, env={**os.environ, "PYTHONPATH": found_in}
-    ) as program:
-        out = cast("IO[bytes]", program.stdout)
-        try:
-            while isinstance(told := pickle.load(out), str):  # noqa: S301 - written by this program itself
-                tell(told)
-        except EOFError as ended:
-            raise PriorjobsError("This work was ended before it was done.", "Begin it again.") from ended
-        finally:
-            program.terminate()
+    program = _program()
+    stdin, stdout = cast("IO[bytes]", program.stdin), cast("IO[bytes]", program.stdout)
+    try:
+        pickle.dump((work, str(db), given), stdin)
+        stdin.flush()
+        while isinstance(told := pickle.load(stdout), str):  # noqa: S301 - written by this program itself
+            tell(told)
+    except (EOFError, OSError) as ended:
+        _end(program)
+        raise PriorjobsError("This work was ended before it was done.", "Begin it again.") from ended
+    with _turn:
+        is_kept = not _idle
+        _idle.extend([program] * is_kept)
+    if not is_kept:
+        _end(program)
     result, fault = told
     if fault is not None:
-        raise PriorjobsError(*fault)
+        code, what, remedy = fault
+        raised = DatabaseBusy if code == DatabaseBusy.code else PriorjobsError
+        raise raised(what, remedy)
     return result
+
+
+def _program() -> subprocess.Popen[bytes]:
+    """The idle program, or another."""
+    with _turn:
+        idle = _idle.pop() if _idle else None
+    if idle is not None and idle.poll() is None:
+        return idle
+    if idle is not None:
+        _end(idle)
+    found_in = os.pathsep.join([str(Path(__file__).parents[2]), *filter(None, sys.path)])
+    return subprocess.Popen(  # noqa: S603 - this program itself
+        [sys.executable, "-P", "-m", __name__],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": found_in},
+    )
+
+
+def _end(program: subprocess.Popen[bytes]) -> None:
+    with contextlib.suppress(OSError):
+        program.communicate()
+
+
+@atexit.register
+def close() -> None:
+    """End the idle program."""
+    while _idle:
+        _end(_idle.pop())
 
 
 def _train(workshop: Workshop, tell: Tell) -> dict[str, Any]:
@@ -61,33 +103,79 @@ def _train(workshop: Workshop, tell: Tell) -> dict[str, Any]:
     return told | {"ways": ways, "compared": compared, "before": in_use[0] if in_use else None}
 
 
+def _month(workshop: Workshop, _: Tell, view: str) -> dict[str, Any]:
+    """The figures of a period, the advice that stands, what came of the advice taken up, in the workshop's language."""
+    from pipeline.advice.adopted import list_advice
+    from pipeline.advice.find import advice
+    from pipeline.month.month import gather
+    from pipeline.month.scope import find_scope
+    from reports.pages.advice_rows import adopted_rows, advice_rows
+    from reports.pages.headline import figures, sentence
+    from reports.render.wording import in_language
+
+    connection, words, settings = workshop.database.connection, workshop.words, workshop.settings
+    found = advice(connection, words)
+    made = gather(connection, find_scope(connection, words=words, **{"month": None, **json.loads(view)}), words, found)
+    wording = in_language(settings.locale, settings.currency)
+    period = made.now, made.before, made.changes, made.period, wording
+    return {
+        "sentence": sentence(*period),
+        "rows": figures(*period, made.window_days),
+        "advice": {row["number"]: row for row in advice_rows(made.frames["advice"], wording)},
+        "adopted": adopted_rows(made.frames["adopted"], wording),
+        "said": list_advice(workshop.database, words, settings.currency, found),
+    }
+
+
+def _report(workshop: Workshop, _: Tell, view: str, ending: str) -> tuple[str, bytes]:
+    """Name and content of a period's report in one of its forms."""
+    place = workshop.database.scratch / f"report.{ending}"
+    page = place.with_suffix(".html")
+    wanted: dict[str, Any] = {**json.loads(view), "out": page, **({} if page == place else {ending: place})}
+    made = workshop.report(**wanted)
+    return f"report-{made.scope.name}.{ending}", place.read_bytes()
+
+
+def _sheets(workshop: Workshop, _: Tell, calls: str, _stamp: str) -> str:
+    page = workshop.database.scratch / "sheets.html"
+    workshop.round(Path(calls), page)
+    return page.read_text(encoding="utf-8")
+
+
 WORKS: dict[str, Callable[..., Any]] = {
     "train": _train,
     "backtest": lambda workshop, tell, page: workshop.backtest(page, tell=tell)["scores"],
     "check": lambda workshop, _: checked(workshop.status(check=True)),
     "look": lambda workshop, _: workshop.to_review(),
+    "month": _month,
+    "report": _report,
+    "sheets": _sheets,
 }
 
 
 def main() -> None:
-    """Do the work that the arguments name."""
-    from pipeline.workshop import Workshop
-
-    work, db, *files = sys.argv[1:]
+    """Do one work after the other until the input ends."""
     out, sys.stdout = sys.stdout.buffer, sys.stderr  # whatever else is printed must not stand between what is told
 
     def told(what: Any) -> None:
         pickle.dump(what, out)
         out.flush()
 
+    with contextlib.suppress(EOFError, KeyboardInterrupt, BrokenPipeError):
+        while True:
+            work, db, given = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by this program itself
+            told(_done(work, db, told, given))
+
+
+def _done(work: str, db: str, tell: Tell, given: tuple[str, ...]) -> tuple[Any, tuple[str, str, str] | None]:
+    from pipeline.workshop import Workshop
+
     try:
         with Workshop.open(db, read_only=True) as workshop:
-            told((WORKS[work](workshop, told, *map(Path, files)), None))
+            return WORKS[work](workshop, tell, *given), None
     except Exception as fault:
         known = fault if isinstance(fault, PriorjobsError) else as_told(fault)
-        told((None, (known.what, known.remedy)))
-    except KeyboardInterrupt:
-        pass  # the pages were stopped, and with them whoever waits for this
+        return None, (known.code, known.what, known.remedy)
 
 
 if __name__ == "__main__":

@@ -5,18 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import re
+import threading
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import flask
 from itsdangerous import BadData, URLSafeSerializer
 
 from pipeline.errors import UsageError
+from pipeline.open.apart import apart
 from pipeline.open.guard import csrf
 from pipeline.open.library import Library, Work
+from pipeline.store.unchanged import while_unchanged
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import pandas as pd
 
     from reports.render.wording import Wording
@@ -84,10 +86,33 @@ def go(endpoint: str, **values: Any) -> flask.Response:
     return flask.Response(status=303, headers={"Location": flask.url_for(endpoint, **values)})
 
 
-def work(what: str, then: str, do: Work | None = None, *files: Path) -> flask.Response:
+def work(what: str, then: str, do: Work | None = None, *given: str) -> flask.Response:
     """Begin long work, see `Library.start`, and send the browser to where its progress stands."""
-    library().start(what, then, do, *files)
+    library().start(what, then, do, *given)
     return go("working")
+
+
+def made_apart(what: str, *given: str) -> Any:
+    """What one of `apart.WORKS` makes, kept while nothing it is made of changes; other pages answer meanwhile."""
+    kept = library()
+    with kept.opened() as workshop:
+        later = while_unchanged(workshop.database, (what, *given, *kept.made_of(workshop)), Later)
+    return later.made(lambda: apart(what, kept.db, lambda _: None, *given))
+
+
+class Later:
+    """Something slow to make that the first who asks for it makes, while the others wait."""
+
+    def __init__(self) -> None:
+        self._turn = threading.Lock()
+        self._made: list[Any] = []
+
+    def made(self, make: Callable[[], Any]) -> Any:
+        """Make it, or give what was made."""
+        with self._turn:
+            if not self._made:
+                self._made.append(make())
+        return self._made[0]
 
 
 def own_page(html: str) -> flask.Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import flask
@@ -179,16 +180,36 @@ def _did(event: Event) -> tuple[str, str, str]:
 
 def _shown(answer: Answer) -> dict[str, Any]:
     """The answer's own JSON, and the lines that have no place in it."""
+    known = answer.trade.cautions
+    of_steps = [[name for name in step.cautions if name in known] for step in answer.steps]
+    of_advice = [answer.look_cautions(row) for row in answer.advice]
+    first = answer.caution_names() if answer.is_cautious else ()
+    heeds = _told_once(known, [first, *of_steps, *of_advice, answer.caution_names()])
     return {
         "answer": answer.as_json(),
         "note": answer.note,
         "piece_terms": [told_terms(piece) for piece in answer.question.heard],
         "is_referred": answer.is_referred,
-        "cautions_first": answer.is_cautious,
         "read_as": said(answer.question),
         "unit_lines": answer.question.unit.lines(),
         "step_costs": [step_cost(answer, step) for step in answer.steps],
+        "first_heed": heeds[0],
+        "step_heeds": heeds[1 : 1 + len(of_steps)],
+        "advice_heeds": heeds[1 + len(of_steps) : -1],
+        "last_heed": {"texts": heeds[-1]["texts"], "again": {}},
     }
+
+
+def _told_once(known: Mapping[str, str], groups: Sequence[Sequence[str]]) -> list[dict[str, Any]]:
+    """Texts of cautions where a page tells them first, and name → text of those it has told before, group by group."""
+    told: set[str] = set()
+    heeds = []
+    for group in groups:
+        names = [name for name in dict.fromkeys(group) if name in known]
+        new = [known[name] for name in names if name not in told]
+        heeds.append({"texts": new, "again": {name: known[name] for name in names if name in told}})
+        told.update(names)
+    return heeds
 
 
 def _on_file(path: Path, job: str) -> list[dict[str, str]]:

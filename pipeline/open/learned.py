@@ -53,7 +53,7 @@ def check() -> flask.Response:
 @pages.post("/learned/backtest")
 def ask_again() -> flask.Response:
     """Ask the last year's jobs again, each by what was known before it."""
-    return work("backtest", "learned.models", None, library().kept(BACKTEST))
+    return work("backtest", "learned.models", None, str(library().kept(BACKTEST)))
 
 
 @pages.get("/learned/backtest")

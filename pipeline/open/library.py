@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -76,6 +76,7 @@ class Library:
         self.lingers = LINGERS
         self.proposals: dict[str, Proposal] = {}
         self.known = Together(self.look_up)
+        self._preparing: threading.Thread | None = None
         self._turn = threading.Lock()
         self._words: tuple[object, Words] | None = None
         self._reader: Workshop | None = None
@@ -91,7 +92,7 @@ class Library:
         """A file of the pages' own beside the database."""
         return self.db.with_name(f"{self.db.name.removesuffix('.duckdb')}.{ending}")
 
-    @contextmanager
+    @contextlib.contextmanager
     def opened(self, *, read_only: bool = True, wait: float | None = None) -> Iterator[Workshop]:
         """Open the workshop for one request.
 
@@ -118,12 +119,27 @@ class Library:
         finally:
             self._turn.release()
 
+    def prepare(self, calls: Sequence[dict[str, str]]) -> None:
+        """Answer calls that will be asked about, one after the other beside the pages, before anybody does.
+
+        Not where the database must not stay open after a request; see ``lingers``.
+        """
+
+        def run() -> None:
+            with contextlib.suppress(PriorjobsError):  # whoever asks is told
+                for call in calls:
+                    self.known(call).answer()
+
+        if self.lingers and (self._preparing is None or not self._preparing.is_alive()):
+            self._preparing = threading.Thread(target=run, name="prepare", daemon=True)
+            self._preparing.start()
+
     def kinds(self) -> list[str]:
         """Kinds of appliance that a call can be about."""
         with self.opened() as workshop:
             return [str(kind) for kind in workshop.words.kinds()["kind"]]
 
-    def start(self, what: str, then: str, work: Work | None = None, *files: Path) -> Job:
+    def start(self, what: str, then: str, work: Work | None = None, *given: str) -> Job:
         """Do long work beside the pages, which say so until it is done.
 
         Parameters
@@ -132,8 +148,8 @@ class Library:
             See `Job`.
         work
             What changes the database; None = one of `apart.WORKS`, which only read.
-        *files
-            That such work is to write.
+        *given
+            To such work.
 
         Raises
         ------
@@ -152,7 +168,7 @@ class Library:
         def run() -> None:
             try:
                 if work is None:
-                    job.result = apart(what, self.db, tell, *files)
+                    job.result = apart(what, self.db, tell, *given)
                 else:
                     with self.opened(read_only=False, wait=60.0) as workshop:
                         job.result = work(workshop, tell)
@@ -195,7 +211,7 @@ class Library:
                 workshop.database, [("call", *sorted(call.items()), *made_of) for call in calls], made
             )
 
-    @contextmanager
+    @contextlib.contextmanager
     def _reading(self, wait: float) -> Iterator[Workshop]:
         if self._reader is None or not self._is_as_opened():
             self._let_go()
@@ -230,6 +246,11 @@ class Library:
         with self._turn:
             if time.monotonic() - self._left_at >= self.lingers:
                 self._let_go()
+
+    def close(self) -> None:
+        """Let the database go."""
+        with self._turn:
+            self._let_go()
 
     def _let_go(self) -> None:
         if self._reader is not None:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import json
+from typing import TYPE_CHECKING
 
 import flask
 
 from pipeline.errors import UsageError
-from pipeline.open.app import go, library, own_page, page
-from pipeline.store.unchanged import while_unchanged
+from pipeline.month.scope import months_with_visits
+from pipeline.open.app import go, library, made_apart, own_page, page
 
 if TYPE_CHECKING:
-    from pipeline.month.month import MonthReport
     from pipeline.workshop import Workshop
 
 pages = flask.Blueprint("month", __name__)
@@ -23,22 +23,17 @@ FILES = {"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sh
 def period() -> flask.Response:
     """The figures of a period, the advice that stands, and what came of the advice taken up."""
     with library().opened() as workshop:
-        months = [(f"{month:%Y-%m}",) * 2 for month in _months(workshop)]
-        if not months:
-            return page("month.html", months=[], view={}, report=None)
-        report = _report(workshop)
-        said = while_unchanged(workshop.database, ("advice", *library().made_of(workshop)), workshop.advice)
+        months = [(f"{month:%Y-%m}",) * 2 for month in months_with_visits(workshop.database.connection)]
         choices = {name: _choices(workshop, name) for name in ("kind", "technician")}
-    return page(
-        "month.html", months=months, view=_view(), choices=choices, report=report, figures=_figures(report), said=said
-    )
+    view = _view()
+    month = made_apart("month", json.dumps(view, sort_keys=True)) if months else None
+    return page("month.html", months=months, view=view, choices=choices, month=month)
 
 
 @pages.get("/month/report")
 def report() -> flask.Response:
     """The whole report, as the command writes it; its figures open to their jobs."""
-    with library().opened() as workshop:
-        return own_page(_report(workshop).html)
+    return own_page(_report("html")[1].decode())
 
 
 @pages.get("/month/report.<ending>")
@@ -46,13 +41,9 @@ def file(ending: str) -> flask.Response:
     """The report as a workbook or printed."""
     if ending not in FILES:
         flask.abort(404)
-    with library().opened() as workshop:
-        place = workshop.database.scratch / f"report.{ending}"
-        wanted: dict[str, Any] = {ending: place, **_view()}
-        made = workshop.report(out=place.with_suffix(".html"), **wanted)
-        content = place.read_bytes()
+    name, content = _report(ending)
     response = flask.Response(content, mimetype=FILES[ending])
-    response.headers["Content-Disposition"] = f'attachment; filename="report-{made.scope.name}.{ending}"'
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
 
 
@@ -76,27 +67,9 @@ def _view() -> dict[str, str]:
     return {name: text for name in VIEW if (text := flask.request.args.get(name, "").strip())}
 
 
-def _report(workshop: Workshop) -> MonthReport:
-    view = _view()
-    place = workshop.database.scratch / "report.html"
-    what = ("report", *sorted(view.items()), *library().made_of(workshop))
-    return while_unchanged(workshop.database, what, lambda: workshop.report(out=place, **view))
-
-
-def _figures(report: MonthReport) -> dict[str, Any]:
-    from reports.pages.headline import figures, sentence
-
-    made, wording = report.figures, report.wording
-    return {
-        "sentence": sentence(made.now, made.before, made.changes, made.period, wording),
-        "rows": figures(made.now, made.before, made.changes, made.period, wording, made.window_days),
-    }
-
-
-def _months(workshop: Workshop) -> list[Any]:
-    from pipeline.month.scope import months_with_visits
-
-    return months_with_visits(workshop.database.connection)
+def _report(ending: str) -> tuple[str, bytes]:
+    made: tuple[str, bytes] = made_apart("report", json.dumps(_view(), sort_keys=True), ending)
+    return made
 
 
 def _choices(workshop: Workshop, column: str) -> list[tuple[str, str]]:

@@ -6,13 +6,12 @@ import secrets
 import threading
 import time
 from dataclasses import dataclass, field
-from typing import Any
 
 import flask
 
 from pipeline.errors import UsageError
 from pipeline.open.app import go, library, page
-from pipeline.open.tomorrow import CALLS, calls
+from pipeline.open.tomorrow import CALLS, asked_of, calls
 
 CODE_LASTS = 600.0  # seconds
 SESSION_LASTS = 12 * 3600.0  # seconds: a working day
@@ -119,12 +118,14 @@ def code() -> flask.Response:
 
 @owner.post("/phone")
 def change() -> flask.Response:
-    """Give a new code, or end every session."""
+    """Let phones in from now on; then give a new code, or end every session."""
     held = the_door()
-    if held is not None:
-        held.renew()
-        if flask.request.form.get("do") == "end":
-            held.end()
+    if held is None:
+        flask.current_app.extensions["let_phones_in"]()
+        return go("phone.code")
+    held.renew()
+    if flask.request.form.get("do") == "end":
+        held.end()
     return go("phone.code")
 
 
@@ -149,10 +150,10 @@ def enter() -> flask.Response:
 @door.get("/today")
 def today() -> flask.Response:
     """The day's calls, without whose they are."""
-    listed: list[dict[str, Any]] = [
-        {name: call[name] for name in SHOWN} for call in calls(library().kept(CALLS)) if call["appliance_kind"]
-    ]
-    return page("today.html", calls=listed)
+    listed = [call for call in calls(library().kept(CALLS)) if call["appliance_kind"]]
+    asks = [asked_of({**call, "serial": ""}) for call in listed]
+    library().prepare(asks)
+    return page("today.html", calls=[{name: call[name] for name in SHOWN} for call in listed], asks=asks)
 
 
 @door.post("/out")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import json
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,15 +56,17 @@ def upload() -> flask.Response:
     folder = library().kept("incoming")
     folder.mkdir(mode=0o700, exist_ok=True)
     paths: list[Path] = []
+    replaced: set[Path] = set()
     for file in sent:
         name = secure_filename(Path(str(file.filename)).name) or "records.csv"
         name = name if folder / name not in paths else f"{len(paths)}-{name}"
         if name.endswith(".toml"):
             raise UsageError(f"{shown(name)} holds no job records.", "Send CSV, XLSX, ODS, JSON Lines or Parquet.")
         paths.append(folder / name)
+        replaced |= {path for path in paths[-1:] if path.exists()}
         _remove(paths[-1])
         file.save(paths[-1])
-    return _load(paths)
+    return _load(paths, replaced)
 
 
 @pages.post("/records/waiting")
@@ -184,9 +187,14 @@ def _looked() -> list[dict[str, Any]] | None:
     return job.result if isinstance(job.result, list) else rows_of(job.result)
 
 
-def _load(paths: list[Path]) -> flask.Response:
+def _load(paths: list[Path], replaced: Collection[Path] = ()) -> flask.Response:
     proposals = library().proposals
-    return work("load", "records.files", lambda workshop, tell: _take_in(workshop, tell, paths, proposals))
+
+    def taken(workshop: Workshop, tell: Tell) -> list[dict[str, Any]]:
+        told = _take_in(workshop, tell, paths, proposals)
+        return [one | {"has_replaced": any(one["file"] == path.name for path in replaced)} for one in told]
+
+    return work("load", "records.files", taken)
 
 
 def _take_in(workshop: Workshop, tell: Tell, paths: list[Path], proposals: dict[str, Proposal]) -> list[dict[str, Any]]:

@@ -31,15 +31,13 @@ def serve(db: Path, port: int, *, browser: bool = True, lan: bool = False) -> No
     PriorjobsError
         See `Workshop.open`.
     """
-    near = f"{own_address()}:{port + 1}" if lan else ""
-    door = Door(f"http://{near}/") if lan else None
     start = Start()
-    app = make_app(db, Guard(frozenset(f"{name}:{port}" for name in LOOPBACK), start=start), door)
+    app = make_app(db, Guard(frozenset(f"{name}:{port}" for name in LOOPBACK), start=start))
+    app.extensions["let_phones_in"] = lambda: _let_phones_in(app, port + 1)
     server = _listening(app, f"127.0.0.1:{port}")
-    if door is not None:
-        phones = _listening(make_phone_app(app, Guard(frozenset({near}), is_lan=True), door), near)
-        threading.Thread(target=phones.run, name="phones", daemon=True).start()
-        sys.stdout.write(f"Phones in this network: {door.address} with the code shown under Phone.\n")
+    if lan:
+        _let_phones_in(app, port + 1)
+        sys.stdout.write(f"Phones in this network: {app.extensions['door'].address} with the code shown under Phone.\n")
     address = f"http://127.0.0.1:{port}/?start="
     sys.stdout.write(f"The workshop is open at {address}{start.typed} until you press Ctrl+C here.\n")
     sys.stdout.flush()
@@ -49,6 +47,15 @@ def serve(db: Path, port: int, *, browser: bool = True, lan: bool = False) -> No
         server.run()
     finally:
         server.close()
+
+
+def _let_phones_in(app: Flask, port: int) -> None:
+    """Listen for phones too, beside the pages, until both are stopped."""
+    near = f"{own_address()}:{port}"
+    door = Door(f"http://{near}/")
+    phones = _listening(make_phone_app(app, Guard(frozenset({near}), is_lan=True), door), near)
+    threading.Thread(target=phones.run, name="phones", daemon=True).start()
+    app.extensions["door"] = door
 
 
 def own_address() -> str:

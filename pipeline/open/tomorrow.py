@@ -10,9 +10,8 @@ import flask
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
-from pipeline.open.app import go, library, own_page, page
+from pipeline.open.app import go, library, made_apart, own_page, page
 from pipeline.store.atomic_write import whole
-from pipeline.store.unchanged import while_unchanged
 from pipeline.visit.round import MOST_CALLS, read_calls
 
 pages = flask.Blueprint("tomorrow", __name__)
@@ -24,9 +23,18 @@ LONGEST = 1000
 @pages.get("/tomorrow")
 def day() -> flask.Response:
     """The calls in their order."""
-    unread = flask.request.args.get("unread", "").splitlines()
+    unread, place = flask.request.args.get("unread", "").splitlines(), library().kept(CALLS)
+    held = calls(place)
+    asks = [asked_of(call) for call in held]
+    library().prepare(asks)
     return page(
-        "tomorrow.html", calls=calls(library().kept(CALLS)), typed=TYPED, kinds=library().kinds(), unread=unread
+        "tomorrow.html",
+        calls=held,
+        asks=asks,
+        file=place.name,
+        typed=TYPED,
+        kinds=library().kinds(),
+        unread=unread,
     )
 
 
@@ -82,15 +90,7 @@ def sheets() -> flask.Response:
     place = library().kept(CALLS)
     if not calls(place):
         raise UsageError("There are no calls yet.", "Add them under Tomorrow first.")
-    with library().opened() as workshop:
-        out = workshop.database.scratch / "sheets.html"
-
-        def made() -> str:
-            workshop.round(place, out)
-            return out.read_text(encoding="utf-8")
-
-        what = ("sheets", place, place.stat().st_mtime_ns, *library().made_of(workshop))
-        return own_page(while_unchanged(workshop.database, what, made))
+    return own_page(made_apart("sheets", str(place), str(place.stat().st_mtime_ns)))
 
 
 def calls(place: Path) -> list[dict[str, Any]]:
@@ -103,6 +103,12 @@ def calls(place: Path) -> list[dict[str, Any]]:
     except (OSError, UnicodeDecodeError, csv.Error) as fault:
         raise UsageError(f"{shown(place.name)} cannot be read.", "Put it right, or remove it.") from fault
     return [{**{name: line.get(name) or "" for name in FIELDS}, "mark": _mark(line)} for line in lines]
+
+
+def asked_of(call: dict[str, str]) -> dict[str, str]:
+    """What Ask is asked about a call; never whose it is."""
+    same = {name: call[name] for name in ("make", "model", "serial", "age", "complaint")}
+    return {"kind": call["appliance_kind"], "code": call["fault_code"], **same}
 
 
 def _mark(call: dict[str, Any]) -> str:

@@ -119,6 +119,7 @@ def _card(
 ) -> dict[str, Any]:
     """Put together what the model card says."""
     from models.causes.model import OPINIONS
+    from models.causes.pool import HEARD, UNHEARD
     from models.evaluate import drift
 
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
@@ -134,7 +135,8 @@ def _card(
         "exam_jobs": len(asked),
         "settings": {"window_days": settings.window_days, "waiting_days": settings.waiting_days},
         "half_life": exam["learned"].half_life,
-        "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights, strict=True)},
+        "pool": {part: float(weight) for part, weight in zip(OPINIONS, model.weights[HEARD], strict=True)},
+        "pool_of_own_words": {part: float(one) for part, one in zip(OPINIONS, model.weights[UNHEARD], strict=True)},
         "gains": exam["learned"].classifier.decided_.gains,
         "profile": drift.profile(jobs),
         "jobs_by_cause": {str(c): int(n) for c, n in jobs["cause"].value_counts().sort_index().items()},

@@ -7,6 +7,7 @@ import io
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pipeline.errors import LayoutError, UsageError, file_fault, shown
+from pipeline.small_text import small_text
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import may_write
 from pipeline.store.sheet_text import from_sheet, safe_in_sheet
@@ -29,6 +30,7 @@ SAYS_YES = frozenset({"yes", "y", "ok", "ja"})
 SAYS_NOTHING = frozenset({"nothing", "ignore", "-", "'-", "nichts"})
 SAYS_OWN = frozenset({"own", "keep", "eigen"})
 NO_PART = "no part"
+MOST_BYTES = 64 << 20
 _NEW = "new:"
 _LISTS = ("kind", "complaint", "finding", "cause", "part", "outcome", "make", "cure")
 
@@ -145,8 +147,15 @@ def write_review(database: Database, words: Words, path: Path, *, phrases: bool 
     ------
     FileUnusable
         The file cannot be written.
+    UsageError
+        It holds decisions that were not taken in.
     """
     may_write(path, COLUMNS[0].encode(), database=database)
+    if open_decisions := _not_taken(database, words, path):
+        raise UsageError(
+            f"{shown(path)} holds {open_decisions:,} decisions that were not taken in; it was not written over.",
+            f"Take them in first: priorjobs review --decisions {path}; or name another file with --out.",
+        )
     table = phrases_to_review(database) if phrases else to_review(database, words)
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
@@ -156,6 +165,31 @@ def write_review(database: Database, words: Words, path: Path, *, phrases: bool 
     with whole(path) as draft:
         draft.write_text("\ufeff" + buffer.getvalue(), encoding="utf-8", newline="")
     return len(table)
+
+
+def _not_taken(database: Database, words: Words, path: Path) -> int:
+    """Count the decisions typed into a file that are not in force."""
+    if not path.is_file() or not path.stat().st_size:
+        return 0
+    decided = [row for row in _read(path) if row.decision]
+    if not decided:
+        return 0
+    terms = _terms(words)
+    in_force = {
+        (name, written): term
+        for name, written, term in database.connection.execute(
+            "select list, written, term from correction where undone_at is null order by correction_id"
+        ).fetchall()
+    }
+    return sum(not _is_in_force(row, terms, in_force) for row in decided)
+
+
+def _is_in_force(row: _Row, terms: dict[str, set[str]], in_force: dict[tuple[str, str], str | None]) -> bool:
+    key = (row.list, row.written)
+    try:
+        return key in in_force and in_force[key] == _decided(row, terms)
+    except LayoutError:
+        return False
 
 
 def _cell(value: Any) -> str:
@@ -207,8 +241,7 @@ def take_decisions(database: Database, words: Words, path: Path) -> dict[str, An
 
 def _read(path: Path) -> list[_Row]:
     try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            text = file.read()
+        text = small_text(path, MOST_BYTES)
     except OSError as error:
         raise file_fault(error, path) from error
     except UnicodeDecodeError:

@@ -15,6 +15,7 @@ from pipeline.visit.heard import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
+from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
@@ -31,11 +32,9 @@ from reports.render.wording import (
     value_of,
 )
 
-LEAST_ODDS = 0.01
 NEARLY_SURE = 0.995  # from here on a percentage would be written as a certainty
 MOST_LINES = 20
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
-Range = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -122,8 +121,10 @@ class Answer(Shown):
         """Cautions that stand before all else: what was told can hurt."""
         if self.is_referred:
             return ()
-        told = [one.caution for one in hazards(self.question, self.trade).values() if one.caution]
-        return (*told, *((DO_NOT_ENERGISE,) if self.is_unsafe else ()))
+        told = [one for one in hazards(self.question, self.trade).values() if one.caution]
+        energise = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
+        graver, less = ([one.caution for one in told if one.is_off == is_off] for is_off in (False, True))
+        return (*graver, *energise, *less)
 
     def _cautions_of(self, steps: Sequence[Step], advice: Sequence[AdviceRow]) -> tuple[str, ...]:
         names = [*self.alarms, *(c for step in steps for c in step.cautions)]

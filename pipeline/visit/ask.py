@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
 from pipeline.train import phrases
+from pipeline.visit import later_jobs
 from pipeline.visit.advice_for_call import for_parts
-from pipeline.visit.answer import LEAST_ODDS, Answer, CauseRow, Range
+from pipeline.visit.answer import Answer, CauseRow
 from pipeline.visit.ask_first import inquiries, is_silent
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
 from pipeline.visit.circumstances import circumstances, first_things_first, hazards
 from pipeline.visit.costs import Costs
+from pipeline.visit.later_jobs import Learned
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.quote import LEAST_ODDS, quote
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, histories
@@ -32,22 +35,23 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
-LOOKING_MINUTES = (
-    15.0  # what finding a cause takes beside curing it, for a quote with few jobs (common practice, no source)
-)
 KIND = "kind"
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
 
 
 @dataclass(frozen=True)
 class Asked:
-    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds and their reasons."""
+    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds and their reasons.
+
+    ``learned`` is what later jobs taught of quotes.
+    """
 
     question: Question
     costs: Costs
     evidence: Evidence
     odds: Odds
     why: Mapping[str, tuple[Reason, ...]]
+    learned: Learned = field(default_factory=Learned)
 
     @property
     def has_plan(self) -> bool:
@@ -161,6 +165,7 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     if not questions:
         return []
     model, name = model_for(database, words)
+    learned = later_jobs.kept(database)
     without = [untold(question) for question in questions]
     others = [one for facts in without for one in facts.values()]
     said = opinions([*questions, *others], model)
@@ -175,7 +180,7 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
         )
         cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
         odds, unit = with_history(q.unit, odds, cured_by, rate)
-        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds, why))
+        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds, why, learned))
     return asked
 
 
@@ -245,7 +250,7 @@ def answered(
         evidence=asked.evidence,
         visit=visit,
         steps=steps,
-        quote=_quote(asked),
+        quote=quote(asked.costs, asked.evidence, odds, asked.learned.shifts),
         advice=for_parts(advice, question, _parts_in_question(visit, steps)),
         remark=_remark(asked.evidence),
         currency=asked.costs.settings.currency,
@@ -366,29 +371,6 @@ def _rows(odds: Odds, costs: Costs, evidence: Evidence, why: Mapping[str, tuple[
         )
         for place, (cause, p) in enumerate(likely.items())
     )
-
-
-def _quote(asked: Asked) -> dict[str, Range]:
-    import numpy as np
-
-    from models.plan.quote import quote_range
-
-    costs, jobs = asked.costs, asked.evidence.similar
-    likely = {cause: p for cause, p in asked.odds.causes.items() if p >= LEAST_ODDS}
-    if not likely:
-        return {}
-    minutes = {cause: costs.minutes(cause) + LOOKING_MINUTES for cause in likely}
-    parts = {cause: sum(costs.price(part) for part in costs.repair(cause).parts) for cause in likely}
-    money = {cause: minutes[cause] * costs.rate + parts[cause] for cause in likely}
-    paid = jobs["parts_cost"].to_numpy(dtype=float, na_value=float("nan"))
-    took = jobs["labour_minutes"].to_numpy(dtype=float, na_value=float("nan"))
-    spent = took * costs.rate + np.nan_to_num(paid)
-    causes = jobs["cause"].tolist()
-    return {
-        "money": quote_range(likely, causes, spent, money),
-        "minutes": quote_range(likely, causes, took, minutes),
-        "parts": quote_range(likely, causes, paid, parts),
-    }
 
 
 def _remark(evidence: Evidence) -> str:

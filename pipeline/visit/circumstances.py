@@ -70,8 +70,15 @@ def circumstances(question: Question, trade: Trade, advice: Sequence[AdviceRow] 
         bool(COMES_AND_GOES.search(question.complaint)),
         looks,
         put_off(question, trade),
-        tuple(dict.fromkeys(name for hazard in hazards(question, trade).values() for name in hazard.first)),
+        _first(question, trade),
     )
+
+
+def _first(question: Question, trade: Trade) -> tuple[str, ...]:
+    """Checks that what is told asks for before all else; where the fault was measured, no test looks for it again."""
+    is_measured = not (trade.unsafe & trade.decisive).isdisjoint(question.findings.items())
+    told = [one for one in hazards(question, trade).values() if not (one.is_off and is_measured)]
+    return tuple(dict.fromkeys(name for one in told for name in one.first))
 
 
 def hazards(question: Question, trade: Trade) -> dict[str, Hazard]:

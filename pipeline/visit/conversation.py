@@ -25,7 +25,7 @@ from pipeline.visit.walk import Event, Stand, Walk, told
 from pipeline.words.alarms import alarms
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
 from pipeline.words.licensed import licensed_work
-from reports.render.wording import Sentence, Written, in_language, sentence, value_of
+from reports.render.wording import Finding, Sentence, Written, in_language, sentence, value_of
 
 if TYPE_CHECKING:
     from pipeline.settings import Settings
@@ -56,7 +56,8 @@ NO_CAUSE = ("no fault found", "no access")  # endings after which nobody knows w
 class Visit:
     """The visit so far; every state follows from the events alone, so undo is to drop the last one.
 
-    ``cause`` is what it really was, where somebody said so; ``ordered`` a part that was ordered.
+    ``cause`` is what it really was, where somebody said so; ``ordered`` a part that was ordered; ``remarks`` how the
+    last press was read.
     """
 
     asked: Question
@@ -65,6 +66,7 @@ class Visit:
     cause: str = ""
     ordered: str = ""
     stands: dict[tuple[Event, ...], Stand] = field(default_factory=dict)
+    remarks: list[str] = field(default_factory=list)
 
     def question(self) -> Question:
         """The question with all that was seen."""
@@ -95,10 +97,10 @@ class Visit:
         if key == UNDO:
             self.undo()
         elif key.startswith(f"{SEEN} "):
-            event = _seen(pressed[2:], self, words)
-            if event is None:
+            events, self.remarks = _seen(pressed[2:], self, words)
+            if not events:
                 return sentence("visit.not_understood", text=Written(shown(pressed[2:])))
-            self.events.append(event)
+            self.events += events
         elif key == END or key.startswith(f"{END} "):
             self.outcome = ENDINGS.get(key[2:].strip(), "")
             if not self.outcome:
@@ -185,6 +187,9 @@ def run(
         warned |= set(cautions_on_screen(now, step))
         while (pressed := ask("> ").strip()).lower() != STOP and (wrong := visit.press(now, pressed, words)):
             say(safe(wording.told(wrong)))
+        for line in visit.remarks:
+            say(safe(wording.told(line)))
+        visit.remarks = []
         if pressed.lower() == STOP or visit.outcome:
             break
     if begun is not None:
@@ -324,13 +329,16 @@ def event_of(now: Answer, step: Step, key: str, label: str) -> Event:
     return Event("cured" if key == "1" else "tried", step.name, "", machine, step.parts, cause)
 
 
-def _seen(text: str, visit: Visit, words: Words) -> Event | None:
+def _seen(text: str, visit: Visit, words: Words) -> tuple[list[Event], list[str]]:
+    """Give everything that a text says was seen, and what to tell of how it was read."""
     from pipeline.visit.question import read_findings
 
     if licensed_work([text], visit.asked.kind) or alarms([text], visit.asked.kind):
-        return Event("heard", text)
-    findings, *_rest = read_findings(words, [text], visit.asked.kind)
-    return next((Event("seen", finding, value) for finding, value in findings.items()), None)
+        return [Event("heard", text)], []
+    findings, _, remarks = read_findings(words, [text], visit.asked.kind)
+    seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]
+    told = [sentence("visit.taken", seen=seen)] if seen else []
+    return [Event("seen", finding, value) for finding, value in findings.items()], [*told, *remarks]
 
 
 def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[str, str]:

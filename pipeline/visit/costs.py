@@ -11,7 +11,7 @@ from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, BY_EYE, CheckCa
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
-    from models.plan.problem import Problem
+    from models.plan.problem import First, Floats, Problem
     from pipeline.settings import Settings
     from pipeline.visit.similar_jobs import KindRecords
 
@@ -27,7 +27,11 @@ REFILLING_MINUTES = 4.0
 SHOP = "bench"  # access group of what is done in the shop
 JOB = "at the "  # begins the name of an access group that is no cover: the place a look and a repair have in common
 AT_HAND = 0.7  # chance of an outcome under a cause from which on the outcome shows the cause itself
+FOR_SURE = 0.9  # such a chance, from which on a part found good there is not fitted
 NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
+# least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
+SEEN_BY_ANYONE = 0.5
+WORTH_A_GLANCE = 0.03
 COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
 HANDOVER_MINUTES = 60.0
 STRANGE_FAULT_MINUTES = 90.0
@@ -184,8 +188,9 @@ class Costs:
 
     def _looked_at_by(self, cause: str) -> CheckCard | None:
         """Find the check that looks at the very thing a repair without parts puts right, under no power."""
-        place = None if self.repair(cause).parts or self.trade.is_licensed(cause) else self._place(cause)
-        return place if place and place.power != "needed" and self._shown(cause, place)[1] >= AT_HAND else None
+        return (
+            None if self.repair(cause).parts or self.trade.is_licensed(cause) else self._shown_by_check(cause, AT_HAND)
+        )
 
     def _shown(self, cause: str, card: CheckCard) -> tuple[str, float]:
         """Return the outcome other than the usual that a cause shows most plainly in a check, and its chance."""
@@ -225,7 +230,7 @@ class Costs:
 
     def closing_minutes(self, group: str) -> float:
         """Minutes of closing one access group."""
-        return ISOLATING_MINUTES if group in self._shared else CLOSING_SHARE * self.opening_minutes({group})
+        return 0.0 if group in self._shared else CLOSING_SHARE * self.opening_minutes({group})
 
     def check_minutes(self, card: CheckCard) -> float:
         """Minutes of a check once its place is open."""
@@ -280,7 +285,6 @@ class Costs:
         from models.plan.machine import Prices
         from models.plan.problem import Action, Check, Look, Problem
 
-        first = tuple(name for name in call.first if any(card.name == name for card in checks))
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         p = p / p.sum()
@@ -299,7 +303,8 @@ class Costs:
                     card.power,
                     card.covers,
                     card.water,
-                    {} if first[1:] else self.clears(card, odds, acts),
+                    self.clears(card, odds, acts),
+                    rules_out=self._rules_out(card, acts, call),
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
             )
@@ -315,7 +320,6 @@ class Costs:
                 Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and tells else None,
                 act.power,
                 act.water,
-                frozenset((*first, *(call.looks_first[part] for part in act.parts if part in call.looks_first))),
                 frozenset({act.looked_at_by} - {""}),
             )
             for act in acts
@@ -324,14 +328,95 @@ class Costs:
         groups = sorted(frozenset[str]().union(*accesses))
         prices = Prices(
             {group: self.opening_minutes({group}) * self.rate for group in groups},
-            {group: self.closing_minutes(group) * self.rate for group in groups},
+            {group: self.closing_minutes(group) * self.rate for group in groups if group not in self._shared},
             ISOLATING_MINUTES * self.rate,
             ISOLATING_MINUTES * self.rate,
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        due = first[0] if first else self._due(odds, acts, call)
-        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, due)
+        first = self._safe_first(causes, checks, acts, call)
+        if not first:
+            glances = [] if machine.stays_off else self._glances(causes, p, checks, acts)
+            first = [*self._advised(causes, acts, call), *glances]  # what is unsafe is made safe first
+        return Problem(
+            causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), tuple(first)
+        )
+
+    def _shown_by(self, act: Act) -> str:
+        """Check without power that shows all that a repair cures: what is found good there is not mended; "" = none."""
+        if not act.parts:
+            return act.looked_at_by
+        places = {place.name if place else "" for place in (self._shown_by_check(c, FOR_SURE) for c in act.cures)}
+        return places.pop() if len(places) == 1 else ""
+
+    def _shown_by_check(self, cause: str, least: float) -> CheckCard | None:
+        """Check without power that looks at the place of a cause and shows it with at least such a chance."""
+        place = self._place(cause)
+        return place if place and place.power != "needed" and self._shown(cause, place)[1] >= least else None
+
+    def ruled_out(self, acts: Sequence[Act], call: Circumstances) -> set[str]:
+        """Repairs of what was already seen to be in order."""
+        rows = ((call.findings.get(card.finding, ""), self._rules_out(card, acts, call)) for card in self.trade.checks)
+        return {ruled[value] for value, ruled in rows if value in ruled}
+
+    def _rules_out(self, card: CheckCard, acts: Sequence[Act], call: Circumstances) -> dict[str, str]:
+        """Outcome of a check → repair of the very thing looked at, seen to be in order; not where a fault may hide."""
+        ruled: dict[str, str] = {}
+        for act in acts:
+            if card.name == self._shown_by(act) and not call.is_intermittent:
+                faulty = {self._shown(cause, card)[0] for cause in act.cures}
+                ruled |= {value: act.name for value in card.values if value not in faulty}
+        return ruled
+
+    def _safe_first(
+        self, causes: Sequence[str], checks: Sequence[CheckCard], acts: Sequence[Act], call: Circumstances
+    ) -> list[First]:
+        """Checks that what is told asks for, in their order, before everything else."""
+        import numpy as np
+
+        from models.plan.problem import First
+
+        every = np.ones(len(causes), dtype=bool)
+        wait = frozenset((*(card.name for card in checks), *(act.name for act in acts)))
+        names = [name for name in call.first if name in wait]
+        return [
+            First(name, wait - frozenset(names[: place + 1]), every, is_strict=True) for place, name in enumerate(names)
+        ]
+
+    def _advised(self, causes: Sequence[str], acts: Sequence[Act], call: Circumstances) -> list[First]:
+        """Checks that the workshop's advice names to come before a part."""
+        import numpy as np
+
+        from models.plan.problem import First
+
+        every = np.ones(len(causes), dtype=bool)
+        return [
+            First(look, frozenset(act.name for act in acts if part in act.parts), every, is_strict=True)
+            for part, look in call.looks_first.items()
+        ]
+
+    def _glances(
+        self, causes: Sequence[str], p: Floats, checks: Sequence[CheckCard], acts: Sequence[Act]
+    ) -> list[First]:
+        """What anyone can see or turn comes before any panel and any repair but those of what is seen so."""
+        import numpy as np
+
+        from models.plan.problem import First
+
+        shown = {
+            card.name: np.array([self._shown(cause, card)[1] >= SEEN_BY_ANYONE for cause in causes])
+            for card in checks
+            if card.is_for_anyone
+        }
+        seen = {cause for found in shown.values() for cause, is_seen in zip(causes, found, strict=True) if is_seen}
+        later = frozenset(act.name for act in acts if act.parts or not seen.issuperset(act.cures)) | frozenset(
+            card.name for card in checks if card.access
+        )
+        return [
+            First(name, later - {name}, found, WORTH_A_GLANCE)
+            for name, found in shown.items()
+            if p @ found >= WORTH_A_GLANCE
+        ]
 
     def is_at_hand(self, act: Act, in_van: Collection[str]) -> bool:
         """Whether the parts of a repair are there when it is done: on the van, or in the shop for work on the bench."""

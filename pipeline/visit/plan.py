@@ -289,11 +289,12 @@ def plan_visit(
     from models.plan.plan import make_plan
 
     kept = likely(odds)
-    acts = tuple(act for act in costs.acts(list(kept)) if act.name not in tried)
+    call = call or Circumstances()
+    in_vain = {*tried, *costs.ruled_out(costs.acts(list(kept)), call)}
+    acts = tuple(act for act in costs.acts(list(kept)) if act.name not in in_vain)
     carry = carry_list(kept, acts, costs, stock)
     in_van = {row.part for row in carry if row.worth_it or row.on_van} if carried is None else set(carried)
     checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
-    call = call or Circumstances()
     plan = make_plan(costs.problem(kept, checks, acts, machine or Machine(), in_van, call))
     ahead = _ahead(plan, costs, acts, in_van)
     minutes, money, visits = ahead[plan.root]

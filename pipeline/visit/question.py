@@ -188,8 +188,7 @@ def read_questions(
         ],
     )
     makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
-    written_models = column("model")
-    models = identity.model(written_models, _known(connection, "model") if written_models.notna().any() else [])
+    models = _models(column("model"), connection)
     families = identity.model_family(models)
     day = on or dt.date.today()
     days = pd.Series([pd.Timestamp(day)] * len(calls))
@@ -339,6 +338,12 @@ def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:
         return written
     found = words.match("make", written)
     return found["term"].where(found["is_understood"], identity.make(written, known))
+
+
+def _models(written: pd.Series, connection: duckdb.DuckDBPyConnection | None) -> pd.Series:
+    from pipeline.load import identity
+
+    return identity.model(written, _known(connection, "model")) if written.notna().any() else written
 
 
 def _by_row(found: pd.DataFrame, name: str, rows: int, beside: str | None = None) -> list[list[Any]]:

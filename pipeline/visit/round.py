@@ -7,6 +7,7 @@ import datetime as dt
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from math import prod
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,10 +19,12 @@ from pipeline.read.reader import read
 from pipeline.read.sources import Unopened, open_sources
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, may_write
+from pipeline.visit import later_jobs
 from pipeline.visit.answer import Answer
 from pipeline.visit.ask import Asked, answered, ask, questions_of
 from pipeline.visit.conversation import Visit, record_line
 from pipeline.visit.costs import further_trip
+from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question, age
@@ -86,7 +89,8 @@ def plan_round(
     asked = ask(database, words, settings, questions)
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
-    van = van_list(calls, trip=further_trip(settings), carrying=CARRY_MONEY, stock=parts.units())
+    planned = [call for call in calls if call]
+    van = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=parts.units())
     advice = kept(database)
     answers = [
         answered(one, advice, carried=[name for name, part in _parts(one, parts).items() if van.units.get(part.label)])
@@ -106,7 +110,7 @@ def plan_round(
             "wanted": _wanted(calls),
             "one_visit": van.one_visit_cures,
             "one_visit_empty": sum(p for call in calls for parts, p in call if not parts),
-            "all_cured": van.all_cured,
+            "all_cured": _all_cured(planned, van, later_jobs.kept(database)),
         },
         day=day,
         wording=in_language(settings.locale, settings.currency),
@@ -274,6 +278,16 @@ def _needs(one: Asked, parts: Parts) -> list[Needs]:
             wanted = frozenset(labels[part] for part in one.costs.repair(cause).parts)
             needs[wanted] = needs.get(wanted, 0.0) + p
     return list(needs.items())
+
+
+def _all_cured(calls: Sequence[Sequence[Needs]], van: VanList, learned: Learned) -> float:
+    """Chance that every call can be cured, brought into line with what later jobs taught of such chances."""
+    from models.plan.quote import brought_into_line
+
+    each = [min(sum(p for parts, p in call if parts <= set(van.units)), 1.0) for call in calls]
+    better = [brought_into_line(p, learned.parts_at_hand) for p in each]
+    factors = [after / before for before, after in zip(each, better, strict=True) if before > 0]
+    return float(min([van.all_cured * prod(factors), *better]))
 
 
 def _wanted(calls: Sequence[Sequence[Needs]]) -> dict[str, list[tuple[int, float]]]:

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from pipeline.errors import UsageError, shown
+from pipeline.small_text import small_text
 
 if TYPE_CHECKING:
     import duckdb
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 FILE = "stock.csv"
 COLUMNS = ("part", "kind", "make", "model_family", "part_number", "van", "store")
 MOST_UNITS = 10_000
+MOST_BYTES = 16 << 20
 
 NUMBERS = r"""
 select
@@ -167,7 +169,7 @@ def read_stock(words: Words, path: Path) -> list[Stocked]:
 def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
     """Lines with their numbers, every column there, blank lines left out."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = small_text(path, MOST_BYTES)
     except (OSError, UnicodeDecodeError) as fault:
         raise UsageError(f"{shown(path.name)} cannot be read: {fault}.", "Give a CSV file in UTF-8.") from None
     reader = csv.DictReader(io.StringIO(text), restkey="")

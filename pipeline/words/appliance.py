@@ -42,7 +42,7 @@ class CheckCard:
     """One check as the word lists describe it; ``access`` is what must be opened for it, empty = nothing.
 
     power (needed, off, any), covers (on, off, any) and water (in, out, any) are the states it needs; water "out" is let
-    out for it, or by it where it needs power.
+    out for it, or by it where it needs power. ``is_for_anyone``: the customer could see or turn it, without tools.
     """
 
     name: str
@@ -54,6 +54,7 @@ class CheckCard:
     power: str = "any"
     covers: str = "any"
     water: str = "any"
+    is_for_anyone: bool = False
 
 
 @dataclass(frozen=True)
@@ -251,6 +252,7 @@ def _check(row: Mapping[Any, Any]) -> CheckCard:
         power=row["power"],
         covers=row["covers"],
         water=row["water"],
+        is_for_anyone=row["anyone"] == "yes",
     )
 
 

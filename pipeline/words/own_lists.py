@@ -65,12 +65,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, shown
+from pipeline.small_text import small_text
 from pipeline.words.lists import LISTS, OUTCOMES, Row, WordLists, add_term, many, read_codes_table
 from pipeline.words.phrases import Phrase
 from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+MOST_BYTES = 16 << 20
 
 
 def read_own(lists: WordLists, path: Path) -> None:
@@ -82,10 +85,11 @@ def read_own(lists: WordLists, path: Path) -> None:
         With file, line, value and remedy.
     """
     try:
-        text = Path(path).read_text(encoding="utf-8-sig")
+        text = small_text(Path(path), MOST_BYTES)
     except (OSError, UnicodeDecodeError) as error:
         raise LayoutError(
-            f"The word list {shown(path.name)} cannot be read: {error}.", "Check the name; save it as UTF-8."
+            f"The word list {shown(path.name)} cannot be read: {getattr(error, 'strerror', None) or error}.",
+            "Check the name; save it as UTF-8.",
         ) from None
     if Path(path).suffix.lower() == ".csv":
         _read_own_csv(lists, text, Path(path).name)
@@ -167,11 +171,16 @@ def _line_of(text: str, name: str, number: int = 0) -> int:
     return found[min(number, len(found) - 1)] if found else 1
 
 
-STATES = {"power": ("off", "needed", "any"), "covers": ("any", "on", "off"), "water": ("any", "in", "out")}
-"""What a check may need of the appliance; the first is taken where a list says nothing."""
+STATES = {
+    "power": ("off", "needed", "any"),
+    "covers": ("any", "on", "off"),
+    "water": ("any", "in", "out"),
+    "anyone": ("no", "yes"),
+}
+"""What a check may need of the appliance, and whether anyone can make it; the first is taken where nothing is said."""
 _FIELDS = frozenset({
     "term", "written", "kinds", "parts", "group", "symptoms", "action", "minutes", "price", "share", "cautions",
-    "check", "values", "expected", "access", "power", "covers", "water", "by_eye",
+    "check", "values", "expected", "access", "power", "covers", "water", "anyone", "by_eye",
 })  # fmt: skip
 
 

@@ -47,10 +47,12 @@ def faults(lists: WordLists) -> pd.DataFrame:
 def checks(lists: WordLists) -> pd.DataFrame:
     """Give checks with their values and kinds (split by |), minutes, and the states they need.
 
-    power: needed, off or any; covers: on, off or any; water: in, out or any (`models.plan.machine`).
+    power: needed, off or any; covers: on, off or any; water: in, out or any (`models.plan.machine`); anyone: "yes"
+    where the customer could see or turn it, without tools.
     """
     columns = (
-        "check", "finding", "values", "kinds", "minutes", "power", "covers", "water", "access", "cautions", "origin",
+        "check", "finding", "values", "kinds", "minutes", "power", "covers", "water", "access", "anyone", "cautions",
+        "origin",
     )  # fmt: skip
     return _frame(lists.checks, columns, ("minutes",))
 

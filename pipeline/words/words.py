@@ -198,7 +198,7 @@ class Words(ReadyLists):
         return tables.faults(self.lists)
 
     def checks(self) -> pd.DataFrame:
-        """Checks: check, finding, values, kinds, minutes, power, covers, water, access, cautions."""
+        """Checks: check, finding, values, kinds, minutes, power, covers, water, access, anyone, cautions."""
         from pipeline.words import tables
 
         return tables.checks(self.lists)

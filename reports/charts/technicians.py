@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
@@ -45,7 +45,7 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
         Language of the page.
     """
     rows = frame.sort_values("technician").reset_index(drop=True)
-    verdicts = [wording.say(f"technicians.{word}") for word in rows["words"]]
+    verdicts = in_words(rows["words"], together["widened"], wording)
     names = [wording.term(name) for name in rows["technician"]]
     numbers = [
         {"technician": name, "fixed": wording.number(fixed), "n": known, "expected": wording.number(expected, 1)}
@@ -79,6 +79,15 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
         drawn = drawn[drawn["is_other"]]
     title = title_of(list(rows["words"]), together, wording)
     return finished(NAME, chart(drawn, wording), title, wording.say("technicians.alt", title=title), table, rows)
+
+
+def in_words(words: Iterable[str], widened: float, wording: Wording) -> list[str]:
+    """Say each verdict; within limits that were widened nobody is said to be inside what chance allows."""
+    is_spread = widened > 1
+    return [
+        wording.say("technicians.inside_spread" if word == "inside" and is_spread else f"technicians.{word}")
+        for word in words
+    ]
 
 
 def title_of(words: list[str], together: Mapping[str, float], wording: Wording) -> str:

@@ -111,8 +111,8 @@ def figures(
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
         not_yet_known; callbacks: fixes, returns, open; both: followed;
-        wrong_swaps: parts, judged, open, to_come, labour, trips, is_labour_billed; days_to_cure: faults, open, half.
-        NaN = too few.
+        wrong_swaps: parts, judged, open, to_review, to_come, labour, trips, is_labour_billed; days_to_cure: faults,
+        open, half. NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
@@ -196,10 +196,13 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
         text = wording.say("figure.basis_callbacks", returns=numbers["returns"], n=now["fixes"])
         return text + _followed(now, wording, window, "figure.followed_callbacks")
     if measure == "wrong_swaps":
-        text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=numbers["open"])
+        waiting = wording.number(now["open"] - now["to_review"])
+        text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=waiting)
         if now["parts"]:
             key = "figure.beside_billed" if now["is_labour_billed"] else "figure.made_of"
             text += wording.say(key, labour=wording.money(now["labour"]), trips=wording.money(now["trips"]))
+        if now["to_review"]:
+            text += wording.say("figure.to_review", n=now["to_review"])
         if now["is_provisional"]:
             text += wording.say("figure.to_come", more=wording.number(now["to_come"], 0 if now["to_come"] >= 1 else 1))
         return text
@@ -269,7 +272,8 @@ def sentence(
         earlier_when = _when("before", period.before_first, period.before_last, wording)
         text += wording.say(f"sentence.{key}", before=wording.percent(earlier), before_when=earlier_when)
     if swaps["parts"]:
-        return text + wording.say("sentence.money", money=wording.money(swaps["value"]), n=swaps["parts"])
+        key = "sentence.money_least" if swaps["to_review"] else "sentence.money"
+        return text + wording.say(key, money=wording.money(swaps["value"]), n=swaps["parts"])
     if swaps["open"]:
         return text + wording.say("sentence.no_money_yet", n=swaps["open"])
     return text + wording.say("sentence.no_money")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from reports.pages.headline import MEASURES, STRIP_WIDTH, shown_value
-from reports.pages.month import MonthFigures
+from reports.pages.month_figures import MonthFigures
 from reports.render.page import render
 from reports.render.wording import Wording
 

@@ -8,8 +8,10 @@ from typing import Any
 
 import pandas as pd
 
+from reports.pages.advice_rows import advice_rows
 from reports.pages.headline import figures
-from reports.pages.month import MonthFigures, advice_rows, quality_rows
+from reports.pages.month_figures import MonthFigures
+from reports.pages.month_tables import quality_rows
 from reports.render.plain_text import plain
 from reports.render.sheet_metadata import name_no_program
 from reports.render.wording import Wording

@@ -11,6 +11,7 @@ a term.
 from __future__ import annotations
 
 import datetime as dt
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -64,6 +65,14 @@ def languages() -> list[str]:
 def _catalogue(language: str) -> dict[str, Any]:
     text = (files("reports") / "languages" / f"{language}.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
+
+
+@cache
+def _messages(language: str) -> list[tuple[re.Pattern[str], str]]:
+    """English sentences of the catalogue as patterns, {} = anything, longest first; what each is in its language."""
+    messages = sorted(_catalogue(language).get("messages", {}).items(), key=lambda row: -len(row[0]))
+    patterns = ("(.*)".join(map(re.escape, english.split("{}"))) for english, _ in messages)
+    return [(re.compile(pattern, re.DOTALL), says) for pattern, (_, says) in zip(patterns, messages, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -174,6 +183,19 @@ class Wording:
             if before and text.startswith(before) and text.endswith(after):
                 return str(says).format(self.term(text.removeprefix(before).removesuffix(after), longest))
         return plain(text, longest)
+
+    def message(self, said: object) -> str:
+        """Give a fault, its remedy or a note in this language, or as it is where the catalogue has no such sentence.
+
+        What changes in it, such as the name of a file, stays as it is written.
+        """
+        if isinstance(said, Sentence | Several):
+            return self.told(said)
+        text = str(said)
+        for pattern, says in _messages(self.language):
+            if found := pattern.fullmatch(text):
+                return plain(says.format(*found.groups()), LONGEST_TEXT)
+        return plain(text, LONGEST_TEXT)
 
     def _named(self, table: str, name: str) -> str:
         return str(_catalogue(self.language).get(table, {}).get(name, ""))

@@ -28,7 +28,7 @@ DOWN = (
     ("pipeline.words",),
     ("pipeline.values", "pipeline.store"),
     ("pipeline.settings",),
-    ("pipeline.errors",),
+    ("pipeline.errors", "pipeline.small_text"),
     ("reports.pages",),
     ("reports.charts",),
     ("reports.render",),

@@ -33,7 +33,7 @@ def chromium() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def start(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     shop = shutil.copytree(office_files.folder(), tmp_path_factory.mktemp("browser") / "shop")
     with running(shop / "workshop.duckdb") as (start, _):
         yield start
@@ -54,26 +54,31 @@ def is_fit(page: Any) -> bool:
     return bool(page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
 
 
-def test_the_owners_first_hour(chromium: Any, tmp_path: Path) -> None:
-    with running(tmp_path / "workshop.duckdb") as (address, _):
-        page, said = opened(chromium, DESK)
+@pytest.mark.parametrize("width", [DESK, PHONE])
+def test_the_owners_first_hour(chromium: Any, tmp_path: Path, width: int) -> None:
+    with running(tmp_path / "workshop.duckdb") as (start, _):
+        page, address, said = opened(chromium, start, width)
         page.goto(f"{address}/records")
         page.set_input_files("#files", office_files.write(tmp_path / "office.csv"))
         page.get_by_role("button", name="Read the files").click()
         page.get_by_role("link", name="Look at its columns").first.click()
+        assert is_fit(page)
         page.get_by_label(re.compile("^Unit")).select_option("serial")
         page.get_by_label(re.compile("^Done")).select_option("work_done")
         page.get_by_role("button", name="Load it so").click()
         page.get_by_text("118 loaded").wait_for()
+        assert is_fit(page)
         page.get_by_role("link", name="How good is it").click()
         page.get_by_role("button", name="Learn from all cured jobs").click()
         page.get_by_role("heading", name="Model 0001 is in use").wait_for()
+        assert is_fit(page)
         page.get_by_role("link", name="The month").click()
         page.get_by_label("Month, or first month").select_option("2025-09")
         page.get_by_role("button", name="Show").click()
         page.get_by_role("heading", name="September 2025").first.wait_for()
         page.get_by_role("button", name="We do this from now on").first.click()
         page.get_by_role("heading", name="Taken up").wait_for()
+        assert is_fit(page)
         page.go_back()
         page.reload()
         assert page.get_by_role("button", name="No longer").count() == 1
@@ -86,8 +91,8 @@ def test_the_owners_first_hour(chromium: Any, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("width", [DESK, PHONE])
-def test_the_technicians_visit(chromium: Any, address: str, width: int) -> None:
-    page, said = opened(chromium, width)
+def test_the_technicians_visit(chromium: Any, start: str, width: int) -> None:
+    page, address, said = opened(chromium, start, width)
     page.goto(f"{address}/ask")
     page.get_by_label("Kind of appliance").fill("washing machine")
     page.get_by_label("What the customer says").fill("not draining")
@@ -117,12 +122,15 @@ def test_the_technicians_visit(chromium: Any, address: str, width: int) -> None:
     page.close()
 
 
-PAGES = ("/records", "/records/refused/1", "/ask?kind=dishwasher&complaint=leaks", "/tomorrow", "/month", "/learned")
+PAGES = (
+    "/records", "/records/refused/1", "/records/words", "/ask?kind=dishwasher&complaint=leaks", "/ask?kind=gas hob",
+    "/visit?kind=dishwasher&complaint=leaks", "/tomorrow", "/month", "/learned", "/phone", "/recorded?job=none",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(320, "light"), (PHONE, "dark"), (DESK, "light")])
-def test_every_page_fits_and_axe_finds_nothing_serious(chromium: Any, address: str, width: int, scheme: str) -> None:
-    page, said = opened(chromium, width, scheme)
+def test_every_page_fits_and_axe_finds_nothing_serious(chromium: Any, start: str, width: int, scheme: str) -> None:
+    page, address, said = opened(chromium, start, width, scheme)
     for path in PAGES:
         page.goto(address + path)
         assert is_fit(page), path

@@ -67,7 +67,7 @@ def test_advice_is_taken_up_by_one_click_and_taken_back(owner, office):
     assert owner.post("/month/advice", {"number": "1", "says": "something else"}).status_code == 400
     assert owner.post("/month/advice", {"number": "1", "says": says}).status_code == 303
     page = owner.get("/month").text
-    assert "Taken up" in page and "Not the cause before:" in page
+    assert "Taken up" in page and "Not the cause: " in page
     with Workshop.open(office, read_only=True) as workshop:
         (taken,) = workshop.advice()["adopted"]
     owner.post("/month/advice", {"advice_id": str(taken["advice_id"])})

@@ -44,8 +44,12 @@ def test_the_owner_sees_code_and_picture(apps):
     assert f"{code[:4]} {code[4:]}" in page and 'src="data:image/svg+xml' in page
 
 
-def test_without_lan_nothing_lets_a_phone_in(owner):
-    assert "priorjobs open --lan" in owner.get("/phone").text
+def test_phones_are_shut_out_until_the_owner_lets_them_in(owner):
+    app = owner.client.application
+    let_in = []
+    app.extensions["let_phones_in"] = lambda: let_in.append(app)
+    assert "Phones are shut out" in owner.get("/phone").text and let_in == []
+    assert owner.post("/phone").location == "/phone" and let_in == [app]
 
 
 def test_without_a_session_every_page_leads_to_the_code(outside):
@@ -76,9 +80,10 @@ def test_a_phone_asks_and_goes_through_a_visit(inside):
 def test_a_phone_sees_calls_but_not_whose_they_are(apps, inside):
     owner = Browser(apps[0])
     owner.get("/tomorrow")
-    owner.post("/tomorrow", {"appliance_kind": "dishwasher", "complaint": "leaks", "customer_ref": "Mrs Umber"})
+    owner.post("/tomorrow", {"appliance_kind": "dishwasher", "complaint": "leaks <b>", "customer_ref": "Mrs Umber"})
     page = inside.get("/today").text
-    assert "dishwasher" in page and "Umber" not in page
+    assert "dishwasher" in page and "leaks &lt;b&gt;" in page and "Umber" not in page
+    assert "Customers stand in workshop.calls.csv" in owner.get("/tomorrow").text
 
 
 def test_a_code_lets_in_once(apps, inside):

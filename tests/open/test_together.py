@@ -53,3 +53,16 @@ def test_a_call_is_read_alike_whatever_is_asked_beside_it(library) -> None:
     beside, _ = Library(library).look_up([{**unclear, "complaint": "leaks "}, clear])
     assert beside.question.age_years == alone.question.age_years
     assert beside.answer().as_json()["causes"] == alone.answer().as_json()["causes"]
+
+
+def test_calls_of_the_day_are_answered_before_anybody_asks(library) -> None:
+    kept = Library(library)
+    call = dict.fromkeys(("make", "model", "serial", "code"), "") | {"kind": "w/m", "age": "7", "complaint": "leaks"}
+    kept.prepare([call])
+    for _ in range(600):
+        (known,) = kept.look_up([call])
+        if known.stands:
+            break
+        time.sleep(0.1)
+    assert list(known.stands) == [()]
+    kept.close()

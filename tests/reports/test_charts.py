@@ -258,6 +258,9 @@ def test_technicians_are_never_ranked_and_few_are_not_drawn() -> None:
     assert picture.table.iloc[:, 0].tolist() == ["Ann", "Mo", "Zed"]
     assert picture.table.iloc[1].tolist()[-2:] == ["too few for a rate", "too few to say"]
     assert picture.title.startswith("One of 2 technicians lies outside what chance allows")
+    assert picture.table.iloc[2].tolist()[-1] == "inside the spread of all", (
+        "the limits are wider than chance draws them"
+    )
     assert picture.title.endswith("(p under 0.001)")
     (records,) = picture.spec["datasets"].values()
     assert [record["words"] for record in records] == ["Ann", "Zed"]

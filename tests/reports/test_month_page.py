@@ -14,6 +14,7 @@ import duckdb
 import pytest
 from python_calamine import CalamineWorkbook
 
+import sql
 from models.statistics.intervals import wilson
 from pipeline.errors import UsageError
 from pipeline.month.month import MonthReport, all_reports, month_report
@@ -388,6 +389,32 @@ def test_all_months_have_a_page_and_a_place_in_the_index(tmp_path: Path) -> None
     linked = [named["href"] for tag, named in index.tags if tag == "a" and not str(named["href"]).startswith("#")]
     assert linked == ["2024-03.html", "2024-02.html", "2024-01.html"]
     assert all((tmp_path / "all" / str(name)).exists() for name in linked)
+
+
+def test_parts_that_no_list_can_judge_and_words_that_none_understands_are_told(tmp_path: Path) -> None:
+    connection = made_workshop(600)
+    connection.execute("delete from cure where part = 'drain pump'")
+    connection.execute("delete from stage_symptom where visit_id % 5 = 0")
+    sql.rebuild(connection)
+    report = make(connection, tmp_path, SETTLED)
+    swaps, page = report.as_json()["wrong_swaps"], Page(report.html)
+    to_review, no_complaint, visits = connection.execute(
+        """
+        select
+            (
+                select count(*) from part_verdict
+                where verdict = 'still open' and is_for_review and date_trunc('month', visit_date) = date '2026-08-01'
+            ),
+            count(*) filter (where visit_id not in (select visit_id from visit_symptom)),
+            count(*)
+        from visit
+        where date_trunc('month', visit_date) = date '2026-08-01'
+        """
+    ).fetchall()[0]
+    assert swaps["to_review"] == to_review > 1 and no_complaint > 1
+    assert f"{to_review} more cannot be judged until the lists say what cures their causes" in page.text
+    assert re.search(r"at least £[\d,.]+ went on", page.text) or swaps["parts"] == 0
+    assert f"{no_complaint} of {visits} visits of these months tell a complaint that no list understands" in page.text
 
 
 def test_same_workshop_gives_the_same_page(tmp_path: Path) -> None:

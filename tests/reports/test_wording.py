@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import datetime as dt
 import re
 import tomllib
@@ -22,7 +23,7 @@ CATALOGUES = {
     for path in (Path(reports.__file__).parent / "languages").glob("*.toml")
 }
 OTHERS = sorted(set(CATALOGUES) - {"en"})
-FREE = ("terms", "caution_texts", "made_terms", "findings", "values", "numbers", "dates")
+FREE = ("terms", "caution_texts", "made_terms", "messages", "findings", "values", "numbers", "dates")
 
 
 def gaps(entry: str | dict[str, str]) -> set[str]:
@@ -57,6 +58,35 @@ def test_nothing_the_page_says_is_left_untranslated(language: str) -> None:
         if name not in CATALOGUES[language].get(section, {})
     ]
     assert missing == []
+
+
+def said_in_code() -> set[str]:
+    """Texts of the code as they are written, each gap of one as {}."""
+    texts = set()
+    for path in Path(pipeline.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                texts.add(node.value)
+            if isinstance(node, ast.JoinedStr):
+                pieces = (piece.value if isinstance(piece, ast.Constant) else "{}" for piece in node.values)
+                texts.add("".join(str(piece) for piece in pieces))
+    return texts
+
+
+@pytest.mark.parametrize("language", sorted(CATALOGUES))
+def test_messages_are_those_that_the_code_says(language: str) -> None:
+    messages = CATALOGUES[language]["messages"]
+    assert sorted(set(messages) - said_in_code()) == []
+    for english, says in messages.items():
+        written = [f"<{number}>" for number in range(english.count("{}"))]
+        assert all(one in says.format(*written) for one in written), english
+
+
+def test_a_message_keeps_what_changes_in_it() -> None:
+    german = Wording("de", "EUR")
+    assert german.message("No file a <b>.csv waits here.") == "Hier wartet keine Datei a <b>.csv."
+    assert german.message("A sentence nobody translated.") == "A sentence nobody translated."
+    assert Wording("en", "GBP").message("No file x waits here.") == "No file x waits here."
 
 
 def test_every_entry_is_used() -> None:

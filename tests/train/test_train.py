@@ -18,11 +18,13 @@ from pipeline.train import train as training
 from pipeline.words import Words
 from tests.worlds.cause_world import question, train, training_table, workshop
 
+JOBS, PAST = 200, 160  # four fifths are learned from in the exam
+
 
 @pytest.fixture(scope="module")
 def learned(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path]:
     """What the first of two trainings told, and the folder of both models; copy it, never change it."""
-    database = workshop(tmp_path_factory.mktemp("learned"), training_table(400))
+    database = workshop(tmp_path_factory.mktemp("learned"), training_table(JOBS))
     told = train(database)
     train(database)
     return told, database.folder_of_models
@@ -31,7 +33,7 @@ def learned(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], P
 @pytest.fixture
 def database(learned: tuple[dict[str, Any], Path], tmp_path: Path) -> Any:
     """The workshop that the models learned from, with a copy of them."""
-    database = workshop(tmp_path, training_table(400))
+    database = workshop(tmp_path, training_table(JOBS))
     shutil.copytree(learned[1], database.folder_of_models)
     return database
 
@@ -39,7 +41,7 @@ def database(learned: tuple[dict[str, Any], Path], tmp_path: Path) -> Any:
 def test_trains_scores_and_beats_the_plain_ways(learned: tuple[dict[str, Any], Path], database: Any) -> None:
     told, _ = learned
     assert {"model", "episodes", "causes", "as_of", "scores", "baselines"} <= set(told)
-    assert told["episodes"] == 400
+    assert told["episodes"] == JOBS
     assert set(told["scores"]) == {"log_loss", "top1", "top3", "brier", "calibration_error"}
     assert set(told["baselines"]) == {"share by complaint", "naive Bayes", "logistic regression", "plain boosting"}
     for name in ("share by complaint", "naive Bayes"):
@@ -53,12 +55,12 @@ def test_trains_scores_and_beats_the_plain_ways(learned: tuple[dict[str, Any], P
 
 
 def test_the_exam_learns_nothing_from_the_jobs_it_is_asked_about(tmp_path: Path) -> None:
-    table = training_table(400)
-    table.loc[320:, "cause"] = "only at the end"
+    table = training_table(JOBS)
+    table.loc[PAST:, "cause"] = "only at the end"
     told = train(workshop(tmp_path, table))
     assert told["scores"] is None  # no held-out job had a cause that could be known
     card = storage.read_card(tmp_path / "shop.models" / "0001")
-    assert card["never_seen_causes"] == 80
+    assert card["never_seen_causes"] == JOBS - PAST
 
 
 def test_too_few_jobs_are_told_with_a_remedy(tmp_path: Path) -> None:
@@ -68,8 +70,8 @@ def test_too_few_jobs_are_told_with_a_remedy(tmp_path: Path) -> None:
 
 
 def test_a_worse_model_does_not_replace_a_better_one(database: Any, tmp_path: Path) -> None:
-    spoiled = training_table(400)
-    spoiled.loc[:319, "cause"] = np.random.default_rng(0).permutation(spoiled.loc[:319, "cause"].to_numpy())
+    spoiled = training_table(JOBS)
+    spoiled.loc[: PAST - 1, "cause"] = np.random.default_rng(0).permutation(spoiled.loc[: PAST - 1, "cause"].to_numpy())
     database = workshop(tmp_path, spoiled)
     told = train(database)
     assert (told["model"], told["in_use"], told["replaced"]) == ("0003", "0002", False)

@@ -105,6 +105,17 @@ def test_something_else_seen_counts(workshop):
     assert told["answer"]["asked"]["found"] == ["water left=no"]
 
 
+def test_all_that_one_line_says_was_seen_counts_and_how_it_was_read_is_told(workshop):
+    technician = Technician("f water left: no; pump filter: clear", "f watter left: yes", "q")
+    told = visit(workshop, technician)
+    assert sorted(told["answer"]["asked"]["found"]) == ["pump filter=clear", "water left=yes"]
+    assert [line for line in technician.said if line.startswith("Taken as")] == [
+        "Taken as: water left no, pump filter clear",
+        "Taken as: water left yes",
+    ]
+    assert any("watter left: yes" in line and "read as" in line for line in technician.said)
+
+
 def test_a_wrong_key_is_explained(workshop):
     technician = Technician("z", "77", "f blorp", "q")
     visit(workshop, technician)
@@ -223,7 +234,7 @@ def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(worksho
 
 def test_a_visit_broken_off_goes_on_and_is_forgotten_once_it_ended(workshop, tmp_path):
     begun = tmp_path / "workshop.begun"
-    first = Technician("1", "1")
+    first = Technician("1")
     visit(workshop, first, begun=begun)
     assert any("ask the same call again" in line for line in first.said)
     assert "Tavrik" not in begun.read_text(encoding="utf-8")

@@ -6,6 +6,7 @@ import pytest
 
 from pipeline.visit.question import Call, read_questions
 from pipeline.words import Words
+from tests.worlds import written_findings
 
 
 @pytest.fixture(scope="module")
@@ -61,3 +62,15 @@ def test_a_mended_word_is_told_and_a_word_spelt_right_is_not_mended(words: Words
     question = asked(words, "draim pump hums, tries to empty")
     assert question.remarks == ('"draim" was read as "drain"',)
     assert "trips supply" not in question.symptoms
+
+
+def test_120_ways_to_write_20_findings_are_read_as_a_load_reads_them(words: Words) -> None:
+    """Through the calls that ``--found``, a visit step by step (``f …``) and a round make of what they are given."""
+    ways = written_findings.written()
+    questions = read_questions(words, None, [Call(kind, found=[text]) for kind, text, _, _ in ways])
+    wrong = [
+        (text, question.findings, question.not_understood)
+        for (_, text, f, v), question in zip(ways, questions, strict=True)
+        if question.findings != {f: v} or question.not_understood
+    ]
+    assert wrong == []

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from pipeline.words import Words
+from tests.worlds import written_findings
 
 HEARD = [
     ("not that it doesn't drain, it just won't spin", ["does not spin"]),
@@ -21,16 +22,6 @@ HEARD = [
     ("früher undicht, jetzt heizt nicht", ["does not heat"]),
     ("Pumpe erneuert, pumpt nicht ab", ["does not drain"]),
 ]
-FINDINGS = [
-    ("washing machine", "water left", "no"), ("washing machine", "water left", "yes"), ("washing machine", "pump filter", "blocked"),
-    ("washing machine", "pump filter", "clear"), ("washing machine", "pump sound", "hums"), ("washing machine", "suds", "no"),
-    ("washing machine", "drains into bucket", "yes"), ("washing machine", "air tube", "blocked"), ("washing machine", "sump hose", "clear"),
-    ("washing machine", "element", "open"), ("washing machine", "element", "to earth"), ("tumble dryer", "lint path", "blocked"),
-    ("tumble dryer", "element", "good"), ("dishwasher", "spray arms", "blocked"), ("dishwasher", "water left", "no"),
-    ("fridge-freezer", "compressor", "clicks"), ("fridge-freezer", "fan", "silent"), ("electric oven", "oven fan", "still"),
-    ("electric hob", "pan", "not magnetic"), ("vacuum cleaner", "air path", "blocked"),
-]  # fmt: skip
-WAYS = ("{f}={v}", "{f}: {v}", "{f} : {v}", "{f} - {v}", "{f} is {v}", "{f} {v}")
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +36,7 @@ def test_only_what_is_complained_of_is_heard(words: Words, text: str, said: list
 
 
 def test_120_ways_to_write_20_findings(words: Words) -> None:
-    texts = [(kind, way.format(f=f, v=v), f, v) for kind, f, v in FINDINGS for way in WAYS]
+    texts = written_findings.written()
     assert len(texts) == 120
     column = pd.Series([text for _kind, text, _f, _v in texts], dtype="str")
     found = words.find_findings(column, pd.Series([kind for kind, *_rest in texts], dtype="str"))

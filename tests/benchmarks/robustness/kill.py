@@ -1,10 +1,10 @@
-"""Kills loads, trainings, reports, forgets and reviews at random moments: all is there or none, and can be done again.
+"""Kills every command at random moments: all is there or none, and it can be done again.
 
-Run: python -m tests.benchmarks.robustness.kill [KILLS] [SEED] [WORK...]   (200 by default, shared out over the five)
+Run: python -m tests.benchmarks.robustness.kill [KILLS] [SEED] [COMMAND...]   (200 by default, shared out over the 14)
 
-Each trial copies a small workshop, starts the work in a process of its own, kills it (SIGKILL) after a random part of
-the time that the work takes when left alone, and looks: the database opens, its tables keep their rules, its rows are
-those from before or those from after, every listed model opens, every page written is whole. Then the work is done
+Each trial copies a small workshop, starts the command in a process of its own, kills it (SIGKILL) after a random part
+of the time that it takes when left alone, and looks: the database opens, its tables keep their rules, its rows are
+those from before or those from after, every listed model opens, every file written is whole. Then the command is given
 again and must end as if it had never been killed.
 """
 
@@ -24,20 +24,21 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import demo_data
 import sql
 from pipeline import Workshop
 from pipeline.train import train
+from tests.benchmarks.robustness.commands import DB, READY, begin, customer, every, prepare
 
-BASE_LINES, MORE_LINES = 600, 200
-PAGE = "page.html"
-WORK = ("load", "train", "report", "forget", "decide")
-DECISIONS = "words.csv"
 UNFINISHED = (".tmp", ".part", ".new", ".draft", ".unfinished", ".compacting", ".restoring")
+WRITES = {
+    "round": "round.html", "report": "month.html", "export": "visits.csv", "backup": "kept.zip",
+    "restore": "restored.duckdb",
+}  # fmt: skip
 TABLES = (
     "correction",
     "load_batch",
     "raw_record",
+    "counted_record",
     "rejected_record",
     "stage_visit",
     "visit",
@@ -47,34 +48,13 @@ TABLES = (
 )
 
 
-def lines_of_demo(first: int, last: int) -> str:
-    """A header and some records of the demo, cut where no cell holds a line end."""
-    header, *lines = Path(demo_data.FILES["jobs"]).read_text(encoding="utf-8").splitlines()
-    return "\n".join([header, *(line for line in lines[first:last] if line.count('"') % 2 == 0)]) + "\n"
-
-
-def do(work: str, folder: Path, customer: str) -> None:
-    """One piece of work on the workshop in a folder."""
-    with Workshop.open(folder / "w.duckdb") as workshop:
-        if work == "load":
-            workshop.load([folder / "more.csv"])
-        elif work == "train":
-            workshop.train(force=True)
-        elif work == "report":
-            workshop.report(out=folder / PAGE)
-        elif work == "decide":
-            workshop.take_decisions(folder / DECISIONS)
-        else:
-            workshop.forget(customer)
-
-
-def state(folder: Path, customer: str) -> dict[str, Any]:
-    """What the workshop holds: rows, the customer's visits, models, pages; raises where anything is damaged."""
+def state(folder: Path) -> dict[str, Any]:
+    """What the workshop holds: rows, the customer's visits, models, files; raises where anything is damaged."""
     import pandas as pd
 
     from pipeline.load.privacy import hash_customers, load_key
 
-    with Workshop.open(folder / "w.duckdb") as workshop:
+    with Workshop.open(folder / DB) as workshop:
         connection = workshop.database.connection
         broken = {name: len(rows) for name, rows in sql.offenders(connection).items() if len(rows)}
         counts: dict[str, Any] = {
@@ -82,22 +62,23 @@ def state(folder: Path, customer: str) -> dict[str, Any]:
         }
         counts["parts"] = connection.execute("select part, count(*) from stage_part group by 1 order by 1").fetchall()
         counts["words"] = connection.execute("select count(*) from word_use where term is null").fetchall()
-        hashed = hash_customers(pd.Series([customer], dtype="str"), load_key(workshop.database.key_file))[0]
+        hashed = hash_customers(pd.Series([customer()], dtype="str"), load_key(workshop.database.key_file))[0]
         visits, lines = (
             connection.execute(f"select count(*) from {table} where {column} = ?", [hashed]).fetchall()[0][0]
             for table, column in (("visit", "customer_hash"), ("raw_record", "customer_ref"))
         )
         models_listed = len(workshop.models())
         train.current_model(workshop.database)
-    page = (folder / PAGE).read_text(encoding="utf-8") if (folder / PAGE).exists() else ""
-    if page and not page.rstrip().endswith("</html>"):
-        broken["page is cut"] = 1
+    commands = every()
+    for name, file in WRITES.items():
+        if name != "restore" and (folder / file).exists() and not commands[name].is_true(folder):
+            broken[f"{file} is cut"] = 1
     return {
         "broken": broken,
         "counts": counts,
         "customer": [visits, lines],
         "models": models_listed,
-        "page": bool(page),
+        "files": [file for file in WRITES.values() if (folder / file).exists()],
         "left over": sorted(p.name for p in folder.iterdir() if p.name.endswith(UNFINISHED)),
     }
 
@@ -132,83 +113,83 @@ def apart(task: Callable[[], Any], kill_after: float | None = None) -> tuple[Any
 def known(told: Any) -> Any:
     """What an unharmed process gave."""
     if told is None or "fault" in told:
-        raise SystemExit(f"the work fails without being killed: {told}")
+        raise SystemExit(f"it fails without being killed: {told}")
     return told["gave"]
 
 
-def main(kills: int, seed: int, works: list[str]) -> int:
+def found_after_kill(folder: Path, before: dict[str, Any], after: dict[str, Any]) -> str:
+    """Say "all", "none", or what is wrong with a workshop after a kill."""
+    told, _ = apart(lambda: state(folder))
+    found = told.get("gave") if told else None
+    if found is None:
+        return f"FAULT cannot be opened: {told}"
+    if found["broken"]:
+        return f"FAULT damaged: {found['broken']}"
+    for what in ("counts", "customer", "models"):
+        if found[what] not in (before[what], after[what]):
+            return f"FAULT half done: {what} {found[what]}"
+    return "all" if all(found[what] == after[what] for what in ("counts", "customer", "models", "files")) else "none"
+
+
+def found_after_again(folder: Path, name: str, status: int | None, said: str, after: dict[str, Any]) -> str:
+    """Say what is wrong after the command was given again; empty = nothing."""
+    if status not in (0, 1, 2):
+        return f"FAULT cannot be done again: {status} {said[-300:]}"
+    final, _ = apart(lambda: state(folder))
+    if final is None or "fault" in final or final["gave"]["broken"]:
+        return f"FAULT damaged after the second run: {final}"
+    held = final["gave"]
+    if held["counts"] != after["counts"] or held["customer"] != after["customer"]:
+        return f"FAULT other rows after the second run: {held['counts']}"
+    if held["left over"]:
+        return f"FAULT left over: {held['left over']}"
+    is_there, _ = apart(lambda: every()[name].is_true(folder))
+    return "" if is_there == {"gave": True} else f"FAULT not there after the second run: {is_there}"
+
+
+def main(kills: int, seed: int, names: list[str]) -> int:
     """Kill and look; prints a table and the faults."""
+    exec(READY)  # once, before the forks
     folder = Path(tempfile.mkdtemp(prefix="kill-"))
     base = folder / "base"
-    base.mkdir()
-    (base / "some.csv").write_text(lines_of_demo(0, BASE_LINES), encoding="utf-8")
-    (base / "more.csv").write_text(lines_of_demo(BASE_LINES, BASE_LINES + MORE_LINES), encoding="utf-8")
-    (base / DECISIONS).write_text("list,written,decision\npart,door seal,new: odd ring\n", encoding="utf-8")
-    refs = Counter(line.split(",")[3] for line in lines_of_demo(0, BASE_LINES).splitlines()[1:] if line.split(",")[3])
-    customer = refs.most_common(1)[0][0]
-
-    def begin() -> None:
-        with Workshop.open(base / "w.duckdb") as workshop:
-            workshop.load([base / "some.csv"])
-
-    known(apart(begin)[0])
-    before = known(apart(lambda: state(base, customer))[0])
+    prepare(base)
+    commands = every()
+    before = known(apart(lambda: state(base))[0])
     after: dict[str, Any] = {}
     took: dict[str, float] = {}
-    for work in works:
-        place = folder / f"alone-{work}"
+    for name in names:
+        place = folder / f"alone-{name}"
         shutil.copytree(base, place)
-        told, took[work] = apart(lambda work=work, place=place: do(work, place, customer))
-        known(told)
-        after[work] = known(apart(lambda place=place: state(place, customer))[0])
+        began = time.monotonic()
+        status, said = begin(place, commands[name].words, "alone").end()
+        took[name] = time.monotonic() - began
+        if status not in (0, 1):
+            raise SystemExit(f"{name} fails without being killed: {said}")
+        after[name] = known(apart(lambda place=place: state(place))[0])
         shutil.rmtree(place)
     rng = random.Random(seed)
     ended: Counter[tuple[str, str]] = Counter()
     faults: list[str] = []
     for number in range(kills):
-        work = works[number % len(works)]
+        name = names[number % len(names)]
         place = folder / f"{number}"
         shutil.copytree(base, place)
-        moment = rng.uniform(0, took[work])
-        done, _ = apart(lambda work=work, place=place: do(work, place, customer), moment)
-        told, _ = apart(lambda place=place: state(place, customer))
-        found = told.get("gave") if told else None
-        if found is None:
-            how = f"FAULT cannot be opened: {told}"
-        elif found["broken"]:
-            how = f"FAULT damaged: {found['broken']}"
-        elif found["counts"] not in (before["counts"], after[work]["counts"]) or (
-            found["models"] not in (before["models"], after[work]["models"])
-        ):
-            how = f"FAULT half done: {found}"
-        elif found["customer"] not in (before["customer"], after[work]["customer"]):
-            how = f"FAULT half forgotten: {found['customer']}"
-        else:
-            is_all = {k: found[k] for k in ("counts", "customer", "models", "page")} == {
-                k: after[work][k] for k in ("counts", "customer", "models", "page")
-            }
-            how = "all" if is_all else "none"
-        again, _ = apart(lambda work=work, place=place: do(work, place, customer))
-        final, _ = apart(lambda place=place: state(place, customer))
-        if again is None or "fault" in again:
-            how = f"FAULT cannot be done again: {again}"
-        elif final is None or "fault" in final or final["gave"]["broken"]:
-            how = f"FAULT damaged after the second run: {final}"
-        elif final["gave"]["counts"] != after[work]["counts"] or final["gave"]["customer"] != after[work]["customer"]:
-            how = f"FAULT other rows after the second run: {final['gave']['counts']}"
-        elif final["gave"]["left over"]:
-            how = f"FAULT left over: {final['gave']['left over']}"
-        ended[work, how.split()[0]] += 1
-        print(f"{number + 1}/{kills} {work}: {how}", file=sys.stderr)
+        moment = rng.uniform(0, took[name])
+        running = begin(place, commands[name].words, "killed")
+        time.sleep(moment)
+        os.kill(running.child, signal.SIGKILL)
+        running.end()
+        how = found_after_kill(place, before, after[name])
+        status, said = begin(place, commands[name].words, "again").end()
+        how = found_after_again(place, name, status, said, after[name]) or how
+        ended[name, how.split()[0]] += 1
+        print(f"{number + 1}/{kills} {name}: {how}", file=sys.stderr, flush=True)
         if how.startswith("FAULT"):
-            faults.append(f"{work} killed after {moment:.2f} of {took[work]:.2f} s (trial {number}): {how}")
-        del done
+            faults.append(f"{name} killed after {moment:.2f} of {took[name]:.2f} s (trial {number}): {how}")
         shutil.rmtree(place)
-    print(f"{'work':8s} {'seconds alone':>14s} {'all':>6s} {'none':>6s} {'faults':>7s}")
-    for work in works:
-        print(
-            f"{work:8s} {took[work]:14.2f} {ended[work, 'all']:6d} {ended[work, 'none']:6d} {ended[work, 'FAULT']:7d}"
-        )
+    print(f"{'command':10s} {'seconds alone':>14s} {'all':>6s} {'none':>6s} {'faults':>7s}")
+    for name in names:
+        print(f"{name:10s} {took[name]:14.2f}" + "".join(f" {ended[name, how]:6d}" for how in ("all", "none", "FAULT")))
     print("\n".join(faults))
     shutil.rmtree(folder)
     return bool(faults)
@@ -216,5 +197,5 @@ def main(kills: int, seed: int, works: list[str]) -> int:
 
 if __name__ == "__main__":
     numbers = [int(word) for word in sys.argv[1:] if word.isdecimal()]
-    asked = [word for word in sys.argv[1:] if word in WORK] or list(WORK)
+    asked = [word for word in sys.argv[1:] if word in every()] or list(every())
     sys.exit(main(*(numbers + [200, 0][len(numbers) :])[:2], asked))

@@ -101,6 +101,14 @@ def main(db: Path, askers: int = 10, rounds: int = 5) -> None:
                     ],
                 ),
                 ("asked before", lambda: [ask(question) for question in questions[:20]]),
+                (
+                    f"{askers} at once, answered before",
+                    lambda: [
+                        seconds
+                        for at in range(20, len(questions), askers)
+                        for seconds in at_once(questions[at : at + askers])
+                    ],
+                ),
             ):
                 before = processor_time(server.pid)
                 took = wanted()

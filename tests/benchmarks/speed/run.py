@@ -67,8 +67,7 @@ select
     parts_cost,
     callback_of || '-' || copy as callback_of
 from copied
-
-ROOT = Path(__file__).resolve().parents[3]order by copy, line
+order by copy, line
 limit {visits} offset {first}
 ) to '{path}' (header)
 """

@@ -1,11 +1,11 @@
 """What each layer of the cause model is worth: log-loss on new jobs with it and without it, in made worlds.
 
-    python -m tests.benchmarks.truth.layers [quirks|pathfinder|demo|phrases]...
+    python -m tests.benchmarks.truth.layers [quirks|pathfinder|win95pts|demo|phrases][:JOBS]...
 
-quirks: 3,000 jobs, codes by family and age by make; pathfinder: 1,000 jobs, 63 causes, 5 to 15 findings; demo: 1,500
-jobs of the demo's town with its word lists (they flatter the layer of the lists); phrases: 400 jobs told in invented
-words. Asked about 2,000 new jobs. One line a world and layer: nats lost a job when the layer is left out; below .01 in
-every world it is not worth its lines.
+quirks: 3,000 jobs, codes by family and age by make; pathfinder: 1,000 jobs, 63 causes, 5 to 15 findings; win95pts:
+20,000 jobs, findings that hang together; demo: 1,500 jobs of the demo's town with its word lists (they flatter the layer
+of the lists); phrases: 400 jobs told in invented words. Asked about 2,000 new jobs. One line a world and layer: nats
+lost a job when the layer is left out; below .01 in every world it is not worth its lines.
 """
 
 from __future__ import annotations
@@ -27,28 +27,29 @@ from pipeline.words import Words
 from tests.benchmarks.truth.cause_limits import jobs_of
 from tests.benchmarks.truth.demo_jobs import cured_jobs
 from tests.benchmarks.truth.quirks import Quirks
-from tests.worlds.strange_jobs import strange_jobs
+from tests.worlds.spoken_jobs import spoken_jobs
 
 ASKED = 2000
+JOBS = {"quirks": 3000, "pathfinder": 1000, "win95pts": 20_000, "demo": 1500, "phrases": 400}
 LAYERS = ("lists", "bayes", "pairs", "regression", "naive Bayes", "boosting")
 Given = tuple[pd.DataFrame, np.ndarray, pd.DataFrame, np.ndarray, pd.DataFrame | None]
 
 
-def drawn(world: str) -> Given:
+def drawn(world: str, number: int) -> Given:
     """Facts and causes learned from, those asked about, and the lists, None without."""
     if world == "quirks":
         town = Quirks(1)
-        past, asked = town.jobs(3000, 2), town.jobs(ASKED, 3)
+        past, asked = town.jobs(number, 2), town.jobs(ASKED, 3)
         return past[0], past[1], asked[0], asked[1], None
-    if world == "pathfinder":
-        past, asked = (jobs_of("pathfinder", number, seed, exact=False)[0] for number, seed in ((1000, 1), (ASKED, 99)))
+    if world in ("pathfinder", "win95pts"):
+        past, asked = (jobs_of(world, jobs, seed, exact=False)[0] for jobs, seed in ((number, 1), (ASKED, 99)))
         return past.facts, past.cause, asked.facts, asked.cause, None
     if world == "demo":
-        jobs = cured_jobs(World(), 1, 1500 + ASKED)
+        jobs = cured_jobs(World(), 1, number + ASKED)
         facts = wide(jobs)
         lists, cause = background(Words.load()), jobs["cause"].to_numpy(dtype=str)
-        return facts.iloc[:1500], cause[:1500], facts.iloc[1500:], cause[1500:], lists
-    (past, cause), (asked, truth) = (strange_jobs(number, 0.0, seed) for number, seed in ((400, 1), (ASKED, 2)))
+        return facts.iloc[:number], cause[:number], facts.iloc[number:], cause[number:], lists
+    (past, cause), (asked, truth) = spoken_jobs(number, 1), spoken_jobs(ASKED, 2)
     return past, cause, asked, truth, None
 
 
@@ -78,10 +79,11 @@ def loss(given: Given, left_out: str | None) -> float:
 
 def main() -> None:
     """One line a world and layer."""
-    for world in sys.argv[1:] or ["quirks", "pathfinder", "demo", "phrases"]:
-        given = drawn(world)
+    for told in sys.argv[1:] or list(JOBS):
+        world, _, number = told.partition(":")
+        given = drawn(world, int(number or JOBS[world]))
         whole = loss(given, None)
-        print(f"{world}: log-loss {whole:.3f} with all layers", flush=True)
+        print(f"{told}: log-loss {whole:.3f} with all layers", flush=True)
         for layer in LAYERS:
             if layer not in (("bayes", "pairs") if given[-1] is not None else ("lists",)):
                 print(f"  without {layer}: {loss(given, layer) - whole:+.3f}", flush=True)

@@ -18,18 +18,19 @@ from models import CauseClassifier
 from models.evaluate.baselines import BASELINES
 
 CAUSES, FAMILIES, MAKES, CODES, COMPLAINTS = 16, 12, 4, 6, 4
-ASKED = 3000
+ASKED, MOST_DONE = 3000, 4
 
 
 class Quirks:
-    """The world: shares, codes by family, ages by make."""
+    """The world: shares, codes by family, ages by make; ``findings`` looks of two values, none to four done a job."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, findings: int = 0) -> None:
         rng = np.random.default_rng(seed)
         self.share = rng.dirichlet(np.full(CAUSES, 3.0))
         self.complaint = rng.dirichlet(np.full(COMPLAINTS, 0.5), CAUSES)
         self.code = rng.dirichlet(np.full(CODES, 0.25), (FAMILIES, CAUSES))
         self.age = rng.uniform(1, 13, (MAKES, CAUSES))
+        self.yes = rng.beta(0.5, 0.5, (CAUSES, findings)).clip(0.03, 0.97)
 
     def jobs(self, number: int, seed: int) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
         """Facts, cause, and the exact posterior of every cause: jobs × causes."""
@@ -56,6 +57,11 @@ class Quirks:
         )
         for one in range(COMPLAINTS):
             frame[f"symptom: s{one}"] = np.where(complaint == one, "yes", "no")
+        done = rng.random((*self.yes.T.shape[:1], number)).argsort(axis=0) < rng.integers(0, MOST_DONE + 1, number)
+        for one, (chance, is_done) in enumerate(zip(self.yes.T, done, strict=True)):
+            is_yes = rng.random(number) < chance[cause]
+            frame[f"finding: f{one}"] = np.where(is_done, np.where(is_yes, "yes", "no"), None)
+            known = np.where(is_done[:, None], known * np.where(is_yes[:, None], chance, 1 - chance), known)
         return frame, cause, known / known.sum(axis=1, keepdims=True)
 
 

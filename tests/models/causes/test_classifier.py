@@ -23,7 +23,7 @@ NOT_OURS = {
 }
 
 
-@parametrize_with_checks([CauseClassifier(boosting=False)], expected_failed_checks=lambda _: NOT_OURS)
+@parametrize_with_checks([CauseClassifier(boosting=False, folds=2)], expected_failed_checks=lambda _: NOT_OURS)
 def test_keeps_the_promises_of_an_estimator(estimator: CauseClassifier, check: object) -> None:
     check(estimator)  # type: ignore[operator]
 
@@ -76,7 +76,7 @@ def test_any_small_table_gives_probabilities_that_add_to_one(jobs: int, causes: 
         }
     ).astype({"kind": object, "seen": object})
     frame = frame.mask(rng.random(frame.shape) < hidden)
-    fitted = CauseClassifier().fit(frame, rng.integers(0, causes, jobs))
+    fitted = CauseClassifier(folds=2).fit(frame, rng.integers(0, causes, jobs))
     strange = pd.concat([frame, frame.iloc[:1].assign(kind="never seen", age_years=1e9)], ignore_index=True)
     chance = fitted.predict_proba(strange)
     assert np.isfinite(chance).all()
@@ -92,7 +92,7 @@ def test_one_cause_gets_all() -> None:
 def test_two_hundred_causes_and_causes_with_one_job() -> None:
     world = SmallWorld.make(causes=200, findings=12, seed=5)
     facts, cause = world.jobs(900, 1)
-    fitted = CauseClassifier().fit(facts, cause)
+    fitted = CauseClassifier(folds=2).fit(facts, cause)
     assert (np.bincount(cause)[np.unique(cause)] == 1).any()
     chance = fitted.predict_proba(facts)
     assert chance.shape == (900, len(np.unique(cause)))
@@ -108,10 +108,10 @@ def test_nothing_known_gives_about_the_shares() -> None:
 
 
 def test_same_jobs_same_model_and_names_do_not_matter() -> None:
-    facts, cause = SmallWorld.make().jobs(300, 4)
-    first = CauseClassifier().fit(facts, cause).predict_proba(facts)
-    assert (CauseClassifier().fit(facts, cause).predict_proba(facts) == first).all()
-    turned = CauseClassifier().fit(facts, 7 - cause).predict_proba(facts)[:, ::-1]
+    facts, cause = SmallWorld.make().jobs(200, 4)
+    first = CauseClassifier(folds=2).fit(facts, cause).predict_proba(facts)
+    assert (CauseClassifier(folds=2).fit(facts, cause).predict_proba(facts) == first).all()
+    turned = CauseClassifier(folds=2).fit(facts, 7 - cause).predict_proba(facts)[:, ::-1]
     assert turned == pytest.approx(first, abs=2e-3)  # the search stops within its tolerance, by another road
 
 
@@ -131,23 +131,23 @@ def test_a_weight_of_nothing_is_as_if_the_job_were_not_there() -> None:
 
 def test_boosting_is_left_out_when_it_teaches_nothing_and_kept_when_it_does() -> None:
     rng = np.random.default_rng(0)
-    jobs = 3000
+    jobs = 1500
     facts = pd.DataFrame(rng.choice(["yes", "no"], (jobs, 4)), columns=list("abcd")).astype(object)
     odd = (facts == "yes").sum(axis=1).to_numpy() % 2  # parity: no table, pair or sum of single facts can see it
     unsure = np.where(rng.random(jobs) < 0.1, 1 - odd, odd)
-    alone = CauseClassifier(boosting=False).fit(facts, unsure)
-    with_trees = CauseClassifier().fit(facts, unsure)
+    alone = CauseClassifier(boosting=False, folds=2).fit(facts, unsure)
+    with_trees = CauseClassifier(folds=2).fit(facts, unsure)
     assert with_trees.model_.trees is not None
     assert (
         scores.log_loss(with_trees.predict_proba(facts), odd) < scores.log_loss(alone.predict_proba(facts), odd) - 0.3
     )
-    world_facts, cause = SmallWorld.make().jobs(1500, 1)
-    assert CauseClassifier().fit(world_facts, cause).model_.trees is None
+    world_facts, cause = SmallWorld.make().jobs(800, 1)
+    assert CauseClassifier(folds=2).fit(world_facts, cause).model_.trees is None
 
 
 def test_refit_keeps_what_was_decided_and_takes_new_columns_and_causes() -> None:
     facts, cause = SmallWorld.make().jobs(300, 1)
-    first = CauseClassifier().fit(facts, cause)
+    first = CauseClassifier(folds=2).fit(facts, cause)
     more = facts.assign(new=pd.Series(["x", "y"] * 150, dtype=object))
     again = first.refit(more, np.where(np.arange(300) < 5, 99, cause))
     assert 99 in again.classes_

@@ -14,15 +14,21 @@ from reports.pages.backtest import backtest_page
 from reports.pages.model_card import half_life_line
 from tests.worlds.cause_world import training_table
 
+JOBS = 260
+
 
 @pytest.fixture(scope="module")
 def told() -> dict[str, Any]:
-    jobs = training_table(500)
-    return roll(jobs, 5, BASELINES) | {"learning_curve": learning_curve(jobs), "episodes": 500, "page": "backtest.html"}
+    jobs = training_table(JOBS)
+    return roll(jobs, 5, BASELINES) | {
+        "learning_curve": learning_curve(jobs),
+        "episodes": JOBS,
+        "page": "backtest.html",
+    }
 
 
 def test_a_quarter_learns_from_the_jobs_before_it(told: dict[str, Any]) -> None:
-    jobs = training_table(500)
+    jobs = training_table(JOBS)
     months = jobs["cure_date"].dt.to_period("M").astype(str)
     assert [row["month"] for row in told["months"]] == sorted(set(months))[-5:]
     for place, row in enumerate(told["months"]):
@@ -33,7 +39,7 @@ def test_a_quarter_learns_from_the_jobs_before_it(told: dict[str, Any]) -> None:
 
 
 def test_what_comes_later_changes_nothing_before_it(told: dict[str, Any]) -> None:
-    jobs = training_table(500)
+    jobs = training_table(JOBS)
     months = jobs["cure_date"].dt.to_period("M").astype(str)
     later = months > told["months"][MONTHS_A_FIT - 1]["month"]
     assert later.any()

@@ -148,7 +148,7 @@ def test_pooled_intervals_hold_the_true_rates_as_often_as_they_say() -> None:
     rng = np.random.default_rng(7)
     for spread in (0.0, 0.03, 0.1):
         held = []
-        for _ in range(150):
+        for _ in range(80):
             true = np.clip(0.7 + spread * rng.standard_normal(6), 0.02, 0.98)
             size = rng.integers(60, 220, 6)
             shrunk = shrink(rng.binomial(size, true), size)

@@ -1,0 +1,122 @@
+"""How a row of advice is said: what to do, why, what it costs, and what came of it once it was taken up."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from reports.render.wording import Wording
+
+MOST_PIPS = 40
+
+
+def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
+    """Say each advice row: what to do, why, and what it costs.
+
+    Parameters
+    ----------
+    frame
+        Rows worth most first: number, part, kind, make, complaint, code, finding, count, of, share, low, usual,
+        p_adjusted, trend, recent_count, recent_of, first_date, last_date, lost, money, usually, look_first, kinds, jobs
+        (key of its list), and where known cautions (texts). A missing condition = the pattern holds whatever it is.
+    wording
+        Language and money.
+    """
+    return [_advice(row, wording) for row in frame.to_dict("records")]
+
+
+def _where(row: Mapping[Any, Any], wording: Wording) -> str:
+    has_complaint = isinstance(row["complaint"], str)
+    where = wording.say(
+        "advice.on_complaint" if has_complaint else "advice.any_complaint", complaint=wording.term(row["complaint"])
+    )
+    for name in ("finding", "code", "make", "kind"):
+        if isinstance(row[name], str):
+            seen = row[name].removesuffix(" not recorded")
+            key = f"advice.on_{name}" if seen == row[name] else "advice.on_unrecorded"
+            where += wording.say(key, **{name: wording.term(seen)})
+    return where
+
+
+def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
+    part, count, of = wording.term(row["part"]), int(row["count"]), int(row["of"])
+    where = _where(row, wording)
+    usually = row["usually"] if isinstance(row["usually"], str) else ""
+    look = row["look_first"]
+    if not isinstance(look, str) or look == f"look for {usually}":
+        look = wording.say("advice.look_for", cause=wording.term(usually))
+    if not isinstance(row["kind"], str):
+        where += wording.say("advice.on_kind", kind=wording.list_of([wording.term(kind) for kind in row["kinds"]]))
+    text = wording.say("advice.do", where=where, look=wording.term(look), part=part)
+    numbers = {"count": wording.number(count), "of": wording.number(of)}
+    why = [wording.say("advice.count", **numbers)]
+    if usually:
+        why.append(wording.say("advice.usually", usually=wording.term(usually)))
+    p = wording.p_value(row["p_adjusted"])
+    shares = {name: wording.percent(row[name]) for name in ("share", "low", "usual")}
+    trend = wording.say(
+        f"advice.trend_{row['trend']}",
+        count=wording.number(row["recent_count"]),
+        of=wording.number(row["recent_of"]),
+        before=wording.number(count - row["recent_count"]),
+        before_of=wording.number(of - row["recent_of"]),
+        first=wording.date(row["first_date"]),
+        last=wording.date(row["last_date"]),
+    )
+    return {
+        "number": int(row["number"]),
+        "do": text,
+        "why": "; ".join(why) + ".",
+        "worth": wording.say("advice.likely", p=p, **shares),
+        "trend": trend,
+        "is_ended": row["trend"] == "ended",
+        "money": wording.money(row["money"]),
+        "time": wording.say("advice.lost", money=wording.money(row["lost"])),
+        "pips": ["is-wrong"] * count + ["is-right"] * (of - count) if of <= MOST_PIPS else [],
+        "bar": f"{200 * count / of:.1f}",
+        "said": wording.say("advice.pip_alt", part=part, **numbers),
+        "cautions": list(row["cautions"]) if isinstance(row.get("cautions"), list) else [],
+        "jobs": row.get("jobs") if isinstance(row.get("jobs"), str) else None,
+    }
+
+
+def adopted_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, str]]:
+    """Say of each advice taken up since when, what came of it, and the counts behind that.
+
+    Parameters
+    ----------
+    frame
+        One row an advice taken up: adopted_on (text, YYYY-MM-DD), the conditions and look_first as for `advice_rows`,
+        before, before_of, after, after_of, last, last_of, others_before, others_before_of, others_after,
+        others_after_of, expected_anyway, state.
+    wording
+        Language of the page.
+    """
+    said = []
+    for row in frame.to_dict("records"):
+        expected = row["expected_anyway"]
+        gaps = {name: wording.number(row[name]) for name in _COUNTED} | {"expected": wording.percent(expected)}
+        state = wording.say(f"adopted.{str(row['state']).replace(' ', '_')}", **gaps)
+        said.append(
+            {
+                "since": wording.date(dt.date.fromisoformat(row["adopted_on"])),
+                "do": wording.say(
+                    "advice.do",
+                    where=_where(row, wording),
+                    look=wording.term(row["look_first"]),
+                    part=wording.term(row["part"]),
+                ),
+                "state": state,
+                "counts": wording.say("adopted.counts", **gaps),
+            }
+        )
+    return said
+
+
+_COUNTED = (
+    "before", "before_of", "after", "after_of", "last", "last_of", "others_before", "others_before_of", "others_after",
+    "others_after_of",
+)  # fmt: skip
