@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-SCHEMA_VERSION = 5
+SCHEMA_VERSION = 6
 
 _FOLDER = Path(__file__).parent
 _RAW = "10_raw"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import importlib
 import os
 import sys
 import warnings
@@ -19,8 +20,28 @@ class Ran(NamedTuple):
     err: str
 
 
+def imported() -> None:
+    """Import what most commands import when they run: forks then find it there."""
+    for module in (
+        "pandas",
+        "scipy.special",
+        "pyarrow",
+        "pipeline.load.screen",
+        "pipeline.load.stage",
+        "pipeline.visit.round",
+    ):
+        importlib.import_module(module)
+
+
 def in_fork(folder: Path, words: str, inside: Callable[[], Any] = lambda: None, *, db: str = "workshop.duckdb") -> Ran:
     """Run one command in the folder, on the database named; ``inside`` is called in the fork first."""
+    return begun_in_fork(folder, words, inside, db=db)()
+
+
+def begun_in_fork(
+    folder: Path, words: str, inside: Callable[[], Any] = lambda: None, *, db: str = "workshop.duckdb"
+) -> Callable[[], Ran]:
+    """Begin one command as `in_fork` does; what is given back waits for its end."""
     pipes = [os.pipe(), os.pipe()]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # newer Pythons warn of forks beside threads: here they are at rest
@@ -44,8 +65,12 @@ def in_fork(folder: Path, words: str, inside: Callable[[], Any] = lambda: None, 
         os._exit(status)
     for _, write_end in pipes:
         os.close(write_end)
-    said = []
-    for read_end, _ in pipes:
-        with os.fdopen(read_end, encoding="utf-8") as stream:
-            said.append(stream.read())
-    return Ran(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), *said)
+
+    def ended() -> Ran:
+        said = []
+        for read_end, _ in pipes:
+            with os.fdopen(read_end, encoding="utf-8") as stream:
+                said.append(stream.read())
+        return Ran(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), *said)
+
+    return ended

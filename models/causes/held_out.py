@@ -133,7 +133,7 @@ class HeldOut:
         self.scored = self.fold < few
         self.asked, is_call = as_asked(jobs, seed)
         self.is_call = is_call[self.scored]
-        row = np.where(is_unheard(self.asked.codes, jobs.columns), UNHEARD, HEARD)
+        row = np.where(is_unheard(jobs.codes, jobs.columns, jobs.texts), UNHEARD, HEARD)
         self.row = row[self.scored] if jobs.written is not None else np.full(int(self.scored.sum()), HEARD)
         self.cause, self.weight = jobs.cause[self.scored], jobs.weight[self.scored]
         self.heard = np.ones(len(jobs.starts) - 1)

@@ -94,12 +94,13 @@ class CauseModel:
         starts = offsets(self.columns)
         codes = encode(frame, self.columns)
         at = cells(codes, starts)
-        weights = self.weights[is_unheard(codes, self.columns).astype(int)].T[:, :, None]
+        texts = texts_of(frame, self.text)
+        weights = self.weights[is_unheard(codes, self.columns, texts).astype(int)].T[:, :, None]
         total = weights[0] * self.log_share + weights[1] * gather(self.log_ratio, at)
         if self.pairs is not None:
             total += weights[2] * self.pairs.scores(codes)
         if self.facts is not None:
-            shown = self.facts.read(codes, texts_of(frame, self.text))
+            shown = self.facts.read(codes, texts)
             offset, kind = self._offset(codes, at), kind_of(codes, places_of(self.columns))
             for weight, layer in zip(weights[3:5], (self.regression, self.naive_bayes), strict=True):
                 if layer is not None:

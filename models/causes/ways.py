@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.causes.encoding import NOT_KNOWN, gather
-from models.causes.features import CODE, FINDING, SYMPTOM
+from models.causes.features import CODE, SYMPTOM
 from models.causes.shrinkage import SMALLEST
 
 if TYPE_CHECKING:
@@ -68,17 +68,16 @@ def places_of(columns: Sequence[Column]) -> Places:
     )
 
 
-def is_unheard(codes: np.ndarray, columns: Sequence[Column]) -> np.ndarray:
-    """Of each job: whether no complaint, no code and no finding of it is known, its words and circumstances at most."""
-    told = np.zeros(len(codes), dtype=bool)
+def is_unheard(codes: np.ndarray, columns: Sequence[Column], texts: Sequence[str]) -> np.ndarray:
+    """Of each job: whether it is told in own words only, of which neither complaint nor code is known."""
+    unheard = np.array([bool(text.strip()) for text in texts], dtype=bool)
     for position, column in enumerate(columns):
-        code = codes[:, position]
         if column.name.startswith(SYMPTOM) and "yes" in column.values:
-            told |= code == column.values.index("yes")
-        elif column.name.startswith(FINDING) or column.name == CODE:
+            unheard &= codes[:, position] != column.values.index("yes")
+        elif column.name == CODE:
             none = column.values.index("none") if "none" in column.values else NOT_KNOWN
-            told |= (code != NOT_KNOWN) & (code != none)
-    return ~told
+            unheard &= np.isin(codes[:, position], (NOT_KNOWN, none))
+    return unheard
 
 
 def kind_of(codes: np.ndarray, places: Places) -> np.ndarray:

@@ -11,6 +11,7 @@ from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
 from pipeline.terminal import views
 from pipeline.terminal.text import wrapped
 from pipeline.workshop import Workshop
+from reports.render.wording import in_language
 
 
 def causes(
@@ -71,4 +72,5 @@ def round(
     """
     with Workshop.open(db, read_only=True) as workshop:
         planned = workshop.round(file, out, stock=stock)
-    show(planned, views.round_(planned, out), as_json)
+        wording = in_language(workshop.settings.locale, workshop.settings.currency)
+    show(planned, views.round_(planned, out, wording), as_json)

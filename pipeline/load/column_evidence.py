@@ -221,6 +221,11 @@ def _few_names(column: Column, words: Words) -> float:
     return _name(column, words) * (column.written.nunique() <= max(2, len(column.written) / 20))
 
 
+def _links(column: Column, _: Words) -> float:
+    """Addresses, or names of files of pictures."""
+    return float(column.share(r"(?i)^https?://|\.(?:jpe?g|png|heic|webp|gif)\b"))
+
+
 def _identifier(column: Column, _: Words) -> float:
     """Short, and no sentence, day or amount."""
     is_like = (column.written.str.len() <= 40) & (column.written.str.count(" ") <= 3)
@@ -248,5 +253,5 @@ _VALUE_SCORES: dict[str, Callable[[Column, Words], float]] = {
     "fault_code": _code, "findings": _text, "cause": _cause, "work_done": _work, "parts": _parts,
     "outcome": _known("outcome"), "technician": _name, "minutes": _minutes, "labour_charge": _money,
     "parts_cost": _money, "callback_of": _identifier,
-    "branch": _few_names, "part": _parts, "part_quantity": _money, "part_unit_cost": _money,
+    "branch": _few_names, "photos": _links, "part": _parts, "part_quantity": _money, "part_unit_cost": _money,
 }  # fmt: skip

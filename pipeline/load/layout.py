@@ -19,7 +19,7 @@ from pipeline.small_text import small_text
 FIELDS = (
     "visit_date", "appliance_kind", "job_no", "customer_ref", "make", "model", "serial", "age", "complaint",
     "fault_code", "findings", "cause", "work_done", "parts", "outcome", "technician", "minutes", "labour_charge",
-    "parts_cost", "callback_of", "branch",
+    "parts_cost", "callback_of", "branch", "photos",
 )  # fmt: skip
 PART_FIELDS = ("part", "part_quantity", "part_unit_cost")
 REQUIRED = ("visit_date", "appliance_kind")

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from pipeline.read.incoming import Records
     from pipeline.settings import Settings
 
-HASHED_LAST = ("branch",)  # newer fields: what does not name one has the hash it had before there was one
+HASHED_LAST = {"branch": "branch", "photos": "'photos: ' || photos"}
+"""Newer fields as SQL of what is hashed: a line that does not name one has the hash it had before there was one."""
 MOST_DAYS_AHEAD = 1096  # a planned visit may lie ahead, a mistyped year lies far ahead
 
 
@@ -124,7 +125,7 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
         else:
             columns.append(f"hashed.{name}")
     first = [name for name in (*FIELDS, "other_columns") if name not in HASHED_LAST]
-    content = ", ".join([*(f"coalesce({name}, chr(31))" for name in first), *HASHED_LAST])
+    content = ", ".join([*(f"coalesce({name}, chr(31))" for name in first), *HASHED_LAST.values()])
     connection.execute(
         f"create or replace temp view screened as select *, md5(concat_ws(chr(30), {content})) as line_hash from "
         f"(select hashed.line_no, {', '.join(columns)} from hashed {' '.join(masks)})"

@@ -31,6 +31,8 @@ ADDED_COLUMNS = (  # since version 1, to tables that loads fill
     ("setting", "wrong_labour_billed boolean default false"),
     ("raw_record", "branch varchar"),
     ("stage_visit", "branch varchar"),
+    ("raw_record", "photos varchar"),
+    ("stage_visit", "photos varchar"),
 )
 PLACING = "placing"
 COMPACTING = ".compacting"  # ends the name of the database as it is written anew

@@ -7,13 +7,14 @@ from typing import Any
 
 from pipeline.store.check import said
 from pipeline.terminal.text import pairs, safe, table
+from reports.render.wording import Wording, Written, sentence
 
 SCORES = ("log_loss", "brier", "top1", "top3", "calibration_error")
 
 
 def scores(told: dict[str, Any]) -> list[str]:
     """The score of `train` beside its baselines; smaller log-loss, Brier and calibration error are better."""
-    from reports.pages.model_card import half_life_line, left_out_line
+    from reports.pages.model_card import half_life_line, left_out_line, worse_line
 
     ways = {"this model": told["scores"], **told["baselines"]} if told["scores"] else {}
     rows = [[name, *(score[s] for s in SCORES)] for name, score in ways.items()]
@@ -22,7 +23,7 @@ def scores(told: dict[str, Any]) -> list[str]:
         lines += table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
     else:
         lines.append("None of the later jobs had a cause met before: how good it is, is not known.")
-    lines += [half_life_line(told["half_life"]), *left_out_line(told)]
+    lines += [*worse_line(told), half_life_line(told["half_life"]), *left_out_line(told)]
     return lines if told["replaced"] else [*lines, told["note"]]
 
 
@@ -90,12 +91,15 @@ def advice(told: dict[str, Any]) -> list[str]:
     return [*lines, "", *(f"! {text}" for text in told["cautions"])]
 
 
-def round_(planned: dict[str, Any], out: Path) -> list[str]:
-    """The van list and where the sheets are."""
-    van = [[row["part"], row["expected_use"], row["carry"]] for row in planned["van"]]
-    left = [*(f"Not planned: {safe(text)}" for text in planned["not_planned"]), *map(safe, planned["remarks"])]
-    head = f"{len(planned['calls'])} calls. Visit sheets: {out}"
-    return [head, *left, *table(["part", "expected use", "carry"], van)]
+def round_(planned: dict[str, Any], out: Path, wording: Wording) -> list[str]:
+    """The van list, what each part is of, and where the sheets are, in the workshop's language."""
+    van = [[wording.told(row["told"]), wording.number(row["expected_use"], 2), row["carry"]] for row in planned["van"]]
+    left = [
+        wording.tell("round.not_planned", lines=Written(str(wording.told(text)))) for text in planned["not_planned"]
+    ]
+    head = wording.tell("round.written", calls=sentence("round.calls", n=len(planned["calls"])), page=Written(str(out)))
+    heads = [wording.say(f"round.head_{name}") for name in ("part", "use", "carry")]
+    return [head, *map(safe, (*left, *map(wording.told, planned["remarks"]))), *table(heads, van)]
 
 
 def status(told: dict[str, Any]) -> list[str]:

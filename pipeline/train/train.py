@@ -61,9 +61,9 @@ def train(
 
     Returns
     -------
-    model, in_use, episodes, left_out (older jobs than the newest that are learned from), causes, as_of, half_life (as
-    :func:`models.causes.half_life.choose` tells it, chosen on the jobs before the exam), scores, baselines, replaced,
-    note.
+    model, in_use, episodes, left_out (older jobs than the newest that are learned from), exam_jobs, causes, as_of,
+    half_life (as :func:`models.causes.half_life.choose` tells it, chosen on the jobs before the exam), scores,
+    baselines, replaced, note.
 
     Raises
     ------
@@ -81,6 +81,8 @@ def train(
             f"{FEWEST} are the fewest to learn from.",
             "Load more job records, or record causes when jobs are closed; until then answers use the built-in lists.",
         )
+    with alone_in(database.folder_of_models):
+        pass  # a place that cannot be written is told before the work, not after it
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
     lists, step = background(words), _steps(tell)
@@ -96,7 +98,7 @@ def train(
         kept.keep(database, words)
         phrases.keep(database, jobs)
     step("done")
-    brief = {key: card[key] for key in ("model", "episodes", "left_out", "causes", "as_of", "half_life")}
+    brief = {key: card[key] for key in ("model", "episodes", "left_out", "exam_jobs", "causes", "as_of", "half_life")}
     return brief | {
         "scores": _brief(card["scores"]),
         "baselines": {other: _brief(scores) for other, scores in card["baselines"].items()},

@@ -288,6 +288,7 @@ class Costs:
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         p = p / p.sum()
+        first = self._safe_first(causes, checks, acts, call)
         looks = []
         for card in checks:
             chances = self.records.likelihoods.of(card.finding, card.values, causes)
@@ -303,7 +304,7 @@ class Costs:
                     card.power,
                     card.covers,
                     card.water,
-                    self.clears(card, odds, acts),
+                    {} if first[1:] else self.clears(card, odds, acts),
                     rules_out=self._rules_out(card, acts, call),
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
@@ -334,7 +335,6 @@ class Costs:
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        first = self._safe_first(causes, checks, acts, call)
         if not first:
             glances = [] if machine.stays_off else self._glances(causes, p, checks, acts)
             first = [*self._advised(causes, acts, call), *glances]  # what is unsafe is made safe first

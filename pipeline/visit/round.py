@@ -28,7 +28,7 @@ from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question, age
-from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock
+from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
 from pipeline.visit.tapping import tapped
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
@@ -85,8 +85,12 @@ def plan_round(
     remarks = _told_twice(lines)
     questions = _questions(database, words, settings, lines, day)
     numbers = part_numbers(database.connection, [question.kind for question in questions])
-    parts = Parts(None if stock is None else read_stock(words, stock), numbers)
+    stocked = None if stock is None else read_stock(words, stock)
+    parts = Parts(stocked, numbers)
     asked = ask(database, words, settings, questions)
+    parts.share_out([(one.question, _chances(one)) for one in asked])
+    unknown = unknown_parts(words, stocked or ())
+    remarks += [sentence("round.unknown_parts", parts=[Written(name) for name in unknown])] if unknown else []
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
@@ -142,7 +146,8 @@ def van_rows(van: VanList, named: Mapping[str, PartOf], parts: Parts) -> list[di
         on_van, in_store = parts.places(label) if parts.stock is not None else (None, None)
         there = {"on_van": on_van, "in_store": in_store}
         carry = van.units.get(label, 0)
-        rows.append({**named[label]._asdict(), "expected_use": round(use, 3), "carry": carry, **there})
+        told = {"told": _named(named[label])}
+        rows.append({**named[label]._asdict(), **told, "expected_use": round(use, 3), "carry": carry, **there})
     return rows
 
 
@@ -267,6 +272,15 @@ def _parts(one: Asked, parts: Parts) -> dict[str, PartOf]:
     return {name: parts.of(name, one.question) for name in sorted(names)}
 
 
+def _chances(one: Asked) -> dict[str, float]:
+    """Part → chance that a call needs it."""
+    chances: dict[str, float] = {}
+    for cause, p in one.odds.causes.items():
+        for part in one.costs.repair(cause).parts:
+            chances[part] = chances.get(part, 0.0) + p
+    return chances
+
+
 def _needs(one: Asked, parts: Parts) -> list[Needs]:
     """What a call may need: sets of parts with their probability; licensed and bench work is not of this visit."""
     labels = {name: part.label for name, part in _parts(one, parts).items()}
@@ -315,7 +329,7 @@ def _record(one: Answer, line: Mapping[str, str], day: dt.date | None) -> dict[s
     call = Call(line["appliance_kind"], line["make"], line["model"], line["age"], line["complaint"], line["fault_code"])
     written = record_line(Visit(one.question), call, on=day)
     number = one.question.job_no or f"V{written['visit_date'].replace('-', '')}-{line['line_no']}"
-    known = {"job_no": number, "serial": line["serial"], "technician": line["technician"]}
+    known = {"job_no": number, "serial": line["serial"], "technician": line["technician"], "photos": line["photos"]}
     return {"line": {**written, **known}, "findings": list(one.question.findings.items())}
 
 
@@ -339,7 +353,8 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
         "said": line["complaint"],
         "note": one.note,
         "age": age(one.question.age_years),
-        "unit_lines": one.question.unit.lines(),
+        "unit_lines": one.question.unit.lines(with_photos=False),
+        "photos": [line["photos"], *(visit.photos for visit in one.question.unit.visits)],
         "cautions_named": [
             {"name": name, "text": one.trade.cautions[name]} for name in names if name in one.trade.cautions
         ],

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -83,13 +83,44 @@ class Parts:
 
     def __init__(self, stock: Sequence[Stocked] | None, numbers: dict[tuple[str, str, str, str], str]) -> None:
         self.stock, self.numbers = stock, numbers
+        self._shared: dict[tuple[str, int], tuple[Question, PartOf]] = {}
 
     def of(self, part: str, question: Question) -> PartOf:
-        """Return the part a call needs; where the stock has one that fits, that one, the most closely named first."""
+        """Return the part a call needs; where the stock has one that fits, that one, the most closely named first.
+
+        Where `share_out` gave the call another that fits, it is that one.
+        """
+        if (part, id(question)) in self._shared:
+            return self._shared[part, id(question)][1]
+        return next(iter(self.fitting(part, question)), self._whole(part, question))
+
+    def fitting(self, part: str, question: Question) -> list[PartOf]:
+        """Parts of the stock that fit a call, the most closely named first."""
+        whole = self._whole(part, question)
+        found = {row.part for row in self.stock or () if _fits(row.part, whole)}
+        return sorted(found, key=lambda row: (sum(map(bool, row)), row), reverse=True)
+
+    def share_out(self, calls: Sequence[tuple[Question, Mapping[str, float]]]) -> None:
+        """Pool what fits: a call whose closest part is spoken for by likelier calls is given the next that fits.
+
+        Parameters
+        ----------
+        calls
+            Of each call of the round: the question, and part → chance that it is needed.
+        """
+        left: dict[str, float] = dict(self.units() or {})
+        wanted = [(-p, number, part) for number, (_, chances) in enumerate(calls) for part, p in chances.items()]
+        for less, number, part in sorted(wanted):
+            question = calls[number][0]
+            fitting = self.fitting(part, question)
+            given = next((row for row in fitting if left[row.label] >= min(1.0, -less)), next(iter(fitting), None))
+            if given is not None:
+                left[given.label] += less
+                self._shared[part, id(question)] = question, given
+
+    def _whole(self, part: str, question: Question) -> PartOf:
         make, family = question.make or "", question.model_family or ""
-        whole = PartOf(part, question.kind, make, family, self.numbers.get((question.kind, part, make, family), ""))
-        fitting = [row.part for row in self.stock or () if _fits(row.part, whole)]
-        return max(fitting, key=lambda row: (sum(map(bool, row)), row), default=whole)
+        return PartOf(part, question.kind, make, family, self.numbers.get((question.kind, part, make, family), ""))
 
     def units(self) -> dict[str, int] | None:
         """Label → units that can be had, on the van and in the store; None = everything can."""
@@ -137,7 +168,8 @@ def stock_beside(
     if not path.is_file():
         return None
     parts = Parts(read_stock(words, path), part_numbers(database.connection, [question.kind]))
-    return {name: parts.places(parts.of(name, question).label) for name in names}
+    places = {name: [parts.places(row.label) for row in parts.fitting(name, question)] for name in names}
+    return {name: (sum(van for van, _ in rows), sum(store for _, store in rows)) for name, rows in places.items()}
 
 
 def read_stock(words: Words, path: Path) -> list[Stocked]:
@@ -164,6 +196,12 @@ def read_stock(words: Words, path: Path) -> list[Stocked]:
         )
         stocked.append(Stocked(name, van, store if has_counts else 1))
     return stocked
+
+
+def unknown_parts(words: Words, stock: Sequence[Stocked]) -> list[str]:
+    """Names in a stock that no word list knows as a part: nothing ever asks for them."""
+    known = set(words.parts()["part"])
+    return list(dict.fromkeys(row.part.part for row in stock if row.part.part not in known))
 
 
 def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
 
 MOST_VISITS = 20
+SHOWN_VISITS = 2
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ class PastVisit:
         Parts fitted.
     days_ago
         Days from the visit to the day asked about.
+    photos
+        Links to photographs, as written; None = none.
     """
 
     job_no: str | None
@@ -54,6 +57,7 @@ class PastVisit:
     symptoms: tuple[str, ...]
     parts: tuple[str, ...]
     days_ago: int
+    photos: str | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The visit with its day as text."""
@@ -66,13 +70,26 @@ class PastVisit:
             "parts": list(self.parts),
             "outcome": self.outcome,
             "technician": self.technician,
+            "photos": self.photos,
         }
 
     def line(self) -> Sentence:
         """The visit in one line."""
         complaint = Written(self.complaint) if self.complaint else sentence("answer.none_recorded")
         done = [sentence("answer.fitted", part=part) for part in self.parts] or [sentence("answer.no_part")]
-        return sentence("answer.past_visit", n=self.days_ago, complaint=complaint, done=done, outcome=self.outcome)
+        return sentence(
+            "answer.past_visit",
+            n=self.days_ago,
+            date=Written(self.visit_date.isoformat()),
+            complaint=complaint,
+            done=done,
+            outcome=self.outcome,
+        )
+
+    def lines(self, *, with_photos: bool) -> list[Sentence]:
+        """The visit, and its photographs on a line of their own."""
+        seen = [sentence("answer.photos", links=Written(self.photos))] if self.photos and with_photos else []
+        return [self.line(), *seen]
 
 
 @dataclass(frozen=True)
@@ -105,15 +122,18 @@ class UnitHistory:
             "effect": self.effect,
         }
 
-    def lines(self) -> list[str]:
-        """At most four lines for people."""
+    def lines(self, *, with_photos: bool = True) -> list[str]:
+        """At most six lines for people, those of photographs included."""
         effect = [self.effect] if self.effect else []
         if not self.visits:
             return effect
         head = [sentence("answer.this_unit", n=len(self.visits))]
         head += [sentence("answer.is_callback")] if self.is_callback else []
         head += [sentence("answer.guaranteed", parts=self.guaranteed)] if self.guaranteed else []
-        return [sentence("answer.ends", said=several(head)), *(visit.line() for visit in self.visits[:2]), *effect]
+        if len(self.visits) > SHOWN_VISITS:
+            head += [sentence("answer.last_visits", n=SHOWN_VISITS)]
+        shown = [line for visit in self.visits[:SHOWN_VISITS] for line in visit.lines(with_photos=with_photos)]
+        return [sentence("answer.ends", said=several(head)), *shown, *effect]
 
 
 def histories(
@@ -154,7 +174,8 @@ def histories(
         by_person = person if isinstance(person, str) and by_serial is None else None
         is_named = by_serial or by_person
         visits = _visits(database.connection, by_serial, by_person, unit.kind, day) if is_named else ()
-        found.append(_history(visits, unit, settings) if visits else nobody if unit.customer else UnitHistory())
+        unknown = UnitHistory(effect=sentence("answer.no_visit_of_serial")) if by_serial else UnitHistory()
+        found.append(_history(visits, unit, settings) if visits else nobody if by_person else unknown)
     return found
 
 
@@ -165,15 +186,15 @@ def _visits(
         "select v.job_no, v.visit_date, v.complaint, v.cause, v.outcome, v.technician, "
         "coalesce((select list(distinct symptom order by symptom) from visit_symptom as s "
         "where s.visit_id = v.visit_id and not s.is_negated), []), "
-        "coalesce((select list(part order by part) from part_fitted as p where p.visit_id = v.visit_id), []) "
+        "coalesce((select list(part order by part) from part_fitted as p where p.visit_id = v.visit_id), []), v.photos "
         "from visit as v where v.kind = $kind and v.visit_date <= $day and v.appliance_id in ("
         "select appliance_id from appliance where serial = $serial or customer_hash = $customer) "
         "order by v.visit_date desc, v.visit_id desc limit $most",
         {"kind": kind, "day": day, "serial": serial, "customer": customer, "most": MOST_VISITS},
     ).fetchall()
     return tuple(
-        PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), (day - date).days)
-        for job, date, complaint, cause, outcome, who, symptoms, parts in rows
+        PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), (day - date).days, photos)
+        for job, date, complaint, cause, outcome, who, symptoms, parts, photos in rows
     )
 
 

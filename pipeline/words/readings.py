@@ -24,7 +24,7 @@ READING = re.compile(
 )
 TO_EARTH = re.compile(
     r"\b(?:to|and|against) (?:the )?(?:earth|ground|chassis|casing|case|cabinet|frame|body)\b"
-    r"|\bto e\b|\b[ln] ?(?:[-/]|to) ?(?:e|pe)\b|\bearth (?:leakage|fault)\b|\binsulation\b|\bmegger|\bir test\b"
+    r"|\bto e\b|\b[ln] ?(?:[-/]|to) ?(?:e|pe)\b|\bearth (?:leakage|fault)\b|\binsulation\b|\bir test\b"
     r"|\b(?:gegen|zu|auf|nach|zum|zur) (?:den |das |die )?(?:pe|erde|masse|schutzleiter|gehäuse|gehaeuse|körper)\b"
     r"|\bkörperschluss|\berdschluss|\bisolation|\briso\b",
     re.IGNORECASE,
@@ -67,7 +67,7 @@ def with_readings_judged(words: ReadyLists, text: str, kind: str | None) -> str:
             continue
         rest = piece[: match.start()] + " " + piece[match.end() :]
         value = ohms_of(match)
-        if TO_EARTH.search(piece):
+        if _is_to_earth(piece, match):
             pieces[position] = _to_earth(words, TO_EARTH.sub(" ", rest), value, kind)
             continue
         for thing in words.things_in(rest, kind):
@@ -86,10 +86,17 @@ def ohms_of(match: re.Match[str]) -> float:
     return float(match["value"].replace(",", ".")) * times
 
 
+def _is_to_earth(text: str, match: re.Match[str]) -> bool:
+    """Whether a reading is of insulation: to earth as said, or a part of a "meg", which is said of nothing else."""
+    return TO_EARTH.search(text) is not None or (match["megs"] is not None and ohms_of(match) < LEAST_INSULATION)
+
+
 def is_earth_reading(text: str) -> bool:
     """Whether a text says what was measured to earth, as a number or in words."""
-    is_number = READING.search(text) is not None and TO_EARTH.search(text) is not None
-    return is_number or (MEASURED.search(text) is not None and _DENIED.search(text) is None)
+    match = READING.search(text)
+    return (match is not None and _is_to_earth(text, match)) or (
+        MEASURED.search(text) is not None and _DENIED.search(text) is None
+    )
 
 
 def _to_earth(words: ReadyLists, rest: str, value: float, kind: str | None) -> str:

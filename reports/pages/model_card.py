@@ -19,6 +19,7 @@ RELIABILITY_CSS = """
 .reliability circle{fill:var(--main)}
 """
 LEFT, BOTTOM, SIDE = 40.0, 280.0, 280.0
+FEW_JOBS = 100  # later jobs below which a difference in log-loss is mostly chance (common practice, no source)
 HEADINGS = {
     "log_loss": "log-loss",
     "top1": "first cause right",
@@ -65,6 +66,18 @@ def card_page(card: Mapping[str, Any]) -> str:
         causes=_causes(card["jobs_by_cause"]),
         limits=_limits(card),
     )
+
+
+def worse_line(told: Mapping[str, Any]) -> list[str]:
+    """Say that a plain way foretold the held-out jobs better; nothing to say where none did."""
+    if not told.get("scores") or not told.get("baselines"):
+        return []
+    name, best = min(told["baselines"].items(), key=lambda item: item[1]["log_loss"])
+    if told["scores"]["log_loss"] <= best["log_loss"]:
+        return []
+    compared = f"{told['scores']['log_loss']:.3f} against {best['log_loss']:.3f} on {told['exam_jobs']:,} later jobs"
+    few = "; so few jobs tell little" if told["exam_jobs"] < FEW_JOBS else ""
+    return [f"Worse than {name}: log-loss {compared}{few}. Trust its odds less, and train again with more cured jobs."]
 
 
 def _verdict(card: Mapping[str, Any]) -> str:

@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import Any
 
 from reports.pages.tapped_sheets import cost, percent, walks
+from reports.render.links import links
 from reports.render.page import render
 from reports.render.wording import Finding, Sentence, Wording, Written, sentence, several, value_of
 
@@ -142,6 +143,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording
         "facts": told(facts),
         "not_understood": ", ".join(call["not_understood"]),
         "unit_history": call["unit_lines"],
+        "photos": [link for cell in call.get("photos", ()) for link in links(cell)],
         "expect": (
             [
                 (wording.say("round.minutes"), wording.number(expected["minutes"])),

@@ -31,7 +31,8 @@ create table if not exists raw_record (
     callback_of varchar,                -- job number this visit returns to, as written
     other_columns varchar,              -- JSON object of the columns the layout does not name; null = none
     withdrawn_by integer,               -- batch of the whole history that no longer holds the visit; null = it counts
-    branch varchar                      -- workshop or branch whose job it is, as written
+    branch varchar,                     -- workshop or branch whose job it is, as written
+    photos varchar                      -- links to photographs of the visit, as written
 );
 
 -- must hold: record_id is unique

@@ -26,5 +26,6 @@ create table if not exists stage_visit (
     parts_cost double,                  -- parts of the whole visit, money; null = not recorded
     currency varchar,                   -- of the visit's money; null = the workshop's own
     callback_of varchar,                -- job_no this visit returns to; null = names none
-    branch varchar                      -- workshop or branch whose job it is, as written; null = not recorded
+    branch varchar,                     -- workshop or branch whose job it is, as written; null = not recorded
+    photos varchar                      -- links to photographs of the visit, as written; null = none
 );

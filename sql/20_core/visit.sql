@@ -1,6 +1,7 @@
 -- one row a visit, the newest version of it
 -- key:        visit_id
 -- reads:      visit_on_appliance, stage_visit, branch_name
+-- photos:     links to photographs, as written, more than one with spaces between; null = none
 -- branch:     whose job it was, in its most frequent spelling; null = not recorded
 -- cause_is_confirmed: false: none recorded, or written as a guess
 -- outcome:    fixed, not fixed, part needed, no fault found, beyond economic repair, declined, no access, made safe, advice only, unknown (also: none written)
@@ -32,6 +33,7 @@ select
     stage_visit.customer_hash as customer_hash,
     stage_visit.findings_text as findings_text,
     stage_visit.work_done as work_done,
+    stage_visit.photos as photos,
     visit_on_appliance.batch_id as batch_id,
     visit_on_appliance.line_no as line_no
 from stage_visit

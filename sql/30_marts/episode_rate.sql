@@ -169,12 +169,13 @@ from shared
 cross join follow_up;
 
 -- must hold: no more hits than known, and every dimension adds up to all
-select measure, month, dimension, sum(numerator) as numerator, sum(denominator) as denominator
-from episode_rate
-group by measure, month, dimension
-having sum(numerator) > sum(denominator)
-    or sum(denominator) is distinct from (
-        select max(whole.denominator)
-        from episode_rate as whole
-        where whole.measure = episode_rate.measure and whole.month = episode_rate.month and whole.dimension = 'all'
-    );
+with
+    added as (
+        select measure, month, dimension, sum(numerator) as numerator, sum(denominator) as denominator
+        from episode_rate
+        group by measure, month, dimension
+    )
+select added.measure, added.month, added.dimension, added.numerator, added.denominator
+from added
+left join added as whole on whole.measure = added.measure and whole.month = added.month and whole.dimension = 'all'
+where added.numerator > added.denominator or added.denominator is distinct from whole.denominator;

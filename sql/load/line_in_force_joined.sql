@@ -27,6 +27,7 @@ select
     first(labour_charge order by line_in_visit) filter (labour_charge is not null) as labour_charge,
     first(parts_cost order by line_in_visit) filter (parts_cost is not null) as parts_cost,
     first(branch order by line_in_visit) filter (branch is not null) as branch,
+    string_agg(distinct photos, ' ' order by photos) as photos,
     first(callback_of order by line_in_visit) filter (callback_of is not null) as callback_of,
     string_agg(parts, '; ' order by line_in_visit) as parts
 from line_in_force

@@ -33,7 +33,8 @@ select
         else $currency
     end,
     v.callback_of,
-    v.branch
+    v.branch,
+    v.photos
 from visit_text as v
 inner join kind_read on kind_read.written = v.appliance_kind
 inner join batch_reading using (batch_id)

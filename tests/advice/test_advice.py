@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from models.advice.adopted import did_it_help
 from models.advice.find import COLUMNS, CONDITIONS, find_advice, said
+from tests.worlds.shared import times
 
 
 def lines(*groups: dict[str, Any]) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -131,7 +132,7 @@ def test_no_verdicts_no_findings_no_advice() -> None:
     assert len(find_advice(lines({"wrong": 9, "of": 12}, FILLER)[0], None)) == 1
 
 
-@settings(deadline=None, max_examples=20)
+@settings(deadline=None, max_examples=times(6))
 @given(st.randoms(use_true_random=False))
 def test_the_order_of_lines_does_not_matter(chance: Any) -> None:
     frame, seen = lines({"wrong": 14, "of": 19, "findings": ["water left=no"]}, {"wrong": 2, "of": 40}, FILLER)
@@ -168,7 +169,7 @@ def chance_only(rng: np.random.Generator, share: float) -> tuple[pd.DataFrame, p
 @pytest.mark.parametrize("share", [0.02, 0.1, 0.3])
 def test_chance_makes_no_advice(share: float) -> None:
     rng = np.random.default_rng(5)
-    worlds = [len(find_advice(*chance_only(rng, share))) > 0 for _ in range(10)]
+    worlds = [len(find_advice(*chance_only(rng, share))) > 0 for _ in range(times(10))]
     assert np.mean(worlds) <= 0.05
 
 

@@ -23,6 +23,8 @@ from demo_data.generator.technicians import HABITS, Bench
 from demo_data.generator.wording import CAUSE_SAID, DENIED, FOUND, KIND_SAID, OUTCOME_SAID, PART_SAID, SAID
 from demo_data.generator.world import Call, World, read_words
 from pipeline.words import Words
+from tests.worlds.made_world import town
+from tests.worlds.shared import times
 
 STORY = HABITS[0]
 LISTS = Path(__file__).parents[2] / "pipeline" / "words" / "en"
@@ -34,13 +36,13 @@ def world() -> World:
 
 
 @pytest.fixture(scope="module")
-def made(world: World) -> MadeWorld:
-    return make_world_files(world=world)
+def made() -> MadeWorld:
+    return town()
 
 
 @pytest.fixture(scope="module")
-def without_habits(world: World) -> MadeWorld:
-    return make_world_files(swap_habit=False, world=world)
+def without_habits() -> MadeWorld:
+    return town(swap_habit=False)
 
 
 def digest(path: Path) -> str:
@@ -199,13 +201,13 @@ def test_posterior_agrees_with_counting_the_calls_that_fit_the_question(world: W
     )
     counted: Counter[str] = Counter()
     faults = world.odds[kind].faults
-    for fault_no in rng.choice(len(faults), 60_000, p=world.fault_shares(kind, make, "CW540", 6.0)):
+    for fault_no in rng.choice(len(faults), times(30_000), p=world.fault_shares(kind, make, "CW540", 6.0)):
         if world.say(rng, kind, fault_no) == told and world.show(rng, kind, make, fault_no, "CW540") == shown:
             call = Call(kind, make, "CW540", 6.0, told, shown, faults[fault_no].cause, int(fault_no))
             counted[call.cause] += world.finding(call, "water left", rng) == "no"
     odds = world.posterior(kind, make, "CW540", 6.0, told, shown, found)
     total = sum(counted.values())
-    assert total > 300
+    assert total > 150
     assert sum(odds.values()) == pytest.approx(1)
     for cause, chance in odds.items():
         # five standard errors: one call in a million strays further
@@ -217,7 +219,7 @@ def test_posterior_agrees_with_counting_the_calls_that_fit_the_question(world: W
 def test_posterior_is_calibrated_over_whole_calls(world: World, knows_model: bool, knows_age: bool) -> None:
     rng = np.random.default_rng(2)
     chances, hits = [], []
-    for _ in range(600):
+    for _ in range(times(300)):
         call = world.call(rng)
         finding = world.odds[call.kind].findings[0]
         odds = world.posterior(

@@ -8,6 +8,7 @@ import pytest
 
 from pipeline import Workshop
 from pipeline.errors import LayoutError
+from tests.worlds.empty import empty_workshop
 
 HEAD = "visit_date,appliance_kind,job_no,outcome,labour_charge\n"
 
@@ -20,7 +21,7 @@ def written(folder: Path, name: str, *amounts: str) -> Path:
 
 
 def test_the_first_records_decide_and_others_are_refused_with_the_remedy(tmp_path: Path) -> None:
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         first = workshop.load([written(tmp_path, "a.csv", "$40.00", "$50.00")])
         assert any("USD" in note for note in first.files[0].notes)
         assert workshop.settings.currency == "USD"
@@ -40,14 +41,14 @@ def test_the_settings_file_decides_where_it_names_one(tmp_path: Path) -> None:
     (tmp_path / "euro.toml").write_text(
         'currency = "EUR"\n[columns]\n' + "".join(f'{c} = "{c}"\n' for c in HEAD.strip().split(",")), encoding="utf-8"
     )
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         assert workshop.load([written(tmp_path, "a.csv", "$40.00", "£50.00")]).totals["rejected"] == 1
         with pytest.raises(LayoutError, match="never added"):
             workshop.load([written(tmp_path, "c.csv", "60.00")], layout=tmp_path / "euro.toml")
 
 
 def test_foreign_amounts_are_converted_by_the_owners_rate_and_that_is_told(tmp_path: Path) -> None:
-    settings = tmp_path / "w.toml"
+    settings = empty_workshop(tmp_path / "w.duckdb").with_suffix(".toml")
     head = "visit_date,appliance_kind,job_no,outcome,labour_charge,parts\n"
     jobs = tmp_path / "jobs.csv"
     jobs.write_text(
@@ -87,7 +88,7 @@ def test_a_layouts_currency_has_a_rate_too_and_a_sign_of_two_rates_is_refused(tm
     (tmp_path / "euro.toml").write_text(
         'currency = "EUR"\n[columns]\n' + "".join(f'{c} = "{c}"\n' for c in HEAD.strip().split(",")), encoding="utf-8"
     )
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         workshop.load([written(tmp_path, "c.csv", "60.00")], layout=tmp_path / "euro.toml")
         second = workshop.load([written(tmp_path, "d.csv", "$60.00", "US$20.00", "C$10.00")])
         assert [line["value"] for line in second.files[0].rejected_lines] == ["$60.00"]

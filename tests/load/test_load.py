@@ -28,10 +28,12 @@ from pipeline.load.layout import parse_layout
 from pipeline.load.load import load_files
 from pipeline.load.report import COUNTS, LoadReport
 from pipeline.load.stage import STAGED, restage
-from pipeline.settings import Settings, store_settings
+from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.words import Words
 from sql.working import make
+from tests.worlds.empty import empty_workshop
+from tests.worlds.shared import times
 
 HEADER = ["visit_date", "appliance_kind", "job_no", "serial", "customer_ref", "complaint", "cause", "parts", "outcome"]
 FIRST = [
@@ -48,15 +50,8 @@ def words() -> Words:
 
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
-    with Database.open(tmp_path / "workshop.duckdb") as opened:
-        store_settings(opened.connection, Settings())
+    with Database.open(empty_workshop(tmp_path / "workshop.duckdb")) as opened:
         yield opened
-
-
-@pytest.fixture
-def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave the core and the marts out, where only raw and staged tables are looked at."""
-    monkeypatch.setattr(sql, "rebuild", lambda *_: None)
 
 
 def as_csv(rows: list[list[str]], header: list[str] = HEADER) -> bytes:
@@ -524,7 +519,7 @@ VISIT = st.tuples(
     st.sampled_from(["fixed", "NFF", ""]),
 ).map(lambda visit: [visit[0].isoformat(), *visit[1:]])
 SLOW = settings(
-    max_examples=7,
+    max_examples=times(2),
     deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
     suppress_health_check=[HealthCheck.function_scoped_fixture],
@@ -574,7 +569,7 @@ def test_a_file_in_overlapping_pieces_stages_what_the_whole_does_and_again_nothi
     assert staged(database) == whole
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(12), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     start=st.sampled_from(
         [b"", as_csv([]), as_csv(FIRST), b"\xef\xbb\xbf" + as_csv(FIRST[:1]), b'{"visit_date": "2025-01-01"']

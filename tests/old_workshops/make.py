@@ -2,7 +2,8 @@
 
 ``version-1.zip`` was written by the program of commit baba31a, the last whose tables were version 1, ``version-2.zip``
 by that of 585bc72, before ``visit`` and other tables became views, ``version-3.zip`` by that of 325a0a8, before advice
-taken up got a table of its own, ``version-4.zip`` by that of 19505cb, before jobs named their branch. The first two were written anew from later job sheets and word lists. Before a change
+taken up got a table of its own, ``version-4.zip`` by that of 19505cb, before jobs named their branch, ``version-5.zip`` by that of
+60a762e, before visits had photographs. The first two were written anew from later job sheets and word lists. Before a change
 that raises ``sql.SCHEMA_VERSION``: ``python -m tests.old_workshops.make tests/old_workshops/version-N.zip``
 """
 

@@ -52,3 +52,12 @@ def test_the_answer_and_the_visit_hold_nothing_of_the_english_answer(german: tup
         assert not [text for text in english_of(library) if text in step]
         assert "cannot tell" not in step and "not cured" not in step
         at = browser.post(f"{at}press", {"key": key}).location
+
+
+def test_faults_and_the_month_are_told_in_german(german: tuple[Browser, Path]) -> None:
+    browser, _ = german
+    browser.get("/records")
+    page = shown(browser.post("/records", {}))
+    assert "Es wurde keine Datei geschickt." in page and "No file" not in page
+    assert "Noch kein Modell gelernt" in shown(browser.get("/learned"))
+    assert "ist kein gültiger Monat" in shown(browser.get("/month?month=2025-77"))

@@ -23,6 +23,7 @@ from pipeline.read.incoming import Reading, find_header, plain_name, unique_name
 from pipeline.read.json_parquet import as_text
 from pipeline.read.reader import read
 from pipeline.read.sources import Source, Unopened, open_sources
+from tests.worlds.shared import times
 
 KNOWN = Reading(known_names=frozenset({"visit date", "appliance kind", "job no", "complaint"}))
 HEADER = ["visit_date", "appliance_kind", "job_no", "complaint"]
@@ -101,7 +102,7 @@ def test_regular_files_are_read_the_same_in_bulk_and_line_by_line(
 ) -> None:
     rows = [HEADER] + [
         [f"2025-01-{i % 28 + 1:02d}", "W/M", f"J{i}", f"text, {i}\nmore" if i % 97 == 0 else f"text {i}"]
-        for i in range(250_000)
+        for i in range(60_000)
     ]
     rows[1000] = rows[-1] = ["", " ", "", ""]
     path = tmp_path / "jobs.csv"
@@ -228,7 +229,7 @@ def test_a_sheet_that_is_not_there_is_told_with_those_that_are(tmp_path: Path) -
     assert "2024" in told.value.what
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(15), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(cut=st.integers(1, 6000), flip=st.integers(0, 6000), value=st.integers(0, 255))
 def test_a_damaged_spreadsheet_is_read_or_refused(tmp_path: Path, cut: int, flip: int, value: int) -> None:
     whole = tmp_path / "whole.xlsx"
@@ -412,7 +413,7 @@ def test_a_table_without_names_is_refused_unless_the_layout_says_so() -> None:
 CELLS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00\ue000"), max_size=12)
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(30), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     rows=st.lists(st.tuples(CELLS, CELLS, CELLS), min_size=1, max_size=12),
     delimiter=st.sampled_from(",;\t|"),
@@ -453,7 +454,7 @@ def lines_lost(content: str, records: object, lines: list[tuple[int, list[str | 
     ]  # fmt: skip
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(40), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(body=st.text(st.sampled_from("ab12,,\"\n\r\t ;'\\é"), max_size=120))
 def test_no_line_is_lost_whatever_stands_in_it(tmp_path: Path, body: str) -> None:
     content = "visit_date,appliance_kind,job_no,complaint\n" + body
@@ -464,7 +465,7 @@ def test_no_line_is_lost_whatever_stands_in_it(tmp_path: Path, body: str) -> Non
     assert lines_lost(content, records, lines) == []
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(40), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     start=st.sampled_from(
         [b"", b"PAR1", b"PK\x03\x04", b"\x1f\x8b", b"{", b'[{"', b"\xff\xfe", b"\xd0\xcf\x11\xe0", b"a,b\n"]

@@ -5,49 +5,56 @@ Here at the worst moments, chosen; ``tests/benchmarks/robustness/kill.py`` kills
 
 from __future__ import annotations
 
+import importlib
+import operator
+import os
+import shutil
 import signal
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 import sql
 from pipeline import Workshop
+from tests.command_in_fork import in_fork
 
-ROOT = Path(sql.__file__).parent.parent
 HEADER = "visit_date,appliance_kind,job_no,customer_ref,complaint\n"
 LINES = [f"2024-03-0{n + 1},oven,J{n},C-10{n}47,not hot - C-10{n}47 wants a call" for n in range(6)]
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("killed")
+    (folder / "some.csv").write_text(HEADER + "\n".join(LINES[:4]), encoding="utf-8")
+    (folder / "more.csv").write_text(HEADER + "\n".join(LINES[4:]), encoding="utf-8")
+    with Workshop.open(folder / "w.duckdb") as workshop:
+        workshop.load([folder / "some.csv"])
+    return folder
+
+
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    (tmp_path / "some.csv").write_text(HEADER + "\n".join(LINES[:4]), encoding="utf-8")
-    (tmp_path / "more.csv").write_text(HEADER + "\n".join(LINES[4:]), encoding="utf-8")
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
-        workshop.load([tmp_path / "some.csv"])
-    return tmp_path
+def folder(made: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(made, tmp_path / "shop")
 
 
-def killed(folder: Path, module: str, function: str, work: str) -> None:
-    """Do some work in a process that kills itself where it would call a function."""
-    code = (
-        f"import os, {module}\n"
-        f"{module}.{function} = lambda *_, **__: os.kill(os.getpid(), {int(signal.SIGKILL)})\n"
-        "from pipeline import Workshop\n"
-        f"with Workshop.open({str(folder / 'w.duckdb')!r}) as workshop:\n"
-        f"    workshop.{work}\n"
-    )
-    ended = subprocess.run([sys.executable, "-c", code], cwd=ROOT, timeout=120, check=False, capture_output=True)
-    assert ended.returncode == -signal.SIGKILL
+def killed(folder: Path, module: str, function: str, command: str) -> None:
+    """Run a command in a process that kills itself where it would call a function."""
+
+    def lie_in_wait() -> None:
+        *owner, name = function.split(".")
+        place = importlib.import_module(module)
+        place = operator.attrgetter(".".join(owner))(place) if owner else place
+        setattr(place, name, lambda *_, **__: os.kill(os.getpid(), signal.SIGKILL))
+
+    assert in_fork(folder, command, lie_in_wait, db="w.duckdb").status == -signal.SIGKILL
 
 
 @pytest.mark.parametrize(
     ("module", "function"),
-    [("pipeline.load.stage", "stage_batch"), ("sql", "rebuild"), ("pipeline.load.load", "drop_temporary")],
+    [("sql", "rebuild"), ("pipeline.load.load", "drop_temporary")],
 )
 def test_a_killed_load_is_there_whole_or_not_at_all(folder: Path, module: str, function: str) -> None:
-    killed(folder, module, function, f"load([{str(folder / 'more.csv')!r}])")
+    killed(folder, module, function, "load more.csv")
     with Workshop.open(folder / "w.duckdb") as workshop:
         connection = workshop.database.connection
         counts = connection.execute(
@@ -70,7 +77,7 @@ def test_a_killed_load_is_there_whole_or_not_at_all(folder: Path, module: str, f
     ],
 )
 def test_a_killed_forget_is_finished_by_the_next(folder: Path, module: str, function: str) -> None:
-    killed(folder, module, function, "forget('C-10147')")
+    killed(folder, module, function, "forget C-10147")
     with Workshop.open(folder / "w.duckdb") as workshop:
         assert workshop.forget("C-10147")["proof"]["found"] == 0
         texts = workshop.database.connection.execute("select complaint from visit order by job_no").fetchall()

@@ -18,15 +18,14 @@ from pipeline.errors import DatabaseUnusable, FileUnreadable, UsageError
 from pipeline.store.backup import restore_backup, write_backup
 from pipeline.store.database import Database
 from pipeline.store.outputs import MANIFEST
+from tests.worlds.empty import empty_workshop
 
 ROOT = Path(sql.__file__).parents[1]
 
 
 @pytest.fixture
 def db(tmp_path: Path) -> Path:
-    path = tmp_path / "shop.duckdb"
-    Database.open(path).close()
-    return path
+    return empty_workshop(tmp_path / "shop.duckdb")
 
 
 def packed(place: Path, members: Mapping[str, bytes], listed: Mapping[str, str] | None = None) -> Path:

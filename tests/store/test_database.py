@@ -16,15 +16,15 @@ from pipeline import Workshop
 from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError
 from pipeline.store import database as database_module
 from pipeline.store.database import Database, beside
+from tests.command_in_fork import begun_in_fork, imported
+from tests.worlds.empty import empty_workshop
 
 ROOT = Path(sql.__file__).parents[1]
 
 
 @pytest.fixture
 def db(tmp_path: Path) -> Path:
-    path = tmp_path / "shop.duckdb"
-    Database.open(path).close()
-    return path
+    return empty_workshop(tmp_path / "shop.duckdb")
 
 
 def hold(db: Path, seconds: float) -> subprocess.Popen:
@@ -106,7 +106,7 @@ def test_tables_built_by_other_sql_are_built_anew(
 def test_waits_for_another_program_and_says_how_long(
     read_only: bool, db: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    holder = hold(db, 1.0)
+    holder = hold(db, 0.4)
     with Database.open(db, read_only=read_only) as database:
         assert database.connection.execute("select 1").fetchall() == [(1,)]
     seconds = database_module.READER_WAITS if read_only else database_module.WRITER_WAITS
@@ -144,7 +144,6 @@ def test_a_reader_that_must_build_tables_first_waits_no_longer_than_a_reader(
 
 @pytest.mark.parametrize("read_only", [False, True])
 def test_settings_that_changed_rebuild_the_tables(read_only: bool, db: Path) -> None:
-    Workshop.open(db).close()
     db.with_suffix(".toml").write_text("hour_rate = 61.5\n", encoding="utf-8")
     with Workshop.open(db, read_only=read_only) as workshop:
         assert workshop.table("setting")["hour_rate"].tolist() == [61.5]
@@ -153,14 +152,13 @@ def test_settings_that_changed_rebuild_the_tables(read_only: bool, db: Path) -> 
 
 def test_loads_begun_at_once_wait_for_one_another_and_none_is_lost(tmp_path: Path) -> None:
     header = "visit_date,appliance_kind,job_no,complaint\n"
-    command = "from pipeline.cli import main; main()"
+    imported()
     loads = []
     for name in "ABC":
         (tmp_path / f"{name}.csv").write_text(f"{header}2025-01-02,oven,{name}1,not hot\n", encoding="utf-8")
-        words = [sys.executable, "-c", command, "load", f"{name}.csv", "--db", "shop.duckdb"]
-        loads.append(subprocess.Popen(words, cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT)}, stderr=-1))
-    said = [load.communicate()[1].decode() for load in loads]
-    assert [load.returncode for load in loads] == [0, 0, 0], said
+        loads.append(begun_in_fork(tmp_path, f"load {name}.csv", db="shop.duckdb"))
+    ran = [ended() for ended in loads]
+    assert [load.status for load in ran] == [0, 0, 0], ran
     with duckdb.connect(tmp_path / "shop.duckdb", read_only=True) as connection:
         jobs = connection.execute("select job_no from visit order by 1").fetchall()
         batches = connection.execute("select count(distinct batch_id), sum(loaded) from load_batch").fetchall()

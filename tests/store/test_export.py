@@ -37,8 +37,9 @@ HOSTILE = [
 ]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def database() -> Any:
+    """Ten visits; read it, never change it."""
     connection = workshop(
         *(visit(day, serial=f"S{day}", complaint=text, technician=text, symptoms=["leaks", "noisy"],
                 cause="loose hose", labour_minutes=12.5)
@@ -89,12 +90,23 @@ def test_lists_are_spelt_out_where_a_cell_holds_one_text(database: Any, tmp_path
     assert pd.read_csv(tmp_path / "e.csv")["symptoms"][0] == "leaks; noisy"
 
 
-@pytest.mark.parametrize("ending", ["csv", "parquet", "xlsx"])
-def test_every_table_can_be_exported(database: Any, tmp_path: Path, ending: str) -> None:
+def test_every_table_can_be_exported(database: Any, tmp_path: Path) -> None:
     for table in tables():
         (count,) = database.connection.execute(f"select count(*) from {table}").fetchall()[0]
-        assert export_table(database, table, tmp_path / f"{table}.{ending}") == count
+        assert export_table(database, table, tmp_path / f"{table}.csv") == count
     assert {path.stem for path in tmp_path.iterdir()} == {file.table for file in sql.table_files()}
+
+
+@pytest.mark.parametrize("ending", ["parquet", "xlsx"])
+def test_every_type_of_column_can_be_exported(database: Any, tmp_path: Path, ending: str) -> None:
+    known = ", ".join(f"'{table}'" for table in tables())
+    one_of_each = database.connection.execute(
+        f"select distinct min(table_name) from duckdb_columns() where table_name in ({known}) group by data_type"
+    ).fetchall()
+    assert 3 <= len(one_of_each) < 15
+    for (table,) in one_of_each:
+        (count,) = database.connection.execute(f"select count(*) from {table}").fetchall()[0]
+        assert export_table(database, table, tmp_path / f"{table}.{ending}") == count
 
 
 def test_the_same_table_gives_the_same_file(database: Any, tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import sql
 from pipeline import Workshop
+from tests.worlds.empty import empty_workshop
 
 JOBS = (
     "visit_date,appliance_kind,job_no,complaint,outcome\n"
@@ -22,7 +23,7 @@ def test_own_marts_are_built_told_described_and_exported(tmp_path: Path) -> None
     (folder / "Bad Name.sql").write_text("select 1", encoding="utf-8")
     (folder / "outside.sql").write_text(f"select * from read_csv('{tmp_path / 'jobs.csv'}')", encoding="utf-8")
     (tmp_path / "jobs.csv").write_text(JOBS, encoding="utf-8")
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         notes = workshop.load([tmp_path / "jobs.csv"]).notes
         assert any("own_by_kind: 1 rows" in note for note in notes)
         for name in ("broken.sql", "Bad Name.sql", "outside.sql"):
@@ -39,7 +40,7 @@ def test_own_marts_are_built_told_described_and_exported(tmp_path: Path) -> None
 
 def test_the_dictionary_tells_every_column_and_json_holds_every_row(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text(JOBS, encoding="utf-8")
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         workshop.load([tmp_path / "jobs.csv"])
         described = workshop.tables()
         assert set(described["table"]) == {file.table for file in sql.table_files()}

@@ -25,3 +25,15 @@ def test_older_jobs_are_left_out_and_told(tmp_path: Path, monkeypatch: pytest.Mo
     assert model is not None
     assert model.card["first_date"] == str(table["cure_date"].iloc[10])[:10]
     assert "10 older ones" in (database.folder_of_models / "0001" / "card.html").read_text(encoding="utf-8")
+
+
+def test_a_model_worse_than_a_plain_way_is_called_so() -> None:
+    told = {
+        "model": "0001", "episodes": 60, "left_out": 0, "exam_jobs": 12, "causes": 4, "as_of": "2026-01-31", "note": "",
+        "half_life": {"years": None, "asked": 0, "tried": []}, "replaced": True,
+        "scores": dict.fromkeys(training.SCORES, 1.033), "baselines": {"share by complaint": dict.fromkeys(training.SCORES, 0.917)},
+    }  # fmt: skip
+    (line,) = (line for line in views.scores(told) if line.startswith("Worse than"))
+    assert line.startswith("Worse than share by complaint: log-loss 1.033 against 0.917 on 12 later jobs; so few")
+    better = told | {"scores": dict.fromkeys(training.SCORES, 0.8)}
+    assert not any(line.startswith("Worse than") for line in views.scores(better))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -13,12 +14,19 @@ from tests.command_in_fork import in_fork
 LINES = "visit_date,appliance_kind,job_no,outcome,cause\n2025-01-02,oven,J1,fixed,fan motor worn\n2025-01-03,oven,J2,fixed,fan motor worn\n"
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workshop that has loaded two visits, and nothing was to be told; read it, never change it."""
+    folder = tmp_path_factory.mktemp("check")
+    (folder / "jobs.csv").write_text(LINES, encoding="utf-8")
+    with Workshop.open(folder / "workshop.duckdb") as workshop:
+        assert workshop.load([folder / "jobs.csv"]).files[0].notes == []
+    return folder
+
+
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    (tmp_path / "jobs.csv").write_text(LINES, encoding="utf-8")
-    with Workshop.open(tmp_path / "workshop.duckdb") as workshop:
-        assert workshop.load([tmp_path / "jobs.csv"]).files[0].notes == []
-    return tmp_path
+def folder(made: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(made, tmp_path / "shop")
 
 
 def damage(folder: Path) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -10,6 +12,7 @@ import pytest
 
 from pipeline.errors import FileUnusable, LayoutError, UsageError
 from pipeline.workshop import Workshop
+from tests.worlds.empty import empty_workshop
 
 HEADER = "visit_date,appliance_kind,job_no,make,serial,complaint,cause,parts,outcome\n"
 
@@ -28,10 +31,18 @@ def jobs(folder: Path, name: str, first: int) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workshop that has loaded eight visits; read it, never change it."""
+    folder = tmp_path_factory.mktemp("review")
+    with Workshop.open(folder / "workshop.duckdb") as opened:
+        opened.load([jobs(folder, "first.csv", 1)])
+    return folder
+
+
 @pytest.fixture
-def workshop(tmp_path: Path) -> Workshop:
-    with Workshop.open(tmp_path / "workshop.duckdb") as opened:
-        opened.load([jobs(tmp_path, "first.csv", 1)])
+def workshop(made: Path, tmp_path: Path) -> Iterator[Workshop]:
+    with Workshop.open(shutil.copytree(made, tmp_path / "shop") / "workshop.duckdb") as opened:
         yield opened
 
 
@@ -65,7 +76,7 @@ def test_words_not_understood_come_with_uses_and_examples(workshop: Workshop) ->
 def test_near_spellings_are_suggested_with_confidence(tmp_path: Path) -> None:
     path = tmp_path / "near.csv"
     path.write_text(HEADER + "2026-01-05,machine for dishwashing,J1,Tavrik,S1,dead,,,fixed\n", encoding="utf-8")
-    with Workshop.open(tmp_path / "near.duckdb") as opened:
+    with Workshop.open(empty_workshop(tmp_path / "near.duckdb")) as opened:
         opened.load([path])
         table = opened.to_review().set_index("written")
     assert table.loc["machine for dishwashing", "suggestion"] == "dishwasher"
@@ -164,7 +175,7 @@ def test_a_decision_file_with_semicolons_is_read(workshop: Workshop, tmp_path: P
 
 
 def test_nothing_to_review_is_an_empty_frame_with_columns(tmp_path: Path) -> None:
-    with Workshop.open(tmp_path / "empty.duckdb") as opened:
+    with Workshop.open(empty_workshop(tmp_path / "empty.duckdb")) as opened:
         table = opened.to_review()
         assert table.empty
         assert list(table.columns)[:4] == ["list", "written", "uses", "example"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from itertools import pairwise
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 
 from pipeline import Workshop
 from pipeline.upkeep.status import COLUMNS, columns_understood
+from tests.worlds.empty import empty_workshop
 
 FILLED = {  # column -> (as written, what it became); a make has no list, a complaint, code or finding has its own table
     "make": ("make", "make"), "model": ("model", "model"), "serial": ("serial", "serial"), "age": ("age", "age_years"),
@@ -64,7 +66,7 @@ def told(workshop: Workshop) -> dict[str, tuple[int, int]]:
 
 
 def test_a_new_workshop_has_every_column_with_nothing_in_it(tmp_path: Path) -> None:
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         assert told(workshop) == dict.fromkeys(COLUMNS, (0, 0))
         assert all(column["share"] is None for column in workshop.status()["columns"])
 
@@ -73,23 +75,33 @@ def test_the_demo_is_understood_as_counting_it_anew_says(demo_workshop: Workshop
     assert told(demo_workshop) == counted_anew(demo_workshop)
 
 
-@pytest.fixture
-def workshop(tmp_path: Path):
-    (tmp_path / "jobs.csv").write_text(
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workshop that has loaded three visits; read it, never change it."""
+    folder = tmp_path_factory.mktemp("status") / "shop"
+    folder.mkdir()
+    (folder / "jobs.csv").write_text(
         "visit_date,appliance_kind,job_no,customer_ref,complaint,cause,parts,findings,fault_code,outcome\n"
         "2025-01-02,w/m,J1,C-1001,leaks,wobbly thing,grommet plate,water left=no,K07,fixed\n"
         "2025-01-03,oven,J2,C-1002,not hot - C-1002 called,thermostat,drain pump; grommet plate,gizmo=odd,,fixd\n"
         "2025-01-04,zork,J3,C-1001,zzz,,,,,\n",
         encoding="utf-8",
     )
-    (tmp_path / "corrected.csv").write_text(
+    (folder / "corrected.csv").write_text(
         "visit_date,appliance_kind,job_no,customer_ref,complaint,cause,parts,findings,fault_code,outcome\n"
         "2025-01-02,w/m,J1,C-1001,leaks,blocked pump filter,,,K07,fixed\n"
         "2025-01-09,oven,J9,C-1009,too hot,,,,E4,declined\n",
         encoding="utf-8",
     )
+    with Workshop.open(folder / "w.duckdb") as opened:
+        opened.load([folder / "jobs.csv"])
+    return folder
+
+
+@pytest.fixture
+def workshop(made: Path, tmp_path: Path):
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
     with Workshop.open(tmp_path / "w.duckdb") as opened:
-        opened.load([tmp_path / "jobs.csv"])
         yield opened
 
 

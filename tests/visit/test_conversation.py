@@ -11,6 +11,7 @@ from pipeline.errors import UsageError
 from pipeline.load.layout import FIELDS
 from pipeline.visit.conversation import append_record, run
 from pipeline.visit.question import Call
+from tests.worlds.empty import empty_workshop
 from tests.worlds.visit_workshop import open_workshop
 
 ASKED = {"kind": "w/m", "make": "Tavrik", "age": "6", "complaint": "stops before spin", "code": None}
@@ -142,7 +143,7 @@ def test_the_record_line_loads_and_says_what_was_seen(workshop, tmp_path):
     assert tuple(lines[0]) == FIELDS
     assert lines[0]["cause"]
     assert lines[0]["findings"]
-    with Workshop.open(tmp_path / "new.duckdb") as new:
+    with Workshop.open(empty_workshop(tmp_path / "new.duckdb")) as new:
         loaded = new.load([record]).as_json()["totals"]
         assert loaded["rejected"] == 0
         cause, outcome, minutes = new.database.connection.execute(
@@ -281,7 +282,7 @@ def test_the_record_loads_back_whole(workshop, tmp_path):
     assert any("days without a callback" in line for line in technician.said)
     with record.open(encoding="utf-8", newline="") as file:
         (line,) = csv.DictReader(file)
-    with Workshop.open(tmp_path / "new.duckdb") as new:
+    with Workshop.open(empty_workshop(tmp_path / "new.duckdb")) as new:
         assert new.load([record]).as_json()["totals"]["rejected"] == 0
         got = new.database.connection.execute(
             "select visit.job_no, visit.kind, visit.make, visit.model, labour_minutes, outcome, cause, serial, "

@@ -9,7 +9,7 @@ import pytest
 from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.visit.question import Question
-from pipeline.visit.stock import Parts, read_stock
+from pipeline.visit.stock import Parts, read_stock, unknown_parts
 from pipeline.words import Words
 from tests.worlds.visit_workshop import folder
 
@@ -88,3 +88,25 @@ def test_one_call_counts_what_is_on_the_van_and_in_the_store(tmp_path):
         assert not any(row.worth_it for row in without.visit.carry)
         assert any("drain pump" in remark for remark in without.visit.remarks)
         assert without.visit.visits > free.visit.visits
+
+
+def test_lines_that_fit_one_call_are_pooled(words, tmp_path):
+    rows = read_stock(
+        words, stock(tmp_path, "part,kind,make,van,store", "pump,w/m,Tavrik,1,0", "pump,w/m,,0,2", "pump,,,0,1")
+    )
+    tavrik = [Question("washing machine", make="Tavrik") for _ in range(4)]
+    other = Question("dishwasher", make="Ostrel")
+    parts = Parts(rows, {})
+    parts.share_out([(question, {"drain pump": p}) for question, p in zip(tavrik, (0.9, 0.8, 0.7, 0.6), strict=True)])
+    given = [parts.of("drain pump", question).label for question in tavrik]
+    assert given == ["drain pump (washing machine Tavrik)"] + ["drain pump (washing machine)"] * 2 + ["drain pump"]
+    assert parts.of("drain pump", other).label == "drain pump"
+    for_sure = Parts(rows, {})
+    for_sure.share_out([(question, {"drain pump": 1.0}) for question in (*tavrik, other)])
+    assert for_sure.of("drain pump", tavrik[0]).make == "Tavrik"
+    assert [row.label for row in for_sure.fitting("drain pump", other)] == ["drain pump"]
+
+
+def test_a_name_no_word_list_knows_is_told(words, tmp_path):
+    rows = read_stock(words, stock(tmp_path, "part,store", "pump,1", "flux compensator,2"))
+    assert unknown_parts(words, rows) == ["flux compensator"]

@@ -21,17 +21,19 @@ def past(days_ago: int, *parts: str) -> UnitHistory:
     return UnitHistory((visit,), is_callback=True)
 
 
-@pytest.fixture
-def workshop(tmp_path: Path):
+@pytest.fixture(scope="module")
+def workshop(tmp_path_factory: pytest.TempPathFactory):
+    """Three jobs on two units; read it, never change it."""
+    folder = tmp_path_factory.mktemp("units")
     lately = dt.date.today() - dt.timedelta(days=20)
     lines = [
         f"{lately},W/M,J1,Ann Example,Tavrik,TW1001,not draining,drain pump seized,drain pump,fixed,Ada",
         f"{lately - dt.timedelta(days=400)},W/M,J0,Ann Example,Tavrik,TW1001,leaks,torn door seal,door seal,fixed,Bo",
         f"{lately},W/M,J2,Cy Other,Tavrik,TW1002,noisy,worn drum bearings,bearing kit,fixed,Ada",
     ]
-    (tmp_path / "jobs.csv").write_text(HEADER + "\n".join(lines) + "\n", encoding="utf-8")
-    with Workshop.open(tmp_path / "workshop.duckdb") as opened:
-        opened.load([tmp_path / "jobs.csv"])
+    (folder / "jobs.csv").write_text(HEADER + "\n".join(lines) + "\n", encoding="utf-8")
+    with Workshop.open(folder / "workshop.duckdb") as opened:
+        opened.load([folder / "jobs.csv"])
         yield opened
 
 

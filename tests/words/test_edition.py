@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -13,16 +14,23 @@ JOBS = (
 )
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workshop whose lists changed after a load; read it, never change it."""
+    folder = tmp_path_factory.mktemp("edition")
     for day in (1, 2):
-        (tmp_path / f"{day}.csv").write_text(JOBS.format(day=day))
-    with Workshop.open(tmp_path / "workshop.duckdb") as workshop:
-        workshop.load([tmp_path / "1.csv"])
+        (folder / f"{day}.csv").write_text(JOBS.format(day=day))
+    with Workshop.open(folder / "workshop.duckdb") as workshop:
+        workshop.load([folder / "1.csv"])
         assert not workshop.status()["word_lists_changed"]
-    (tmp_path / "own.toml").write_text('[[part]]\nterm = "drain pump"\nwritten = ["zibbler"]\n')
-    (tmp_path / "workshop.toml").write_text('word_lists = ["own.toml"]\n')
-    return tmp_path
+    (folder / "own.toml").write_text('[[part]]\nterm = "drain pump"\nwritten = ["zibbler"]\n')
+    (folder / "workshop.toml").write_text('word_lists = ["own.toml"]\n')
+    return folder
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(made, tmp_path / "shop")
 
 
 def parts(workshop: Workshop) -> list[str]:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from pipeline.words import Words
 from tests.words.words_held_out import HELD_OUT
+from tests.worlds.shared import times
 
 WASHER = "washing machine"
 
@@ -39,6 +40,12 @@ def cause(words: Words, text: str, kind: str | None = WASHER) -> tuple[str | Non
     table = words.match("cause", pd.Series([text], dtype="str"), pd.Series([kind], dtype="object"))
     term = table["term"].iloc[0]
     return (None if pd.isna(term) else term, bool(table["is_understood"].iloc[0]), bool(table["is_doubtful"].iloc[0]))
+
+
+def columns(cells: list[tuple[str, str]]) -> tuple[pd.Series, pd.Series]:
+    """Texts and their kinds, each text of a kind once."""
+    texts, kinds = zip(*dict.fromkeys(cells), strict=True)
+    return pd.Series(texts, dtype="str"), pd.Series(kinds, dtype="str")
 
 
 @pytest.mark.parametrize(
@@ -205,18 +212,26 @@ def test_causes(words: Words, text: str, expected: tuple[str | None, bool, bool]
 
 
 def test_every_canonical_term_means_itself(words: Words) -> None:
-    faults = words.faults()
-    for row in faults.itertuples(index=False):
-        for kind in row.kinds.split("|"):
-            assert cause(words, row.cause, kind) == (row.cause, True, False)
-            for symptom in row.symptoms.split("|"):
-                assert said(words, symptom, kind) == {symptom}, (kind, symptom)
-            for part in row.parts.split("|") if row.parts else []:
-                assert words.match("part", pd.Series([part]), pd.Series([kind]))["term"].tolist() == [part]
-    for check in words.checks().itertuples(index=False):
-        for value in check.values.split("|"):
-            for kind in check.kinds.split("|"):
-                assert found(words, f"{check.finding}={value}", kind) == {check.finding: value}
+    faults = [(row, kind) for row in words.faults().itertuples(index=False) for kind in row.kinds.split("|")]
+    causes, kinds = columns([(row.cause, kind) for row, kind in faults])
+    assert words.match("cause", causes, kinds).values.tolist() == [[cause, True, False] for cause in causes]
+    parts, kinds = columns([(part, kind) for row, kind in faults if row.parts for part in row.parts.split("|")])
+    assert words.match("part", parts, kinds)["term"].tolist() == parts.tolist()
+    symptoms, kinds = columns([(symptom, kind) for row, kind in faults for symptom in row.symptoms.split("|")])
+    heard = words.find_symptoms(symptoms, kinds)
+    assert heard["row"].tolist() == list(range(len(symptoms)))
+    assert heard["symptom"].tolist() == symptoms.tolist()
+    assert not (heard["is_negated"] | heard["is_doubtful"]).any()
+    seen = [
+        (f"{check.finding}={value}", kind)
+        for check in words.checks().itertuples(index=False)
+        for value in check.values.split("|")
+        for kind in check.kinds.split("|")
+    ]
+    written, kinds = columns(seen)
+    read = words.find_findings(written, kinds)
+    assert read["row"].tolist() == list(range(len(written)))
+    assert (read["finding"] + "=" + read["value"]).tolist() == written.tolist()
 
 
 @pytest.mark.parametrize(
@@ -301,7 +316,7 @@ def test_empty_columns_give_empty_frames(words: Words) -> None:
     assert words.match("kind", nothing).empty
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=times(25))
 @given(st.lists(st.text(max_size=60), max_size=6))
 def test_no_text_breaks_the_reading(words: Words, texts: list[str]) -> None:
     column = pd.Series(texts, dtype="object")
@@ -340,7 +355,7 @@ _PIECES = st.sampled_from(
 )
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=times(30))
 @given(st.lists(st.lists(_PIECES, max_size=8).map(" ".join), min_size=1, max_size=5))
 def test_a_text_means_the_same_alone_as_in_a_column(words: Words, texts: list[str]) -> None:
     column, kinds = pd.Series(texts, dtype="str"), pd.Series([WASHER] * len(texts), dtype="str")
@@ -351,7 +366,7 @@ def test_a_text_means_the_same_alone_as_in_a_column(words: Words, texts: list[st
         assert together == alone
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=times(30))
 @given(st.lists(_PIECES, max_size=8).map(" ".join))
 def test_case_and_spacing_change_nothing(words: Words, text: str) -> None:
     assert said(words, text) == said(words, "  " + text.upper().replace(" ", "   "))

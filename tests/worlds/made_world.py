@@ -7,6 +7,7 @@ the true ones.
 from __future__ import annotations
 
 import csv
+import pickle
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,12 +15,27 @@ import duckdb
 import pandas as pd
 
 import sql
+from tests.worlds.shared import built_once
 
 if TYPE_CHECKING:
     from demo_data.generator.make import MadeWorld
 
 WORDS = Path(__file__).parents[2] / "pipeline" / "words" / "en"
 SETTING = "insert into setting values (30, 120, 48, 22, 35, 'GBP', null, false)"
+
+
+def town(*, swap_habit: bool = True) -> MadeWorld:
+    """The demo's town, or a smaller one whose technicians have no habits: made once a run; read it, never change it."""
+
+    def make(folder: Path) -> None:
+        from demo_data.generator.make import VISITS, make_world_files
+
+        made = make_world_files(visits=VISITS if swap_habit else VISITS // 2, swap_habit=swap_habit)
+        (folder / "town.pickle").write_bytes(pickle.dumps(made))
+
+    folder = built_once("town" if swap_habit else "town-without-habits", make)
+    made: MadeWorld = pickle.loads((folder / "town.pickle").read_bytes())
+    return made
 
 
 def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = None) -> duckdb.DuckDBPyConnection:
@@ -57,7 +73,7 @@ def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = No
     if not with_serials:
         visit["serial"] = None
     visit["age_years"] = visit["age_years"].astype("float64")
-    visit["branch"] = None
+    visit["branch"] = visit["photos"] = None
     connection = duckdb.connect()
     sql.create_raw(connection)
     connection.execute(SETTING)

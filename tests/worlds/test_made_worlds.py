@@ -6,18 +6,18 @@ from typing import Any
 
 import pytest
 
-from demo_data.generator.make import MadeWorld, make_world_files
+from demo_data.generator.make import MadeWorld
 from demo_data.generator.technicians import HABITS
 from models.statistics.survival import provisional_rate
 from pipeline.advice.find import advice
 from tests.benchmarks.truth import made_towns
-from tests.worlds.made_world import staged
+from tests.worlds.made_world import staged, town
 from tests.worlds.small_workshop import broken
 
 
 @pytest.fixture(scope="module")
 def made() -> MadeWorld:
-    return make_world_files()
+    return town()
 
 
 @pytest.fixture(scope="module")
@@ -71,4 +71,4 @@ def test_the_commonest_planted_habits_are_found_and_nothing_else(tables: Any) ->
 
 
 def test_without_habits_there_is_no_advice() -> None:
-    assert advice(staged(make_world_files(swap_habit=False))).empty
+    assert advice(staged(town(swap_habit=False))).empty

@@ -17,8 +17,8 @@ from tests.worlds.cause_world import training_table
 
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, CauseClassifier]:
-    table = training_table(900)
-    fitted = CauseClassifier(scope="kind").fit(wide(table), table["cause"])
+    table = training_table(300)
+    fitted = CauseClassifier(scope="kind", boosting=False, folds=2).fit(wide(table), table["cause"])
     folder = tmp_path_factory.mktemp("kept") / "0001"
     storage.save(fitted.model_, folder, {"model": "0001"})
     return folder, fitted
@@ -45,10 +45,10 @@ def test_trees_and_pairs_come_back_too(tmp_path: Path) -> None:
     rng = np.random.default_rng(0)
     import pandas as pd
 
-    facts = pd.DataFrame(rng.choice(["yes", "no"], (2500, 4)), columns=list("abcd")).astype(object)
-    facts["e"] = facts["a"].where(rng.random(2500) < 0.9, "no")
+    facts = pd.DataFrame(rng.choice(["yes", "no"], (1500, 4)), columns=list("abcd")).astype(object)
+    facts["e"] = facts["a"].where(rng.random(1500) < 0.9, "no")
     odd = ((facts[list("abcd")] == "yes").sum(axis=1) % 2).astype(str)
-    fitted = CauseClassifier().fit(facts, odd)
+    fitted = CauseClassifier(folds=2).fit(facts, odd)
     assert fitted.model_.trees is not None
     storage.save(fitted.model_, tmp_path / "m", {})
     assert (storage.open_model(tmp_path / "m").predict_proba(facts) == fitted.predict_proba(facts)).all()

@@ -1,0 +1,15 @@
+"""What the tests of loading share."""
+
+from __future__ import annotations
+
+import pytest
+
+import sql
+from pipeline.load import load as load_module
+
+
+@pytest.fixture
+def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave core and marts out, and what must hold of them, where only raw and staged tables are looked at."""
+    monkeypatch.setattr(sql, "rebuild", lambda *_: None)
+    monkeypatch.setattr(load_module, "broken", lambda _: [])
