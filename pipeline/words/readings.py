@@ -94,9 +94,9 @@ def _is_to_earth(text: str, match: re.Match[str]) -> bool:
 def is_earth_reading(text: str) -> bool:
     """Whether a text says what was measured to earth, as a number or in words."""
     match = READING.search(text)
-    return (match is not None and _is_to_earth(text, match)) or (
-        MEASURED.search(text) is not None and _DENIED.search(text) is None
-    )
+    if match is not None and _is_to_earth(text, match):
+        return True
+    return MEASURED.search(text) is not None and _DENIED.search(text) is None
 
 
 def _to_earth(words: ReadyLists, rest: str, value: float, kind: str | None) -> str:
