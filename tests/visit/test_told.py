@@ -49,7 +49,7 @@ def read(words: Words, kind: str, complaint: str, age: str | None = None) -> Que
         (W, "won't drain, just hums", {"pump sound": "hums"}),
         (C, "oven does not heat, clock flashing after power cut", {"clock": "not set"}),
         (D, "plates dirty, spray arms already cleaned over the phone", {"spray arms": "free"}),
-        ("fridge", "warm, condenser hoovered yesterday", {"condenser": "clean"}),
+        ("fridge", "warm, condenser vacuumed yesterday", {"condenser": "clean"}),
         ("Waschmaschine", "zieht kein Wasser, Hahn ist ganz aufgedreht", {"tap flow": "good"}),
         ("Geschirrspüler", "pumpt nicht ab, Sieb ist sauber", {"sump filter": "clear"}),
     ],
