@@ -20,6 +20,7 @@ import pytest
 
 import sql
 from pipeline import Workshop
+from pipeline.errors import LayoutError
 from pipeline.store.backup import write_backup
 from tests.command_in_fork import Ran, imported, in_fork
 from tests.worlds.demo_sample import learned
@@ -377,3 +378,15 @@ def test_no_folder_for_temporary_files_is_named(folder: Path) -> None:
         tempfile.tempdir = str(folder / "nowhere")
 
     told_well(run(folder, "status", nowhere), 3, "temporary")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_settings_and_word_lists_that_are_pipes_are_refused(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")
+    (tmp_path / "w.toml").write_text('word_lists = ["pipe.toml"]\n')
+    with Workshop.open(tmp_path / "w.duckdb") as opened, pytest.raises(LayoutError, match="pipe or a device"):
+        _ = opened.words
+    (tmp_path / "w.toml").unlink()
+    os.mkfifo(tmp_path / "w.toml")
+    with pytest.raises(LayoutError, match="pipe or a device"), Workshop.open(tmp_path / "w.duckdb") as opened:
+        _ = opened.settings

@@ -15,7 +15,8 @@ import sql
 from pipeline import Workshop
 from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError
 from pipeline.store import database as database_module
-from pipeline.store.database import Database, beside
+from pipeline.store.beside import beside
+from pipeline.store.database import Database
 from tests.command_in_fork import begun_in_fork, imported
 from tests.worlds.empty import empty_workshop
 
@@ -179,7 +180,7 @@ def test_opening_it_twice_in_one_program_says_so_and_harms_nothing(first: bool, 
 def test_what_a_killed_run_left_in_its_folder_is_removed_by_the_next(db: Path) -> None:
     code = f"""
     import os, signal
-    from pipeline.store.database import Database, beside
+    from pipeline.store.database import Database
     database = Database.open({str(db)!r})
     (database.scratch / "jobs.csv").write_text("Ann Example, 07700 900123")
     print(database.scratch, flush=True)
