@@ -38,7 +38,7 @@ def _refuse_shadows(connection: duckdb.DuckDBPyConnection, path: Path, macros: l
     ours = set(_names(connection, "select distinct function_name from duckdb_functions() where internal"))
     if shadows := [name for name in macros if name in ours]:
         raise DatabaseUnusable(
-            f"{shown(path, 200)} holds macros in the place of DuckDB's own functions: {', '.join(map(shown, shadows))}.",
+            f"{shown(path, 200)} holds macros in place of DuckDB's own functions: {', '.join(map(shown, shadows))}.",
             "Drop them there (drop macro NAME), or name another file with --db.",
         )
 
