@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings, with_currency_held
-from pipeline.store.database import READER_WAITS, Database, beside
+from pipeline.store.beside import beside
+from pipeline.store.database import READER_WAITS, Database
 
 if TYPE_CHECKING:
     import pandas as pd

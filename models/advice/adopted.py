@@ -226,7 +226,10 @@ def _said(
     if state == HELPED:
         return f"fewer wrong parts, and fewer than the {expected:.0%} to expect had nothing been done: {since}"
     if state == IGNORED:
-        return f"not being followed: {since}, and the {expected:.0%} to expect without it has not been halved"
+        return (
+            f"it does not look followed: {since}; {expected:.0%} is to be expected had nothing been done (the share "
+            "before, drawn towards that of all parts and moved as theirs has moved)"
+        )
     if state == TOO_EARLY:
         left = max(1, math.ceil(FEWEST_FOR_RATE / pace - months)) if pace else 1
         return f"too early to say: {since}; at the pace before in about {left} more months"

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 FEWEST = 5
 USUAL_SHARE = 0.10
-FALSE_FINDS = 0.10
+FALSE_FINDS = 0.08
 READINGS_A_PART = 3
 RECENT_MONTHS = 12
 COLUMN_OF = {"part": "part", "kind": "kind", "complaint": "main_symptom", "make": "make", "code": "fault_code"}
@@ -32,7 +32,7 @@ CONDITIONS = ("kind", "complaint", "make", "code", "finding")
 COLUMNS = (
     "part", "kind", "make", "complaint", "code", "finding", "count", "of", "share", "low", "usual", "p_adjusted",
     "trend", "recent_count", "recent_of", "first_date", "last_date", "lost", "money", "minutes", "usually",
-    "look_first", "kinds", "jobs", "part_line_ids",
+    "usually_count", "suspects", "look_first", "most_by_one", "kinds", "jobs", "part_line_ids",
 )  # fmt: skip
 
 
@@ -80,9 +80,10 @@ def find_advice(
         having been picked: `honest.likely_share`), usual (share that is usual there), p_adjusted, trend (rising,
         steady, fading, ended), recent_count, recent_of (of the last twelve months), first_date, last_date (of the wrong
         ones), lost (what all wrong ones cost), money (what those above the usual share are likely to have cost in
-        the last twelve months), minutes (labour and trips of all wrong ones), usually (what it was), look_first,
-        kinds, jobs and part_line_ids of the wrong ones. Overlapping patterns are merged to the one that explains most:
-        a pattern whose lines are explained by one already taken does not appear.
+        the last twelve months), minutes (labour and trips of all wrong ones), usually (what it was most often),
+        usually_count, suspects (the causes that are more than half of the wrong ones), look_first, most_by_one (wrong
+        ones of the technician with most), kinds, jobs and part_line_ids of the wrong ones. Overlapping patterns are
+        merged to the one that explains most: a pattern whose lines are explained by one already taken does not appear.
     """
     known = verdicts[verdicts["verdict"].isin(["cured", "not the cause"])].reset_index(drop=True)
     wrong = (known["verdict"] == "not the cause").to_numpy()
@@ -172,8 +173,9 @@ def _row(
     lines = every[is_wrong]
     count, of = len(lines), len(every)
     causes = lines["confirmed_cause"].value_counts()
-    top = min(causes[causes == causes.max()].index)
-    kind = str(lines["kind"][lines["confirmed_cause"] == top].mode().iloc[0])
+    suspects = _suspects(causes, count)
+    who = lines["technician"].dropna().value_counts() if "technician" in lines else pd.Series(dtype=int)
+    kinds = sorted(lines["kind"].unique())
     jobs = lines["job_no"] if "job_no" in lines else lines["visit_id"]
     minutes = lines["labour_minutes"].fillna(0) + (lines["trip_minutes"].fillna(0) if "trip_minutes" in lines else 0)
     days = pd.to_datetime(every["visit_date"])
@@ -199,12 +201,30 @@ def _row(
         "lost": float(cost.sum()),
         "money": float(cost[is_last_year].sum()) * min(1.0, share / (count / of)) * (1 - pattern.usual / share),
         "minutes": float(minutes.sum()),
-        "usually": str(top),
-        "look_first": look_first.get((kind, str(top)), f"look for {top}"),
-        "kinds": sorted(lines["kind"].unique()),
+        "usually": suspects[0],
+        "usually_count": int(causes.max()),
+        "suspects": suspects,
+        "look_first": _look(suspects, kinds, look_first),
+        "most_by_one": int(who.max()) if len(who) else 0,
+        "kinds": kinds,
         "jobs": [str(job) for job in jobs.dropna().drop_duplicates()],
         "part_line_ids": lines["part_line_id"].tolist(),
     }
+
+
+def _suspects(causes: pd.Series, count: int) -> list[str]:
+    """The most frequent causes that together are more than half of the wrong lines."""
+    ranked = sorted(causes.items(), key=lambda item: (-item[1], str(item[0])))
+    so_far = np.cumsum([times for _, times in ranked])
+    needed = int(np.searchsorted(so_far, count / 2, side="right")) + 1
+    return [str(cause) for cause, _ in ranked[:needed]]
+
+
+def _look(suspects: list[str], kinds: list[str], look_first: Mapping[tuple[str, str], str]) -> str:
+    """What to look at first: the check that tells the one suspect, where all kinds of the pattern have it."""
+    looks = {look_first.get((kind, suspects[0])) for kind in kinds}
+    look = looks.pop() if len(suspects) == len(looks) == 1 else None
+    return look or f"look for {' or '.join(suspects)}"
 
 
 def _trend(count: int, of: int, before: int, before_of: int, usual: float) -> str:

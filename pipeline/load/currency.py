@@ -6,7 +6,8 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pipeline.errors import LayoutError
+from pipeline.errors import LayoutError, shown
+from pipeline.load.column_evidence import CURRENCY
 from pipeline.load.mapping import literal
 from pipeline.settings import store_settings
 from pipeline.store.batches import batches, insert
@@ -23,6 +24,7 @@ AMOUNTS = ("labour_charge", "parts_cost")
 MONEY_SIGN = (
     r"[£€$¥₹₺₴₪]|zł|(?i:kč|\bkr|\bft\b|\blei\b)|\bRs?\.? ?[0-9]|\b[A-Z]{3}\b"  # a text that may name a currency
 )
+CODE_OF = {"£": "GBP", "€": "EUR"}
 OF_A_SIGN = {  # a sign that several currencies share, the likeliest first
     "$": ("USD", "CAD", "AUD", "NZD", "SGD", "HKD", "MXN"),
     "¥": ("JPY", "CNY"),
@@ -58,9 +60,8 @@ def settle_currency(
         found |= {w: {c} for w, c in zip(written, currencies, strict=True) if c}
     found |= _in_parts(connection, layout)
     notes: list[str] = []
-    said = {OF_A_SIGN.get(c, (c,)) for signs in found.values() for c in signs} | (
-        {(layout.currency,)} if layout.currency else set()
-    )
+    named = currency_of(layout)
+    said = {OF_A_SIGN.get(c, (c,)) for c in ([named] if named else {c for signs in found.values() for c in signs})}
     is_open = not settings.currency_is_given and not _holds_money(connection)
     if is_open and len(said) == 1 and settings.currency not in next(iter(said)):
         settings = replace(settings, currency=next(iter(said))[0])
@@ -69,17 +70,40 @@ def settle_currency(
             f"Amounts are in {settings.currency}, which is now the currency of this workshop; "
             "if it is another, write currency = … in the settings file."
         )
-    if layout.currency and rate_of(layout.currency, settings) is None:
+    if named and rate_of(named, settings) is None:
+        code = OF_A_SIGN.get(named, (named,))[0]
+        where = "The layout says" if layout.currency else "The names of the columns say"
         raise LayoutError(
-            f"The layout says {layout.currency}, the workshop counts in {settings.currency}; they are never added.",
-            f"Say in the settings file what 1 {layout.currency} is worth, [rates] {layout.currency} = …, "
-            f'or that it is the workshop\'s, currency = "{layout.currency}"; or keep it in a database of its own.',
+            f"{where} {named}, the workshop counts in {settings.currency}; they are never added.",
+            f"Say in the settings file what 1 {code} is worth, [rates] {code} = …, "
+            f'or that it is the workshop\'s, currency = "{code}"; or keep it in a database of its own.',
         )
     foreign = {w: c for w, signs in found.items() for c in sorted(signs) if rate_of(c, settings) is None}
     notes += _converted(connection, found, foreign, layout, settings)
     connection.execute("create or replace temp table foreign_money (written varchar, currency varchar)")
     insert(connection, "foreign_money", {"w": list(foreign), "c": list(foreign.values())})
     return settings, notes
+
+
+def currency_of(layout: Layout) -> str | None:
+    """Give the currency or sign that a layout names, or the names of its columns do: "labour £".
+
+    Raises
+    ------
+    LayoutError
+        The columns name several.
+    """
+    if layout.currency:
+        return layout.currency
+    columns = [rule.column for f in (*AMOUNTS, "part_unit_cost") for rule in layout.columns.get(f, ())]
+    found = {CODE_OF.get(sign[0], sign[0].upper()): c for c in columns if (sign := CURRENCY.search(c))}
+    if len(found) > 1:
+        named = "; ".join(f"{shown(column)} in {sign}" for sign, column in found.items())
+        raise LayoutError(
+            f"The columns are of different currencies, which are never added: {named}.",
+            "Leave one of them out of the layout, or put them in one currency.",
+        )
+    return next(iter(found), None)
 
 
 def _holds_money(connection: duckdb.DuckDBPyConnection) -> bool:
@@ -125,7 +149,7 @@ def _converted(
     settings: Settings,
 ) -> list[str]:
     """Say how many amounts are converted, from what and at which rate."""
-    rates = rates_by_sign(settings)
+    rates, named = rates_by_sign(settings), currency_of(layout)
     if not rates:
         return []
     lines: Counter[str] = Counter()
@@ -133,7 +157,7 @@ def _converted(
         for written, count in connection.execute(
             f"select {column}, count(*) from line where {column} is not null group by all"
         ).fetchall():
-            signs = found.get(written, {layout.currency} if layout.currency and column != "parts" else set())
+            signs = found.get(written, {named} if named and column != "parts" else set())
             for sign in signs & rates.keys() if written not in foreign else set():
                 lines[str(sign)] += count
     return [

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.load import identity
 from pipeline.load.column_reading import bare_durations, read_days, read_marks
-from pipeline.load.currency import settle_currency
+from pipeline.load.currency import currency_of, settle_currency
 from pipeline.load.layout import FIELDS, Layout
 from pipeline.load.mapping import cell, map_lines, personal_columns
 from pipeline.load.masks import MASKED, mask_cells
@@ -59,7 +59,7 @@ def screen(
         "date_order": read_days(connection, layout),
         "decimal_mark": read_marks(connection, layout),
         "bare_durations": bare_durations(connection),
-        "currency": layout.currency,
+        "currency": currency_of(layout),
         "money": money_in_force(settings),
     }
     masked = mask_cells(connection) if settings.mask_contacts else set()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from models.statistics.intervals import FEWEST_FOR_RATE
 from pipeline.month.scope import Scope, moved
+from pipeline.settings import Settings
 
 if TYPE_CHECKING:
     import duckdb
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 LAST_DAY = 90
 NEARLY_ALL = 0.95
+DEFAULT_COSTS = (Settings.hour_rate, Settings.trip_cost, Settings.trip_minutes)
 
 _FIX_COUNTS = """
     select
@@ -253,7 +255,7 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
 
 
 def callback_curve(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
-    """Give the callback curves of the last twelve months and of the twelve before.
+    """Give the callback curves of the last twelve months and, where the records hold all of them, of the twelve before.
 
     Returns
     -------
@@ -268,7 +270,9 @@ def callback_curve(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
 
     year_ago = moved(scope.weighed_from, -12)
     this = returns(connection, scope.weighed_from, scope.end, with_late=True).assign(period="this")
+    is_held = scope.records_from <= year_ago  # part of a year would be compared with a whole one
     last = returns(connection, year_ago, scope.weighed_from - dt.timedelta(days=1), with_late=True)
+    last = last if is_held else last.head(0)
     curves = pd.concat([frame for frame in (this, last.assign(period="last")) if len(frame)] or [this])
     at_window = curves[curves["day"] == scope.window_days]
     against = ""
@@ -292,8 +296,10 @@ def wrong_swap_money(
     dict
         parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), to_review (of them,
         until the lists know what cures the cause), value (money; of it labour, or beside it where is_labour_billed, and
-        trips), minutes, low, high (NaN under ten parts), to_come (wrong parts not shown yet that past delays let
-        expect), is_provisional (more than one in twenty of them is).
+        trips), minutes, low, high (NaN under ten parts), fitted (lines), to_come, to_come_low,
+        to_come_high (of those that wait only for time, to be expected wrong at the usual share before, with its 95 %
+        interval; NaN where that is not known), usual (that share), assumed (the costs, where they are the defaults that
+        nobody has changed; else None), is_provisional (more than one in twenty of them is).
     """
     from models.statistics.change import weighted_count_interval
     from models.statistics.delay import shown_by
@@ -320,7 +326,6 @@ def wrong_swap_money(
     if len(wrong) >= FEWEST_FOR_RATE:
         low, high = weighted_count_interval(wrong.groupby("episode_id")["total_cost"].sum().clip(lower=0).tolist())
     delays = verdict_delays(connection, scope)
-    came = shown_by(delays["days"], delays["followed"], wrong["days_since"])
     first_day = shown_by(delays["days"], delays["followed"], [(scope.as_of - end).days])
     return {
         "parts": len(wrong),
@@ -334,8 +339,33 @@ def wrong_swap_money(
         "minutes": float(wrong["minutes"].sum()),
         "low": low,
         "high": high,
-        "to_come": float((1 / came - 1).sum()) if len(wrong) else 0.0,
+        **_to_come(connection, scope, first, int((is_open & ~lines["is_for_review"]).sum())),
+        "fitted": len(lines),
+        "assumed": scope.costs if scope.costs == DEFAULT_COSTS else None,
         "is_provisional": bool(first_day[0] < NEARLY_ALL),
+    }
+
+
+def _to_come(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, waiting: int) -> dict[str, float]:
+    """Give how many of the parts that wait for their verdict are to be expected wrong, at the usual share before."""
+    from scipy.stats import betabinom
+
+    ((wrong, judged),) = connection.execute(
+        """
+        select count(*) filter (where verdict = 'not the cause'), count(*)
+        from report_part
+        where visit_date >= $shown and visit_date < $first and verdict in ('cured', 'not the cause')
+        """,
+        {"shown": scope.shown_from, "first": first},
+    ).fetchall()
+    if judged < FEWEST_FOR_RATE:
+        return dict.fromkeys(("to_come", "to_come_low", "to_come_high", "usual"), math.nan)
+    ahead = betabinom(waiting, wrong + 0.5, judged - wrong + 0.5)  # Jeffreys' prior, so that none so far is not never
+    return {
+        "to_come": float(ahead.mean()),
+        "to_come_low": float(ahead.ppf(0.025)),
+        "to_come_high": float(ahead.ppf(0.975)),
+        "usual": wrong / judged,
     }
 
 

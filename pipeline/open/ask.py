@@ -183,7 +183,7 @@ def _shown(answer: Answer) -> dict[str, Any]:
     known = answer.trade.cautions
     of_steps = [[name for name in step.cautions if name in known] for step in answer.steps]
     of_advice = [answer.look_cautions(row) for row in answer.advice]
-    first = answer.caution_names() if answer.is_referred or answer.is_unsafe else ()
+    first = answer.caution_names() if answer.is_cautious else ()
     heeds = _told_once(known, [first, *of_steps, *of_advice, answer.caution_names()])
     return {
         "answer": answer.as_json(),

@@ -15,7 +15,7 @@ from pipeline.errors import DatabaseBusy, PriorjobsError, UsageError, shown
 from pipeline.open.apart import apart
 from pipeline.open.together import Known, Together
 from pipeline.settings import Settings, read_settings
-from pipeline.store.database import beside, lock_file
+from pipeline.store.beside import beside, lock_file
 from pipeline.store.unchanged import each_while_unchanged
 from pipeline.terminal.ending import as_told
 from pipeline.visit.question import Call, Question

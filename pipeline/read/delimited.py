@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 SAMPLE_BYTES = 1 << 18
+MOST_NAMES = 2_000  # cells of a line that are compared with known column names
 SAMPLE_LINES = 400
 LONGEST_LINE = 1 << 24  # characters
 LONGEST_CELL_LINES = 200  # a cell of more lines is a quote that was opened by mistake
@@ -269,7 +270,7 @@ def _agreement(rows: list[list[str]], known_names: frozenset[str]) -> tuple[floa
         return (0.0, 0.0)
     widths = Counter(len(row) for row in rows)
     width, count = max(widths.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]))
-    known = max(len({plain_name(c) for c in row} & known_names) for row in rows[:30])
+    known = max(len({plain_name(c) for c in row[:MOST_NAMES]} & known_names) for row in rows[:30])
     return (float(known), (width > 1) * count / len(rows) + min(width, 50) / 1000)
 
 

@@ -17,7 +17,8 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.errors import FileUnreadable, PriorjobsError, UsageError, file_fault, shown
-from pipeline.store.database import PLACING, Database, beside, lock_file, restoring
+from pipeline.store.beside import PLACING, beside, lock_file, restoring
+from pipeline.store.database import Database
 from pipeline.store.lock import MARK, Turn, alone_in
 from pipeline.store.outputs import MANIFEST, WORKBOOK, may_write
 

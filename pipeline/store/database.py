@@ -1,13 +1,10 @@
-"""The workshop's database file: open it safely, wait for it, upgrade it, change it all or not at all."""
+"""The workshop's database file, open: changed all or not at all, and by one at a time."""
 
 from __future__ import annotations
 
 import contextlib
-import json
-import os
 import shutil
 import sys
-import time
 import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,55 +13,27 @@ from pathlib import Path
 import duckdb
 
 import sql
-from pipeline.errors import DatabaseBusy, DatabaseUnusable, PriorjobsError, UsageError, shown
+from pipeline.errors import DatabaseUnusable, UsageError, shown
+from pipeline.store.beside import (
+    COMPACTING,
+    PLACING,
+    UNFINISHED,
+    alone_by_name,
+    beside,
+    clear_unfinished,
+    give_to_users_of,
+    lock_file,
+    place_of,
+    restoring,
+)
+from pipeline.store.connect import Patience, connect
 from pipeline.store.lock import Turn
 from pipeline.store.scratch import Scratch
+from pipeline.store.unusable import OF_THE_SYSTEM, is_damage, open_already, unusable
+from pipeline.store.up_to_date import build_todays, copy_of, version
 
 READER_WAITS = 30.0  # seconds for a load to end: an answer is wanted now
 WRITER_WAITS = 600.0  # seconds for loads and readers to end: what is to be written must not be lost
-ADDED_COLUMNS = (  # since version 1, to tables that loads fill
-    ("load_batch", "mapping varchar"),
-    ("load_batch", "header varchar"),
-    ("load_batch", "records_after bigint"),
-    ("load_batch", "taken_back_at timestamp"),
-    ("raw_record", "withdrawn_by integer"),
-    ("setting", "wrong_labour_billed boolean default false"),
-    ("raw_record", "branch varchar"),
-    ("stage_visit", "branch varchar"),
-    ("raw_record", "photos varchar"),
-    ("stage_visit", "photos varchar"),
-)
-PLACING = "placing"
-COMPACTING = ".compacting"  # ends the name of the database as it is written anew
-UNFINISHED = ".unfinished"
-OF_THE_SYSTEM = (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.FatalException)  # file, disk or memory
-
-
-def beside(db: Path) -> dict[str, Path]:
-    """Return what belongs to a workshop and lies beside its database: customer key, settings, models.
-
-    They are named as the database is, without ``.duckdb``; any other ending stays, so that no two share them.
-    """
-    return {ending: db.with_name(f"{_stem(db)}.{ending}") for ending in ("key", "toml", "models")}
-
-
-def _stem(db: Path) -> str:
-    return db.name.removesuffix(".duckdb")
-
-
-def _place(db: Path) -> Path:
-    return Path(os.path.realpath(db))
-
-
-def lock_file(db: Path) -> Path:
-    """Return the lock file of all who write the database, by whatever name they open it."""
-    place = _place(db)
-    return place.with_name(f"{_stem(place)}.lock")
-
-
-def restoring(db: Path) -> Path:
-    """Return the folder a restore unpacks in; it holds ``PLACING`` from when files are put in place."""
-    return db.with_name(db.name + ".restoring")
 
 
 def is_open_here(path: Path) -> bool:
@@ -96,7 +65,7 @@ class Database:
     def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Scratch, turn: Turn | None) -> None:
         self.connection = connection
         self.path = path
-        self.place = _place(path)
+        self.place = place_of(path)
         self.read_only = turn is None
         self._turn = turn
         self._scratch = scratch
@@ -172,49 +141,14 @@ class Database:
             Not a database, damaged, made by a newer program, or in a place that cannot be written.
         """
         path = Path(path)
-        if not path.exists():
-            if (restoring(path) / PLACING).exists():
-                raise DatabaseUnusable(
-                    f"A restore of {shown(path, 200)} was interrupted.", "Run the same priorjobs restore again first."
-                )
-            if read_only:
-                raise UsageError(
-                    f"There is no workshop database at {shown(path, 200)}.",
-                    "Load job records first: priorjobs load FILE",
-                )
-            if not path.parent.is_dir():
-                raise DatabaseUnusable(
-                    f"There is no folder {shown(path.parent)}.", "Make the folder, or name another with --db."
-                )
-        if is_open_here(path):
-            raise _open_already(path)
-        _alone_by_name(path)
+        _look_first(path, read_only=read_only)
         wait = (READER_WAITS if read_only else WRITER_WAITS) if wait is None else wait
-        patience = _Patience(path, wait)
-        turn = None if read_only else Turn(lock_file(path), patience.pause)
-        try:
-            if turn is not None:
-                _clear_unfinished(_place(path))
-            connection = _connect(path, patience, read_only=read_only)
-        except BaseException:
-            if turn is not None:
-                turn.close()
-            raise
-        try:
-            database = cls(connection, path, Scratch(), turn)
-        except OSError as fault:
-            connection.close()
-            if turn is not None:
-                turn.close()
-            raise DatabaseUnusable(
-                f"No folder for temporary files can be made: {fault.strerror}.",
-                "Free disk space, or set TMPDIR to another.",
-            ) from fault
+        database = cls._opened(path, wait, read_only=read_only)
         try:
             _fence(database)
-            found, is_current = _version(database)
+            found, is_current = version(database.connection, path)
             if not is_current and not read_only:
-                _bring_up_to_date(database, found)
+                database._bring_up_to_date(found)
         except duckdb.Error as fault:
             database.close()
             raise unusable(path, fault) from fault
@@ -231,6 +165,28 @@ class Database:
             )
         cls.open(path, wait=wait).close()  # opened to be written, it is brought up to date
         return cls.open(path, read_only=True)
+
+    @classmethod
+    def _opened(cls, path: Path, wait: float, *, read_only: bool) -> Database:
+        """Wait for the turn to write and for the file; whatever fails, what was taken is given back."""
+        patience = Patience(path, wait)
+        with contextlib.ExitStack() as taken:
+            turn = None
+            if not read_only:
+                turn = Turn(lock_file(path), patience.pause)
+                taken.callback(turn.close)
+                clear_unfinished(place_of(path))
+            connection = connect(path, patience, read_only=read_only)
+            taken.callback(connection.close)
+            try:
+                scratch = Scratch()
+            except OSError as fault:
+                raise DatabaseUnusable(
+                    f"No folder for temporary files can be made: {fault.strerror}.",
+                    "Free disk space, or set TMPDIR to another.",
+                ) from fault
+            taken.pop_all()
+        return cls(connection, path, scratch, turn)
 
     def close(self) -> None:
         """Close the connection, remove the scratch folder, let the next writer in."""
@@ -267,7 +223,7 @@ class Database:
             finally:
                 self.connection.execute("detach snapshot_copy")
             shutil.move(copy, unfinished)
-            _give_to_users_of(self.place, unfinished)
+            give_to_users_of(self.place, unfinished)
             unfinished.replace(target)
         except (duckdb.Error, OSError) as fault:
             raise unusable(self.path if is_damage(fault) else target, fault) from fault
@@ -293,7 +249,7 @@ class Database:
                 )
             yield self.place
         finally:
-            self.connection = _connect(self.path, _Patience(self.path, WRITER_WAITS), read_only=False)
+            self.connection = connect(self.path, Patience(self.path, WRITER_WAITS), read_only=False)
             _fence(self)
 
     def compact(self) -> None:
@@ -302,6 +258,17 @@ class Database:
         self.snapshot(fresh)
         with self.closed() as place:
             fresh.replace(place)
+
+    def _bring_up_to_date(self, found: int | None) -> None:
+        """Build today's tables; a copy is kept where those that loads fill change too."""
+        if found is not None:
+            sys.stderr.write(f"Bringing {self.path.name} up to date …\n")
+        if found not in (None, sql.SCHEMA_VERSION):
+            before = copy_of(self.path)
+            sys.stderr.write(f"As it was: {before.name}\n")
+            self.snapshot(before)
+        with self.transaction() as connection:
+            build_todays(connection)
 
     @contextmanager
     def transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -334,76 +301,25 @@ class Database:
 _open_here: weakref.WeakSet[Database] = weakref.WeakSet()
 
 
-class _Patience:
-    """Waits a bounded time in all for a file that others use, and says so once."""
-
-    def __init__(self, path: Path, wait: float) -> None:
-        self._path = path
-        self._wait = wait
-        self._give_up = time.monotonic() + wait
-        self._has_said = False
-
-    def pause(self) -> None:
-        if time.monotonic() > self._give_up:
-            raise DatabaseBusy(
-                f"Another program has held {shown(self._path, 200)} for more than {self._wait:.0f} seconds.",
-                "Let it finish or close it, then run this again; nothing was changed.",
+def _look_first(path: Path, *, read_only: bool) -> None:
+    """Refuse what can be told without opening the file."""
+    if not path.exists():
+        if (restoring(path) / PLACING).exists():
+            raise DatabaseUnusable(
+                f"A restore of {shown(path, 200)} was interrupted.", "Run the same priorjobs restore again first."
             )
-        if not self._has_said:
-            sys.stderr.write(f"Waiting up to {self._wait:.0f} seconds: another program is using {self._path.name}.\n")
-            self._has_said = True
-
-
-def _connect(path: Path, patience: _Patience, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    while True:
-        try:
-            return duckdb.connect(
-                str(_place(path)),
-                read_only=read_only,
-                config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"},
+        if read_only:
+            raise UsageError(
+                f"There is no workshop database at {shown(path, 200)}.",
+                "Load job records first: priorjobs load FILE",
             )
-        except duckdb.Error as fault:
-            if "could not set lock" not in str(fault).lower():
-                raise unusable(path, fault) from fault
-        patience.pause()
-        time.sleep(0.1)
-
-
-def _alone_by_name(path: Path) -> None:
-    """Refuse names under which a workshop would find another's key, settings and models, or not its own."""
-    with_ending = path.with_name(path.name + ".duckdb")
-    if not path.suffix and with_ending.exists():
-        raise UsageError(
-            f"{shown(path, 200)} would share key, settings and models with {shown(with_ending.name)} beside it.",
-            "Name the database with an ending of its own.",
-        )
-    before, key = path.with_suffix(".key"), beside(path)["key"]
-    is_moved = before != key and before.exists() and not key.exists()
-    if path.exists() and is_moved and not path.with_suffix(".duckdb").exists():
-        raise DatabaseUnusable(
-            f"The key of {shown(path, 200)} was kept as {before.name}; it is {key.name} now, so that no two "
-            "databases share one.",
-            f"Copy {before.name} to {key.name}, and likewise {path.stem}.toml and {path.stem}.models.",
-        )
-
-
-def _clear_unfinished(place: Path) -> None:
-    """Remove what a killed run left half written beside the database; only who may write it does so."""
-    for name in (COMPACTING, COMPACTING + UNFINISHED):
-        place.with_name(place.name + name).unlink(missing_ok=True)
-
-
-def _give_to_users_of(model: Path, file: Path) -> None:
-    """Let the same people use a new file; where its owner cannot be kept, that is told."""
-    held = model.stat()
-    file.chmod(held.st_mode & 0o7777)
-    made = file.stat()
-    if (made.st_uid, made.st_gid) != (held.st_uid, held.st_gid):
-        try:
-            os.chown(file, held.st_uid, held.st_gid)
-            file.chmod(held.st_mode & 0o7777)
-        except OSError:
-            sys.stderr.write(f"{file.name} now belongs to you: its owner could not be kept.\n")
+        if not path.parent.is_dir():
+            raise DatabaseUnusable(
+                f"There is no folder {shown(path.parent)}.", "Make the folder, or name another with --db."
+            )
+    if is_open_here(path):
+        raise open_already(path)
+    alone_by_name(path)
 
 
 def _fence(database: Database) -> None:
@@ -411,102 +327,3 @@ def _fence(database: Database) -> None:
     connection.execute("set allowed_directories = ?", [[f"{database.scratch}/"]])
     connection.execute("set enable_external_access = false")
     connection.execute("set enable_progress_bar = false")
-
-
-def _version(database: Database) -> tuple[int | None, bool]:
-    """Return the version of the tables in the file, None where there are none of ours, and whether they are today's."""
-    connection = database.connection
-    tables = dict(connection.execute("select table_name, comment from duckdb_tables()").fetchall())
-    if "database_version" not in tables:
-        if tables:
-            raise DatabaseUnusable(
-                f"{shown(database.path, 200)} holds tables of another program.", "Name another file with --db."
-            )
-        return None, False
-    (found,) = connection.execute("select coalesce(max(version), 0) from database_version").fetchall()[0]
-    if found > sql.SCHEMA_VERSION:
-        raise DatabaseUnusable(
-            f"{shown(database.path, 200)} was made by a newer priorjobs: its tables are version {found}, "
-            f"this one knows {sql.SCHEMA_VERSION}.",
-            "Install the newer version, or name another database with --db.",
-        )
-    return found, found == sql.SCHEMA_VERSION and tables["database_version"] == sql.fingerprint()
-
-
-def _bring_up_to_date(database: Database, found: int | None) -> None:
-    """Build today's tables from what the file holds; a copy is kept where those that loads fill change too."""
-    if found is not None:
-        sys.stderr.write(f"Bringing {database.path.name} up to date …\n")
-    if found not in (None, sql.SCHEMA_VERSION):
-        before = database.path.with_name(f"{_stem(database.path)}.before-version-{sql.SCHEMA_VERSION}.duckdb")
-        sys.stderr.write(f"As it was: {before.name}\n")
-        database.snapshot(before)
-    with database.transaction() as connection:
-        connection.execute("create table if not exists database_version (version integer not null)")
-        for table, column in ADDED_COLUMNS:
-            connection.execute(f"alter table if exists {table} add column if not exists {column}")
-        sql.create_raw(connection)
-        _move_advice(connection)
-        connection.execute("delete from database_version")
-        connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
-        connection.execute(f"comment on table database_version is '{sql.fingerprint()}'")
-        sql.rebuild(connection)
-
-
-def _move_advice(connection: duckdb.DuckDBPyConnection) -> None:
-    """Up to version 3 advice taken up stood among the decisions on words, its pattern as JSON."""
-    rows = connection.execute(
-        "select correction_id, decided_at, term::date, written, undone_at from correction where list = 'advice'"
-    ).fetchall()
-    for number, decided_at, adopted_on, written, undone_at in rows:
-        row = {"advice_id": number, "decided_at": decided_at, "adopted_on": adopted_on, "undone_at": undone_at}
-        row |= json.loads(written)
-        connection.execute(
-            f"insert into advice_taken ({', '.join(row)}) values ({', '.join('?' * len(row))})", list(row.values())
-        )
-    connection.execute("delete from correction where list = 'advice'")
-
-
-def unusable(path: Path, fault: Exception) -> PriorjobsError:
-    """Say in a sentence and a remedy why a database or a file beside it cannot be used."""
-    text = str(fault)
-    if "different configuration" in text or "allowed_directories" in text:
-        return _open_already(path)
-    if isinstance(fault, duckdb.OutOfMemoryException):
-        return DatabaseUnusable(
-            f"This needs more memory than is free, and {shown(path, 200)} is as it was.",
-            "Close other programs, then run this again.",
-        )
-    if "not a valid DuckDB" in text:
-        return DatabaseUnusable(
-            f"{shown(path, 200)} is not a workshop database.", "Name the right file with --db, or move this one away."
-        )
-    if is_damage(fault):
-        return DatabaseUnusable(
-            f"{shown(path, 200)} is damaged.", "Move it away and bring a backup back: priorjobs restore FILE"
-        )
-    if any(sign in text.lower() for sign in ("no space", "not enough space", "too large", "quota")):
-        return DatabaseUnusable(
-            f"The disk of {shown(path, 200)} is full.",
-            "Free disk space and run this again: what was not finished was dropped.",
-        )
-    why = next(
-        (sign for sign in ("permission denied", "read-only file system", "is a directory") if sign in text.lower()), ""
-    )
-    return DatabaseUnusable(
-        f"{shown(path, 200)} cannot be used: {why or shown(text.splitlines()[0], 160)}.",
-        "Check that the file and its folder can be read and written, then run this again.",
-    )
-
-
-def _open_already(path: Path) -> DatabaseBusy:
-    return DatabaseBusy(
-        f"{shown(path, 200)} is open already in this program.", "Close it there first: workshop.close()"
-    )
-
-
-def is_damage(fault: Exception) -> bool:
-    """Whether a fault of DuckDB says that the file is not as it was written."""
-    if isinstance(fault, duckdb.InternalException | duckdb.SerializationException):
-        return True
-    return any(sign in str(fault) for sign in ("orrupt", "checksum", "Could not read enough bytes"))

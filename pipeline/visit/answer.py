@@ -9,8 +9,9 @@ from typing import Any
 
 from pipeline.advice.kept import AdviceRow
 from pipeline.terminal.text import Shown, safe
+from pipeline.visit.circumstances import hazards
 from pipeline.visit.costs import Costs
-from pipeline.visit.heard import CODE, DENIED, FINDING, Heard
+from pipeline.visit.heard import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
@@ -18,6 +19,7 @@ from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
+from pipeline.words.lists import shipped_languages
 from reports.render.wording import (
     Finding,
     Sentence,
@@ -30,8 +32,9 @@ from reports.render.wording import (
     value_of,
 )
 
+NEARLY_SURE = 0.995  # from here on a percentage would be written as a certainty
 MOST_LINES = 20
-SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY = 4, 5, 3
+SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
 
 
 @dataclass(frozen=True)
@@ -101,14 +104,31 @@ class Answer(Shown):
         return several([*notes, *([self.odds.note] if self.odds.note else [])], " ")
 
     def caution_names(self) -> tuple[str, ...]:
-        """Cautions of the kind, of every step, and the one that always holds; of a referral only its own."""
-        first = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
-        names = [
-            *first,
-            *(() if self.is_referred else self.trade.kind_cautions),
-            *(c for step in self.steps for c in step.cautions),
-        ]
-        names += [name for row in self.advice for name in self.look_cautions(row)] + [ALWAYS]
+        """What can hurt as told, then the cautions of every step, and the one that always holds."""
+        return self._cautions_of(self.steps, self.advice)
+
+    def shown_caution_names(self) -> tuple[str, ...]:
+        """Those of what `lines` shows."""
+        return self._cautions_of(self.steps[:SHOWN_STEPS], self.advice[:SHOWN_ADVICE])
+
+    @property
+    def is_cautious(self) -> bool:
+        """Whether the cautions stand before all else."""
+        return self.is_referred or bool(self.alarms)
+
+    @property
+    def alarms(self) -> tuple[str, ...]:
+        """Cautions that stand before all else: what was told can hurt."""
+        if self.is_referred:
+            return ()
+        told = [one for one in hazards(self.question, self.trade).values() if one.caution]
+        energise = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
+        graver, less = ([one.caution for one in told if one.is_off == is_off] for is_off in (False, True))
+        return (*graver, *energise, *less)
+
+    def _cautions_of(self, steps: Sequence[Step], advice: Sequence[AdviceRow]) -> tuple[str, ...]:
+        names = [*self.alarms, *(c for step in steps for c in step.cautions)]
+        names += [name for row in advice for name in self.look_cautions(row)] + [ALWAYS]
         return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
 
     @property
@@ -208,14 +228,17 @@ class Answer(Shown):
         tell, told = self.wording.tell, self.wording.told
         head = [tell("answer.head", asked=said(self.question), note=self.note)]
         if self.question.not_understood:
-            head.append(tell("answer.not_understood", texts=quoted(self.question.not_understood[:6])))
+            head.append(tell("answer.not_understood", texts=quoted(self.question.not_understood)))
+            settings = self.costs.settings
+            if settings.locale in shipped_languages() and settings.locale not in settings.languages:
+                both = ", ".join(f'"{code}"' for code in (*settings.languages, settings.locale))
+                head.append(tell("answer.language_off", languages=Written(both)))
         head += [told(line) for line in (*(p.line() for p in self.question.phrases), *self.question.unit.lines())]
         if aside := _told_aside(self.question):
             head.append(told(aside))
         above = [*head, *_body(self)]
         cautions = _cautions(self, MOST_LINES - len(above))
-        is_first = self.is_referred or self.is_unsafe  # licensed work, or nothing may be switched on
-        shown = [*cautions, *above] if is_first else [*above, *cautions]
+        shown = [*cautions, *above] if self.is_cautious else [*above, *cautions]
         return [safe(line).replace("\n", " ") for line in shown]
 
 
@@ -228,19 +251,27 @@ def told_terms(piece: Heard) -> list[str]:
     """What a piece of the complaint was taken for, for people."""
     if piece.how == CODE:
         return [Written(code) for code in piece.terms]
-    if piece.how != FINDING:
+    if piece.how not in (FINDING, TOLD):
         return list(piece.terms)
-    pairs = [term.partition("=") for term in piece.terms]
-    return [sentence("answer.seen", finding=Finding(name), value=value_of(name, value)) for name, _, value in pairs]
+    return [_told_term(term, is_supposed=piece.how == TOLD) for term in piece.terms]
+
+
+def _told_term(term: str, *, is_supposed: bool) -> str:
+    """A finding, or a note: what is only supposed is told as that."""
+    name, is_pair, value = term.partition("=")
+    if not is_pair:
+        return term
+    seen = sentence("answer.seen", finding=Finding(name), value=value_of(name, value))
+    return sentence("answer.supposed", seen=seen) if is_supposed else seen
 
 
 def _told_aside(question: Question) -> Several:
     """What was taken from the complaint besides complaints, and what to know of how the question was read."""
-    taken = [term for piece in question.heard if piece.how == FINDING for term in told_terms(piece)]
+    taken = [term for piece in question.heard if piece.how in (FINDING, TOLD) for term in told_terms(piece)]
     taken += [
         sentence("answer.denied", complaint=term) for one in question.heard if one.how == DENIED for term in one.terms
     ]
-    told = [sentence("answer.taken", pieces=taken)] if taken else []
+    told = [sentence("answer.taken", pieces=list(dict.fromkeys(taken)))] if taken else []
     return several([*told, *(sentence("answer.remark", remark=remark) for remark in question.remarks)], " ")
 
 
@@ -283,7 +314,10 @@ def _body(answer: Answer) -> list[str]:
     visit, tell, told = answer.visit, answer.wording.tell, answer.wording.told
     steps = [_step(answer, number, step) for number, step in enumerate(answer.steps[:SHOWN_STEPS], start=1)]
     if visit is None:
-        return [tell("answer.ask_first"), *steps] if answer.steps[0].do == "ask" else steps[:1]
+        if answer.steps[0].do != "ask":
+            return steps[:1]
+        is_kind_known = bool(answer.trade.repairs or answer.evidence.of_kind.cause_jobs)
+        return [tell("answer.ask_first" if is_kind_known else "answer.ask_kind_first"), *steps]
     has_jobs = answer.similar_jobs > 0
     causes = [
         f"{answer.wording.percent(row.probability).rjust(4)}  {told(row.cause)}"
@@ -296,7 +330,7 @@ def _body(answer: Answer) -> list[str]:
     do = tell("answer.do", money=Written(money(answer, visit.money)), **expected)
     rest = [_carry(answer, visit)] if visit.carry else []
     rest += [_quote(answer)] if answer.quote else []
-    vain = "; ".join(advice_line(answer, row) for row in answer.advice[:2])
+    vain = "; ".join(advice_line(answer, row) for row in answer.advice[:SHOWN_ADVICE])
     rest += [tell("answer.needless", advice=Written(vain))] if vain else []
     remarks = [sentences(answer.wording, visit.remarks)] if visit.remarks else []
     return [*causes, *remarks, do, *steps, *rest]
@@ -304,6 +338,8 @@ def _body(answer: Answer) -> list[str]:
 
 def _backing(answer: Answer, row: CauseRow) -> str:
     jobs = f"  {answer.wording.tell('answer.jobs', jobs=[Written(job) for job in row.jobs[:2]])}" if row.jobs else ""
+    if row.low >= NEARLY_SURE:
+        return f" ({answer.wording.tell('answer.over', share=0.99)}){jobs}"
     return f" ({answer.wording.percent(row.low)}–{answer.wording.percent(row.high)}){jobs}"
 
 
@@ -318,10 +354,11 @@ def _step(answer: Answer, number: int, step: Step) -> str:
     tell, told = answer.wording.tell, answer.wording.told
     given = f"{told(step.given)} → " if step.given else ""
     cures = f", {tell('answer.cures', chance=step.cures_probability)}" if step.cures_probability else ""
-    cautions = told([c for c in step.cautions if c != AFTER_EVERY_REPAIR]) or tell("answer.no_caution")
+    cautions = told([c for c in step.cautions if c not in (AFTER_EVERY_REPAIR, ALWAYS)])
     tells = f". {told(step.tells)}" if not step.cures_probability and step.tells else ""
     cost = step_cost(answer, step)
-    return f" {number} {given}{told(step.told)}{f' ({cost}{cures})' if cost else ''}{tells} [{cautions}]"
+    heed = f" [{cautions}]" if cautions else ""
+    return f" {number} {given}{told(step.told)}{f' ({cost}{cures})' if cost else ''}{tells}{heed}"
 
 
 def _carry(answer: Answer, visit: VisitPlan) -> str:
@@ -344,7 +381,7 @@ def _quote(answer: Answer) -> str:
 def _cautions(answer: Answer, room: int) -> list[str]:
     """All cautions in at most ``room`` lines, none of them much longer than the others."""
     told = answer.wording.told
-    texts = [f"! {told(name)}: {told(answer.trade.cautions[name])}" for name in answer.caution_names()]
+    texts = [f"! {told(name)}: {told(answer.trade.cautions[name])}" for name in answer.shown_caution_names()]
     longest = max(len(text) for text in texts)
     while len(packed := _packed(texts, longest)) > max(room, 1):
         longest += 1

@@ -15,7 +15,7 @@ from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import Answer, CauseRow
 from pipeline.visit.ask_first import inquiries, is_silent
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
-from pipeline.visit.circumstances import circumstances, first_things_first
+from pipeline.visit.circumstances import circumstances, first_things_first, hazards
 from pipeline.visit.costs import Costs
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
@@ -27,7 +27,7 @@ from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, about
-from reports.render.wording import sentence
+from reports.render.wording import Written, sentence
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
+KIND = "kind"
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
 
 
@@ -213,19 +214,28 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
-    trade = asked.costs.trade
+    trade, currency = asked.costs.trade, asked.costs.settings.currency
+    told = hazards(question, trade)
+    if any(one.first for one in told.values()):
+        advice = ()  # "inspect the lint path first" does not come before an insulation test
     is_unsafe = question.is_unsafe(trade.unsafe)
+    if not trade.repairs and not asked.evidence.of_kind.cause_jobs and not told and not is_unsafe:
+        step = _ask_kind(asked)
+        return Answer(question, odds, (), asked.costs, asked.evidence, None, (step,), {}, (), "", currency)
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
     if is_asking and (asks := _asks(asked)):
-        currency = asked.costs.settings.currency
         rows = _rows(odds, asked.costs, asked.evidence, asked.why)
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
     machine = machine or Machine()
+    if is_unsafe:
+        machine = replace(machine, stays_off=True)
+    elif any(one.is_off for one in told.values()) and not (machine.may_close or machine.was_closed):
+        machine = replace(machine, is_live=False)  # no power before a first repair
     visit = plan_visit(
         odds.causes,
         asked.costs,
         seen={*question.findings, *unknowable},
-        machine=replace(machine, stays_off=True) if is_unsafe else machine,
+        machine=machine,
         tried=set(passed),
         carried=carried,
         stock=stock,
@@ -266,6 +276,13 @@ def _asks(asked: Asked) -> tuple[Step, ...]:
     )
 
 
+def _ask_kind(asked: Asked) -> Step:
+    """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs."""
+    kinds = asked.costs.trade.known_kinds
+    text = sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
+    return Step("ask", text, "", 0.0, 0.0, 0.0, "", (ALWAYS,), about=KIND)
+
+
 def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
     """Parts that this visit may well fit: those among its steps and those worth carrying, likeliest first."""
     in_steps = {part for step in steps for part in step.parts}
@@ -275,10 +292,11 @@ def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
 def _referral(asked: Asked) -> Answer:
     """Nothing but who may do it: no cause, no step, no part."""
     if asked.question.licensed == "refrigerant" and not asked.costs.trade.is_gas:
-        name, caution = "refer to a person certified for refrigerants", "sealed system"
+        name, cautions = "refer to a person certified for refrigerants", ("sealed system",)
     else:
-        name, caution = "refer to a person licensed for gas", "gas"
-    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", (caution,))
+        fumes = ("carbon monoxide",) if asked.question.licensed == "fumes" else ()
+        name, cautions = "refer to a person licensed for gas", (*fumes, "gas")
+    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", cautions)
     currency = asked.costs.settings.currency
     return Answer(asked.question, asked.odds, (), asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
 

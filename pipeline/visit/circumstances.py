@@ -13,7 +13,7 @@ from reports.render.wording import Sentence, sentence
 if TYPE_CHECKING:
     from pipeline.advice.kept import AdviceRow
     from pipeline.visit.question import Question
-    from pipeline.words.appliance import Trade
+    from pipeline.words.appliance import Hazard, Trade
 
 COMES_AND_GOES = re.compile(
     r"\bintermitt|\bsometimes\b|\bnow and (then|again)\b|\bon and off\b|\boccasional|\bat times\b|\bcomes and goes\b"
@@ -39,6 +39,8 @@ class Circumstances:
         Part → check that an advice row of the workshop names to be made before it is fitted.
     put_off
         Complaints that cannot be judged until the first is cured, with the complaint that stops them.
+    first
+        Checks that come before every repair, the first of them before all else: what was told can hurt.
     """
 
     findings: Mapping[str, str] = field(default_factory=dict)
@@ -46,6 +48,7 @@ class Circumstances:
     is_intermittent: bool = False
     looks_first: Mapping[str, str] = field(default_factory=dict)
     put_off: Mapping[str, str] = field(default_factory=dict)
+    first: tuple[str, ...] = ()
 
     def remarks(self) -> list[Sentence]:
         """What people should know of it, in words."""
@@ -67,7 +70,20 @@ def circumstances(question: Question, trade: Trade, advice: Sequence[AdviceRow] 
         bool(COMES_AND_GOES.search(question.complaint)),
         looks,
         put_off(question, trade),
+        _first(question, trade),
     )
+
+
+def _first(question: Question, trade: Trade) -> tuple[str, ...]:
+    """Checks that what is told asks for before all else; where the fault was measured, no test looks for it again."""
+    is_measured = not (trade.unsafe & trade.decisive).isdisjoint(question.findings.items())
+    told = [one for one in hazards(question, trade).values() if not (one.is_off and is_measured)]
+    return tuple(dict.fromkeys(name for one in told for name in one.first))
+
+
+def hazards(question: Question, trade: Trade) -> dict[str, Hazard]:
+    """What is told that can hurt → what it asks for, the gravest first."""
+    return {name: hazard for name, hazard in trade.hazards.items() if name in question.symptoms}
 
 
 def put_off(question: Question, trade: Trade) -> dict[str, str]:

@@ -22,7 +22,8 @@ from pipeline.visit.begun import events_of, keep
 from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
 from pipeline.visit.walk import Event, Stand, Walk, told
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE, about
+from pipeline.words.alarms import alarms
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
 from pipeline.words.licensed import licensed_work
 from reports.render.wording import Finding, Sentence, Written, in_language, sentence, value_of
 
@@ -276,8 +277,7 @@ def _caution(wording: Wording, trade: Trade, name: str) -> str:
 def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
     """Cautions of the step, and of what advice about its parts says to look at."""
     looks = [name for row in now.advice if row.part in step.parts for name in now.look_cautions(row)]
-    first = [DO_NOT_ENERGISE] if now.is_unsafe else []
-    return tuple(name for name in dict.fromkeys([*first, *step.cautions, *looks]) if name in now.trade.cautions)
+    return tuple(name for name in dict.fromkeys([*now.alarms, *step.cautions, *looks]) if name in now.trade.cautions)
 
 
 def choices(now: Answer, step: Step) -> dict[str, str]:
@@ -333,7 +333,7 @@ def _seen(text: str, visit: Visit, words: Words) -> tuple[list[Event], list[str]
     """Give everything that a text says was seen, and what to tell of how it was read."""
     from pipeline.visit.question import read_findings
 
-    if licensed_work([text], visit.asked.kind):
+    if licensed_work([text], visit.asked.kind) or alarms([text], visit.asked.kind):
         return [Event("heard", text)], []
     findings, _, remarks = read_findings(words, [text], visit.asked.kind)
     seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]

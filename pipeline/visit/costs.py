@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import Circumstances
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, BY_EYE, CheckCard, PartCard, Repair, Trade
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, BY_EYE, CheckCard, PartCard, Repair, Trade
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -38,6 +38,7 @@ STRANGE_FAULT_MINUTES = 90.0
 REFERRAL_MINUTES = 15.0
 LISTED_WORTH = 8.0
 OWN_REPAIR_MINUTES = 30.0
+ADVICE_MINUTES = 10.0
 ARRIVAL_MINUTES = 10.0
 # common practice, no source: looking at a part before fitting it, and how often a repair that did not help is noticed
 # only after leaving, where it does not show at once
@@ -115,13 +116,16 @@ class Costs:
         return besides, {cause: (jobs, max(left - besides, 3.0)) for cause, jobs, left in rows}
 
     def repair(self, cause: str) -> Repair:
-        """How a cause is cured: by the word lists, else by the part that cured it most, else by putting it right."""
+        """How a cause is cured: by the word lists, else by the part or the advice that most of its jobs ended with."""
         listed = self.trade.repairs.get(cause)
         if listed is not None:
             return listed
         part = self.records.cured_by.get(cause)
         if part is not None:
             return Repair((part,), f"fit {part}", None)
+        advice = self.records.advised.get(cause)
+        if advice is not None:
+            return Repair((), advice, ADVICE_MINUTES, (ALWAYS,))
         return Repair((), f"repair: {cause}", OWN_REPAIR_MINUTES)
 
     def part(self, part: str) -> PartCard:
@@ -284,6 +288,7 @@ class Costs:
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         p = p / p.sum()
+        first = self._safe_first(causes, checks, acts, call)
         looks = []
         for card in checks:
             chances = self.records.likelihoods.of(card.finding, card.values, causes)
@@ -299,7 +304,7 @@ class Costs:
                     card.power,
                     card.covers,
                     card.water,
-                    self.clears(card, odds, acts),
+                    {} if first[1:] else self.clears(card, odds, acts),
                     rules_out=self._rules_out(card, acts, call),
                     forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
                 )
@@ -330,11 +335,12 @@ class Costs:
             REFILLING_MINUTES * self.rate,
         )
         handover = np.array([self._handover(c, acts) for c in causes])
-        glances = (
-            [] if machine.stays_off else self._glances(causes, p, checks, acts)
-        )  # what is unsafe is made safe first
-        first = (*self._advised(causes, acts, call), *glances)
-        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), first)
+        if not first:
+            glances = [] if machine.stays_off else self._glances(causes, p, checks, acts)
+            first = [*self._advised(causes, acts, call), *glances]  # what is unsafe is made safe first
+        return Problem(
+            causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), tuple(first)
+        )
 
     def _shown_by(self, act: Act) -> str:
         """Check without power that shows all that a repair cures: what is found good there is not mended; "" = none."""
@@ -361,6 +367,21 @@ class Costs:
                 faulty = {self._shown(cause, card)[0] for cause in act.cures}
                 ruled |= {value: act.name for value in card.values if value not in faulty}
         return ruled
+
+    def _safe_first(
+        self, causes: Sequence[str], checks: Sequence[CheckCard], acts: Sequence[Act], call: Circumstances
+    ) -> list[First]:
+        """Checks that what is told asks for, in their order, before everything else."""
+        import numpy as np
+
+        from models.plan.problem import First
+
+        every = np.ones(len(causes), dtype=bool)
+        wait = frozenset((*(card.name for card in checks), *(act.name for act in acts)))
+        names = [name for name in call.first if name in wait]
+        return [
+            First(name, wait - frozenset(names[: place + 1]), every, is_strict=True) for place, name in enumerate(names)
+        ]
 
     def _advised(self, causes: Sequence[str], acts: Sequence[Act], call: Circumstances) -> list[First]:
         """Checks that the workshop's advice names to come before a part."""

@@ -33,6 +33,8 @@ CHANGES = {  # what changes the state of the machine: its name, why, its caution
     "close up": ("close up and switch on", "answer.needs_power", ("moving parts",)),
     "refill": ("refill with water", "answer.needs_water", ("water",)),
 }
+# cautions of a kind that apply to taking it away
+MOVING = ("isolate", "microwave", "water", "hot water", "weight", "transit bolts", "battery", "hob below")
 ASK_AGAIN = "after the repair and its tests: ask again"
 STANDS_OUT = 0.3
 SMALLEST_ODDS = 0.004
@@ -183,7 +185,8 @@ class VisitPlan:
             name = repair.action if repair else "refer to licensed people"
             return Step(HAND_OVER, name, given, REFERRAL_MINUTES, REFERRAL_MINUTES * self.rate, 0.0, "", (caution,))
         name = "take to the workshop, or book a longer visit"
-        return Step(HAND_OVER, name, given, 0.0, 0.0, 0.0, "", self.trade.kind_cautions)
+        moving = tuple(name for name in self.trade.kind_cautions if name in MOVING)
+        return Step(HAND_OVER, name, given, 0.0, 0.0, 0.0, "", moving)
 
     def _tells(self, node: Node) -> Several:
         """What each answer would mean; answers that mean the same stand together, the likeliest first."""

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
 from pipeline.train.phrases import Phrase
-from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.heard import COMPLAINT, FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.told_aside import told_aside
 from pipeline.visit.unit_history import UnitHistory
+from pipeline.words.alarms import alarms, is_taken, without_alarms
+from pipeline.words.appliance import about
 from pipeline.words.licensed import Work, licensed_work
+from pipeline.words.told import NEWLY_PLACED, told_in
 from pipeline.words.vocabulary import plain
 from reports.render.wording import Finding, Sentence, Several, Written, sentence, several, value_of
 
@@ -21,6 +25,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.words import Words
+
+
+NEW_YEARS = 0.12
+"""Younger than six weeks, an appliance is as good as just set up (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +46,7 @@ class Call:
     serial, customer
         Which unit it is: its past visits are looked up; the customer is hashed for it and not kept.
     notes
-        Whatever else is said of it; read for gas and refrigerant only.
+        Whatever else is said of it; read for what can hurt only.
     """
 
     kind: str
@@ -89,7 +97,11 @@ class Question:
     on
         Day of the visit; None = not known.
     licensed
-        Work for licensed people only that the call speaks of, wherever it is said: "gas" or "refrigerant".
+        Work for licensed people only that the call speaks of, wherever it is said: see `pipeline.words.licensed`.
+    is_newly_placed
+        Whether it was just set up or moved: told, or younger than `NEW_YEARS`.
+    cleared
+        Causes that what the customer told rules out.
     """
 
     kind: str
@@ -109,6 +121,8 @@ class Question:
     job_no: str | None = None
     on: dt.date | None = None
     licensed: Work = ""
+    is_newly_placed: bool = False
+    cleared: frozenset[str] = frozenset()
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
         """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
@@ -162,15 +176,30 @@ def read_questions(
         return pd.Series([getattr(call, name) or None for call in calls], dtype="str")
 
     kinds = words.match("kind", column("kind"))
+    tellings = [
+        told_in(call.complaint or "", str(kind), words.denying, words.doubting)
+        for call, kind in zip(calls, kinds["term"], strict=True)
+    ]
+    whole, calls = (
+        calls,
+        [
+            _quiet(replace(call, complaint=left), str(kind))
+            for call, (_, left), kind in zip(calls, tellings, kinds["term"], strict=True)
+        ],
+    )
     makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
     models = _models(column("model"), connection)
     families = identity.model_family(models)
     day = on or dt.date.today()
     days = pd.Series([pd.Timestamp(day)] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
-    cut = [pieces_of(call.complaint or "") for call in calls]
+    cut = [
+        [_quiet_piece(piece, str(kind)) for piece in pieces_of(left)]
+        for (_, left), kind in zip(tellings, kinds["term"], strict=True)
+    ]
+    quiet = pd.Series([", ".join(pieces) or None for pieces in cut], dtype="str")
+    unknown = _by_row(words.unknown(quiet, kinds["term"]), "word", len(calls))
     whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
     texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
     present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
@@ -178,27 +207,34 @@ def read_questions(
     said_codes = _by_row(words.said_codes(texts, makes.take(whose).reset_index(drop=True)), "code", len(whose))
     first = len(calls)
     questions = []
-    for row, call in enumerate(calls):
+    for row, (call, told_as) in enumerate(zip(calls, whole, strict=True)):
         kind = str(kinds["term"].iloc[row])
+        raised = about(words, kind).with_brought(alarms(told_as.texts(), kind))
         symptoms = [symptom for symptom, is_negated in said[row] if not is_negated]
         codes = [*shown[row], *said_codes[row]]
         own = slice(first, first + len(cut[row]))
         first = own.stop
-        told = heard(words, cut[row], kind, said[own], said_codes[own], symptoms)
+        aside = told_aside(words, tellings[row][0], kind, symptoms)
+        symptoms += aside.complaints
+        told = _with_alarms(heard(words, cut[row], kind, said[own], said_codes[own], symptoms), tellings[row][1], kind)
+        told = (*told, *aside.heard)
+        symptoms = [*raised, *symptoms]
         findings, strange, remarks = read_findings(words, call.found, kind)
         remarks += [
             sentence("answer.word_read_as", text=Written(word), word=Written(base))
-            for word, base in words.mended(call.complaint or "")
+            for word, base in words.mended(", ".join(cut[row]))
         ]
+        remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
-        nothing = [piece.text for piece in told if piece.how == NOTHING]
+        beside = {text for one in tellings[row][0] for text in one.beside}
+        nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
         pieces = [
             (call.kind, bool(kinds["is_understood"].iloc[row])),
             (call.age, not pd.isna(years.iloc[row])),
             *((word, False) for word in unknown[row]),
             (call.code, bool(shown[row])),
-            (call.complaint, bool(symptoms or codes or said_findings)),
+            (told_as.complaint, bool(symptoms or codes or said_findings or aside.heard)),
             *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms or codes),
             *((text, False) for text in strange),
         ]
@@ -212,18 +248,54 @@ def read_questions(
                 symptoms=tuple(dict.fromkeys(symptoms)),
                 codes=tuple(dict.fromkeys(codes)),
                 findings=findings,
-                complaint=call.complaint or "",
+                complaint=told_as.complaint or "",
                 not_understood=tuple(
-                    dict.fromkeys(t for t, is_read in pieces if t and not is_read and not licensed_work([t], kind))
+                    dict.fromkeys(
+                        t
+                        for t, is_read in pieces
+                        if t and not is_read and not licensed_work([t], kind) and not alarms([t], kind)
+                    )
                 ),
                 heard=told,
                 remarks=tuple(remarks),
                 job_no=call.job_no or None,
                 on=day,
-                licensed=licensed_work(call.texts(), kind),
+                licensed=licensed_work(told_as.texts(), kind),
+                is_newly_placed=NEWLY_PLACED in aside.notes or bool(years.iloc[row] < NEW_YEARS),
+                cleared=aside.cleared,
             )
         )
     return questions
+
+
+def _quiet(call: Call, kind: str) -> Call:
+    """Return a call without the words that raise an alarm; what they say is a complaint of its own."""
+    complaint, code = (text and without_alarms(text, kind) for text in (call.complaint, call.code))
+    found = [_quiet_finding(text, kind) for text in call.found]
+    return replace(call, complaint=complaint, code=code, found=[text for text in found if text.strip(" ,")])
+
+
+def _quiet_finding(text: str, kind: str) -> str:
+    if not is_taken(text, kind):
+        return text
+    return ", ".join(_quiet_piece(piece, kind) for piece in pieces_of(text))
+
+
+def _quiet_piece(piece: str, kind: str) -> str:
+    """Give what was seen in a piece of a text: nothing where it raises an alarm ("off the hose" is no loose hose)."""
+    return "" if is_taken(piece, kind) else without_alarms(piece, kind)
+
+
+def _with_alarms(told: Sequence[Heard], complaint: str, kind: str) -> tuple[Heard, ...]:
+    """Account for the pieces as they were told, with the alarms that they raise."""
+    pieces, place, whole, before = pieces_of(complaint), -1, list[Heard](), None
+    for one in told:
+        place += before is None or one.how != FINDING or before.how != COMPLAINT or one.text != before.text
+        raised = alarms([pieces[place]], kind) if one.how != FINDING else ()
+        terms = (*raised, *(one.terms if one.how == COMPLAINT else ()))
+        whole.append(Heard(pieces[place], COMPLAINT, terms) if raised else replace(one, text=pieces[place]))
+        before = one
+    return tuple(whole)
 
 
 def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[str, str], list[str], list[str]]:
@@ -319,9 +391,12 @@ def said(question: Question) -> Several:
 
 
 def age(years: float | None) -> Sentence:
-    """An age in words: months of the first year, then years."""
+    """An age in words: weeks of an appliance as good as new, months of the first year, then years."""
     if years is None:
         return sentence("answer.age_unknown")
+    if years < NEW_YEARS:
+        weeks = round(52 * years)
+        return sentence("answer.weeks", n=weeks) if weeks else sentence("answer.as_new")
     if years < 1:
         return sentence("answer.months", n=round(12 * years))
     return sentence("answer.years", n=round(years))

@@ -17,7 +17,8 @@ from pipeline.visit.circumstances import circumstances
 from pipeline.visit.costs import NONE_OF_THESE
 from pipeline.visit.plan import CHANGES, ask_again, plan_visit
 from pipeline.visit.question import Question
-from pipeline.words.licensed import licensed_work
+from pipeline.words.alarms import alarms
+from pipeline.words.licensed import graver, licensed_work
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -37,7 +38,7 @@ class Event:
     Attributes
     ----------
     what
-        seen (a finding and its value), cannot tell (a finding), said (a complaint), heard (of licensed work), changed
+        seen (a finding and its value), cannot tell (a finding), said (a complaint), heard (of what can hurt), changed
         (the state of the machine), tried, cured, looks good, aside (a repair).
     """
 
@@ -97,8 +98,9 @@ def told(question: Question, event: Event) -> Question:
     if event.what == "said":
         return replace(question, symptoms=(*question.symptoms, event.name))
     if event.what == "heard":
-        heard = licensed_work([event.name], question.kind)
-        return replace(question, licensed=heard if heard == "gas" else question.licensed or heard)
+        work = graver(question.licensed, licensed_work([event.name], question.kind))
+        raised = alarms([event.name], question.kind)
+        return replace(question, licensed=work, symptoms=tuple(dict.fromkeys((*raised, *question.symptoms))))
     return question
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
 DO_NOT_ENERGISE = "do not energise"
+UNPLUGGED_FIRST = "unplugged first"
 BY_EYE = 0.9  # common practice, no source
 REFER = "refer"
 HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
@@ -69,6 +70,18 @@ class PartCard:
     by_eye: float = BY_EYE
 
 
+@dataclass(frozen=True)
+class Hazard:
+    """What a complaint that can hurt asks for: checks to be made before all else, the caution that stands first."""
+
+    first: tuple[str, ...]
+    caution: str
+    is_off: bool
+    """Whether the appliance stays unplugged until a first repair."""
+    brings: tuple[str, ...] = ()
+    """Complaints it is told with, the first that the kind knows: water at the mains comes of a leak."""
+
+
 @dataclass(frozen=True, eq=False)
 class Trade:
     """The word lists, cut to one kind of appliance.
@@ -90,13 +103,20 @@ class Trade:
     kind_cautions
         Cautions of the kind, most important first.
     decisive
-        (finding, value) that settle the cause once measured: "element" is "to earth".
+        (finding, value) that settle the cause once measured: "element" is "to earth"; and ("complaint", symptom) that
+        only the causes listed for it bring.
     unsafe
         (finding, value), and ("complaint", symptom), after which nothing may be energised before the repair.
+    hazards
+        Complaint → what it asks for, the gravest first.
     shows_later
         Complaints of which a repair cannot be seen to have helped before leaving.
     stops
         Complaint → complaints that cannot be judged until it is cured.
+    installation
+        Complaint → cause that comes of setting up or moving → rough share.
+    known_kinds
+        All kinds that the lists know.
     """
 
     kind: str
@@ -109,8 +129,11 @@ class Trade:
     kind_cautions: tuple[str, ...]
     decisive: frozenset[tuple[str, str]] = frozenset()
     unsafe: frozenset[tuple[str, str]] = frozenset()
+    hazards: Mapping[str, Hazard] = field(default_factory=dict)
     shows_later: frozenset[str] = frozenset()
     stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    installation: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    known_kinds: tuple[str, ...] = ()
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -119,6 +142,12 @@ class Trade:
         for cause, finding, value, p in self.expected.itertuples(index=False, name=None):
             nested.setdefault((str(cause), str(finding)), {})[str(value)] = float(p)
         return nested
+
+    def with_brought(self, alarms: Iterable[str]) -> list[str]:
+        """Alarms and, behind them, the complaints of this kind that they are told with."""
+        raised = list(alarms)
+        brought = (next((name for name in self.hazards[one].brings if name in self.shares), "") for one in raised)
+        return [*raised, *(name for name in brought if name)]
 
     @property
     def is_gas(self) -> bool:
@@ -157,8 +186,9 @@ def about(words: Words, kind: str) -> Trade:
         for finding, value, probability in expectations(row["expected"]):
             expected.setdefault((cause, finding, value), probability)
     of_kind = kind_cautions(words, kind)
+    risks = [row for row in words.lists.hazards if not row["kinds"] or kind in split(row["kinds"])]
     rules = [((row["finding"], row["value"]), row) for row in words.lists.finding_rules]
-    rules += [(("complaint", row["symptom"]), row) for row in words.lists.symptoms]
+    rules += [(("complaint", row["complaint"]), row) for row in risks]
     return Trade(
         kind=kind,
         repairs=repairs,
@@ -170,9 +200,31 @@ def about(words: Words, kind: str) -> Trade:
         kind_cautions=of_kind,
         decisive=frozenset(rule for rule, row in rules if row.get("decides") == "yes"),
         unsafe=frozenset(rule for rule, row in rules if row.get("energise") == "no"),
+        hazards=_hazards(risks, set(checks["check"])),
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
+        installation=_installation(words.lists.installation, kind),
+        known_kinds=tuple(words.kinds()["kind"]),
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
+
+
+def _installation(rows: Iterable[Mapping[str, str]], kind: str) -> Mapping[str, Mapping[str, float]]:
+    found: dict[str, dict[str, float]] = {}
+    for row in rows:
+        if kind in split(row["kinds"]):
+            for complaint in split(row["complaints"]):
+                found.setdefault(complaint, {})[row["cause"]] = float(row["share"])
+    return found
+
+
+def _hazards(risks: Iterable[Mapping[str, str]], checks: Collection[str]) -> Mapping[str, Hazard]:
+    """Give what each complaint asks for; a row of the kind's own stands before that of every kind."""
+    hazards: dict[str, Hazard] = {}
+    for row in risks:
+        first = tuple(name for name in split(row["first"]) if name in checks)
+        is_off = row["energise"] == UNPLUGGED_FIRST
+        hazards.setdefault(row["complaint"], Hazard(first, row["caution"], is_off, split(row["brings"])))
+    return hazards
 
 
 def kind_cautions(words: Words, kind: str) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
 from pipeline.words.pairs import split_pair, yes_or_no
-from pipeline.words.readings import READING, with_readings_judged
+from pipeline.words.readings import MEASURED, READING, with_readings_judged
 from pipeline.words.seen import read_note
 from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain, split
@@ -242,7 +242,7 @@ def find_findings(
     rest: list[str] = []
     known: dict[tuple[str, str | None], tuple[str, str, bool] | None] = {}
     for row, (text, kind) in enumerate(zip(written, kind_names, strict=True)):
-        if READING.search(text) is not None:
+        if READING.search(text) is not None or MEASURED.search(text) is not None:
             text = with_readings_judged(words, text, kind)
         left: list[str] = []
         for piece in _BETWEEN.split(text):

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from itertools import pairwise
+
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, records_of, said, share_axis
+from reports.charts.drawn import Spec, filled, finished, headed_above, records_of, said, share_axis
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 
 NAME = "fix-by-month"
+A_MONTH = dt.timedelta(days=31)  # a month left out is a gap in the line
 
 
 def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
@@ -25,22 +29,23 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """
     months = records_of(frame.dropna(subset=["rate"]).sort_values("month"))
     is_open = [bool(row["is_provisional"]) for row in months] + [False]
+    days = [row["month"] for row in months]
     rows: list[Spec] = [
         {
             **row,
+            "stretch": sum(late - early > A_MONTH for early, late in pairwise(days[: place + 1])),
             "label": wording.percent(row["rate"]) if place == len(months) - 1 else "",
             "settled": None if is_open[place] else row["rate"],
             "on_trial": row["rate"] if is_open[place] or is_open[place + 1] else None,
         }
         for place, row in enumerate(months)
     ]
-    bottom = max(0.0, min((row["low"] for row in months), default=0.0) // 0.1 * 0.1)
-    return filled(_drawn, wording.say("fix.axis"), rows={"months": rows}, bottom=bottom)
+    return filled(_drawn, wording.say("fix.axis"), rows={"months": rows})
 
 
 def _drawn(axis_title: str) -> alt.LayerChart:
     shares = share_axis(**headed_above(axis_title))
-    scale = alt.Scale(domain=[open_number("bottom"), 1], nice=False)
+    scale = alt.Scale(domain=[0, 1], nice=False)
 
     def up(column: str) -> alt.Y:
         return alt.Y(f"{column}:Q", axis=shares, scale=scale)
@@ -50,8 +55,8 @@ def _drawn(axis_title: str) -> alt.LayerChart:
     return alt.LayerChart(
         layer=[
             base.mark_rule(strokeWidth=5, color=theme.LIGHT["main-pale"], aria=False).encode(y=up("low"), y2="high:Q"),
-            base.mark_line(aria=False).encode(y=up("settled")),
-            base.mark_line(strokeDash=[3, 4], aria=False).encode(y=up("on_trial")),
+            base.mark_line(aria=False).encode(y=up("settled"), detail="stretch:N"),
+            base.mark_line(strokeDash=[3, 4], aria=False).encode(y=up("on_trial"), detail="stretch:N"),
             base.mark_point(size=55, strokeWidth=2, stroke=theme.LIGHT["main"], opacity=1).encode(
                 y=up("rate"),
                 fill=alt.condition(

@@ -100,7 +100,7 @@ def picture(frame: pd.DataFrame, again: pd.DataFrame, wording: Wording) -> Pictu
         said=[wording.say("next_fault.said", n=n, **text) for text, n in zip(texts, units, strict=True)]
     )
     title = wording.say("next_fault.title_none")
-    if len(again) and again["chance"].notna().iloc[0]:
+    if len(frame) and len(again) and again["chance"].notna().iloc[0]:
         title = wording.say(
             "next_fault.title",
             chance=wording.percent(again["chance"].iloc[0]),

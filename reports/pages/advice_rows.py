@@ -11,6 +11,7 @@ import pandas as pd
 from reports.render.wording import Wording
 
 MOST_PIPS = 40
+MOSTLY = 0.6  # of the wrong parts by one technician: that is told
 
 
 def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
@@ -20,7 +21,8 @@ def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
     ----------
     frame
         Rows worth most first: number, part, kind, make, complaint, code, finding, count, of, share, low, usual,
-        p_adjusted, trend, recent_count, recent_of, first_date, last_date, lost, money, usually, look_first, kinds, jobs
+        p_adjusted, trend, recent_count, recent_of, first_date, last_date, lost, money, usually, usually_count,
+        suspects, look_first, most_by_one, kinds, jobs
         (key of its list), and where known cautions (texts). A missing condition = the pattern holds whatever it is.
     wording
         Language and money.
@@ -46,15 +48,20 @@ def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
     where = _where(row, wording)
     usually = row["usually"] if isinstance(row["usually"], str) else ""
     look = row["look_first"]
-    if not isinstance(look, str) or look == f"look for {usually}":
-        look = wording.say("advice.look_for", cause=wording.term(usually))
+    suspects = list(row["suspects"])
+    if not isinstance(look, str) or look == f"look for {' or '.join(suspects)}":
+        look = wording.say("advice.look_for", cause=wording.either_of([wording.term(cause) for cause in suspects]))
     if not isinstance(row["kind"], str):
         where += wording.say("advice.on_kind", kind=wording.list_of([wording.term(kind) for kind in row["kinds"]]))
     text = wording.say("advice.do", where=where, look=wording.term(look), part=part)
     numbers = {"count": wording.number(count), "of": wording.number(of)}
     why = [wording.say("advice.count", **numbers)]
     if usually:
-        why.append(wording.say("advice.usually", usually=wording.term(usually)))
+        key = "advice.usually" if len(suspects) == 1 else "advice.often"
+        times = wording.number(row["usually_count"])
+        why.append(wording.say(key, usually=wording.term(usually), times=times, count=numbers["count"]))
+    if row["most_by_one"] >= MOSTLY * count:
+        why.append(wording.say("advice.by_one", times=wording.number(row["most_by_one"]), count=numbers["count"]))
     p = wording.p_value(row["p_adjusted"])
     shares = {name: wording.percent(row[name]) for name in ("share", "low", "usual")}
     trend = wording.say(

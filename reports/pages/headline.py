@@ -111,8 +111,8 @@ def figures(
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
         not_yet_known; callbacks: fixes, returns, open; both: followed;
-        wrong_swaps: parts, judged, open, to_review, to_come, labour, trips, is_labour_billed; days_to_cure: faults,
-        open, half. NaN = too few.
+        wrong_swaps: parts, judged, open, to_review, fitted, to_come, to_come_low, to_come_high, usual, labour, trips,
+        is_labour_billed, assumed; days_to_cure: faults, open, half. NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
@@ -204,10 +204,27 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
         if now["to_review"]:
             text += wording.say("figure.to_review", n=now["to_review"])
         if now["is_provisional"]:
-            text += wording.say("figure.to_come", more=wording.number(now["to_come"], 0 if now["to_come"] >= 1 else 1))
+            text += _to_come(now, waiting, wording)
+        if now["assumed"] and now["parts"]:
+            hour, trip, _ = now["assumed"]
+            text += wording.say("figure.assumed", hour=wording.money(hour), trip=wording.money(trip))
         return text
     return wording.say(
         "figure.basis_days_to_cure", n=now["faults"], open=numbers["open"], half=_days(now["half"], wording)
+    )
+
+
+def _to_come(now: Mapping[str, Any], waiting: str, wording: Wording) -> str:
+    """Say how many of the parts that wait for their verdict are to be expected wrong."""
+    if not _is_number(now["to_come"]):
+        return wording.say("figure.to_come_unknown")
+    return wording.say(
+        "figure.to_come",
+        waiting=waiting,
+        usual=wording.percent(now["usual"], 1),
+        more=wording.number(now["to_come"], 1),
+        low=wording.number(now["to_come_low"]),
+        high=wording.number(now["to_come_high"]),
     )
 
 
@@ -275,5 +292,5 @@ def sentence(
         key = "sentence.money_least" if swaps["to_review"] else "sentence.money"
         return text + wording.say(key, money=wording.money(swaps["value"]), n=swaps["parts"])
     if swaps["open"]:
-        return text + wording.say("sentence.no_money_yet", n=swaps["open"])
+        return text + wording.say("sentence.no_money_yet", n=swaps["fitted"])
     return text + wording.say("sentence.no_money")

@@ -80,7 +80,7 @@ def _tabled(made: MonthFigures, wording: Wording) -> list[Section]:
     months = len(made.frames["fix_by_month"])
     every: tuple[tuple[str, pd.DataFrame, dict[str, Any], list[str]], ...] = (
         ("people_swaps", tables.people_swaps(made, wording), {}, _spread_of_swaps(made, wording)),
-        ("margins", tables.margins(made, wording), _costs(made, wording), []),
+        ("margins", tables.margins(made, wording), _costs(made, wording), _assumed(made, wording)),
         ("families", tables.families(made, wording), {"months": months}, []),
         ("seasons", tables.seasons(made, wording), {}, []),
         ("branches", tables.branches(made, wording), {"window": made.window_days}, _of_branches(made, wording)),
@@ -90,6 +90,11 @@ def _tabled(made: MonthFigures, wording: Wording) -> list[Section]:
         for name, table, gaps, lines in every
         if len(table)
     ]
+
+
+def _assumed(made: MonthFigures, wording: Wording) -> list[str]:
+    """Say so where nobody has set what an hour and a trip cost."""
+    return [wording.say("margins.assumed")] if made.now["wrong_swaps"]["assumed"] else []
 
 
 def _again(made: MonthFigures, wording: Wording) -> list[str]:
@@ -124,7 +129,8 @@ def _bounds(made: MonthFigures, wording: Wording) -> list[str]:
     if told["share"] != told["share"]:
         return []
     shares = {name: wording.percent(told[name], 1) for name in ("share", "least", "most", "at_5", "at_10")}
-    return [wording.say("swaps.bounds", judged=wording.number(told["judged"]), **shares)]
+    key = "swaps.bounds" if shares["least"] != shares["most"] else "swaps.bounds_alone"
+    return [wording.say(key, judged=wording.number(told["judged"]), **shares)]
 
 
 def _late(made: MonthFigures, wording: Wording) -> list[str]:

@@ -279,6 +279,12 @@ class Wording:
         """Write a month without its year."""
         return str(_catalogue(self.language)["dates"]["short" if short else "long"][day.month - 1])
 
+    def either_of(self, items: list[str]) -> str:
+        """Join alternatives as speech does: a, b or c."""
+        if len(items) < 2:
+            return "".join(items)
+        return f"{', '.join(items[:-1])} {self.say('units.or')} {items[-1]}"
+
     def list_of(self, items: list[str]) -> str:
         """Join words as speech does: a, b and c."""
         if len(items) < 2:

@@ -14,10 +14,11 @@
 -- days_to_verdict: days from the fitting to the day this could be known: the visit that ended the complaint and its follow-up; null = not ended
 -- pair_is_listed:  the cure list says that this part cures this cause
 -- part_cost:       cost of the part line, money; null = not known
--- labour_cost:     the line's even share of the visit's labour: the charge, else minutes at the hour rate; null = neither recorded
+-- labour_cost:     the line's even share of the visit's labour: the charge, else minutes at the hour rate; null = neither recorded;
+--                 0 where that visit cured a cause that needs no part: then the part alone was for nothing
 -- trip_cost:       the line's even share of one further trip, money; 0 unless the complaint stayed or came back
 -- total_cost:      part + labour + trip, what is not known counted as 0; without the labour where the settings say that customers pay it
--- labour_minutes:  the line's even share of the visit's labour, minutes; null = not recorded
+-- labour_minutes:  the line's even share of the visit's labour, minutes; null = not recorded; 0 as labour_cost
 -- trip_minutes:    the line's even share of one further trip, minutes; 0 unless the complaint stayed or came back
 create or replace table part_verdict as
 with
@@ -177,7 +178,10 @@ with
                 when reason in ('not the cause', 'no part needed') then 'not the cause'
                 else 'still open'
             end as verdict,
-            case when reason in ('fitted again', 'not the cause') then 1.0 else 0.0 end as extra_trips
+            case when reason in ('fitted again', 'not the cause') then 1.0 else 0.0 end as extra_trips,
+            case when reason = 'no part needed' then 0.0 else visit_labour_cost / lines_at_visit end as line_labour_cost,
+            case when reason = 'no part needed' then 0.0 else visit_labour_minutes / lines_at_visit end
+                as line_labour_minutes
         from reasoned
     )
 select
@@ -224,12 +228,12 @@ select
     datediff('day', judged.visit_date, judged.ending_date) + judged.window_days as days_to_verdict,
     judged.reason in ('cause not listed', 'pair not listed', 'part not listed') as is_for_review,
     judged.cost as part_cost,
-    judged.visit_labour_cost / judged.lines_at_visit as labour_cost,
+    judged.line_labour_cost as labour_cost,
     judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as trip_cost,
     coalesce(judged.cost, 0)
-    + case when judged.wrong_labour_billed then 0 else coalesce(judged.visit_labour_cost, 0) end / judged.lines_at_visit
+    + case when judged.wrong_labour_billed then 0 else coalesce(judged.line_labour_cost, 0) end
     + judged.extra_trips * judged.one_trip_cost / judged.lines_at_visit as total_cost,
-    judged.visit_labour_minutes / judged.lines_at_visit as labour_minutes,
+    judged.line_labour_minutes as labour_minutes,
     judged.extra_trips * judged.one_trip_minutes / judged.lines_at_visit as trip_minutes
 from judged;
 

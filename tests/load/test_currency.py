@@ -100,3 +100,26 @@ def test_a_rate_that_cannot_be_is_told(tmp_path: Path, rates: str) -> None:
     (tmp_path / "w.toml").write_text(f'currency = "GBP"\n[rates]\n{rates}\n', encoding="utf-8")
     with pytest.raises(LayoutError, match="rates"):
         Workshop.open(tmp_path / "w.duckdb")
+
+
+def test_the_names_of_columns_name_the_currency(tmp_path: Path) -> None:
+    path = tmp_path / "office.csv"
+    head = "Job,Visited,Machine,Serial no,Complaint,Parts used,Labour £,Status\n"
+    path.write_text(
+        head + "J1,2025-01-13,W/M,S11,leaks,drain pump @ 30,45,fixed\n"
+        "J2,2025-01-14,W/M,S12,leaks,drain pump @ $41,50,fixed\n",
+        encoding="utf-8",
+    )
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        report = workshop.load([path], accept_guess=True)
+        assert workshop.settings.currency == "GBP"
+        assert [line["value"] for line in report.files[0].rejected_lines] == ["drain pump @ $41"]
+        path.write_text(head.replace("£", "€") + "J3,2025-01-15,W/M,S13,leaks,,50,fixed\n", encoding="utf-8")
+        with pytest.raises(LayoutError, match="names of the columns say EUR"):
+            workshop.load([path], accept_guess=True)
+        path.write_text(
+            head.replace("£", "€").replace("Parts used", "Parts cost $") + "J4,2025-01-16,W/M,S14,leaks,9,50,fixed\n",
+            encoding="utf-8",
+        )
+        with pytest.raises(LayoutError, match="different currencies"):
+            workshop.load([path], accept_guess=True)

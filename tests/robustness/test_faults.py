@@ -20,6 +20,7 @@ import pytest
 
 import sql
 from pipeline import Workshop
+from pipeline.errors import LayoutError
 from pipeline.store.backup import write_backup
 from tests.command_in_fork import Ran, imported, in_fork
 from tests.worlds.demo_sample import learned
@@ -343,7 +344,7 @@ def test_an_input_of_the_wrong_kind_is_named(command: str, how: str, folder: Pat
 
 def test_settings_that_cannot_be_read_are_not_passed_over(folder: Path) -> None:
     (folder / "workshop.toml").mkdir()
-    told_well(run(folder, "status"), 2, "workshop.toml", "is a directory")
+    told_well(run(folder, "status"), 2, "workshop.toml", "it is a folder")
 
 
 def test_a_full_disk_ends_the_demo_in_a_sentence(tmp_path: Path) -> None:
@@ -377,3 +378,15 @@ def test_no_folder_for_temporary_files_is_named(folder: Path) -> None:
         tempfile.tempdir = str(folder / "nowhere")
 
     told_well(run(folder, "status", nowhere), 3, "temporary")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_settings_and_word_lists_that_are_pipes_are_refused(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")
+    (tmp_path / "w.toml").write_text('word_lists = ["pipe.toml"]\n')
+    with Workshop.open(tmp_path / "w.duckdb") as opened, pytest.raises(LayoutError, match="pipe or a device"):
+        _ = opened.words
+    (tmp_path / "w.toml").unlink()
+    os.mkfifo(tmp_path / "w.toml")
+    with pytest.raises(LayoutError, match="pipe or a device"), Workshop.open(tmp_path / "w.duckdb") as opened:
+        _ = opened.settings

@@ -122,14 +122,22 @@ def test_a_rate_names_its_parts_and_has_wilsons_interval() -> None:
     ).fetchall() == [(0, 0, 3, None)]
 
 
-@pytest.mark.parametrize(("fixed", "failed"), [(10, 0), (0, 10), (5, 5), (81, 182)])
-def test_the_interval_in_sql_is_the_one_of_models(fixed: int, failed: int) -> None:
-    row = (
-        many(fixed, failed, 0)
-        .execute("select low, high from episode_rate where measure = 'first time fix' and dimension = 'all'")
-        .fetchall()[0]
+def test_the_interval_in_sql_is_the_one_of_models() -> None:
+    people = {"Ada": (10, 0), "Bo": (0, 10), "Cy": (5, 5), "Di": (8, 21)}
+    connection = workshop(
+        *(
+            visit(0, "fixed" if number < fixed else "not fixed", serial=f"{name}{number}", technician=name)
+            for name, (fixed, failed) in people.items()
+            for number in range(fixed + failed)
+        )
     )
-    assert row == pytest.approx(wilson(fixed, fixed + failed), abs=1e-12)
+    found = connection.execute(
+        "select low, high from episode_rate where measure = 'first time fix' and dimension = 'technician' order by value"
+    ).fetchall()
+    expected = [wilson(fixed, fixed + failed) for fixed, failed in people.values()]
+    assert len(found) == len(expected)
+    for row, interval in zip(found, expected, strict=True):
+        assert row == pytest.approx(interval, abs=1e-12)
 
 
 def test_under_ten_the_count_stands_alone() -> None:

@@ -97,12 +97,12 @@ def test_the_right_part_whose_complaint_came_back_is_left_open() -> None:
     assert "the part cures the cause confirmed later" in evidence(connection)[0]
 
 
-def test_a_cause_cured_without_a_part_at_the_same_visit_frees_no_part_of_blame() -> None:
+def test_a_cause_cured_without_a_part_at_the_same_visit_leaves_the_part_to_blame_for_its_own_price() -> None:
     connection = workshop(
         visit(0, symptoms=DRAIN, cause="blocked filter", parts=[("drain pump", 34.0)], labour_charge=40.0)
     )
     assert connection.execute("select verdict, trip_cost, total_cost from part_verdict").fetchall() == [
-        ("not the cause", 0.0, 74.0)
+        ("not the cause", 0.0, 34.0)
     ]
 
 

@@ -124,6 +124,10 @@ def test_the_same_file_twice_takes_nothing_new(workshop: Workshop, tmp_path: Pat
     out = tmp_path / "review.csv"
     workshop.write_review(out)
     decide(out, {("kind", "laundry contraption"): "washer-dryer"})
+    typed = out.read_bytes()
+    with pytest.raises(UsageError, match="1 decisions that were not taken in"):
+        workshop.write_review(out)
+    assert out.read_bytes() == typed
     assert workshop.take_decisions(out)["taken"] == 1
     assert workshop.take_decisions(out)["taken"] == 0
     decide(out, {("kind", "laundry contraption"): "washing machine"})
@@ -131,6 +135,8 @@ def test_the_same_file_twice_takes_nothing_new(workshop: Workshop, tmp_path: Pat
     in_force = values(workshop, "select term from correction where undone_at is null and list = 'kind'")
     assert in_force == ["washing machine"]
     assert values(workshop, "select count(*) from correction") == [2]
+    workshop.write_review(out)  # what was taken in may go
+    assert b"laundry contraption" not in out.read_bytes()
 
 
 def test_faults_of_a_decided_file_come_at_once_and_nothing_is_taken(workshop: Workshop, tmp_path: Path) -> None:

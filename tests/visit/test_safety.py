@@ -13,7 +13,23 @@ from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, read_questions
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
+from tests.visit.alarm_phrasings import (
+    DOOR,
+    EARTH,
+    FLEX,
+    FUMES,
+    NO_DOOR,
+    NO_EARTH,
+    NO_FLEX,
+    NO_FUMES,
+    NO_SHOCK,
+    NO_WATER,
+    NOT_PIERCED,
+    PIERCED,
+    SHOCK,
+    WATER,
+)
 from tests.visit.licensed_phrasings import GAS, NEITHER, REFRIGERANT
 from tests.worlds.visit_workshop import open_workshop
 
@@ -105,14 +121,22 @@ def test_terminal_steps_name_their_cautions_and_the_text_follows(answers):
         for number, line in enumerate(shown):
             step = asked.as_json()["steps"][number]
             assert step["name"] in line
-            named = set(re.search(r"\[([^\[\]]*)\]$", line)[1].split(", "))
-            assert named
-            assert required(asked.trade, step) - {AFTER_EVERY_REPAIR} <= named
+            found = re.search(r"\[([^\[\]]*)\]$", line)
+            named = set(found[1].split(", ")) if found else set()
+            assert required(asked.trade, step) - {AFTER_EVERY_REPAIR, ALWAYS} <= named
+            assert ALWAYS not in named  # it holds for all and stands once
             for name in named | required(asked.trade, step):
                 assert asked.trade.cautions[name] in whole
-        for name in asked.trade.kind_cautions:
-            assert asked.trade.cautions[name] in whole
-        assert asked.trade.cautions["local rules"] in whole
+        assert asked.trade.cautions[ALWAYS] in whole
+
+
+def test_only_cautions_of_what_is_shown_are_printed(answers):
+    for asked in answers:
+        shown = {name for step in asked.steps[:5] for name in step.cautions} | set(asked.alarms) | {ALWAYS}
+        shown |= {name for row in asked.advice for name in asked.look_cautions(row)}
+        whole = "\n".join(asked.lines())
+        for name, text in asked.trade.cautions.items():
+            assert (text in whole) <= (name in shown), (asked.question.kind, name)
 
 
 def test_every_branch_of_every_tree_carries_cautions(answers):
@@ -187,15 +211,155 @@ def test_a_conversation_shows_cautions_on_the_screen_of_the_step(workshop, kind,
                 assert set(card.cautions) <= shown
 
 
-def told_at(workshop, table):
-    """The answers to a table of phrasings, each said at its door, all asked at once."""
-    words, database = workshop.words, workshop.database
-    questions = []
+def said_at(table):
+    """Calls of a table of phrasings, each said at its door."""
+    calls = []
     for door, kind, text in table:
         said = {"kind": kind, "complaint": "not working"} if door != "kind" else {"kind": kind}
-        said |= {"found": [text]} if door == "found" else {"complaint" if door == "kind" else door: text}
-        questions.append(read_questions(words, database.connection, [Call(**said)])[0])
-    return [answered(asked, kept(database)) for asked in ask(database, words, workshop.settings, questions)]
+        said |= {door: [text]} if door in ("found", "notes") else {"complaint" if door == "kind" else door: text}
+        calls.append(Call(**said))
+    return calls
+
+
+def asked_of(workshop, table):
+    return read_questions(workshop.words, workshop.database.connection, said_at(table))
+
+
+def told_at(workshop, table):
+    """The answers to a table of phrasings, all read and asked at once."""
+    words, database = workshop.words, workshop.database
+    asked = ask(database, words, workshop.settings, asked_of(workshop, table))
+    return [answered(one, kept(database)) for one in asked]
+
+
+ALARMS = {
+    "gives electric shock": (SHOCK, NO_SHOCK),
+    "water at the mains": (WATER, NO_WATER),
+    "flex or plug damaged": (FLEX, NO_FLEX),
+    "door does not shut": (DOOR, NO_DOOR),
+}
+
+
+@pytest.mark.parametrize("alarm", ALARMS)
+def test_an_alarm_is_heard_at_every_door(workshop, alarm):
+    raising, only_sounding = ALARMS[alarm]
+    assert len(set(raising)) >= 25
+    assert len(set(only_sounding)) >= 10
+    for phrasing, question in zip(raising, asked_of(workshop, raising), strict=True):
+        assert alarm in question.symptoms, phrasing
+        assert phrasing[2] not in question.not_understood, phrasing
+        assert "dampers" not in question.findings, phrasing
+        assert "takes too long" not in question.symptoms, phrasing
+    for phrasing, question in zip(only_sounding, asked_of(workshop, only_sounding), strict=True):
+        assert alarm not in question.symptoms, phrasing
+
+
+def test_fumes_and_pierced_circuits_are_heard_at_every_door(workshop):
+    for table, other, work in ((FUMES, NO_FUMES, "fumes"), (PIERCED, NOT_PIERCED, "refrigerant")):
+        assert len(set(table)) >= 25
+        assert len(set(other)) >= 10
+        for phrasing, question in zip(table, asked_of(workshop, table), strict=True):
+            assert question.licensed == work, phrasing
+        for phrasing, question in zip(other, asked_of(workshop, other), strict=True):
+            assert question.licensed != work, phrasing
+
+
+def test_a_measured_earth_fault_is_believed_in_every_unit_and_at_both_doors(workshop):
+    assert len(EARTH) >= 25
+    assert len(NO_EARTH) >= 10
+    for door in ("complaint", "found"):
+        asked = asked_of(workshop, [(door, kind, text) for kind, text, _ in EARTH])
+        for (kind, text, believed), question in zip(EARTH, asked, strict=True):
+            assert believed in [f"{name}={value}" for name, value in question.findings.items()], (door, kind, text)
+            assert question.is_unsafe(about(workshop.words, kind).unsafe), (door, kind, text)
+            assert "sparks" not in question.symptoms, (door, kind, text)
+            assert "smells of burning" not in question.symptoms, (door, kind, text)
+        asked = asked_of(workshop, [(door, *one) for one in NO_EARTH])
+        for one, question in zip(NO_EARTH, asked, strict=True):
+            assert not question.is_unsafe(about(workshop.words, one[0]).unsafe), (door, one)
+
+
+FIRST = {
+    ("washing machine", "I got an electric shock off it"): ("electric shock", "measure earth continuity"),
+    ("vacuum cleaner", "got a shock off the hose"): ("electric shock", "insulation test at 500 V"),
+    ("dishwasher", "flooded, water running into the socket"): ("water at mains", "insulation test at 500 V"),
+    ("microwave oven", "door dont shut right, plate dosent turn"): ("microwave door", "look at door catch"),
+    ("fridge", "mice chewed the cable"): ("damaged flex", "look over flex and plug"),
+    ("washing machine", "wont drain n smells of burning"): ("burning smell", "look and smell for burnt parts"),
+    **{
+        (kind, "trips RCD when it heats"): ("trips", "insulation test at 500 V")
+        for kind in ("tumble dryer", "heat-pump dryer", "electric oven", "dishwasher", "washing machine")
+    },
+}
+
+
+def test_what_can_hurt_is_looked_for_without_power_before_all_else(workshop):
+    asked = told_at(workshop, [("complaint", *one) for one in FIRST])
+    for (call, (caution, first)), one in zip(FIRST.items(), asked, strict=True):
+        assert one.lines()[0].startswith(f"! {caution}: "), call
+        assert one.as_json()["cautions"][0] == one.trade.cautions[caution], call
+        assert one.steps[0].name == first, call
+        powered = {card.name for card in one.trade.checks if card.power == "needed"}
+        unsafe = one.is_unsafe
+
+        def goes(row, is_first=True, unsafe=unsafe, powered=powered, call=call):
+            for step in row["steps"]:
+                is_first = is_first and step["do"] not in ("fit", "clear")
+                assert step["name"] not in powered or not (unsafe or is_first), (call, step["name"])
+            for branch in row["branches"]:
+                if branch["then"]:
+                    goes(branch["then"], is_first)
+
+        goes(tree(one.visit))
+
+
+def test_a_shock_is_followed_by_earth_and_insulation_before_any_repair(workshop):
+    (one,) = told_at(workshop, [("complaint", "washing machine", "I got an electric shock off it")])
+
+    def walk(row, seen):
+        for step in row["steps"]:
+            if step["do"] in ("fit", "clear"):
+                assert {"measure earth continuity", "insulation test at 500 V"} <= seen
+            seen = seen | {step["name"]}
+        for branch in row["branches"]:
+            if branch["then"]:
+                walk(branch["then"], seen)
+
+    walk(tree(one.visit), set())
+    assert "protective earth broken" in [row.cause for row in one.causes]
+
+
+def test_lint_is_no_cause_of_trips(workshop):
+    (one,) = told_at(workshop, [("complaint", "tumble dryer", "trips RCD when it heats")])
+    assert "lint blockage in air path" not in [row.cause for row in one.causes if row.probability > 0.05]
+
+
+def test_a_shock_told_in_the_middle_of_a_visit_stops_it_with_the_caution_first(workshop):
+    said: list[str] = []
+    pressed = iter(["f got a shock off the door", "q"])
+    run(workshop.database, workshop.words, workshop.settings, Call(kind="washing machine", complaint="not draining"), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
+    steps = [line.removeprefix("NEXT ").split(" (")[0] for line in said if line.startswith("NEXT ")]
+    assert steps[1] == "measure earth continuity"
+    after = [line for line in said if line.startswith("! ")]
+    assert any(line.startswith("! electric shock: ") for line in after)
+
+
+def test_a_round_puts_a_shock_before_all_else(workshop, tmp_path):
+    calls = tmp_path / "calls.csv"
+    calls.write_text(
+        "appliance_kind,complaint,fault_code,findings,work_done\n"
+        "washing machine,leaks,,,customer got a shock from the casing\n"
+        "dishwasher,not draining,,plug wet,\n",
+        encoding="utf-8",
+    )
+    told = workshop.round(calls, tmp_path / "round.html")
+    assert [call["steps"][0]["name"] for call in told["calls"]] == [
+        "measure earth continuity",
+        "insulation test at 500 V",
+    ]
+    page = (tmp_path / "round.html").read_text(encoding="utf-8")
+    assert "<dt>electric shock</dt>" in page
+    assert "<dt>water at mains</dt>" in page
 
 
 def test_gas_is_heard_at_every_door_and_gets_its_caution_first_and_no_step(workshop):
@@ -208,6 +372,16 @@ def test_gas_is_heard_at_every_door_and_gets_its_caution_first_and_no_step(works
         assert lines[0].startswith("! gas: Smell of gas:")
         assert not any("Isolate" in line for line in [*lines, *told["cautions"]])
         assert told["carry"] == told["causes"] == told["advice"] == []
+
+
+def test_fumes_of_gas_get_their_own_words_before_those_of_gas(workshop):
+    for phrasing, asked in zip(FUMES, told_at(workshop, FUMES), strict=True):
+        assert asked.visit is None, phrasing
+        told, lines = asked.as_json(), asked.lines()
+        assert [step["name"] for step in told["steps"]] == ["refer to a person licensed for gas"]
+        assert told["cautions"][0].startswith("Possible carbon monoxide: stop using it")
+        assert told["cautions"][1].startswith("Smell of gas: touch no switch or plug;")
+        assert lines[0].startswith("! carbon monoxide: ")
 
 
 def test_refrigerant_goes_to_people_certified_for_it(workshop):

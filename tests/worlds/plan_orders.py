@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow
 from pipeline.visit.ask import answered, ask
+from pipeline.visit.circumstances import hazards
 from pipeline.visit.question import Question
 from pipeline.words.appliance import about
 
@@ -75,6 +76,8 @@ def counted(told: Sequence[Answer]) -> dict[str, int]:
     wrong = dict.fromkeys(WRONG, 0)
     for answer in told:
         assert answer.visit is not None
+        if answer.is_unsafe or any(one.first for one in hazards(answer.question, answer.visit.trade).values()):
+            continue  # what can hurt goes before advice and before what anyone can see: tests/visit/test_safety.py
         for walk in walks(answer.visit.plan.root):
             _count(wrong, answer.visit, walk, dict(answer.question.findings), bool(answer.question.complaint))
     return wrong

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import pickle
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -115,3 +117,25 @@ def test_an_older_format_than_any_read_is_refused(kept: tuple[Path, CauseClassif
     (folder / storage.MODEL).write_text(json.dumps(words | {"format": 0}))
     with pytest.raises(storage.ModelUnreadable, match="format 0"):
         storage.open_model(folder)
+
+
+def test_weights_larger_than_any_models_are_refused_before_they_are_unpacked(
+    kept: tuple[Path, CauseClassifier], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = copy_of(kept[0], tmp_path / "m")
+    with np.load(folder / storage.WEIGHTS, allow_pickle=False) as packed:
+        arrays = dict(packed)
+    with zipfile.ZipFile(folder / storage.WEIGHTS, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in arrays:
+            with archive.open(f"{name}.npy", "w") as file:
+                np.lib.format.write_array_header_1_0(
+                    file, {"descr": "<f8", "fortran_order": False, "shape": (1 << 40,)}
+                )
+    told = json.loads((folder / storage.MODEL).read_text(encoding="utf-8"))
+    told["weights_sha256"] = hashlib.sha256((folder / storage.WEIGHTS).read_bytes()).hexdigest()
+    (folder / storage.MODEL).write_text(json.dumps(told), encoding="utf-8")
+    with pytest.raises(storage.ModelUnreadable, match="larger than it is"):
+        storage.open_model(folder)
+    monkeypatch.setattr(storage, "MOST_UNPACKED", 100)
+    with pytest.raises(storage.ModelUnreadable, match="larger than 0 MB"):
+        storage.open_model(kept[0])

@@ -1,0 +1,368 @@
+"""What people say when something can hurt at once, by the door it comes in at; and what only sounds like it."""
+
+from __future__ import annotations
+
+Phrasing = tuple[str, str, str]  # door, kind, text
+
+
+def at_doors(complaints: str, doors: dict[str, str] | None = None) -> tuple[Phrasing, ...]:
+    """Lines "kind: text" of a complaint; ``doors`` are lines for other doors."""
+    said = [("complaint", line) for line in complaints.strip().splitlines()]
+    for door, lines in (doors or {}).items():
+        said += [(door, line) for line in lines.strip().splitlines()]
+    return tuple((door, *line.strip().split(": ", 1)) for door, line in said)  # type: ignore[misc]
+
+
+SHOCK = at_doors(
+    """
+    washing machine: I got an electric shock off it
+    washing machine: shock from the casing when I touched it with wet hands, works fine otherwise
+    tumble dryer: gave me a tingle off the door when i touch it and the sink together
+    washing machine: electric shock from the drum
+    electric oven: electric shock when touching the handle
+    dishwasher: wife got a shock off the door
+    washing machine: casing is live, customer got zapped
+    washing machine: get a small shock when loading it
+    washing machine: shocks me every time i open the door
+    dishwasher: electric shocks from the sink when its running
+    fridge: buzzing feeling when you touch the handle
+    cooker: customer says she was shocked when touching the hob
+    tumble dryer: body is live
+    electric oven: 230v on the casing
+    washing machine: volts on the chassis
+    cooker: it bites
+    coffee machine: mild tingling off the metal
+    microwave oven: zaps you when you touch it
+    cooker hood: tingles your fingers
+    washing machine: got a belt off the door
+    vacuum cleaner: static shock off the wand
+    washing machine: hubby electrocuted himself
+    freezer: gives the kids a shock
+    washing machine: its given my husband a nip when he leant on the door
+    washing machine: felt a current through my hand
+    electric oven: you feel electricity on the metal
+    tumble dryer: neon screwdriver glows on the casing
+    washing machine: sends a shock up your arm
+    bread machine: got a shock off it
+    washing machine: kribbelt wenn man ans Gehäuse fasst
+    washing machine: Stromschlag an der Trommel
+    washing machine: man bekommt eine gewischt
+    washing machine: Gehäuse steht unter Strom
+    dishwasher: elektrisiert wenn man die Tür anfasst
+    fridge: Kunde hat einen Schlag bekommen
+    electric oven: bitzelt am Griff
+    washing machine: Gehaeuse unter Spannung
+    washing machine: Phasenprüfer leuchtet am Gehäuse
+    tumble dryer: Strom auf dem Blech
+    """,
+    {
+        "found": "washing machine: shock off the drum\nfridge: casing live\nelectric oven: Spannung am Gehäuse",
+        "code": "washing machine: gives shock",
+        "notes": "dishwasher: tenant got a shock from the door last week\nwashing machine: Kunde elektrisiert",
+    },
+)
+NO_SHOCK = at_doors(
+    """
+    washing machine: shock absorber broken
+    washing machine: shock absorbers gone, bangs on spin
+    washing machine: shock gone on left side, bangs on spin
+    washing machine: new shocks fitted last year, still bangs
+    washing machine: two shocks broken
+    washing machine: suspension shocks worn, walks about
+    washing machine: dampers weak
+    electric hob: thermal shock cracked the glass
+    washing machine: no shocks, just noisy
+    washing machine: live in a flat on 3rd floor, not draining
+    washing machine: customer shocked at the price, wants it fixed, leaks
+    washing machine: socket tested with lamp and its live
+    washing machine: drive belt came off the drum
+    washing machine: bites clothes when spinning
+    microwave oven: used to zap food fine, now dead
+    washing machine: Stoßdämpfer defekt
+    washing machine: Keilriemen unter Spannung
+    washing machine: kein Schlag, nur laut
+    washing machine: Trommel schlägt beim Schleudern
+    """,
+    {
+        "found": "washing machine: shock absorber=worn\nwashing machine: electric shock=no",
+        "code": "washing machine: K07",
+    },
+)
+WATER = at_doors(
+    """
+    dishwasher: puddle under it running towards the socket, E15 type code, float switch maybe
+    dishwasher: flooded, water running into the socket
+    washing machine: water all over kitchen floor near socket strip, stops with 2 lamps
+    washing machine: leaks from bottom onto the extension lead, breaker trips
+    washing machine: plug wet
+    washing machine: leaking onto the plug
+    dishwasher: water dripping on to the socket behind
+    washing machine: water got into the extension lead
+    washing machine: wet floor by the fuse board
+    washing machine: water coming through the light below
+    washing machine: water dripping through ceiling light downstairs
+    dishwasher: plug sitting in water
+    washing machine: leaked all over the trailing socket
+    fridge: puddle reaching the multi plug
+    fridge-freezer: dripping onto the socket
+    coffee machine: leaks over the plug
+    washing machine: flooding, socket is under water
+    washing machine: pouring down the wall over the sockets
+    washing machine: Wasser läuft in die Steckdose
+    washing machine: Steckdose ist nass
+    dishwasher: tropft auf die Mehrfachsteckdose
+    washing machine: Wasser bis an den Sicherungskasten
+    washing machine: es läuft auf die Verlängerung
+    dishwasher: Stecker liegt im Wasser
+    washing machine: Wasser tropft unten aus der Lampe
+    """,
+    {
+        "found": "washing machine: water on the plug\ndishwasher: Steckdose nass",
+        "code": "washing machine: water at socket",
+        "notes": "washing machine: floor wet under the extension lead",
+    },
+)
+NO_WATER = at_doors(
+    """
+    washing machine: leaks, plugged into the wall socket
+    washing machine: leaking from drain plug
+    washing machine: leaks but not near the socket
+    washing machine: mains water tap closed, leaks
+    dishwasher: leaks, lights flash
+    dishwasher: water running, lights on
+    washing machine: water on plug at pump
+    washing machine: leaks, socket dry
+    washing machine: runs then lights flash on the panel
+    dishwasher: takes too long, runs and runs
+    washing machine: läuft aus, Stecker gezogen
+    dishwasher: Wasser am Boden, Stecker trocken
+    """,
+    {"found": "washing machine: water left=yes"},
+)
+FLEX = at_doors(
+    """
+    microwave oven: mice chewed the cable, plate dosent turn
+    washing machine: wont drain, plug is melted
+    washing machine: mains lead is frayed
+    fridge: bare wires showing at the plug
+    vacuum cleaner: flex is split near the handle
+    tumble dryer: plug is burnt
+    washing machine: the socket melted
+    dishwasher: dog chewed through the lead
+    fridge: cable damaged
+    microwave oven: plug cracked
+    cooker hood: scorched plug
+    coffee machine: cord frayed at the end
+    freezer: rat bit through the cable
+    vacuum cleaner: copper showing on the flex
+    tumble dryer: plug gets hot and smells
+    washing machine: socket all burnt behind it
+    washing machine: flex trapped and crushed under the foot
+    washing machine: power lead cracked
+    washing machine: Kabel angenagt
+    fridge: Mäuse haben das Netzkabel angefressen
+    tumble dryer: Stecker ist verschmort
+    washing machine: blanke Drähte am Stecker
+    vacuum cleaner: Kabel durchgescheuert
+    dishwasher: Netzkabel beschädigt
+    fridge: Steckdose verschmort
+    """,
+    {"found": "washing machine: plug=melted\nfridge: Zuleitung blank", "notes": "fridge: mouse chewed the flex"},
+)
+NO_FLEX = at_doors(
+    """
+    washing machine: pump plug burnt
+    washing machine: burnt plug on pump
+    washing machine: spark plug noise
+    washing machine: cable ok, dead
+    washing machine: plug fuse blown
+    vacuum cleaner: cable rewind slow
+    washing machine: lead time please, dead
+    washing machine: plug and socket fine, dead
+    dishwasher: cable does not reach
+    washing machine: unplugged it, cut out again
+    washing machine: Stecker an der Pumpe verschmort
+    washing machine: Kabel in Ordnung, tot
+    """
+)
+DOOR = at_doors(
+    """
+    microwave oven: door dont shut right, still goes
+    microwave oven: door wont close
+    microwave oven: door is bent
+    microwave oven: runs with the door open
+    microwave oven: hinge broken
+    microwave oven: glass in the door cracked
+    microwave oven: door not latching
+    microwave oven: catch broken
+    microwave oven: gap at the top of the door
+    microwave oven: starts with door open
+    microwave oven: door pops open
+    microwave oven: have to hold the door shut
+    microwave oven: door dropped on one side
+    microwave oven: door wont stay shut
+    microwave oven: loose door
+    microwave oven: door hanging off
+    microwave oven: damaged door seal
+    microwave oven: door doesnt close properly
+    microwave oven: door cracked
+    microwave oven: Tür schließt nicht richtig
+    microwave oven: Tür geht nicht zu
+    microwave oven: läuft bei offener Tür
+    microwave oven: Tür verzogen
+    microwave oven: Scharnier gebrochen
+    microwave oven: Spalt an der Tür
+    """,
+    {"found": "microwave oven: door bent"},
+)
+NO_DOOR = at_doors(
+    """
+    microwave oven: door light out
+    microwave oven: plate does not turn, door shuts ok
+    microwave oven: door will not open
+    microwave oven: door ok, dead
+    microwave oven: no heat
+    microwave oven: turntable stuck
+    microwave oven: noisy
+    microwave oven: door closes fine, no heat
+    microwave oven: Tür geht nicht auf
+    microwave oven: Tür in Ordnung, heizt nicht
+    microwave oven: trips
+    """
+)
+PIERCED = at_doors(
+    """
+    fridge: not cold, compressor runs all the time, oily patch at back and hissing, somebody stuck a knife in the ice
+    freezer: customer stabbed the freezer with screwdriver, hiss, now warm
+    freezer: used an ice pick on the ice, gone warm
+    freezer: scraped the ice off with a knife and it hissed
+    fridge: punctured the freezer plate
+    heat-pump dryer: oily residue under it, not drying
+    fridge: hissing then stopped cooling
+    freezer: chipping ice out with a screwdriver
+    fridge-freezer: pierced the evaporator defrosting it
+    freezer: hole in the evaporator
+    fridge: oil on the pipe at the back
+    freezer: hacked the frost off with a chisel, warm now
+    fridge: hiss, now warm
+    fridge: knife went in the back wall
+    fridge: broke the capillary
+    freezer: nicked a pipe when defrosting
+    wine cooler: drilled through the wall of it
+    heat-pump dryer: pierced a pipe
+    fridge: Kunde hat mit dem Messer ins Eis gestochen
+    freezer: mit Schraubendreher enteist, zischte, jetzt warm
+    fridge: Verdampfer angestochen
+    freezer: Loch im Verdampfer
+    fridge: Ölfleck unter dem Gerät, kühlt nicht
+    freezer: beim Abtauen angebohrt
+    fridge: hat gezischt, kühlt nicht mehr
+    """,
+    {"found": "fridge: evaporator pierced", "notes": "freezer: stabbed with a knife"},
+)
+NOT_PIERCED = at_doors(
+    """
+    fridge: hissing from the back
+    freezer: frosted up, ice on the back
+    fridge: knife drawer next to it, noisy
+    tumble dryer: screwdriver in the drum
+    washing machine: screwdriver in pump, hissing
+    fridge: ice on the back wall
+    freezer: door seal torn
+    washing machine: punctured hose, leaks
+    freezer: scraped the kitchen floor moving it, noisy
+    fridge: zischt hinten
+    dishwasher: Messer in der Pumpe
+    """
+)
+FUMES = at_doors(
+    """
+    gas hob: new LPG bottle put on, flames all yellow and sooting the pans
+    cooker: carbon monoxide alarm went off
+    cooker: headache when it is on
+    cooker: CO alarm keeps going off
+    gas hob: orange flame
+    cooker: soot on pans
+    cooker: flames are yellow
+    electric hob: lazy yellow flame
+    cooker: monoxide detector beeping
+    gas hob: burning yellow
+    cooker: feel dizzy when cooking
+    gas cooker: sooty marks up the wall
+    washing machine: co alarm went off in the kitchen
+    cooker: fumes
+    gas hob: flame yellow and floppy
+    cooker: makes us feel sick
+    cooker: light headed after cooking
+    gas oven: soot round the flue
+    cooker: Flamme gelb und rußt
+    cooker: Kopfschmerzen beim Kochen
+    electric oven: CO-Melder piept
+    gas hob: gelbe Flamme
+    cooker: Töpfe verrußt
+    washing machine: Kohlenmonoxid Alarm in der Küche
+    gas hob: Flammen sind orange
+    """,
+    {
+        "found": "cooker: burner: yellow\nelectric hob: Flamme gelb",
+        "code": "cooker: CO alarm",
+        "notes": "cooker: CO alarm last night",
+    },
+)
+NO_FUMES = at_doors(
+    """
+    washing machine: the noise gives me a headache
+    washing machine: yellow stains on clothes
+    fridge: yellow light on
+    washing machine: alarm went off, lamps flash
+    dishwasher: fumes of detergent
+    tumble dryer: co operates no more, dead
+    electric hob: orange light on
+    microwave oven: yellow lamp
+    washing machine: feel sick of it, not draining
+    washing machine: gelbe Lampe blinkt
+    fridge: Kopfschmerzen vom Lärm
+    """
+)
+EARTH: tuple[tuple[str, str, str], ...] = (
+    # kind, text, finding and value that must be believed
+    ("washing machine", "keeps chucking the trip switch out halfway thru, spark says 0.02 megs to earth on the element", "element=to earth"),
+    ("washing machine", "0.02 megs to earth", "insulation=low"),
+    ("washing machine", "trips rcd 0.02 meg to earth on the element", "element=to earth"),
+    ("washing machine", "sparky measured 0.05 Mohm to earth", "insulation=low"),
+    ("washing machine", "leccy says element 0.1 MΩ to earth", "element=to earth"),
+    ("tumble dryer", "element 0.02 megohm to earth", "element=to earth"),
+    ("tumble dryer", "element 20k to earth", "element=to earth"),
+    ("tumble dryer", "element 5 kohm to earth", "element=to earth"),
+    ("electric oven", "element reads low to earth", "element=to earth"),
+    ("electric oven", "electrician found element down to earth", "element=to earth"),
+    ("electric oven", "trips, reads low to earth", "insulation=low"),
+    ("electric oven", "insulation tester says 0.04 meg", "insulation=low"),
+    ("dishwasher", "insulation 0.1 megohms", "insulation=low"),
+    ("dishwasher", "0.2 megs L to E", "insulation=low"),
+    ("dishwasher", "L-E 0.1 MOhm", "insulation=low"),
+    ("dishwasher", "tests 0.05 M ohm against the casing", "insulation=low"),
+    ("washing machine", "motor 0.1 meg to earth", "earth fault at=motor"),
+    ("washing machine", "pump 0.1 meg to earth", "earth fault at=pump"),
+    ("washing machine", "mains filter 0.1 meg to earth", "mains filter test=to earth"),
+    ("washing machine", "element .02 meg to ground", "element=to earth"),
+    ("steam oven", "element 0,02 Mohm to earth", "element=to earth"),
+    ("cooker", "spark reckons 0.03meg to earth", "insulation=low"),
+    ("fridge", "0.01 MOhm to chassis", "insulation=low"),
+    ("dishwasher", "FI fliegt raus, Elektriker hat 0,03 MOhm gegen PE gemessen", "insulation=low"),
+    ("washing machine", "0,1 Megaohm gegen Erde", "insulation=low"),
+    ("washing machine", "Isolation 0,05 MOhm", "insulation=low"),
+    ("washing machine", "20 kOhm gegen Gehäuse", "insulation=low"),
+)  # fmt: skip
+NO_EARTH: tuple[tuple[str, str], ...] = (
+    ("washing machine", "element 200 megohm to earth"),
+    ("washing machine", "insulation 50 megs"),
+    ("washing machine", "element 25 ohm"),
+    ("washing machine", "pump 150 ohm"),
+    ("washing machine", "not down to earth"),
+    ("washing machine", "tested to earth ok"),
+    ("electric oven", "element 1 meg to earth"),
+    ("dishwasher", "500 MOhm gegen PE"),
+    ("washing machine", "trips the earth leakage breaker when the element comes on"),
+    ("washing machine", "nothing to earth"),
+)
