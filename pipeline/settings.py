@@ -59,7 +59,7 @@ class Settings:
     hash_technicians
         Store technicians as a keyed hash.
     languages
-        Word lists in force, most important first.
+        Word lists in force, most important first. Where the file names none: English, and the language of ``locale``.
     word_lists
         The workshop's own lists, TOML or CSV, beside the settings file.
     locale
@@ -86,6 +86,7 @@ class Settings:
     currency_is_given: bool = False
 
 
+WORD_LISTS = Path(__file__).parent / "words"
 SMALLEST = {"window_days": 1, "waiting_days": 1, "guarantee_days": 0, "hour_rate": 0, "trip_cost": 0, "trip_minutes": 0}
 COUNTED = (
     "window_days", "waiting_days", "hour_rate", "trip_cost", "trip_minutes", "currency", "as_of", "wrong_labour_billed",
@@ -127,7 +128,14 @@ def read_settings(path: Path) -> Settings:
             f"{path.name}: [rates] say what other currencies are worth in the workshop's own.",
             'Name that one above them, currency = "…", and give it no rate.',
         )
+    if "languages" not in checked and _has_word_list(locale := str(checked.get("locale", "en"))):
+        checked["languages"] = tuple(dict.fromkeys(("en", locale)))
     return Settings(**checked, currency_is_given="currency" in given)
+
+
+def _has_word_list(language: str) -> bool:
+    """Whether word lists of a language are shipped."""
+    return bool(re.fullmatch("[a-z]{2,3}", language)) and (WORD_LISTS / language / "cues.toml").is_file()
 
 
 def with_currency_held(settings: Settings, connection: duckdb.DuckDBPyConnection) -> Settings:

@@ -26,7 +26,9 @@ Floats = NDArray[np.float64]
 STRENGTH = 8.0
 USUAL = 0.88
 FLOOR = 0.004
-NORMAL = frozenset({"clear", "clean", "good", "normal", "runs", "tight", "even", "live", "magnetic", "turns", "free"})
+NORMAL = frozenset(
+    {"clear", "clean", "good", "normal", "runs", "tight", "even", "live", "magnetic", "turns", "free", "level", "out"}
+)
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,7 @@ ANOTHER_DAY = re.compile(
     r"gemeldet|bestellt|bestelldatum|rechnung|rechnungsdatum|fällig|bezahlt|auftragsdatum|erfassungsdatum|"
     r"eingangsdatum|annahme|annahmedatum|meldedatum)\b"
 )
+TIME_OF_DAY = r"(?i)^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2})?(?: ?[ap]\.?m\.?)?$"
 OPEN = frozenset(("appliance_kind", "make", "outcome", "cause", "parts", "part"))  # a workshop has its own words
 WORK = re.compile(
     r"(?i)\b(?:fit(?:ted)?|replaced?|renewed|cleaned|cleared|repaired|adjusted|removed|tested|unblocked|swapped|"
@@ -227,10 +228,11 @@ def _links(column: Column, _: Words) -> float:
 
 
 def _identifier(column: Column, _: Words) -> float:
-    """Short, and no sentence, day or amount."""
+    """Short, and no sentence, day, time of day or amount."""
     is_like = (column.written.str.len() <= 40) & (column.written.str.count(" ") <= 3)
     is_value = max(column.share_dates > 0.9, column.share(r"[0-9][.,][0-9]{2}$") > 0.9)
-    return float(is_like.mean()) * (column.words_a_value <= 3) * (0.3 if is_value else 1.0)
+    is_time = column.share(TIME_OF_DAY) > 0.9
+    return float(is_like.mean()) * (column.words_a_value <= 3) * (0.3 if is_value else 1.0) * (not is_time)
 
 
 def _number_of_its_own(column: Column, words: Words) -> float:

@@ -59,8 +59,9 @@ def apart(work: str, db: Path, tell: Tell, *given: str) -> Any:
     result, fault = told
     if fault is not None:
         code, what, remedy = fault
-        raised = DatabaseBusy if code == DatabaseBusy.code else PriorjobsError
-        raise raised(what, remedy)
+        raised = (DatabaseBusy if code == DatabaseBusy.code else PriorjobsError)(what, remedy)
+        raised.code = code
+        raise raised
     return result
 
 

@@ -27,15 +27,33 @@ ADDED_COLUMNS = (  # since version 1, to tables that loads fill
 )
 
 
+def _names(connection: duckdb.DuckDBPyConnection, query: str) -> list[str]:
+    return sorted(str(name) for (name,) in connection.execute(query).fetchall())
+
+
+def _refuse_shadows(connection: duckdb.DuckDBPyConnection, path: Path, macros: list[str]) -> None:
+    """Refuse a file whose macros take the place of functions that the queries use: what they mean would be another."""
+    if not macros:
+        return
+    ours = set(_names(connection, "select distinct function_name from duckdb_functions() where internal"))
+    if shadows := [name for name in macros if name in ours]:
+        raise DatabaseUnusable(
+            f"{shown(path, 200)} holds macros in place of DuckDB's own functions: {', '.join(map(shown, shadows))}.",
+            "Drop them there (drop macro NAME), or name another file with --db.",
+        )
+
+
 def version(connection: duckdb.DuckDBPyConnection, path: Path) -> tuple[int | None, bool]:
     """Return the version of the tables in the file, None where there are none of ours, and whether they are today's."""
     tables = dict(connection.execute("select table_name, comment from duckdb_tables()").fetchall())
+    macros = _names(connection, "select distinct function_name from duckdb_functions() where not internal")
     if "database_version" not in tables:
-        if tables:
+        if tables or macros or _names(connection, "select view_name from duckdb_views() where not internal"):
             raise DatabaseUnusable(
-                f"{shown(path, 200)} holds tables of another program.", "Name another file with --db."
+                f"{shown(path, 200)} holds tables, views or macros of another program.", "Name another file with --db."
             )
         return None, False
+    _refuse_shadows(connection, path, macros)
     (found,) = connection.execute("select coalesce(max(version), 0) from database_version").fetchall()[0]
     if found > sql.SCHEMA_VERSION:
         raise DatabaseUnusable(

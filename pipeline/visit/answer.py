@@ -11,7 +11,7 @@ from pipeline.advice.kept import AdviceRow
 from pipeline.terminal.text import Shown, safe
 from pipeline.visit.circumstances import hazards
 from pipeline.visit.costs import Costs
-from pipeline.visit.heard import CODE, DENIED, FINDING, Heard
+from pipeline.visit.heard import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Step, VisitPlan
 from pipeline.visit.question import Question, said
@@ -19,6 +19,7 @@ from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
+from pipeline.words.lists import shipped_languages
 from reports.render.wording import (
     Finding,
     Sentence,
@@ -31,6 +32,7 @@ from reports.render.wording import (
     value_of,
 )
 
+NEARLY_SURE = 0.995  # from here on a percentage would be written as a certainty
 MOST_LINES = 20
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
 
@@ -226,7 +228,11 @@ class Answer(Shown):
         tell, told = self.wording.tell, self.wording.told
         head = [tell("answer.head", asked=said(self.question), note=self.note)]
         if self.question.not_understood:
-            head.append(tell("answer.not_understood", texts=quoted(self.question.not_understood[:6])))
+            head.append(tell("answer.not_understood", texts=quoted(self.question.not_understood)))
+            settings = self.costs.settings
+            if settings.locale in shipped_languages() and settings.locale not in settings.languages:
+                both = ", ".join(f'"{code}"' for code in (*settings.languages, settings.locale))
+                head.append(tell("answer.language_off", languages=Written(both)))
         head += [told(line) for line in (*(p.line() for p in self.question.phrases), *self.question.unit.lines())]
         if aside := _told_aside(self.question):
             head.append(told(aside))
@@ -245,19 +251,27 @@ def told_terms(piece: Heard) -> list[str]:
     """What a piece of the complaint was taken for, for people."""
     if piece.how == CODE:
         return [Written(code) for code in piece.terms]
-    if piece.how != FINDING:
+    if piece.how not in (FINDING, TOLD):
         return list(piece.terms)
-    pairs = [term.partition("=") for term in piece.terms]
-    return [sentence("answer.seen", finding=Finding(name), value=value_of(name, value)) for name, _, value in pairs]
+    return [_told_term(term, is_supposed=piece.how == TOLD) for term in piece.terms]
+
+
+def _told_term(term: str, *, is_supposed: bool) -> str:
+    """A finding, or a note: what is only supposed is told as that."""
+    name, is_pair, value = term.partition("=")
+    if not is_pair:
+        return term
+    seen = sentence("answer.seen", finding=Finding(name), value=value_of(name, value))
+    return sentence("answer.supposed", seen=seen) if is_supposed else seen
 
 
 def _told_aside(question: Question) -> Several:
     """What was taken from the complaint besides complaints, and what to know of how the question was read."""
-    taken = [term for piece in question.heard if piece.how == FINDING for term in told_terms(piece)]
+    taken = [term for piece in question.heard if piece.how in (FINDING, TOLD) for term in told_terms(piece)]
     taken += [
         sentence("answer.denied", complaint=term) for one in question.heard if one.how == DENIED for term in one.terms
     ]
-    told = [sentence("answer.taken", pieces=taken)] if taken else []
+    told = [sentence("answer.taken", pieces=list(dict.fromkeys(taken)))] if taken else []
     return several([*told, *(sentence("answer.remark", remark=remark) for remark in question.remarks)], " ")
 
 
@@ -300,7 +314,10 @@ def _body(answer: Answer) -> list[str]:
     visit, tell, told = answer.visit, answer.wording.tell, answer.wording.told
     steps = [_step(answer, number, step) for number, step in enumerate(answer.steps[:SHOWN_STEPS], start=1)]
     if visit is None:
-        return [tell("answer.ask_first"), *steps] if answer.steps[0].do == "ask" else steps[:1]
+        if answer.steps[0].do != "ask":
+            return steps[:1]
+        is_kind_known = bool(answer.trade.repairs or answer.evidence.of_kind.cause_jobs)
+        return [tell("answer.ask_first" if is_kind_known else "answer.ask_kind_first"), *steps]
     has_jobs = answer.similar_jobs > 0
     causes = [
         f"{answer.wording.percent(row.probability).rjust(4)}  {told(row.cause)}"
@@ -321,6 +338,8 @@ def _body(answer: Answer) -> list[str]:
 
 def _backing(answer: Answer, row: CauseRow) -> str:
     jobs = f"  {answer.wording.tell('answer.jobs', jobs=[Written(job) for job in row.jobs[:2]])}" if row.jobs else ""
+    if row.low >= NEARLY_SURE:
+        return f" ({answer.wording.tell('answer.over', share=0.99)}){jobs}"
     return f" ({answer.wording.percent(row.low)}–{answer.wording.percent(row.high)}){jobs}"
 
 

@@ -27,7 +27,7 @@ from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, about
-from reports.render.wording import sentence
+from reports.render.wording import Written, sentence
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
+KIND = "kind"
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
 
 
@@ -213,14 +214,16 @@ def answered(
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
         return _referral(asked)
-    trade = asked.costs.trade
+    trade, currency = asked.costs.trade, asked.costs.settings.currency
     told = hazards(question, trade)
     if any(one.first for one in told.values()):
         advice = ()  # "inspect the lint path first" does not come before an insulation test
     is_unsafe = question.is_unsafe(trade.unsafe)
+    if not trade.repairs and not asked.evidence.of_kind.cause_jobs and not told and not is_unsafe:
+        step = _ask_kind(asked)
+        return Answer(question, odds, (), asked.costs, asked.evidence, None, (step,), {}, (), "", currency)
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
     if is_asking and (asks := _asks(asked)):
-        currency = asked.costs.settings.currency
         rows = _rows(odds, asked.costs, asked.evidence, asked.why)
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
     machine = machine or Machine()
@@ -271,6 +274,13 @@ def _asks(asked: Asked) -> tuple[Step, ...]:
         )
         for one in inquiries(asked.odds.causes, asked.costs)
     )
+
+
+def _ask_kind(asked: Asked) -> Step:
+    """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs."""
+    kinds = asked.costs.trade.known_kinds
+    text = sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
+    return Step("ask", text, "", 0.0, 0.0, 0.0, "", (ALWAYS,), about=KIND)
 
 
 def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import Circumstances
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, BY_EYE, CheckCard, PartCard, Repair, Trade
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, BY_EYE, CheckCard, PartCard, Repair, Trade
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
@@ -38,6 +38,7 @@ STRANGE_FAULT_MINUTES = 90.0
 REFERRAL_MINUTES = 15.0
 LISTED_WORTH = 8.0
 OWN_REPAIR_MINUTES = 30.0
+ADVICE_MINUTES = 10.0
 ARRIVAL_MINUTES = 10.0
 # common practice, no source: looking at a part before fitting it, and how often a repair that did not help is noticed
 # only after leaving, where it does not show at once
@@ -115,13 +116,16 @@ class Costs:
         return besides, {cause: (jobs, max(left - besides, 3.0)) for cause, jobs, left in rows}
 
     def repair(self, cause: str) -> Repair:
-        """How a cause is cured: by the word lists, else by the part that cured it most, else by putting it right."""
+        """How a cause is cured: by the word lists, else by the part or the advice that most of its jobs ended with."""
         listed = self.trade.repairs.get(cause)
         if listed is not None:
             return listed
         part = self.records.cured_by.get(cause)
         if part is not None:
             return Repair((part,), f"fit {part}", None)
+        advice = self.records.advised.get(cause)
+        if advice is not None:
+            return Repair((), advice, ADVICE_MINUTES, (ALWAYS,))
         return Repair((), f"repair: {cause}", OWN_REPAIR_MINUTES)
 
     def part(self, part: str) -> PartCard:

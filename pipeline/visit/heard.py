@@ -16,8 +16,11 @@ if TYPE_CHECKING:
 _CLAUSES = re.compile(
     r"(?:[;!\n]|(?<!\d),|,(?!\d))+|\.(?!\d)|\s[-\N{EN DASH}]\s|\s(?:but|and|aber|und)\s", re.IGNORECASE
 )
-COMPLAINT, DENIED, FINDING, CODE, FILLER, NOTHING = (
-    "complaint", "denied", "finding", "code", "says nothing", "not understood"
+_AFFIRMS = re.compile(
+    r"\b(?:does|do|will|still|always|fine|ok|okay|normal|einwandfrei|gut)\b|^(?:it|er|sie|es)\s\w+$", re.IGNORECASE
+)
+COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = (
+    "complaint", "denied", "finding", "told", "code", "says nothing", "not understood"
 )  # fmt: skip
 
 
@@ -30,7 +33,8 @@ class Heard:
     text
         The piece as told.
     how
-        complaint, denied, finding, code, says nothing (filler), or not understood.
+        complaint, denied, finding, told (what is no finding, or only supposed), code, says nothing (filler), or not
+        understood.
     terms
         What it was taken for; empty for the last two.
     """
@@ -82,6 +86,7 @@ def heard(
 
     if not pieces:
         return ()
+    affirmed = _affirmed(words, pieces, kind)
     seen = words.find_findings(pd.Series(pieces, dtype="str"), pd.Series([kind] * len(pieces), dtype="str"))
     found: list[list[str]] = [[] for _ in pieces]
     rules = words.finding_rules
@@ -107,8 +112,30 @@ def heard(
             told.append(Heard(piece, FINDING, tuple(values)))
         elif not words.tells_something(piece):
             told.append(Heard(piece, FILLER))
+        elif affirmed.get(piece):
+            told.append(Heard(piece, DENIED, affirmed[piece]))
         elif left:
             told.append(Heard(piece, COMPLAINT, (left.pop(0),)))
         else:
             told.append(Heard(piece, NOTHING))
     return tuple(told)
+
+
+def _affirmed(words: Words, pieces: Sequence[str], kind: str) -> dict[str, tuple[str, ...]]:
+    """Give the complaints that pieces deny by saying that it does: "it does drain", "füllt noch"."""
+    import pandas as pd
+
+    may = [piece for piece in pieces if _AFFIRMS.search(piece)]
+    if not may:
+        return {}
+    denied = [*(f"not {piece}" for piece in may), *(f"{piece} nicht" for piece in may)]
+    read = words.find_symptoms(pd.Series([*may, *denied], dtype="str"), pd.Series([kind] * 3 * len(may), dtype="str"))
+    said: dict[int, set[str]] = {}
+    for row, symptom, is_negated in zip(read["row"], read["symptom"], read["is_negated"], strict=True):
+        if not is_negated or row < len(may):
+            said.setdefault(int(row), set()).add(str(symptom))
+    return {
+        piece: tuple(sorted({*said.get(at + len(may), ()), *said.get(at + 2 * len(may), ())}))
+        for at, piece in enumerate(may)
+        if at not in said
+    }

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 SMALLEST_SHOWN = 0.1  # least odds of the causes that a decisive reading shows, before the reading
 MISREAD = 0.02  # chance that a decisive reading came about without its cause (common practice, no source)
+NEWLY_PLACED = 0.8  # odds of all causes that come of setting up, just after it (common practice, no source)
+SEEN_OTHERWISE = 0.1  # what is left of one when a check that shows it was found normal (common practice, no source)
 MOST_JOBS = 2000  # newest, that correct the lists where no model is trained
 
 
@@ -65,13 +67,18 @@ def odds_of(
     """
     causes, strange, note = told or opinions([question], model)[0]
     of_kind = {**trade.repairs, **evidence.of_kind.cause_jobs}
-    kept = {cause: p for cause, p in causes.items() if cause in of_kind}
+    kept = {
+        cause: p * (MISREAD if cause in question.cleared else 1.0) for cause, p in causes.items() if cause in of_kind
+    }
     total = sum(kept.values())
     strange = strange if total else 1.0
     kept, strange = _brought(kept, strange, trade, question.symptoms)
     for reading in sorted(trade.decisive & set(question.findings.items())):
         kept, strange = _believed(kept, strange, trade, reading)
     total = sum(kept.values())
+    if question.is_newly_placed and total:
+        kept = _installation_first({cause: p / total for cause, p in kept.items()}, trade, question)
+        total = sum(kept.values())
     scaled = {cause: p / total * (1 - strange) for cause, p in kept.items()}
     order = sorted(scaled.items(), key=lambda row: (-row[1], row[0]))
     return Odds(dict(order), strange, name, note if name else None, model.width)
@@ -91,6 +98,34 @@ def _believed(
     other = {cause: p / total * (1 - strange) * MISREAD for cause, p in causes.items() if cause not in shown}
     whole = sum(told.values()) + sum(other.values()) + strange * MISREAD
     return {cause: p / whole for cause, p in (told | other).items()}, strange * MISREAD / whole
+
+
+def _installation_first(causes: dict[str, float], trade: Trade, question: Question) -> dict[str, float]:
+    """Odds of an appliance just set up or moved: causes of what is complained of that come of it, before all others."""
+    shares: dict[str, float] = {}
+    for complaint in question.symptoms:
+        for cause, share in trade.installation.get(complaint, {}).items():
+            shares[cause] = max(shares.get(cause, 0.0), share * _unseen(trade, cause, question.findings))
+    if not shares:
+        return causes
+    most = sum(shares.values()) / sum(
+        sum(trade.installation[c].values()) for c in question.symptoms if c in trade.installation
+    )
+    before = sum(causes.get(cause, 0.0) for cause in shares)
+    share_of_all = max(NEWLY_PLACED * min(most, 1.0), before)
+    scaled = {cause: share / sum(shares.values()) * share_of_all for cause, share in shares.items()}
+    left = (1 - share_of_all) / max(1 - before, 1e-9)
+    return {cause: p * left for cause, p in causes.items() if cause not in shares} | scaled
+
+
+def _unseen(trade: Trade, cause: str, findings: Mapping[str, str]) -> float:
+    """What the findings leave of a cause: little when a check that would show it was found otherwise."""
+    left = 1.0
+    for finding, value in findings.items():
+        stated = trade.stated.get((cause, finding), {})
+        if stated and max(stated.values()) >= 0.5 and stated.get(value, 0.0) < 0.5:
+            left *= SEEN_OTHERWISE
+    return left
 
 
 def _brought(

@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, Any, Literal
 from pipeline.errors import UsageError
 from pipeline.train.phrases import Phrase
 from pipeline.visit.heard import COMPLAINT, FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.told_aside import told_aside
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.alarms import alarms, without_alarms
 from pipeline.words.appliance import about
 from pipeline.words.licensed import Work, licensed_work
+from pipeline.words.told import NEWLY_PLACED, told_in
 from pipeline.words.vocabulary import plain
 from reports.render.wording import Finding, Sentence, Several, Written, sentence, several, value_of
 
@@ -23,6 +25,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.words import Words
+
+
+NEW_YEARS = 0.12
+"""Younger than six weeks, an appliance is as good as just set up (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +98,10 @@ class Question:
         Day of the visit; None = not known.
     licensed
         Work for licensed people only that the call speaks of, wherever it is said: see `pipeline.words.licensed`.
+    is_newly_placed
+        Whether it was just set up or moved: told, or younger than `NEW_YEARS`.
+    cleared
+        Causes that what the customer told rules out.
     """
 
     kind: str
@@ -111,6 +121,8 @@ class Question:
     job_no: str | None = None
     on: dt.date | None = None
     licensed: Work = ""
+    is_newly_placed: bool = False
+    cleared: frozenset[str] = frozenset()
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
         """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
@@ -164,7 +176,17 @@ def read_questions(
         return pd.Series([getattr(call, name) or None for call in calls], dtype="str")
 
     kinds = words.match("kind", column("kind"))
-    whole, calls = calls, [_quiet(call, str(kind)) for call, kind in zip(calls, kinds["term"], strict=True)]
+    tellings = [
+        told_in(call.complaint or "", str(kind), words.denying, words.doubting)
+        for call, kind in zip(calls, kinds["term"], strict=True)
+    ]
+    whole, calls = (
+        calls,
+        [
+            _quiet(replace(call, complaint=left), str(kind))
+            for call, (_, left), kind in zip(calls, tellings, kinds["term"], strict=True)
+        ],
+    )
     makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
     models = _models(column("model"), connection)
     families = identity.model_family(models)
@@ -174,8 +196,8 @@ def read_questions(
     unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
     cut = [
-        [_quiet_piece(piece, str(kind)) for piece in pieces_of(call.complaint or "")]
-        for call, kind in zip(whole, kinds["term"], strict=True)
+        [_quiet_piece(piece, str(kind)) for piece in pieces_of(left)]
+        for (_, left), kind in zip(tellings, kinds["term"], strict=True)
     ]
     whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
     texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
@@ -191,24 +213,27 @@ def read_questions(
         codes = [*shown[row], *said_codes[row]]
         own = slice(first, first + len(cut[row]))
         first = own.stop
-        told = _with_alarms(
-            heard(words, cut[row], kind, said[own], said_codes[own], symptoms), told_as.complaint or "", kind
-        )
+        aside = told_aside(words, tellings[row][0], kind, symptoms)
+        symptoms += aside.complaints
+        told = _with_alarms(heard(words, cut[row], kind, said[own], said_codes[own], symptoms), tellings[row][1], kind)
+        told = (*told, *aside.heard)
         symptoms = [*raised, *symptoms]
         findings, strange, remarks = read_findings(words, call.found, kind)
         remarks += [
             sentence("answer.word_read_as", text=Written(word), word=Written(base))
             for word, base in words.mended(call.complaint or "")
         ]
+        remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
-        nothing = [piece.text for piece in told if piece.how == NOTHING]
+        beside = {text for one in tellings[row][0] for text in one.beside}
+        nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
         pieces = [
             (call.kind, bool(kinds["is_understood"].iloc[row])),
             (call.age, not pd.isna(years.iloc[row])),
             *((word, False) for word in unknown[row]),
             (call.code, bool(shown[row])),
-            (told_as.complaint, bool(symptoms or codes or said_findings)),
+            (told_as.complaint, bool(symptoms or codes or said_findings or aside.heard)),
             *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms or codes),
             *((text, False) for text in strange),
         ]
@@ -231,6 +256,8 @@ def read_questions(
                 job_no=call.job_no or None,
                 on=day,
                 licensed=licensed_work(told_as.texts(), kind),
+                is_newly_placed=NEWLY_PLACED in aside.notes or bool(years.iloc[row] < NEW_YEARS),
+                cleared=aside.cleared,
             )
         )
     return questions
@@ -359,9 +386,12 @@ def said(question: Question) -> Several:
 
 
 def age(years: float | None) -> Sentence:
-    """An age in words: months of the first year, then years."""
+    """An age in words: weeks of an appliance as good as new, months of the first year, then years."""
     if years is None:
         return sentence("answer.age_unknown")
+    if years < NEW_YEARS:
+        weeks = round(52 * years)
+        return sentence("answer.weeks", n=weeks) if weeks else sentence("answer.as_new")
     if years < 1:
         return sentence("answer.months", n=round(12 * years))
     return sentence("answer.years", n=round(years))

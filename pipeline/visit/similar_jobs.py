@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from pipeline.store.unchanged import each_while_unchanged
@@ -205,6 +205,20 @@ group by all
 order by kind, cause, jobs desc, part
 """
 
+ADVISED = """
+select
+    kind,
+    cause,
+    mode(trim(split_part(work_done, ',', 1))) as advice
+from visit
+where kind in (select unnest($kinds::varchar[])) and cause is not null and work_done is not null
+group by kind, cause
+having count(*) >= $fewest
+    and avg(regexp_matches(lower(trim(work_done)), '^(advi|berat|hinweis|einweisung)')::integer) > 0.5
+order by kind, cause
+"""
+FEWEST_ADVISED, LONGEST_ADVICE = 3, 80
+
 
 @dataclass(frozen=True)
 class KindRecords:
@@ -222,6 +236,8 @@ class KindRecords:
         cause → the part confirmed most often to cure it.
     cause_jobs
         cause → cured jobs.
+    advised
+        cause → advice that most of its jobs ended with, as written.
     """
 
     likelihoods: Likelihoods
@@ -229,6 +245,7 @@ class KindRecords:
     prices: Mapping[str, tuple[int, float]]
     cured_by: Mapping[str, str]
     cause_jobs: Mapping[str, int]
+    advised: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -346,6 +363,10 @@ def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -
     cured_by: dict[str, dict[str, str]] = {kind: {} for kind in trades}
     for kind, cause, part, _ in connection.execute(CURED_BY, kinds).fetchall():
         cured_by[kind].setdefault(cause, part)
+    advised: dict[str, dict[str, str]] = {kind: {} for kind in trades}
+    for kind, cause, advice in connection.execute(ADVISED, {**kinds, "fewest": FEWEST_ADVISED}).fetchall():
+        if len(advice) <= LONGEST_ADVICE:
+            advised[kind][cause] = advice
     return {
         kind: KindRecords(
             learn(findings[findings["kind"] == kind], trade.expected),
@@ -353,6 +374,7 @@ def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -
             prices[kind],
             cured_by[kind],
             jobs[kind],
+            advised[kind],
         )
         for kind, trade in trades.items()
     }

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from pipeline.words.told import NEWLY_PLACED
+
 if TYPE_CHECKING:
     from pipeline.visit.odds import Odds
     from pipeline.visit.question import Question
@@ -51,6 +53,8 @@ def untold(question: Question) -> dict[str, Question]:
         found[f"age {question.age_years:.3g} years"] = replace(question, age_years=None)
     if question.on is not None:
         found[f"season {season_of(question.on)}"] = replace(question, on=None)
+    if question.is_newly_placed:
+        found[NEWLY_PLACED] = replace(question, is_newly_placed=False)
     for finding, value in question.findings.items():
         left = {name: seen for name, seen in question.findings.items() if name != finding}
         found[f"{finding}={value}"] = replace(question, findings=left)

@@ -113,6 +113,10 @@ class Trade:
         Complaints of which a repair cannot be seen to have helped before leaving.
     stops
         Complaint → complaints that cannot be judged until it is cured.
+    installation
+        Complaint → cause that comes of setting up or moving → rough share.
+    known_kinds
+        All kinds that the lists know.
     """
 
     kind: str
@@ -128,6 +132,8 @@ class Trade:
     hazards: Mapping[str, Hazard] = field(default_factory=dict)
     shows_later: frozenset[str] = frozenset()
     stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    installation: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    known_kinds: tuple[str, ...] = ()
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -196,8 +202,19 @@ def about(words: Words, kind: str) -> Trade:
         unsafe=frozenset(rule for rule, row in rules if row.get("energise") == "no"),
         hazards=_hazards(risks, set(checks["check"])),
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
+        installation=_installation(words.lists.installation, kind),
+        known_kinds=tuple(words.kinds()["kind"]),
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
+
+
+def _installation(rows: Iterable[Mapping[str, str]], kind: str) -> Mapping[str, Mapping[str, float]]:
+    found: dict[str, dict[str, float]] = {}
+    for row in rows:
+        if kind in split(row["kinds"]):
+            for complaint in split(row["complaints"]):
+                found.setdefault(complaint, {})[row["cause"]] = float(row["share"])
+    return found
 
 
 def _hazards(risks: Iterable[Mapping[str, str]], checks: Collection[str]) -> Mapping[str, Hazard]:

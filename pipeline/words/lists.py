@@ -4,8 +4,8 @@ Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, pa
 which complaints can hurt and what comes first then (energise: no = not before the repair, unplugged first = not before
 the first repair; decides = only causes listed for it bring it); ``causes.csv`` and
 ``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
-alone); ``readings.csv`` holds the resistance of good parts, ``renamed.csv`` what a term was called before. A language
-is a folder of
+alone); ``installation.csv`` which causes come of setting up or moving; ``readings.csv`` holds the resistance of good
+parts, ``renamed.csv`` what a term was called before. A language is a folder of
 
 - ``phrases*.csv``: class, term, kinds, phrases (split by |). Classes for complaints: *function* ("drain": a complaint
   when denied), *symptom* ("leak"), *opposite* ("quiet"), *topic* ("screen": doubtful by itself), *block* ("drain hose":
@@ -13,6 +13,7 @@ is a folder of
   those no list knows. Inflected and misspelt forms need no phrase of their own;
 - ``cells.csv``: whole cells of kinds and outcomes, and words that may stand beside them;
 - ``cues.toml``: words that deny, doubt, confirm, join or end a clause, fillers, endings and irregular forms;
+- ``told.csv``: what customers tell beside the complaint, see `pipeline.words.told`;
 - ``known.txt``: common words that are neither asked about in review nor taken for a misspelling;
 - ``spelt.txt``: words spelt right that say something, so they are asked about in review, but are no misspelling.
 """
@@ -73,6 +74,8 @@ class WordLists:
     checks: list[Row] = field(default_factory=list)
     parts: list[Row] = field(default_factory=list)
     cautions: list[Row] = field(default_factory=list)
+    installation: list[Row] = field(default_factory=list)
+    """Causes that come of setting up or moving, by kind and complaint."""
     hazards: list[Row] = field(default_factory=list)
     cause_rules: list[Row] = field(default_factory=list)
     finding_rules: list[Row] = field(default_factory=list)
@@ -117,6 +120,7 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
         lists.renamed[row["list"], row["old"]] = row["term"]
     small = SHIPPED / "en" / "symptoms_small.csv"
     lists.symptoms += [row | {"origin": "shipped"} for row in read_table(small)]
+    lists.installation = read_table(SHIPPED / "en" / "installation.csv")
     lists.cause_rules = read_table(SHIPPED / "en" / "causes.csv")
     lists.finding_rules = read_table(SHIPPED / "en" / "findings.csv")
     for row in read_table(SHIPPED / "en" / "readings.csv"):

@@ -47,6 +47,26 @@ class ReadyLists:
         return sorted({text for _list, text in self.lists.silenced if " " not in text})
 
     @cached_property
+    def part_names(self) -> frozenset[str]:
+        """Parts that the lists know."""
+        return frozenset(row["part"] for row in self.lists.parts)
+
+    @cached_property
+    def denying(self) -> frozenset[str]:
+        """Words that deny, of all languages in force."""
+        return self._cue_words("not", "fail", "determiner")
+
+    @cached_property
+    def doubting(self) -> frozenset[str]:
+        """Words that doubt, of all languages in force."""
+        return self._cue_words("doubt", "doubt after")
+
+    def _cue_words(self, *names: str) -> frozenset[str]:
+        return frozenset(
+            word for cues in self.lists.cues.values() for name in names for word in cues["cue"].get(name, "").split()
+        )
+
+    @cached_property
     def kind_names(self) -> frozenset[str]:
         """Kinds that the lists know; for any other only what means the same for every kind is understood."""
         return frozenset(row["kind"] for row in self.lists.kinds)

@@ -17,11 +17,13 @@ from pipeline.words.vocabulary import folded, plain
 
 _APOSTROPHES = "'\N{RIGHT SINGLE QUOTATION MARK}\N{LEFT SINGLE QUOTATION MARK}`\N{ACUTE ACCENT}"
 _WORD = re.compile(rf"[^\W_]+(?:[{_APOSTROPHES}]+[^\W_]+)*|[,;!?]|\.(?=\s|$)")
-_BETWEEN = r"(?:\w+ ){0,3}?"
+BETWEEN = r"(?:\w+ ){0,3}?"
 
 
 @lru_cache(maxsize=20_000)
-def said_in(text: str, kind: str, file: str, order: tuple[str, ...]) -> tuple[tuple[str, int, int], ...]:
+def said_in(
+    text: str, kind: str, file: str, order: tuple[str, ...], between: str = BETWEEN
+) -> tuple[tuple[str, int, int], ...]:
     """Find what a text says.
 
     Parameters
@@ -34,6 +36,8 @@ def said_in(text: str, kind: str, file: str, order: tuple[str, ...]) -> tuple[tu
         Name of the table.
     order
         What its rows say, in the order they are read in.
+    between
+        Regular expression of what "~" is.
 
     Returns
     -------
@@ -46,7 +50,7 @@ def said_in(text: str, kind: str, file: str, order: tuple[str, ...]) -> tuple[tu
         at.append(len(line))
         line += f"{word} "
     found: list[tuple[str, int, int]] = []
-    for says, pattern in _patterns(kind, file, order):
+    for says, pattern in _patterns(kind, file, order, between):
         for met in pattern.finditer(line):
             here = [place for place, begin in enumerate(at) if met.start() < begin < met.end()]
             found.append((says, words[here[0]][1], words[here[-1]][2]))
@@ -60,7 +64,7 @@ def shown(text: str) -> str:
 
 
 @lru_cache(maxsize=200)
-def _patterns(kind: str, file: str, order: tuple[str, ...]) -> list[tuple[str, re.Pattern[str]]]:
+def _patterns(kind: str, file: str, order: tuple[str, ...], between: str) -> list[tuple[str, re.Pattern[str]]]:
     """Give what is said and its phrases, in the order they are read in, for one kind of appliance."""
     phrases: dict[str, list[str]] = {says: [] for says in order}
     for path in sorted(SHIPPED.glob(f"*/{file}")):
@@ -68,12 +72,12 @@ def _patterns(kind: str, file: str, order: tuple[str, ...]) -> list[tuple[str, r
             names = many(row["kinds"].removeprefix("not "))
             is_other = row["kinds"].startswith("not ")
             if not names or (kind in names) != is_other:
-                phrases[row["says"]] += [_pattern(phrase) for phrase in many(row["phrases"])]
+                phrases[row["says"]] += [_pattern(phrase, between) for phrase in many(row["phrases"])]
     return [(says, re.compile(f" (?:{'|'.join(found)})(?= )")) for says, found in phrases.items() if found]
 
 
-def _pattern(phrase: str) -> str:
-    pieces = [_BETWEEN if word == "~" else f"{_either(word)} " for word in folded(plain(phrase)).split()]
+def _pattern(phrase: str, between: str) -> str:
+    pieces = [between if word == "~" else f"{_either(word)} " for word in folded(plain(phrase)).split()]
     return "".join(pieces).rstrip(" ")
 
 

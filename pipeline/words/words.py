@@ -104,7 +104,11 @@ class Words(ReadyLists):
         lexicon = next(one for one in self.lexicons if one.base_words(written) == read)
         plainly = [split_joined(MARKS.get(word, word)) for word in written]
         pairs = zip(plainly, read, strict=True)
-        return [(word, base) for word, base in pairs if base and lexicon.vocabulary.base(word) is None]
+        return [
+            (word, base)
+            for word, base in pairs
+            if base and word.isalnum() and lexicon.vocabulary.base(word) is None and base not in lexicon.effects
+        ]
 
     def find_symptoms(self, texts: pd.Series[Any], kinds: pd.Series[Any] | None = None) -> pd.DataFrame:
         """Find the complaints in free text.

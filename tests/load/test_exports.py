@@ -423,3 +423,13 @@ def test_next_month_the_same_columns_are_no_guess(database: Database, words: Wor
     report = load_files(database, words, settings, [another])
     assert report.totals["loaded"] == 1
     assert any("same columns" in note for note in report.files[0].notes)
+
+
+def test_a_time_of_day_is_no_job_number(database: Database, words: Words, tmp_path: Path) -> None:
+    file = tmp_path / "diary.csv"
+    rows = [[f"{v.day:%d.%m.%Y}", f"9:{v.job:02d}", KINDS[v.kind][2], f"K{v.job % 9}"] for v in LAST]
+    file.write_bytes(delimited(["Datum", "Uhrzeit", "Gerät", "Kunde"], rows, ";"))
+    report = load_files(database, words, Settings(languages=("en", "de")), [file], decide=accept)
+    layout = report.files[0].layout_used
+    assert layout is not None
+    assert sorted(layout.columns) == ["appliance_kind", "customer_ref", "visit_date"]

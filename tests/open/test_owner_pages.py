@@ -75,7 +75,10 @@ def test_advice_is_taken_up_by_one_click_and_taken_back(owner, office):
 
 def test_a_model_is_trained_compared_and_gone_back_from(owner):
     owner.get("/learned")
-    assert "Model 0001 is in use" in worked(owner, owner.post("/learned/train"))
+    begun = owner.post("/learned/train")
+    answer = owner.get("/ask?kind=dishwasher&complaint=leaks")  # beside the training
+    assert answer.status_code == 200 and "torn door seal" in answer.text
+    assert "Model 0001 is in use" in worked(owner, begun)
     page = worked(owner, owner.post("/learned/train"))
     assert "Model 0002" in page and "this model" in page and "Both models on the same jobs" in page
     owner.post("/learned/use", {"model": "0001"})

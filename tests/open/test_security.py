@@ -110,6 +110,13 @@ def test_a_form_that_is_too_large_is_refused(browser):
     assert browser.post(f"{at}press", {"key": "1", "seen": "x" * 400_000}).status_code == 413
 
 
+def test_files_that_are_too_large_are_refused(browser, monkeypatch):
+    monkeypatch.setattr("pipeline.open.guard.LARGEST_UPLOAD", 1000)
+    browser.get("/records")
+    sent = {"files": (io.BytesIO(b"x" * 2000), "jobs.csv")}
+    assert browser.post("/records", sent, content_type="multipart/form-data").status_code == 413
+
+
 @pytest.mark.parametrize(
     "path", ["/../workshop.key", "/%2e%2e/workshop.key", "/workshop.key", "/style.css/../x", "/static/x"]
 )

@@ -199,14 +199,26 @@ def test_what_a_killed_run_left_in_its_folder_is_removed_by_the_next(db: Path) -
         assert running.scratch.exists()
 
 
-def test_another_programs_tables_are_left_alone(tmp_path: Path) -> None:
+@pytest.mark.parametrize("made", ["table visit as", "view visit as", "macro visit() as table"])
+def test_what_another_program_made_is_left_alone(tmp_path: Path, made: str) -> None:
     with duckdb.connect(tmp_path / "other.duckdb") as connection:
-        connection.execute("create table visit as select 1 as patient")
+        connection.execute(f"create {made} select 1 as patient")
     for read_only in (True, False):
         with pytest.raises(DatabaseUnusable, match="another program"):
             Database.open(tmp_path / "other.duckdb", read_only=read_only)
     with duckdb.connect(tmp_path / "other.duckdb", read_only=True) as connection:
-        assert connection.execute("from visit").fetchall() == [(1,)]
+        assert connection.execute("from visit" + "()" * ("macro" in made)).fetchall() == [(1,)]
+
+
+def test_macros_that_would_change_what_queries_mean_are_refused(tmp_path: Path) -> None:
+    Database.open(tmp_path / "w.duckdb").close()
+    with duckdb.connect(tmp_path / "w.duckdb") as connection:
+        connection.execute("create macro a_helper(x) as x + 1")
+    Database.open(tmp_path / "w.duckdb").close()
+    with duckdb.connect(tmp_path / "w.duckdb") as connection:
+        connection.execute("create macro lower(x) as 'other'")
+    with pytest.raises(DatabaseUnusable, match='"lower"'):
+        Database.open(tmp_path / "w.duckdb")
 
 
 def test_a_transaction_that_fails_leaves_nothing(db: Path) -> None:
