@@ -82,8 +82,9 @@ def find_advice(
         ones), lost (what all wrong ones cost), money (what those above the usual share are likely to have cost in
         the last twelve months), minutes (labour and trips of all wrong ones), usually (what it was most often),
         usually_count, suspects (the causes that are more than half of the wrong ones), look_first, most_by_one (wrong
-        ones of the technician with most), kinds, jobs and part_line_ids of the wrong ones. Overlapping patterns are
-        merged to the one that explains most: a pattern whose lines are explained by one already taken does not appear.
+        ones of the technician with most; 0 where there is one alone), kinds, jobs and part_line_ids of the wrong ones.
+        Overlapping patterns are merged to the one that explains most: a pattern whose lines are explained by one
+        already taken does not appear.
     """
     known = verdicts[verdicts["verdict"].isin(["cured", "not the cause"])].reset_index(drop=True)
     wrong = (known["verdict"] == "not the cause").to_numpy()
@@ -174,7 +175,8 @@ def _row(
     count, of = len(lines), len(every)
     causes = lines["confirmed_cause"].value_counts()
     suspects = _suspects(causes, count)
-    who = lines["technician"].dropna().value_counts() if "technician" in lines else pd.Series(dtype=int)
+    has_colleagues = "technician" in known and known["technician"].nunique() > 1
+    who = lines["technician"].value_counts() if has_colleagues else pd.Series(dtype=int)
     kinds = sorted(lines["kind"].unique())
     jobs = lines["job_no"] if "job_no" in lines else lines["visit_id"]
     minutes = lines["labour_minutes"].fillna(0) + (lines["trip_minutes"].fillna(0) if "trip_minutes" in lines else 0)

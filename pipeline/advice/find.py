@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from models.advice.adopted import BeforeAndAfter
     from pipeline.words import Words
 
-MONTHS = 24
+MONTHS = 36
 
 _VERDICTS = """
     select part_verdict.*, visit.job_no
@@ -51,7 +51,7 @@ def advice(
     connection: duckdb.DuckDBPyConnection,
     words: Words | None = None,
 ) -> pd.DataFrame:
-    """Find what to look at before fitting a part, from the verdicts of the last two years.
+    """Find what to look at before fitting a part, from the verdicts of the last three years.
 
     The page of a month, the command line and the models all show these rows in this order, so that a number means the
     same row everywhere.

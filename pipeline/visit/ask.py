@@ -280,7 +280,7 @@ def _ask_kind(asked: Asked) -> Step:
     """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs."""
     kinds = asked.costs.trade.known_kinds
     text = sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
-    return Step("ask", text, "", 0.0, 0.0, 0.0, "", (ALWAYS,), about=KIND)
+    return Step("ask", text, "", 0.0, 0.0, 0.0, "", (*asked.costs.trade.kind_cautions, ALWAYS), about=KIND)
 
 
 def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:

@@ -13,7 +13,7 @@ from pipeline.train.phrases import Phrase
 from pipeline.visit.heard import COMPLAINT, FINDING, NOTHING, Heard, heard, pieces_of
 from pipeline.visit.told_aside import told_aside
 from pipeline.visit.unit_history import UnitHistory
-from pipeline.words.alarms import alarms, without_alarms
+from pipeline.words.alarms import alarms, is_taken, without_alarms
 from pipeline.words.appliance import about
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.told import NEWLY_PLACED, told_in
@@ -193,12 +193,13 @@ def read_questions(
     day = on or dt.date.today()
     days = pd.Series([pd.Timestamp(day)] * len(calls))
     years = ages.parse(column("age"), days)["value"]
-    unknown = _by_row(words.unknown(column("complaint"), kinds["term"]), "word", len(calls))
     shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
     cut = [
         [_quiet_piece(piece, str(kind)) for piece in pieces_of(left)]
         for (_, left), kind in zip(tellings, kinds["term"], strict=True)
     ]
+    quiet = pd.Series([", ".join(pieces) or None for pieces in cut], dtype="str")
+    unknown = _by_row(words.unknown(quiet, kinds["term"]), "word", len(calls))
     whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
     texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
     present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
@@ -221,7 +222,7 @@ def read_questions(
         findings, strange, remarks = read_findings(words, call.found, kind)
         remarks += [
             sentence("answer.word_read_as", text=Written(word), word=Written(base))
-            for word, base in words.mended(call.complaint or "")
+            for word, base in words.mended(", ".join(cut[row]))
         ]
         remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
@@ -249,7 +250,11 @@ def read_questions(
                 findings=findings,
                 complaint=told_as.complaint or "",
                 not_understood=tuple(
-                    dict.fromkeys(t for t, is_read in pieces if t and not is_read and not licensed_work([t], kind))
+                    dict.fromkeys(
+                        t
+                        for t, is_read in pieces
+                        if t and not is_read and not licensed_work([t], kind) and not alarms([t], kind)
+                    )
                 ),
                 heard=told,
                 remarks=tuple(remarks),
@@ -271,14 +276,14 @@ def _quiet(call: Call, kind: str) -> Call:
 
 
 def _quiet_finding(text: str, kind: str) -> str:
-    if not alarms([text], kind):
+    if not is_taken(text, kind):
         return text
     return ", ".join(_quiet_piece(piece, kind) for piece in pieces_of(text))
 
 
 def _quiet_piece(piece: str, kind: str) -> str:
     """Give what was seen in a piece of a text: nothing where it raises an alarm ("off the hose" is no loose hose)."""
-    return "" if alarms([piece], kind) else without_alarms(piece, kind)
+    return "" if is_taken(piece, kind) else without_alarms(piece, kind)
 
 
 def _with_alarms(told: Sequence[Heard], complaint: str, kind: str) -> tuple[Heard, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -218,6 +219,11 @@ having count(*) >= $fewest
 order by kind, cause
 """
 FEWEST_ADVISED, LONGEST_ADVICE = 3, 80
+_WORK = re.compile(
+    r"&|\+|\b(?:and|then|plus|und|dann|fit|clean|clear|replac|renew|repair|adjust|remov|defrost|reset|tight|level)"
+    r"|\b(?:gereinigt|ersetzt|erneuert|eingebaut|getauscht|repariert)",
+    re.IGNORECASE,
+)  # what goes beyond advice keeps the cautions of work
 
 
 @dataclass(frozen=True)
@@ -365,7 +371,7 @@ def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -
         cured_by[kind].setdefault(cause, part)
     advised: dict[str, dict[str, str]] = {kind: {} for kind in trades}
     for kind, cause, advice in connection.execute(ADVISED, {**kinds, "fewest": FEWEST_ADVISED}).fetchall():
-        if len(advice) <= LONGEST_ADVICE:
+        if len(advice) <= LONGEST_ADVICE and not _WORK.search(advice):
             advised[kind][cause] = advice
     return {
         kind: KindRecords(

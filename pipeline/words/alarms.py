@@ -24,17 +24,28 @@ def alarms(texts: Iterable[str | None], kind: str) -> tuple[str, ...]:
     return tuple(says for says in _order() if says in raised and says not in NO_ALARM)
 
 
+def is_taken(text: str, kind: str) -> bool:
+    """Whether a text raises an alarm whose words say nothing else; a door that does not shut is read as ever."""
+    return any(says not in (*NO_ALARM, *_ordinary()) for says, _, _ in _said(shown(text), kind))
+
+
 def without_alarms(text: str, kind: str) -> str:
     """Give a text without the words that raise an alarm: they say nothing else ("shock" is no shock absorber)."""
     left = shown(text)
     for says, begin, end in sorted(_said(left, kind), key=lambda one: -one[1]):
-        if says != "neither":
+        if says != "neither" and says not in _ordinary():
             left = f"{left[:begin]}{left[end:]}"
     return left if left.strip() != shown(text).strip() else text
 
 
 def _said(text: str, kind: str) -> tuple[tuple[str, int, int], ...]:
     return said_in(text, kind, "alarms.csv", _order())
+
+
+@cache
+def _ordinary() -> frozenset[str]:
+    """Complaints of other kinds too, that can hurt in some."""
+    return frozenset(row["complaint"] for row in read_table(SHIPPED / "en" / "hazards.csv") if row["kinds"])
 
 
 @cache

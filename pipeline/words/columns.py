@@ -207,7 +207,7 @@ def match_causes(
         elif at in by_row:
             read.append((by_row[at].cause, True, by_row[at].is_doubtful))
         else:
-            read.append((own_term(text), False, _sounds_doubtful(text)))
+            read.append((own_term(_DOUBT.sub(" ", text)) or own_term(text), False, _sounds_doubtful(text)))
     return _aligned(read, texts, which, written)
 
 
@@ -223,7 +223,9 @@ def _begins_narrower(words: ReadyLists, text: str, kind: str | None) -> bool:
 MOST_WORDS_OF_A_NAME = 6
 """A longer cell tells a story; a word before a thing narrows nothing there."""
 _DOUBT = re.compile(
-    r"^\s*\?|\?\s*$|\b(poss|possible|possibly|maybe|perhaps|probably|prob|suspect|suspected)\b", re.IGNORECASE
+    r"^\s*\?|\?\s*$|\b(poss|possible|possibly|maybe|perhaps|probably|prob|suspect|suspected"
+    r"|vermutlich|eventuell|evtl|vielleicht|möglicherweise)\b",
+    re.IGNORECASE,
 )
 
 

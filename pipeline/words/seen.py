@@ -182,6 +182,7 @@ def read_note(
     effects, tree = lexicon.effects, lexicon.tree
     named = tree.for_kind(kind, groups)
     position = read_to = 0
+    is_thing_before = False
     while position < len(words):
         found = tree.longest_in(named, words, position)
         if found is None:
@@ -189,11 +190,13 @@ def read_note(
             position += 1
             continue
         before = words[position - 1] if position > read_to else ""
+        is_compound = is_thing_before and position == read_to  # "condenser fan" is another fan
         read_to, meanings = found
         position = read_to
         names, states = _sorted_out(meanings)
+        is_thing_before = bool(names) and not states
         if names:
-            is_narrowed = before not in effects and before not in _BETWEEN
+            is_narrowed = is_compound or (before not in effects and before not in _BETWEEN)
             walk.thing(names, states, is_place=before in _PLACES, is_narrowed=is_narrowed)
         else:
             walk.state(states)

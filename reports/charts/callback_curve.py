@@ -23,6 +23,7 @@ from reports.render.wording import Wording
 NAME = "callback-curve"
 LAST_DAY = 90
 LABEL_GAP = 0.06  # of the height
+LABEL_FROM = 45  # the day at which a label begins on the narrowest screen
 DAYS_READ = (7, 14, 30, 60, 90)
 
 
@@ -44,7 +45,7 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     top = 0.2 if highest is None else max(0.05, highest * 1.15)
     labels = [
         {**row, "label": wording.say(f"callbacks.{row['period']}"), "label_at": place}
-        for row, place in zip(ends, _label_places([row["share"] for row in ends], top), strict=True)
+        for row, place in zip(ends, _label_places(rows, ends, top), strict=True)
     ]
     axes = (wording.say("callbacks.axis_x"), wording.say("callbacks.axis_y"))
     return filled(_drawn, *axes, rows={"days": rows, "ends": labels}, top=top)
@@ -87,16 +88,21 @@ def _drawn(title_across: str, title_up: str) -> alt.LayerChart:
     return alt.LayerChart(layer=layers).properties(width="container", height=theme.CHART_HEIGHT)
 
 
-def _label_places(shares: list[float], top: float) -> list[float]:
-    """Put the upper curve's label above it and the lower one's below, or both above where the axis is too near."""
-    if not shares:
+def _label_places(rows: list[Spec], ends: list[Spec], top: float) -> list[float]:
+    """Put the upper curve's label above its end and the lower one's below where that label begins.
+
+    Where the axis is too near both stand above.
+    """
+    if not ends:
         return []
-    upper, line = max(range(len(shares)), key=shares.__getitem__), top * LABEL_GAP
-    places = [share - line for share in shares]
-    places[upper] = shares[upper] + line
-    for place, share in enumerate(shares):
-        if place != upper and share < 2 * line:
-            places[place] = places[upper] + 1.6 * line
+    line = top * LABEL_GAP
+    upper = max(range(len(ends)), key=lambda place: ends[place]["share"])
+    above = ends[upper]["share"] + line
+    places = []
+    for place, end in enumerate(ends):
+        begun = [row["share"] for row in rows if row["period"] == end["period"] and row["day"] >= LABEL_FROM]
+        beneath = min(begun, default=end["share"]) - line
+        places.append(above if place == upper else beneath if beneath >= line else above + 1.6 * line)
     return places
 
 

@@ -37,6 +37,26 @@ def lines(*groups: dict[str, Any]) -> tuple[pd.DataFrame, pd.DataFrame]:
     return pd.DataFrame(rows), pd.DataFrame(seen, columns=["visit_id", "finding", "value"])
 
 
+def test_a_cause_leads_only_where_it_is_most_and_a_check_only_where_every_kind_has_it() -> None:
+    looks = {
+        ("washing machine", "worn brushes"): "check brushes",
+        ("tumble dryer", "lint blockage"): "inspect lint path",
+    }
+    board = {"part": "control board", "main_symptom": "does not spin"}
+    washer = board | {"confirmed_cause": "worn brushes", "wrong": 7, "of": 9, "technician": "A"}
+    dryer = board | {"kind": "tumble dryer", "confirmed_cause": "lint blockage", "wrong": 7, "of": 9, "technician": "B"}
+    others = [FILLER | {"technician": name} for name in "AB"]
+    (row,) = found(washer, dryer, *others, look_first=looks)
+    assert (row["suspects"], row["usually_count"]) == (["lint blockage", "worn brushes"], 7)
+    assert row["look_first"] == "look for lint blockage or worn brushes"
+    assert (row["count"], row["most_by_one"]) == (14, 7)
+    (row,) = found(washer | {"wrong": 14, "of": 18}, *others, look_first=looks)
+    assert (row["suspects"], row["look_first"]) == (["worn brushes"], "check brushes")
+    assert row["most_by_one"] == 14
+    (row,) = found(washer | {"wrong": 14, "of": 18, "technician": "T"}, FILLER)
+    assert row["most_by_one"] == 0, "with one person in the workshop it says nothing"
+
+
 FILLER = {"part": "door seal", "main_symptom": "leaks", "wrong": 4, "of": 200}
 
 

@@ -217,6 +217,9 @@ def test_open_month_is_provisional_everywhere(workshop: duckdb.DuckDBPyConnectio
     assert page.tables["fix-by-month"][-1][6] == "provisional"
     assert told["callbacks"]["by_day"]["90"] is None
     assert page.tables["fix-by-month"][-2][6] == "settled"
+    swaps = told["wrong_swaps"]
+    assert swaps["is_provisional"] and 0 < swaps["to_come"] < swaps["not_yet_judged"]
+    assert "are to be expected wrong at the usual" in page.text
 
 
 def test_json_has_the_agreed_fields_and_the_page_s_numbers(settled: MonthReport) -> None:
@@ -420,6 +423,11 @@ def test_parts_that_no_list_can_judge_and_words_that_none_understands_are_told(t
 def test_same_workshop_gives_the_same_page(tmp_path: Path) -> None:
     first, second = (make(made_workshop(400), tmp_path, SETTLED).html for _ in range(2))
     assert first == second
+
+
+def test_a_part_of_a_year_is_not_compared_with_a_whole_one(tmp_path: Path) -> None:
+    curve = make(made_workshop(400, days=420), tmp_path, "2025-01").figures.frames["callback_curve"]
+    assert set(curve["period"]) == {"this"} and set(curve["against"]) == {""}
 
 
 def test_small_month_gives_counts_alone(tmp_path: Path) -> None:

@@ -118,6 +118,7 @@ def test_every_entry_is_used() -> None:
         "open.did_",
         "open.how_",
         "open.part_",
+        "round.head_",
         "sections.",
         "sentence.before_",
         "sentence.in_",

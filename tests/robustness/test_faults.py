@@ -344,7 +344,7 @@ def test_an_input_of_the_wrong_kind_is_named(command: str, how: str, folder: Pat
 
 def test_settings_that_cannot_be_read_are_not_passed_over(folder: Path) -> None:
     (folder / "workshop.toml").mkdir()
-    told_well(run(folder, "status"), 2, "workshop.toml", "is a directory")
+    told_well(run(folder, "status"), 2, "workshop.toml", "it is a folder")
 
 
 def test_a_full_disk_ends_the_demo_in_a_sentence(tmp_path: Path) -> None:

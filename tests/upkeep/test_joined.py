@@ -20,6 +20,7 @@ APART = [
     ("washing machine", "drive motor fault", "water got into motor plug"),
     ("tumble dryer", "lint path blocked", "vent pipe squashed behind dryer"),
     ("electric oven", "hinge bent", "door hinge drooping"),
+    ("fridge-freezer", "evaporator fan stuck", "condenser fan stuck"),
 ]
 ALIKE = [
     ("washing machine", "Drain pump seized", "faulty drain pump"),
@@ -41,6 +42,14 @@ JOBS = """visit_date,appliance_kind,job_no,make,serial,complaint,cause,parts,out
 def test_words_that_no_phrase_accounts_for_keep_causes_apart(kind: str, one: str, other: str) -> None:
     terms = Words.load(("en",)).match("cause", pd.Series([one, other]), pd.Series([kind, kind]))["term"]
     assert terms[0] != terms[1]
+
+
+@pytest.mark.parametrize("doubt", ["possibly {}", "? {}", "poss. {}", "vermutlich {}", "{}?"])
+def test_doubt_makes_no_other_cause_of_the_workshops_own(doubt: str) -> None:
+    cells = pd.Series(["grit under pump flap", doubt.format("grit under pump flap")])
+    read = Words.load(("en",)).match("cause", cells, pd.Series(["washing machine"] * 2))
+    assert read["term"].nunique() == 1
+    assert read["is_doubtful"].tolist() == [False, True]
 
 
 @pytest.mark.parametrize(("kind", "one", "other"), ALIKE)

@@ -69,6 +69,8 @@ def required(trade, step):
     if step["do"] not in ("fit", "clear"):
         return set()
     own = {name for repair in trade.repairs.values() if repair.action == step["name"] for name in repair.cautions}
+    if not own and step["name"].startswith("advise "):  # advice that the workshop's own jobs ended with: no work
+        return {AFTER_EVERY_REPAIR}
     of_parts = {name for part in step["parts"] for name in trade.parts[part].cautions}
     return (own or of_parts or set(trade.kind_cautions)) | {AFTER_EVERY_REPAIR}  # a cause no list knows: the kind's
 

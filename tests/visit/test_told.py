@@ -237,3 +237,28 @@ def test_everyday_complaints_are_understood_and_not_as_something_else(
 def test_what_was_told_aside_is_taken_in(words: Words) -> None:
     told = [(row, terms) for row, _, terms in _held_out(words, "told_complaints_held_out.csv") if row["told"]]
     assert sum(_all_of(row["told"], terms) for row, terms in told) >= 31
+
+
+@pytest.mark.parametrize(
+    ("written", "name", "caution"),
+    [
+        ("advise a warmer place, left working", "advise a warmer place", "local rules"),
+        ("advised and fitted new relay", "repair: lives in a cold shed", "isolate"),
+        ("moved it indoors", "repair: lives in a cold shed", "isolate"),
+    ],
+)
+def test_an_own_cause_that_ended_in_advice_is_advice_with_its_own_caution(
+    tmp_path: Path, written: str, name: str, caution: str
+) -> None:
+    lines = [f"A{n},2025-0{n}-03,fridge,too warm,lives in a cold shed,{written!r},fixed" for n in range(1, 6)]
+    records = tmp_path / "jobs.csv"
+    text = "\n".join(["job_no,visit_date,appliance_kind,complaint,cause,work_done,outcome", *lines]).replace("'", '"')
+    records.write_text(text, encoding="utf-8")
+    with Workshop.open(tmp_path / "w.duckdb") as opened:
+        opened.load([records])
+        answer = opened.causes(kind="fridge", complaint="too warm")
+        repair = answer.costs.repair("lives in a cold shed")
+        (act,) = answer.costs.acts(["lives in a cold shed"])
+    assert repair.action == name
+    assert caution in act.cautions
+    assert ("isolate" in act.cautions) == (caution == "isolate")
