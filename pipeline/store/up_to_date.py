@@ -61,7 +61,14 @@ def version(connection: duckdb.DuckDBPyConnection, path: Path) -> tuple[int | No
             f"this one knows {sql.SCHEMA_VERSION}.",
             "Install the newer version, or name another database with --db.",
         )
-    return found, found == sql.SCHEMA_VERSION and tables["database_version"] == sql.fingerprint()
+    is_current = found == sql.SCHEMA_VERSION and tables["database_version"] == sql.fingerprint()
+    lacking = sorted({file.table for file in sql.table_files() if not file.is_view} - set(tables))
+    if is_current and lacking:
+        raise DatabaseUnusable(
+            f"{shown(path, 200)} is damaged: it lacks {', '.join(lacking[:5])}.",
+            "Move it away and bring a backup back: priorjobs restore FILE",
+        )
+    return found, is_current
 
 
 def copy_of(path: Path) -> Path:

@@ -225,3 +225,22 @@ def test_an_encoding_that_cannot_read_the_file_is_refused(encoding: str, tmp_pat
         pytest.raises(LayoutError, match="no encoding"),
     ):
         workshop.load([tmp_path / "jobs.csv"], layout=tmp_path / "odd.toml")
+
+
+def test_a_database_of_another_maker_or_a_bent_one_is_refused_or_whole(tmp_path: Path) -> None:
+    good = empty_workshop(tmp_path / "good.duckdb")
+    jobs = tmp_path / "jobs.csv"
+    jobs.write_text("visit_date,appliance_kind,job_no,complaint\n2025-01-02,W/M,J1,LEAKS\n")
+    refused = 0
+    for seed in range(times(16)):
+        folder = tmp_path / f"{seed}"
+        folder.mkdir()
+        path = hostile_files.make_database(random.Random(seed), folder, good)
+        try:
+            with Workshop.open(path) as workshop:
+                workshop.load([jobs])
+                assert workshop.table("visit_symptom")["symptom"].tolist() == ["leaks"]
+                assert not any(sql.offenders(workshop.database.connection).values())
+        except PriorjobsError:
+            refused += 1
+    assert refused > 0

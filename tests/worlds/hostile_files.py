@@ -5,6 +5,7 @@ Each maker takes a random generator and a folder, writes one file there and retu
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import gzip
 import io
@@ -529,3 +530,58 @@ def damage_model(rng: random.Random, folder: Path) -> None:
         ]  # fmt: skip
         arrays[name] = rng.choice(bent)
         np.savez(file, **arrays)
+
+
+OURS = ("visit", "raw_record", "setting", "episode", "load_batch", "stage_visit", "term", "database_version")
+
+
+def make_database(rng: random.Random, folder: Path, ours: Path) -> Path:
+    """A database of another maker, or one of ours with something put in the place of what is ours."""
+    import duckdb
+
+    path = folder / "shop.duckdb"
+    name = rng.choice(OURS)
+    foreign = (
+        f"create table {name} (a integer)",
+        f"create view {name} as select 1 as a",
+        f"create macro {name}() as table select 1 as a",
+        "create macro lower(x) as 'other'",
+        "create macro coalesce(x, y) as y",
+        "create schema main2; create table main2.visit (a integer)",
+        "create type kind as enum ('a')",
+        "create sequence visit_id",
+    )
+    bent = (
+        f"drop table {name}",
+        f"drop table {name}; create view {name} as select 1 as a",
+        f"alter table {name} add column added varchar",
+        f"alter table {name} rename to renamed",
+        "update database_version set version = 99",
+        "update database_version set version = -1",
+        "delete from database_version",
+        "create macro lower(x) as 'other'",
+        "create macro count_of(x) as x",
+        "create macro regexp_matches(x, y) as true",
+        "create or replace view visit as select * from stage_visit",
+        "create view own_thing as select * from read_text('/etc/hostname')",
+        "create trigger",
+    )
+    how = rng.randrange(4)
+    if how == 0:
+        starts = (
+            b"SQLite format 3\x00",
+            b"\x00\x01\x00\x00Standard Jet DB\x00",
+            b"PAR1",
+            b"Obj\x01",
+            b"\x89HDF\r\n\x1a\n",
+        )
+        return _written(folder, "shop.duckdb", rng.choice(starts) + rng.randbytes(rng.choice((0, 90, 20_000))))
+    if how == 1:
+        return _written(folder, "shop.duckdb", bend(rng, ours.read_bytes()[: rng.choice((4096, 20_000, None))]))
+    if how == 3:
+        path.write_bytes(ours.read_bytes())
+    with duckdb.connect(path) as connection:
+        for statement in rng.sample(bent if how == 3 else foreign, 1 + (rng.random() < 0.3)):
+            with contextlib.suppress(duckdb.Error):  # some do not go together
+                connection.execute(statement)
+    return path

@@ -32,7 +32,7 @@ MOST_SECONDS = 10.0
 MOST_MEMORY = 2_000_000  # kilobytes
 FILES_A_WORKSHOP = 50  # a workshop is begun anew after so many files
 CHUNK = 250  # files a worker process
-KINDS = ("csv", "xlsx", "json", "csv", "parquet", "layout", "words", "archive", "model", "noise")
+KINDS = ("csv", "xlsx", "json", "csv", "parquet", "layout", "words", "archive", "model", "noise", "database")
 TABLES = ("load_batch", "raw_record", "rejected_record", "stage_visit", "visit")
 COUNTS = "select " + ", ".join(f"(select count(*) from {table})" for table in TABLES)
 outside: list[str] = []
@@ -156,6 +156,26 @@ def try_model(rng: random.Random, folder: Path, good: Path) -> str:
     return "loaded" if np.isfinite(told).all() else "FAULT probabilities"
 
 
+def try_database(rng: random.Random, folder: Path, good: Path) -> str:
+    """Load into a database that another maker made, or that was bent: refused, or whole afterwards."""
+    import sql
+    from pipeline.errors import PriorjobsError
+    from pipeline.workshop import Workshop
+
+    path = hostile_files.make_database(rng, folder, good)
+    (folder / "jobs.csv").write_text(
+        "visit_date,appliance_kind,job_no,complaint\n2025-01-02,W/M,J1,LEAKS\n", encoding="utf-8"
+    )
+    try:
+        with Workshop.open(path) as workshop:
+            workshop.load([folder / "jobs.csv"])
+            held = workshop.table("visit_symptom")["symptom"].tolist()
+            broken = [name for name, rows in sql.offenders(workshop.database.connection).items() if rows]
+    except PriorjobsError:
+        return "refused"
+    return "loaded" if held == ["leaks"] and not broken else f"FAULT wrong books {held} {broken}"
+
+
 def work(first: int, last: int) -> None:
     """Try files first to last - 1; one JSON line of results each."""
     import sql
@@ -166,6 +186,7 @@ def work(first: int, last: int) -> None:
     (folder / "empty").mkdir()
     os.chdir(folder / "empty")
     good = made_model(folder / "model")
+    Workshop.open(folder / "good.duckdb").close()
     watch(folder)
     signal.signal(signal.SIGPROF, lambda *_: (_ for _ in ()).throw(Hang()))
     workshop = None
@@ -186,6 +207,8 @@ def work(first: int, last: int) -> None:
                 ended = try_words(rng, place)
             elif kind == "model":
                 ended = try_model(rng, place, good)
+            elif kind == "database":
+                ended = try_database(rng, place, folder / "good.duckdb")
             else:
                 ended = try_load(kind, rng, place, workshop)
         except Hang:
