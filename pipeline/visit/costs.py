@@ -31,7 +31,7 @@ FOR_SURE = 0.9  # such a chance, from which on a part found good there is not fi
 NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
 # least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
 SEEN_BY_ANYONE = 0.5
-WORTH_A_GLANCE = 0.03
+WORTH_A_GLANCE = 0.05
 COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
 HANDOVER_MINUTES = 60.0
 STRANGE_FAULT_MINUTES = 90.0

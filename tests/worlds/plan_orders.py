@@ -37,7 +37,7 @@ WRONG = (
     "part or panel before what anyone can see",
     "cleared though seen clear",
 )
-SEEN_BY_ANYONE, WORTH_A_GLANCE = 0.5, 0.03  # the rule as it is told to people
+SEEN_BY_ANYONE, WORTH_A_GLANCE = 0.5, 0.05  # the rule as it is told to people
 
 
 def answers(workshop: Workshop, count: int) -> list[Answer]:
