@@ -20,7 +20,7 @@ from models.plan.machine import CLOSE_UP, Machine, change
 from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 from models.plan.search import Point, Search
 
-POINTS = 150
+POINTS = 200
 OPTIMISM = 0.4
 TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9
