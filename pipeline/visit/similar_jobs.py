@@ -300,7 +300,7 @@ def gather(database: Database, questions: Sequence[Question], trades: Mapping[st
     of_kind = dict(zip(trades, records, strict=True))
     found = each_while_unchanged(
         database,
-        [("jobs like", *_key(question)) for question in questions],
+        [("jobs like", MOST_ALIKE, *_key(question)) for question in questions],
         lambda places: _jobs_like(connection, [questions[place] for place in places]),
     )
     people = {"number": list(range(len(questions))), "kind": [question.kind for question in questions]}
