@@ -29,7 +29,7 @@ from pipeline.store.check import broken, said
 from pipeline.store.own_marts import build_own_marts
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
-from sql.working import drop_temporary
+from sql.working import drop_temporary, make
 
 if TYPE_CHECKING:
     from pipeline.load.asked import Decide, Told
@@ -270,7 +270,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         rejected=screened.rejected,
         reasons=[{"column": c, "rule": r, "lines": n} for (c, r), n in screened.reasons.most_common()],
         rejected_lines=screened.shown,
-        notes=[*records.notes, *notes, *_later_than_today(connection)],
+        notes=[*records.notes, *notes, *_later_than_today(connection), *_told_twice(connection, shaped.layout)],
         proposal=proposal,
         layout_used=layout,
         batch=place.batch,
@@ -324,4 +324,21 @@ def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:
     return [
         f"Visits later than today: {lines:,}, the last on {last}. Follow-up is counted to the last visit: "
         "if these are planned calls or mistyped years, set as_of in the settings file."
+    ]
+
+
+def _told_twice(connection: duckdb.DuckDBPyConnection, layout: Layout) -> list[str]:
+    """Say how many visits stand on several lines where a line should be a visit: each would count as a return."""
+    if layout.grain != "visit":
+        return []
+    make(connection, "doubled_visit")
+    visits, job, day = connection.execute(
+        "select count(*), arg_min(job_no, day), min(day) from doubled_visit"
+    ).fetchall()[0]
+    if not visits:
+        return []
+    return [
+        f"{visits:,} visits stand on more than one line of the same job, day and appliance, first job {shown(job)} on "
+        f"{day}. Each line counts as a visit of its own, so the later ones look like returns. If a line is a part, "
+        'load the file again with grain = "part" in its layout (--save-layout writes one).'
     ]

@@ -1,8 +1,16 @@
--- one row a visit whose lines, one a part, are joined: each field as the first line that has it says, all parts in a row
+-- one row a visit whose lines, one a part, are joined: each field as the first line that has it says, all parts in a row;
+--        where the lines of a visit have different costs of parts, each is the price of its own line's part
 -- makes: line_in_force
 -- key:   visit_id
 -- reads: line_in_force
 create or replace temp table line_in_force as
+with line as (
+    select
+        *,
+        min(parts_cost) over visit is distinct from max(parts_cost) over visit as is_priced_by_line
+    from line_in_force
+    window visit as (partition by visit_id)
+)
 select
     visit_id,
     min(record_id) as record_id,
@@ -25,10 +33,16 @@ select
     first(technician order by line_in_visit) filter (technician is not null) as technician,
     first(minutes order by line_in_visit) filter (minutes is not null) as minutes,
     first(labour_charge order by line_in_visit) filter (labour_charge is not null) as labour_charge,
-    first(parts_cost order by line_in_visit) filter (parts_cost is not null) as parts_cost,
+    first(parts_cost order by line_in_visit) filter (parts_cost is not null and not is_priced_by_line) as parts_cost,
     first(branch order by line_in_visit) filter (branch is not null) as branch,
     string_agg(distinct photos, ' ' order by photos) as photos,
     first(callback_of order by line_in_visit) filter (callback_of is not null) as callback_of,
-    string_agg(parts, '; ' order by line_in_visit) as parts
-from line_in_force
+    string_agg(
+        case
+            when is_priced_by_line and not regexp_matches(parts, '[0-9][.,][0-9]{2}|[£$€]') then concat_ws(' ', parts, parts_cost)
+            else parts
+        end,
+        '; ' order by line_in_visit
+    ) as parts
+from line
 group by visit_id, batch_id, visit_key;
