@@ -227,6 +227,9 @@ def read_questions(
         remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
+        known = about(words, kind).hazards
+        seen = [known[name].seen for name in symptoms if name in known]
+        findings = {**dict(one for one in seen if one), **findings}
         beside = {text for one in tellings[row][0] for text in one.beside}
         nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
         pieces = [
