@@ -56,6 +56,23 @@ def without_causes(
     return [f"{_NO_CAUSES} {where}"]
 
 
+def unread_amounts(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """Say which amounts and minutes hold a figure that could not be read: they count as not recorded.
+
+    Reads ``money_read`` and ``minutes_read``.
+    """
+    rows = connection.execute(
+        "select field, count(*), min(written) from ("
+        "select field, written, amount from money_read union all select 'minutes', written, minutes from minutes_read"
+        ") where amount is null and regexp_matches(written, '[0-9]') group by field order by field"
+    ).fetchall()
+    return [
+        f"{field}: {texts:,} texts with a figure could not be read and count as not recorded, such as {shown(first)}. "
+        "Correct them in the file, or say in its layout how they are written (decimal_mark)."
+        for field, texts, first in rows
+    ]
+
+
 def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> list[str]:
     """Say that the file, or a part of it, is written in a shipped language that is not switched on.
 

@@ -231,7 +231,7 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
-    from pipeline.load.hints import another_language, without_causes
+    from pipeline.load.hints import another_language, unread_amounts, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -296,6 +296,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
     if place.replaces or versions.loaded:
         _build(asked, place, last_record)
+        report.notes += unread_amounts(connection)
         report.notes += [said(offence) for offence in broken(connection)]
     return report
 

@@ -89,13 +89,15 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
             f"The customer is still found in {', '.join(searched['found'])}.",
             "Run this again, and tell us if it stays so.",
         )
+    is_known = any(counts.values()) or files
     return {
         **counts,
         "files": files,
         "proof": {"places_searched": searched["places"], "bytes_searched": searched["bytes"], "found": 0},
         "elsewhere": elsewhere(database, hashed, written),
         "too_short": _too_short(database.connection, written),
-        "still_to_do": "Files named as elsewhere, exports and backups kept in other places, and the office's own files "
+        "still_to_do": ("" if is_known else f"Nothing held {shown(customer_ref)}: is it written as in the records? ")
+        + "Files named as elsewhere, exports and backups kept in other places, and the office's own files "
         "are not touched: delete or correct them; loading such a file again brings the customer back. A model named "
         "there learned from the name: run priorjobs train, then delete its folder.",
     }

@@ -46,3 +46,15 @@ def test_lines_of_a_language_that_is_off_are_told(tmp_path: Path, lines: tuple[s
     with Workshop.open(tmp_path / "w.duckdb") as workshop:
         notes = workshop.load([tmp_path / "jobs.csv"]).files[0].notes
     assert any('languages = ["en", "de"]' in note for note in notes) == is_told
+
+
+def test_amounts_that_cannot_be_read_are_told(tmp_path: Path) -> None:
+    lines = [f"2026-01-{day:02d},W/M,J{day},not draining,{day}.50,{day} min\n" for day in range(10, 20)]
+    lines.append('2026-02-01,W/M,J99,not draining,"1.4.8,0,0",a while 3x\n')
+    header = "visit_date,appliance_kind,job_no,complaint,parts_cost,minutes\n"
+    (tmp_path / "jobs.csv").write_text(header + "".join(lines), encoding="utf-8")
+    with Workshop.open(tmp_path / "shop.duckdb") as workshop:
+        (report,) = workshop.load([tmp_path / "jobs.csv"]).files
+    told = [note for note in report.notes if "could not be read" in note]
+    assert any("parts_cost: 1 texts" in note and '"1.4.8,0,0"' in note for note in told), report.notes
+    assert any("minutes: 1 texts" in note and "a while 3x" in note for note in told), report.notes

@@ -111,6 +111,7 @@ def test_forgetting_again_or_a_stranger_changes_nothing(workshop: Workshop) -> N
     for name in ("Ann Example", "Nobody Known"):
         told = workshop.forget(name)
         assert (told["visits"], told["raw_lines"], told["texts"]) == (0, 0, 0)
+        assert told["still_to_do"].startswith(f'Nothing held "{name}"')
     assert held(workshop) == before
 
 
