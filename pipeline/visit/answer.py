@@ -18,7 +18,7 @@ from pipeline.visit.question import Question, said
 from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, Trade
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, NOT_UNDERSTOOD, Trade
 from pipeline.words.lists import shipped_languages
 from reports.render.wording import (
     Finding,
@@ -121,6 +121,8 @@ class Answer(Shown):
         """Cautions that stand before all else: what was told can hurt."""
         if self.is_referred:
             return ()
+        if self.steps and self.steps[0].do == "ask":
+            return (NOT_UNDERSTOOD,)
         told = [one for one in hazards(self.question, self.trade).values() if one.caution]
         energise = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
         graver, less = ([one.caution for one in told if one.is_off == is_off] for is_off in (False, True))

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipeline.words import Words
+    from pipeline.words.told import Told
 
 
 NEW_YEARS = 0.12
@@ -177,7 +178,7 @@ def read_questions(
 
     kinds = words.match("kind", column("kind"))
     tellings = [
-        told_in(call.complaint or "", str(kind), words.denying, words.doubting)
+        _with_doubt(told_in(call.complaint or "", str(kind), words.denying, words.doubting), str(kind))
         for call, kind in zip(calls, kinds["term"], strict=True)
     ]
     whole, calls = (
@@ -227,6 +228,9 @@ def read_questions(
         remarks += aside.remarks
         said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
         findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
+        known = about(words, kind).hazards
+        seen = [known[name].seen for name in symptoms if name in known]
+        findings = {**dict(one for one in seen if one), **findings}
         beside = {text for one in tellings[row][0] for text in one.beside}
         nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
         pieces = [
@@ -284,6 +288,14 @@ def _quiet_finding(text: str, kind: str) -> str:
 def _quiet_piece(piece: str, kind: str) -> str:
     """Give what was seen in a piece of a text: nothing where it raises an alarm ("off the hose" is no loose hose)."""
     return "" if is_taken(piece, kind) else without_alarms(piece, kind)
+
+
+def _with_doubt(telling: tuple[tuple[Told, ...], str], kind: str) -> tuple[tuple[Told, ...], str]:
+    """Believe nothing good told in one breath with a danger: of "the house goes off when it heats" no good element."""
+    told, left = telling
+    breaths = [f"{one.beside[0]} {one.text} {one.beside[1]}" for one in told]
+    whole = zip(told, breaths, strict=True)
+    return tuple(one._replace(is_doubtful=one.is_doubtful or bool(alarms([text], kind))) for one, text in whole), left
 
 
 def _with_alarms(told: Sequence[Heard], complaint: str, kind: str) -> tuple[Heard, ...]:

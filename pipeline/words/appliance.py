@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
 DO_NOT_ENERGISE = "do not energise"
+NOT_UNDERSTOOD = "not understood"
 UNPLUGGED_FIRST = "unplugged first"
 BY_EYE = 0.9  # common practice, no source
 REFER = "refer"
@@ -80,6 +81,8 @@ class Hazard:
     """Whether the appliance stays unplugged until a first repair."""
     brings: tuple[str, ...] = ()
     """Complaints it is told with, the first that the kind knows: water at the mains comes of a leak."""
+    seen: tuple[str, str] | None = None
+    """Finding and value that were seen already by whoever tells it; None = none, or more than one may be meant."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,7 +203,7 @@ def about(words: Words, kind: str) -> Trade:
         kind_cautions=of_kind,
         decisive=frozenset(rule for rule, row in rules if row.get("decides") == "yes"),
         unsafe=frozenset(rule for rule, row in rules if row.get("energise") == "no"),
-        hazards=_hazards(risks, set(checks["check"])),
+        hazards=_hazards(risks, set(checks["check"]), set(checks["finding"])),
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
         installation=_installation(words.lists.installation, kind),
         known_kinds=tuple(words.kinds()["kind"]),
@@ -217,13 +220,19 @@ def _installation(rows: Iterable[Mapping[str, str]], kind: str) -> Mapping[str, 
     return found
 
 
-def _hazards(risks: Iterable[Mapping[str, str]], checks: Collection[str]) -> Mapping[str, Hazard]:
+def _hazards(
+    risks: Iterable[Mapping[str, str]], checks: Collection[str], findings: Collection[str]
+) -> Mapping[str, Hazard]:
     """Give what each complaint asks for; a row of the kind's own stands before that of every kind."""
     hazards: dict[str, Hazard] = {}
     for row in risks:
         first = tuple(name for name in split(row["first"]) if name in checks)
         is_off = row["energise"] == UNPLUGGED_FIRST
-        hazards.setdefault(row["complaint"], Hazard(first, row["caution"], is_off, split(row["brings"])))
+        told = [
+            (name, value) for name, _, value in (one.partition("=") for one in split(row["seen"])) if name in findings
+        ]
+        seen = told[0] if len(told) == 1 else None
+        hazards.setdefault(row["complaint"], Hazard(first, row["caution"], is_off, split(row["brings"]), seen))
     return hazards
 
 

@@ -29,6 +29,11 @@ TO_EARTH = re.compile(
     r"|\bkörperschluss|\berdschluss|\bisolation|\briso\b",
     re.IGNORECASE,
 )
+BONDING = re.compile(
+    r"\b(?:earth|ground)(?:ing)? (?:continuity|bond(?:ing)?|resistance)\b|\b(?:chassis |case )?bonding\b"
+    r"|\bschutzleiter(?:widerstand|messung|verbindung)?\b|\berdungswiderstand\b",
+    re.IGNORECASE,
+)
 MEASURED = re.compile(
     r"\b(?:low|gone|down|short|shorted|shorting|shorts|straight|fault) (?:down )?to (?:earth|ground)\b"
     r"|\bkörperschluss|\bmasseschluss|\berdschluss|\bisolationsfehler",
@@ -42,6 +47,8 @@ LEAST_INSULATION = 1e6
 LEAST_OF_HEATERS = 0.3e6
 """Ohm where heating elements are switched on (DIN VDE 0701-0702, from memory)."""
 HEATERS = frozenset({"heating element", "oven element", "flow heater", "heater pump", "thermoblock", "defrost heater"})
+MOST_OF_EARTH = 1.0
+"""Ohm that the protective conductor may have from plug to casing, however long (DIN VDE 0701-0702, from memory)."""
 FAR_ABOVE = 10
 """A reading so many times the highest good one is an open circuit."""
 
@@ -67,6 +74,9 @@ def with_readings_judged(words: ReadyLists, text: str, kind: str | None) -> str:
             continue
         rest = piece[: match.start()] + " " + piece[match.end() :]
         value = ohms_of(match)
+        if BONDING.search(piece):
+            pieces[position] = f"earth continuity={'good' if value <= MOST_OF_EARTH else 'open'}"
+            continue
         if _is_to_earth(piece, match):
             pieces[position] = _to_earth(words, TO_EARTH.sub(" ", rest), value, kind)
             continue
@@ -94,7 +104,7 @@ def _is_to_earth(text: str, match: re.Match[str]) -> bool:
 def is_earth_reading(text: str) -> bool:
     """Whether a text says what was measured to earth, as a number or in words."""
     match = READING.search(text)
-    if match is not None and _is_to_earth(text, match):
+    if match is not None and (BONDING.search(text) or _is_to_earth(text, match)):
         return True
     return MEASURED.search(text) is not None and _DENIED.search(text) is None
 

@@ -286,7 +286,7 @@ FIRST = {
     ("vacuum cleaner", "got a shock off the hose"): ("electric shock", "insulation test at 500 V"),
     ("dishwasher", "flooded, water running into the socket"): ("water at mains", "insulation test at 500 V"),
     ("microwave oven", "door dont shut right, plate dosent turn"): ("microwave door", "look at door catch"),
-    ("fridge", "mice chewed the cable"): ("damaged flex", "look over flex and plug"),
+    ("fridge", "mice chewed the cable"): ("damaged flex", "do not use; unplug; fit mains cable"),
     ("washing machine", "wont drain n smells of burning"): ("burning smell", "look and smell for burnt parts"),
     **{
         (kind, "trips RCD when it heats"): ("trips", "insulation test at 500 V")
