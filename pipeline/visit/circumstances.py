@@ -89,12 +89,11 @@ def hazards(question: Question, trade: Trade) -> dict[str, Hazard]:
 def put_off(question: Question, trade: Trade) -> dict[str, str]:
     """Complaint that another of the same call stops → the one that stops it."""
     stopped = {
-        other: symptom
+        symptom: [other for other in trade.stops.get(symptom, ()) if other in question.symptoms and other != symptom]
         for symptom in question.symptoms
-        for other in trade.stops.get(symptom, ())
-        if other in question.symptoms and other != symptom
     }
-    return {other: first for other, first in stopped.items() if first not in stopped}
+    later = {other for others in stopped.values() for other in others}
+    return {other: symptom for symptom, others in stopped.items() if symptom not in later for other in others}
 
 
 def first_things_first(question: Question, trade: Trade) -> Question:

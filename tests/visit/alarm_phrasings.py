@@ -366,3 +366,99 @@ NO_EARTH: tuple[tuple[str, str], ...] = (
     ("washing machine", "trips the earth leakage breaker when the element comes on"),
     ("washing machine", "nothing to earth"),
 )
+
+DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
+    "electric shock": """
+        microwave oven: my lad took the back off and touched something inside that threw him across the room, and it was unplugged
+        microwave oven: husband touched the capacitor and it threw him back
+    """,
+    "bypassed protection": """
+        washing machine: every time it heats up the whole house goes off, so I've taped the trip switch up, also drawer is mouldy
+        dishwasher: door switch jammed with a matchstick so it runs open
+        washing machine: ich habe den FI mit Klebeband festgeklebt damit er nicht rausfliegt
+    """,
+    "damaged flex": """
+        washing machine: the rabbit has had a go at the cable, you can see copper, otherwise it just smells a bit musty
+        washing machine: beim Zurückschieben ist das Kabel hinten eingequetscht worden und jetzt fliegt ab und zu die Sicherung
+        dishwasher: smells like fish or hot plastic when it runs, socket feels hot to touch, and tablet drawer sticks
+        dishwasher: socket gets hot
+        tumble dryer: plug's gone brown and soft on one side and I can't pull it out of the wall
+        tumble dryer: Stecker ist ganz braun und weich geworden, klebt in der Dose fest, trocknet auch schlecht
+        fridge: guinea pig nibbled the wire at the back
+        dishwasher: lead is pinched behind the cupboard
+        tumble dryer: das Kabel ist unter dem Fuß eingequetscht
+        washing machine: Frettchen hat am Kabel genagt, man sieht das Kupfer
+        tumble dryer: pins of the plug have gone black, socket cover has gone soft
+        electric oven: Steckdose ist heiß und braun verfärbt
+        washing machine: plug has welded itself into the socket
+    """,
+    "water at mains": """
+        washing machine: flooded all over the floor and it's gone right under the extension block, still plugged in
+        washing machine: the cat weed on the back of it and it sizzles now
+        dishwasher: four way extension is lying in a puddle
+        washing machine: die Steckerleiste liegt im Wasser
+        washing machine: dog peed up the side and now it crackles
+        fridge: Katze hat hinten draufgepinkelt, es zischt
+        dishwasher: spilt a pan of soup over the controls and it fizzes
+    """,
+    "battery": """
+        vacuum cleaner: cordless one, the battery pack has puffed up and won't sit in the handle, it gets really hot on charge
+        vacuum cleaner: battery is swollen
+        vacuum cleaner: der Akku ist dick geworden wie ein Kissen und saugt nicht mehr richtig
+        vacuum cleaner: battery bulging out of its case and too warm to hold
+        vacuum cleaner: Akku ist aufgebläht
+        vacuum cleaner: battery pack swelled up, hisses on the charger
+        vacuum cleaner: der Akku wird beim Laden richtig heiß
+    """,
+    "do not energise": """
+        cooker: PAT lad failed it, chassis bonding reading 14 ohms, one ring dead too
+        cooker: earth continuity 14 ohms
+        tumble dryer: 0.2 meg from live to case
+        electric oven: loud bang, blue flash and half the house went dark
+        cooker: earth bond measures 9 ohms
+        dishwasher: insulation 0.3 megohm live to frame
+    """,
+    "trips": """
+        electric oven: hat einen Schlag getan, Stichflamme, und jetzt ist die halbe Wohnung dunkel
+        washing machine: es hat geknallt und das halbe Haus ist dunkel
+        washing machine: wenn sie heizt geht im ganzen Haus das Licht aus
+    """,
+    "scald or unasked start": """
+        washing machine: door opened mid cycle and boiling water poured down my leg
+        washing machine: Tür ging mitten im Kochprogramm auf und das kochende Wasser kam mir entgegen, Enkel hat sich verbrüht
+        tumble dryer: cat was shut in there, she is ok, but door starts it by itself without pressing the button
+        tumble dryer: switches itself on in the night
+        washing machine: door flew open on the boil wash and scalded my hand
+        washing machine: Tür ging während dem Waschen auf, heißes Wasser raus
+    """,
+    "tipping": """
+        fridge-freezer: delivery men laid it on its side and it toppled onto my husband's leg, now makes gurgling noise
+        washing machine: kids were climbing on the open door and the whole stack wobbles, dryer is on top and nearly came down
+        washing machine: mein Kleiner hat sich dran hochgezogen und sie ist fast vom Sockel gekippt, jetzt wackelt sie
+        tumble dryer: dryer nearly fell off the washer, whole stack leans over
+        fridge-freezer: der Kühlschrank ist umgekippt auf meinen Fuß
+    """,
+}
+NO_DANGERS = """
+    washing machine: pumpt nicht ab, wir heizen hier übrigens mit Gas
+    dishwasher: does not drain, the man from the gas board next door said it might be the pump
+    washing machine: I got a shock when I saw the call out price, will not spin
+    washing machine: bei dem Preis hat mich fast der Schlag getroffen, schleudert nicht
+    microwave oven: wird nicht heiß, keine Funken, kein Rauch, riecht nicht verbrannt
+    washing machine: there's a spark of hope, not draining
+    washing machine: not draining, our heating runs on gas
+    dishwasher: the chap from the gas company thinks it is the pump, does not drain
+    tumble dryer: the quote was a bit of a shock, it squeaks
+    washing machine: als ich die Rechnung sah traf mich fast der Schlag, sie schleudert nicht
+    electric oven: heizt nicht, raucht nicht, kein Brandgeruch
+    microwave oven: no sparks no smoke just no heat
+    washing machine: spark of genius, I cleaned the filter, still not draining
+    vacuum cleaner: battery lasts ten minutes only
+    vacuum cleaner: Akku hält nur noch kurz
+    dishwasher: does not start, socket is fine and cold
+    washing machine: bangs on spin, no flash, lights in house fine
+    tumble dryer: starts fine and then stops after five minutes
+    fridge: door opens by itself a bit, not cold enough
+    washing machine: it does not wobble, just will not spin
+    washing machine: Tür geht nach dem Waschen nicht auf
+"""

@@ -15,10 +15,12 @@ from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, read_questions
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
 from tests.visit.alarm_phrasings import (
+    DANGERS,
     DOOR,
     EARTH,
     FLEX,
     FUMES,
+    NO_DANGERS,
     NO_DOOR,
     NO_EARTH,
     NO_FLEX,
@@ -29,6 +31,7 @@ from tests.visit.alarm_phrasings import (
     PIERCED,
     SHOCK,
     WATER,
+    at_doors,
 )
 from tests.visit.licensed_phrasings import GAS, NEITHER, REFRIGERANT
 from tests.worlds.visit_workshop import open_workshop
@@ -279,6 +282,63 @@ def test_a_measured_earth_fault_is_believed_in_every_unit_and_at_both_doors(work
         asked = asked_of(workshop, [(door, *one) for one in NO_EARTH])
         for one, question in zip(NO_EARTH, asked, strict=True):
             assert not question.is_unsafe(about(workshop.words, one[0]).unsafe), (door, one)
+
+
+NO_ALARM = ("not understood",)
+
+
+def test_dangers_of_other_peoples_lists_come_with_their_caution_first_and_no_power(workshop):
+    for caution, lines in DANGERS.items():
+        table = at_doors(lines)
+        for phrasing, asked in zip(table, told_at(workshop, table), strict=True):
+            assert asked.caution_names()[0] == caution, phrasing
+            assert asked.visit is not None, phrasing
+            powered = {card.name for card in asked.trade.checks if card.power == "needed"}
+            assert asked.steps[0].name not in powered, phrasing
+
+
+def test_harmless_calls_of_other_peoples_lists_raise_no_alarm(workshop):
+    table = at_doors(NO_DANGERS)
+    for phrasing, asked in zip(table, told_at(workshop, table), strict=True):
+        assert asked.alarms in ((), NO_ALARM), phrasing
+        assert not asked.is_referred, phrasing
+
+
+def test_where_nothing_was_understood_a_safety_line_stands_first(workshop):
+    (asked,) = told_at(workshop, [("complaint", "washing machine", "qwertz")])
+    text = asked.trade.cautions["not understood"]
+    assert asked.steps[0].do == "ask"
+    assert asked.lines()[0] == f"! not understood: {text}"
+    assert asked.as_json()["cautions"][0] == text
+    said: list[str] = []
+    run(workshop.database, workshop.words, workshop.settings, Call(kind="washing machine", complaint="qwertz"), ask=lambda _: "q", say=said.append)  # fmt: skip
+    assert any(text in line for line in said)
+
+
+SEEN = {
+    ("fridge", "lead crushed by the fridge wheel, warm"): "do not use; unplug; fit mains cable",
+    ("vacuum cleaner", "battery swollen, no suction"): "charger unplugged; pack outside; fit battery pack",
+    ("electric oven", "the oven door glass exploded, clock wrong"): "do not use; isolate; fit oven door glass",
+    ("electric hob", "hob glass cracked, ring dead"): "do not use; isolate; fit hob glass",
+}
+
+
+def test_a_danger_seen_is_not_looked_for_but_mended_first_also_beside_a_second_complaint(workshop):
+    asked = told_at(workshop, [("complaint", *one) for one in SEEN])
+    for (call, repair), one in zip(SEEN.items(), asked, strict=True):
+        assert one.steps[0].name == repair, call
+        assert one.is_unsafe, call
+
+
+def test_after_good_tests_of_a_shock_leakage_and_supply_are_measured_not_the_other_complaint(workshop):
+    said = "got a shock off it, leaks, wont drain, wont spin"
+    call = Call(kind="washing machine", complaint=said, found=["earth continuity good", "insulation good"])
+    question = read_questions(workshop.words, workshop.database.connection, [call])
+    asked = ask(workshop.database, workshop.words, workshop.settings, question)
+    (one,) = [answered(each, kept(workshop.database)) for each in asked]
+    assert one.causes[0].cause == "leakage or supply at fault"
+    names = [step.name for step in one.steps]
+    assert "have leakage current, socket and supply measured by a person allowed to" in names
 
 
 FIRST = {
