@@ -247,6 +247,7 @@ def _check(model: CauseModel) -> None:
         and model.log_ratio.shape == (size, causes)
         and model.weights.shape == (2, len(OPINIONS))
         and len(model.width) in (0, len(BANDS))
+        and isinstance(model.text, str | None)
     )
     right = right and all(_ways_fit(model, ways, causes, size) for ways in (model.ways, model.lists))
     if model.regression is not None:

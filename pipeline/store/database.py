@@ -70,6 +70,8 @@ class Database:
         self._turn = turn
         self._scratch = scratch
         self._is_changing = False
+        self.records_up_to: str | None = None
+        """Day after which records are hidden from this connection; None = all are seen."""
         _open_here.add(self)
 
     @property
@@ -102,10 +104,10 @@ class Database:
         )
 
     def stamp(self) -> tuple[object, ...]:
-        """What changes whenever the file does."""
+        """What changes whenever the file does, or what is seen of it."""
         files = (self.place, self.place.with_name(self.place.name + ".wal"))
         states = [file.stat() for file in files if file.exists()]
-        return (self.place, *((state.st_ino, state.st_size, state.st_mtime_ns) for state in states))
+        return (self.place, self.records_up_to, *((state.st_ino, state.st_size, state.st_mtime_ns) for state in states))
 
     @property
     def folder_of_models(self) -> Path:

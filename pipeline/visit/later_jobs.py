@@ -165,6 +165,7 @@ def _records_up_to(database: Database, day: str) -> Iterator[None]:
     connection = database.connection
     (catalog,) = connection.execute("select current_database()").fetchone() or ("",)
     hidden = {"cause_example": "cure_date", "visit": "visit_date", "episode": "last_visit_date"}
+    database.records_up_to = day
     try:
         for table, column in hidden.items():
             connection.execute(
@@ -172,6 +173,7 @@ def _records_up_to(database: Database, day: str) -> Iterator[None]:
             )
         yield
     finally:
+        database.records_up_to = None
         for table in hidden:
             connection.execute(f"drop view if exists temp.{table}")
 
