@@ -26,7 +26,7 @@ from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, histories
 from pipeline.visit.why import Reason, reasons, untold
-from pipeline.words.appliance import ALWAYS, about
+from pipeline.words.appliance import ALWAYS, NOT_UNDERSTOOD, about
 from reports.render.wording import Written, sentence
 
 if TYPE_CHECKING:
@@ -268,7 +268,7 @@ def _asks(asked: Asked) -> tuple[Step, ...]:
             0.0,
             0.0,
             "",
-            (ALWAYS,),
+            (NOT_UNDERSTOOD, ALWAYS),
             about=one.about,
             options=one.options,
         )

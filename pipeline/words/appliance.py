@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 AFTER_EVERY_REPAIR = "after repair"
 ALWAYS = "local rules"
 DO_NOT_ENERGISE = "do not energise"
-NOT_UNDERSTOOD = "not understood"
+NOT_UNDERSTOOD = "danger first"
 UNPLUGGED_FIRST = "unplugged first"
 BY_EYE = 0.9  # common practice, no source
 REFER = "refer"

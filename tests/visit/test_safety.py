@@ -284,7 +284,7 @@ def test_a_measured_earth_fault_is_believed_in_every_unit_and_at_both_doors(work
             assert not question.is_unsafe(about(workshop.words, one[0]).unsafe), (door, one)
 
 
-NO_ALARM = ("not understood",)
+NO_ALARM = ("danger first",)
 
 
 def test_dangers_of_other_peoples_lists_come_with_their_caution_first_and_no_power(workshop):
@@ -306,13 +306,22 @@ def test_harmless_calls_of_other_peoples_lists_raise_no_alarm(workshop):
 
 def test_where_nothing_was_understood_a_safety_line_stands_first(workshop):
     (asked,) = told_at(workshop, [("complaint", "washing machine", "qwertz")])
-    text = asked.trade.cautions["not understood"]
+    text = asked.trade.cautions["danger first"]
     assert asked.steps[0].do == "ask"
-    assert asked.lines()[0] == f"! not understood: {text}"
+    assert asked.lines()[0] == f"! danger first: {text}"
     assert asked.as_json()["cautions"][0] == text
     said: list[str] = []
     run(workshop.database, workshop.words, workshop.settings, Call(kind="washing machine", complaint="qwertz"), ask=lambda _: "q", say=said.append)  # fmt: skip
     assert any(text in line for line in said)
+
+
+def test_sheets_name_the_safety_line_at_each_question_and_print_its_text(workshop, tmp_path):
+    calls = tmp_path / "calls.csv"
+    calls.write_text("appliance_kind,complaint\nwashing machine,qwertz\n", encoding="utf-8")
+    told = workshop.round(calls, tmp_path / "round.html")
+    page = (tmp_path / "round.html").read_text(encoding="utf-8")
+    assert page.count("<b>danger first</b>") >= len(told["calls"][0]["steps"]) >= 1
+    assert "<dt>danger first</dt>" in page
 
 
 SEEN = {
