@@ -13,8 +13,13 @@ NAME = "workshop.duckdb"
 
 def empty_workshop(place: Path) -> Path:
     """Put a workshop without records at ``place``, a database file of the test's own."""
-    shutil.copyfile(built_once("empty", _empty) / NAME, place)
+    shutil.copyfile(made() / NAME, place)
     return place
+
+
+def made() -> Path:
+    """The folder that the empty workshop is copied from; made before anything is left out of what makes it."""
+    return built_once("empty", _empty)
 
 
 def _empty(folder: Path) -> None:
