@@ -1,7 +1,7 @@
 """Work that only reads and takes long, in a program of its own: the pages answer beside it.
 
-``python -P -m pipeline.open.apart`` reads from its standard input, pickled one after the other, what to do: a name of
-`WORKS`, the database, and what else the work is given. It writes to its standard output, pickled likewise, a text
+``python -P -m pipeline.open.apart`` reads from its standard input, a line of JSON each, what to do: a name of
+`WORKS`, the database, and what else the work is given. It writes to its standard output, in lines likewise, a text
 whenever there is something to tell, and at the end what came of it: the result, and code, what, remedy of a fault.
 It ends with its input.
 """
@@ -12,7 +12,6 @@ import atexit
 import contextlib
 import json
 import os
-import pickle
 import subprocess
 import sys
 import threading
@@ -21,6 +20,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, cast
 
 from pipeline.errors import DatabaseBusy, PriorjobsError
+from pipeline.open.plain import line_of, value_of
 from pipeline.terminal.ending import as_told
 from pipeline.terminal.views import SCORES, checked
 
@@ -44,9 +44,9 @@ def apart(work: str, db: Path, tell: Tell, *given: str) -> Any:
     program = _program()
     stdin, stdout = cast("IO[bytes]", program.stdin), cast("IO[bytes]", program.stdout)
     try:
-        pickle.dump((work, str(db), given), stdin)
+        stdin.write(line_of((work, str(db), given)))
         stdin.flush()
-        while isinstance(told := pickle.load(stdout), str):  # noqa: S301 - written by this program itself
+        while isinstance(told := value_of(stdout.readline()), str):
             tell(told)
     except (EOFError, OSError) as ended:
         _end(program)
@@ -159,12 +159,12 @@ def main() -> None:
     out, sys.stdout = sys.stdout.buffer, sys.stderr  # whatever else is printed must not stand between what is told
 
     def told(what: Any) -> None:
-        pickle.dump(what, out)
+        out.write(line_of(what))
         out.flush()
 
     with contextlib.suppress(EOFError, KeyboardInterrupt, BrokenPipeError):
         while True:
-            work, db, given = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by this program itself
+            work, db, given = value_of(sys.stdin.buffer.readline())
             told(_done(work, db, told, given))
 
 
