@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from models.plan.machine import Machine, Prices, change
 from models.plan.plan import POINTS, make_plan, step_of
 from models.plan.problem import Action, Check, First, Look, Problem
+from tests.worlds.plan_orders import walks
 
 NEVER = 1e6
 
@@ -449,16 +450,6 @@ def test_probabilities_of_use_add_up():
         if node.branches:
             assert sum(chance for _, chance, _ in node.branches) == pytest.approx(1.0, abs=1e-6)
     assert 0 <= plan.use().get("hand over", 0.0) <= 1
-
-
-def walks(node, before=()):
-    """Every way through a plan as a tuple of points."""
-    here = (*before, node)
-    following = [after for _, _, after in node.branches if after is not None]
-    if not following:
-        yield here
-    for after in following:
-        yield from walks(after, here)
 
 
 @pytest.mark.parametrize("seed", range(10))
