@@ -475,8 +475,10 @@ class Search:
         gain = joint @ self.cures.T
         lost = mass[:, None] - gain
         base = np.where(can, (self.check_money + change_money) * mass[:, None], np.inf)
-        base[:, checks:] += gain * self.ways[0, :, 0] + lost * self.ways[0, :, 1] + np.where(
-            self.may_look(seen), np.minimum(gain * self.look_more[0] + lost * self.look_more[1], 0.0), 0.0
+        base[:, checks:] += (
+            gain * self.ways[0, :, 0]
+            + lost * self.ways[0, :, 1]
+            + np.where(self.may_look(seen), np.minimum(gain * self.look_more[0] + lost * self.look_more[1], 0.0), 0.0)
         )
         own = joint @ self.row_costs.T + extra * (joint @ self.chances.T)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import Circumstances
@@ -32,7 +32,7 @@ NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
 # least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
 SEEN_BY_ANYONE = 0.5
 WORTH_A_GLANCE = 0.05
-# jobs of a cause that no list says to show in a check, from which on they say so; odds of what shows for it to be a step
+# jobs from which on a cause shows in a check though no list says so; least odds of what shows for it to be a step
 LEAST_JOBS, LEAST_SHOWN = 4, 0.01
 COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
 HANDOVER_MINUTES = 60.0
@@ -248,11 +248,10 @@ class Costs:
         found: dict[str, tuple[float, str]] = {}
         for act in acts:
             for cause in act.cures:
-                if act.parts and self._shown_by_check(cause, AT_HAND) is not card:
-                    continue
-                value, p = self._shown(cause, card)
+                value, _ = self._shown(cause, card)
                 chance = sum(odds.get(name, 0.0) for name in act.cures)
-                if p >= AT_HAND and self._elsewhere(card, value, odds, act) <= NOT_ELSEWHERE:
+                is_own = self._shown_by_check(cause, AT_HAND) is card
+                if is_own and self._elsewhere(card, value, odds, act) <= NOT_ELSEWHERE:
                     found[value] = max(found.get(value, (0.0, "")), (chance, act.name))
         return {value: name for value, (_, name) in found.items()}
 
@@ -345,9 +344,7 @@ class Costs:
             first = [*self._advised(causes, acts, call), *glances]  # what is unsafe is made safe first
         return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, due, tuple(first))
 
-    def _telling(
-        self, checks: Sequence[CheckCard], odds: Mapping[str, float], call: Circumstances
-    ) -> list[CheckCard]:
+    def _telling(self, checks: Sequence[CheckCard], odds: Mapping[str, float], call: Circumstances) -> list[CheckCard]:
         """Checks in which a cause shows, by the word lists or in enough jobs; chance alone makes no step."""
         asked = {*call.first, *call.looks_first.values()}
         return [

@@ -297,7 +297,8 @@ def with_states(problem, rng):
     )
     own = checks[-1].name
     actions = tuple(
-        replace(a, look=replace(a.look, after=frozenset({own}))) if a.look and rng.random() < 0.5 else a for a in actions
+        replace(a, look=replace(a.look, after=frozenset({own}))) if a.look and rng.random() < 0.5 else a
+        for a in actions
     )
     waits = frozenset(step.name for step in (*checks[1:], *actions) if rng.random() < 0.3)
     causes = rng.random(len(problem.p)) < 0.5
