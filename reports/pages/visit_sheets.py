@@ -119,7 +119,7 @@ def _van(van: Mapping[str, Any], calls: int, wording: Wording) -> dict[str, Any]
     return {"load": load, "basis": basis if calls else "", "leave": told}
 
 
-def _calls(expected: float, wording: Wording) -> Sentence:
+def _calls(expected: float, wording: Wording) -> Sentence | Written:
     """So many calls of a round, as one counts them: an expectation has no half calls."""
     return sentence("round.under_one") if 0 < expected < 0.5 else Written(wording.number(expected))
 
