@@ -70,8 +70,9 @@ def fix_by_month(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Data
     counts = connection.execute(_FIX_COUNTS, span).df()
     times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
     settled = _settled_times(connection, scope)
+    by_month = dict(tuple(times.groupby("month")))
     rated = [
-        _first_time_rate(row, times[times["month"] == row.month], scope.window_days, settled)
+        _first_time_rate(row, by_month.get(row.month, times.head(0)), scope.window_days, settled)
         for row in counts.itertuples()
     ]
     months = pd.concat([counts, pd.DataFrame(rated, columns=["rate", "low", "high"])], axis=1).assign(
