@@ -100,7 +100,7 @@ def main(visits: int) -> None:
     """Build the history, rebuild everything, and print the seconds a table and the ratio to a bare scan."""
     connection = duckdb.connect()
     connection.execute("set threads = 2; select setseed(0.25)")
-    sql.create_raw(connection)
+    sql.create(connection)
     connection.execute("insert into setting values (30, 120, 48, 22, 35, 'GBP', null, false)")
     for statement in SYNTHETIC.format(visits=visits, units=visits // 3).split(";\n"):
         connection.execute(statement)
