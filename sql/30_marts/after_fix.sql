@@ -65,23 +65,32 @@ with
             and new_fault.visit_no = waiting.fault_no
         where visit_result.outcome = 'fixed'
     ),
-    late as (
-        select distinct followed.visit_id as visit_id
+    late_fault as (
+        select followed.visit_id as visit_id, followed.episode_id as episode_id, followed.fault_visit_id as fault_visit_id
         from followed
         cross join follow_up
-        inner join visit_symptom as told_again on told_again.visit_id = followed.fault_visit_id
-        inner join episode_visit as earlier on earlier.episode_id = followed.episode_id
-        inner join visit_symptom as told_before
-            on told_before.visit_id = earlier.visit_id
-            and told_before.symptom_group = told_again.symptom_group
         where followed.event = 'new fault'
             and datediff('day', followed.fix_date, followed.fault_date) > follow_up.window_days
             and datediff('day', followed.fix_date, followed.fault_date) <= 90
-            and told_again.source = 'complaint'
-            and told_before.source = 'complaint'
-            and told_again.symptom_group <> 'display'
-            and not told_again.is_negated
-            and not told_before.is_negated
+    ),
+    complained as (
+        select visit_id, symptom_group
+        from visit_symptom
+        where source = 'complaint' and symptom_group <> 'display' and not is_negated
+    ),
+    -- told both then and before; as an intersection no order of joins can make it large
+    late as (
+        select distinct visit_id
+        from (
+            select late_fault.visit_id as visit_id, complained.symptom_group as symptom_group
+            from late_fault
+            inner join complained on complained.visit_id = late_fault.fault_visit_id
+            intersect
+            select late_fault.visit_id as visit_id, complained.symptom_group as symptom_group
+            from late_fault
+            inner join episode_visit on episode_visit.episode_id = late_fault.episode_id
+            inner join complained on complained.visit_id = episode_visit.visit_id
+        ) as told_both
     )
 select
     followed.visit_id as visit_id,
