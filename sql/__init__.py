@@ -89,8 +89,8 @@ def create(connection: duckdb.DuckDBPyConnection) -> None:
     Tables that a load fills stay where they are; those of core and marts are made anew, empty: see `rebuild`.
     """
     for name, what in connection.execute(
-        "select table_name, 'table' from duckdb_tables() where schema_name = 'main' and not temporary "
-        "union all select view_name, 'view' from duckdb_views() where not internal and not temporary"
+        "select table_name, 'table' from duckdb_tables() where database_name = current_database() "
+        "union all select view_name, 'view' from duckdb_views() where database_name = current_database()"
     ).fetchall():
         if any(file.table == name and (file.is_view or file.folder != _RAW) for file in table_files()):
             connection.execute(f"drop {what} {name}")

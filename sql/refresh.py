@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sql import TableFile, built_tables, rebuild, table_files
+import sql
 
 if TYPE_CHECKING:
     import duckdb
@@ -54,26 +54,26 @@ def refreshed(
         return bool(held >= fewest and some <= held * largest_share)
 
     if not (is_small_part("changed_visit") and _found(connection) and is_small_part("touched")):
-        rebuild(connection, built)
+        sql.rebuild(connection, built)
         yield
         return
-    small = [file for file in table_files() if not file.folder.startswith("10_") and (file.is_view or file.changes_by)]
-    try:
-        _build_beside(connection, small, built)
-        _replace(connection, [file for file in small if file.changes_by])
-        yield
-    finally:
-        for file in reversed(small):
-            what = "view" if file.is_view and file.table != "visit_identity" else "table"
-            connection.execute(f"drop {what} if exists temp.{file.table}")
-        for table in ("stage_visit", *_STAGED, "touched", "neighbour", "renamed_visit"):
-            connection.execute(f"drop table if exists temp.{table}")
+    small = [
+        file for file in sql.table_files() if not file.folder.startswith("10_") and (file.is_view or file.changes_by)
+    ]
+    _build_beside(connection, small, built)
+    _replace(connection, [file for file in small if file.changes_by])
+    yield
+    for file in reversed(small):  # what fails before is rolled back, these tables too
+        what = "view" if file.is_view and file.table != "visit_identity" else "table"
+        connection.execute(f"drop {what} temp.{file.table}")
+    for table in ("stage_visit", *_STAGED, "touched", "neighbour", "renamed_visit"):
+        connection.execute(f"drop table temp.{table}")
 
 
 def _found(connection: duckdb.DuckDBPyConnection) -> bool:
     """Find the visits touched; False: the settings are others, which touches all."""
     main = _main(connection)
-    whole = [file for file in built_tables() if not file.changes_by]
+    whole = [file for file in sql.built_tables() if not file.changes_by]
     for file in whole:
         connection.execute(f"create or replace temp table {file.table} as\n{file.query}")
     settings_changed = connection.execute(
@@ -93,7 +93,7 @@ def _found(connection: duckdb.DuckDBPyConnection) -> bool:
 
 
 def _build_beside(
-    connection: duckdb.DuckDBPyConnection, files: list[TableFile], built: Callable[[int, int], None]
+    connection: duckdb.DuckDBPyConnection, files: list[sql.TableFile], built: Callable[[int, int], None]
 ) -> None:
     """Build core and marts of the visits touched as temporary tables, which stand before those of the same names."""
     connection.execute(_step("neighbour"))
@@ -114,14 +114,14 @@ def _build_beside(
         built(done, len(files))
 
 
-def _identify(connection: duckdb.DuckDBPyConnection, file: TableFile) -> None:
+def _identify(connection: duckdb.DuckDBPyConnection, file: sql.TableFile) -> None:
     """Say by what the visits touched are known; neighbours have said what they can then, and go."""
     connection.execute(file.create.replace("\ncreate or replace view ", "\ncreate or replace temp table ", 1))
     for table in ("visit_identity", "stage_visit"):
         connection.execute(f"delete from temp.{table} where visit_id in (select visit_id from neighbour)")
 
 
-def _replace(connection: duckdb.DuckDBPyConnection, files: list[TableFile]) -> None:
+def _replace(connection: duckdb.DuckDBPyConnection, files: list[sql.TableFile]) -> None:
     main = _main(connection)
     for file in files:
         connection.execute(f"delete from {main}.{file.table} where {file.changes_by} in (select visit_id from touched)")
