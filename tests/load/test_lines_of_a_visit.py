@@ -54,7 +54,7 @@ def test_whoever_is_asked_about_a_guess_says_what_a_line_is(tmp_path: Path, type
     (tmp_path / "lines.csv").write_text(LINES.replace("visit_date,appliance_kind", "When,Machine"), encoding="utf-8")
 
     def answered() -> None:
-        sys.stdin, sys.stderr.isatty = _Typed(typed), lambda: True  # type: ignore[method-assign]
+        sys.stdin, sys.stderr.isatty = _Typed("1\n" + typed), lambda: True  # type: ignore[method-assign]
 
     ran = in_fork(tmp_path, "load lines.csv --save-layout kept.toml --db shop.duckdb", answered)
     assert ran.status == 0, ran.err
