@@ -21,11 +21,11 @@ from pipeline.visit.costs import Costs
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
-from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.question import Call, Question, age, read_questions
 from pipeline.visit.quote import LEAST_ODDS, quote
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
-from pipeline.visit.unit_history import Unit, histories
+from pipeline.visit.unit_history import Unit, UnitHistory, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, NOT_UNDERSTOOD, about
 from reports.render.wording import Written, sentence
@@ -91,9 +91,23 @@ def questions_of(
     found = histories(database, settings, units, on)
     known = phrases.kept(database)
     return [
-        replace(question, unit=unit, phrases=phrases.said_in(known, question.kind, question.complaint))
-        for question, unit in zip(questions, found, strict=True)
+        replace(
+            _aged(question, unit) if call.serial else question,
+            unit=unit,
+            phrases=phrases.said_in(known, question.kind, question.complaint),
+        )
+        for call, question, unit in zip(calls, questions, found, strict=True)
     ]
+
+
+def _aged(question: Question, unit: UnitHistory) -> Question:
+    """Take the age from what is on record of a unit known by its serial number, where the call gives none."""
+    known = unit.age_now()
+    if question.age_years is not None or known is None:
+        return question
+    years, day = known
+    told = sentence("answer.age_of_unit", age=age(years), date=Written(day.isoformat()))
+    return replace(question, age_years=years, remarks=(*question.remarks, told))
 
 
 def answer(
