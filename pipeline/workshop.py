@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pipeline.month.month import MonthReport
     from pipeline.visit.answer import Answer
     from pipeline.words import Words
+    from reports.render.wording import Wording
 
 Told = Callable[[str], None]
 
@@ -479,6 +480,13 @@ class Workshop:
             self.__dict__.pop("words", None)
             restage(self.database, self.words, self.settings)
         return undone
+
+    @property
+    def wording(self) -> Wording:
+        """How things are said to the people of this workshop."""
+        from reports.render.wording import in_language
+
+        return in_language(self.settings.locale, self.settings.currency)
 
     def advice(self) -> dict[str, Any]:
         """Parts that are often not the cause, and what came of the advice that was taken up.
