@@ -143,6 +143,7 @@ class Workshop:
         whole_history: bool = False,
         accept_guess: bool = False,
         decide: Decide | None = None,
+        may_replace: Callable[[str], None] | None = None,
         tell: Told | None = None,
     ) -> LoadReport:
         """Load job records; each file is one transaction.
@@ -173,6 +174,7 @@ class Workshop:
             dry_run=dry_run,
             whole_history=whole_history,
             decide=accept if accept_guess else decide,
+            may_replace=may_replace,
             progress=tell,
         )
         self.settings = with_currency_held(self.settings, self.database.connection)
