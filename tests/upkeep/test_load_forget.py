@@ -22,6 +22,7 @@ from pipeline.store.backup import write_backup
 from pipeline.upkeep.forget import forget
 from pipeline.upkeep.review import COLUMNS
 from pipeline.upkeep.status import status
+from tests.command_in_fork import in_fork
 from tests.worlds import shared
 
 JOBS = (
@@ -165,6 +166,15 @@ def test_status_needs_none_of_the_heavy_libraries(workshop: Workshop, tmp_path: 
     assert told.stdout.strip() == "[]"
 
 
+def test_nobody_is_forgotten_unasked(workshop: Workshop, tmp_path: Path) -> None:
+    before = held(workshop)
+    workshop.close()
+    refused = in_fork(tmp_path, "forget C-17 --db shop.duckdb")
+    assert refused.status == 2 and "--yes" in refused.err
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        assert held(opened) == before
+
+
 def test_a_load_beside_a_forget_keeps_what_it_reported(workshop: Workshop, tmp_path: Path) -> None:
     workshop.close()
     root = Path(__file__).parents[2]
@@ -177,7 +187,7 @@ def test_a_load_beside_a_forget_keeps_what_it_reported(workshop: Workshop, tmp_p
                 [sys.executable, "-c", "from pipeline.cli import main; main()", *words, "--db", tmp_path / "shop.duckdb"],
                 cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
             )
-            for words in (["forget", ("Ann Example", "C-17")[number]], ["load", tmp_path / "exports" / name])
+            for words in (["forget", ("Ann Example", "C-17")[number], "--yes"], ["load", tmp_path / "exports" / name])
         ]  # fmt: skip
         said = [one.communicate(timeout=120) for one in begun]
         assert [one.returncode for one in begun] == [0, 0], said

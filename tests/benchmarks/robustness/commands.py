@@ -111,7 +111,7 @@ def every() -> dict[str, Command]:
         "models": Command("models use 0001", _has_models(1)),
         "review": Command("review --decisions words.csv", _asked("select count(*) = 1 from correction where undone_at is null")),
         "export": Command("export visit visits.csv", _is_table),
-        "forget": Command(f"forget {CUSTOMER}", _is_forgotten),
+        "forget": Command(f"forget {CUSTOMER} --yes", _is_forgotten),
         "status": Command("status --check", _nothing_more),
         "backup": Command("backup kept.zip", _is_backup),
         "restore": Command("restore before.zip --db restored.duckdb", _is_restored),
