@@ -105,9 +105,10 @@ class Library:
         DatabaseBusy
             Another request or another program kept it longer than ``wait`` seconds, or long work runs here.
         """
+        is_page = wait is None
         wait = WAITS if wait is None else wait
         is_working = self.job is not None and self.job.is_running and self.job.is_changing
-        if not self._turn.acquire(timeout=0 if is_working else wait):
+        if not self._turn.acquire(timeout=0 if is_working and is_page else wait):
             raise self._busy()
         try:
             if read_only:
