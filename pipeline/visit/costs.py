@@ -103,6 +103,7 @@ class Costs:
         self.trip = further_trip(settings)
         self._usual_values: dict[str, str] = {}
         self._shared: dict[str, float] = {}
+        self._places: dict[str, CheckCard | None] = {}
         self._looks = {cause: self._looked_at_by(cause) for cause in trade.repairs}
         self._shared = self._minutes_in_common()
 
@@ -263,6 +264,11 @@ class Costs:
 
     def _place(self, cause: str) -> CheckCard | None:
         """Find the check that looks at the place of a cause: the one it shows in most plainly by an unusual value."""
+        if cause not in self._places:
+            self._places[cause] = self._find_place(cause)
+        return self._places[cause]
+
+    def _find_place(self, cause: str) -> CheckCard | None:
         best, most = None, 0.3
         for card in self.trade.checks:
             shown = self.trade.stated.get((cause, card.finding), {})
