@@ -59,6 +59,7 @@ def load(
 
         may_write(save_layout, None, db=db)
         may_hold_layout(save_layout)
+    is_new = not db.exists()
     with Workshop.open(db) as workshop:
         report = workshop.load(
             files,
@@ -72,6 +73,8 @@ def load(
             may_replace=None if yes else lambda question: confirm(question, "--yes"),
             tell=progress(quiet),
         )
+        if dry_run and is_new:
+            report.notes.append(f"The workshop {shown(db.name)} was made for it and is empty; its key lies beside it.")
         if save_layout:
             report.save_layout(save_layout)
         show(report.as_json(), report.lines(), as_json)
