@@ -68,7 +68,8 @@ def problem(
         later = [act for act in acts if not (act.parts and act.name == due)]
         glances = [] if machine.stays_off else put.glances(checks, later)
         first = [*put.advised(), *put.seen_first(), *glances]  # what is unsafe is made safe first
-    groups = sorted(machine.opened.union(*(step.access for step in (*looks, *repairs))))
+    accesses = [*(look.access for look in looks), *(repair.access for repair in repairs)]
+    groups = sorted(machine.opened.union(*accesses))
     handover = np.array([put.handover(cause) for cause in put.causes])
     return Problem(
         put.causes, put.p, tuple(looks), tuple(repairs), handover, _prices(costs, groups), machine, due, tuple(first)
