@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 SCHEMA_VERSION = 6
 
 _FOLDER = Path(__file__).parent
-_RAW = "10_raw"
+RAW = "10_raw"
+"""Folder of the tables that a load fills; all others are derived."""
 _RESERVED = ("key", "reads", "written by", "changes by")
 _STATEMENT_END = re.compile(r"^((?!--).*);[ \t]*$", re.MULTILINE)
 _HEADER_ENTRY = re.compile(r"^-- ([a-z][\w ]*):[ \t]+(.*)$")
@@ -92,7 +93,7 @@ def create(connection: duckdb.DuckDBPyConnection) -> None:
         "select table_name, 'table' from duckdb_tables() where database_name = current_database() "
         "union all select view_name, 'view' from duckdb_views() where database_name = current_database()"
     ).fetchall():
-        if any(file.table == name and (file.is_view or file.folder != _RAW) for file in table_files()):
+        if any(file.table == name and (file.is_view or file.folder != RAW) for file in table_files()):
             connection.execute(f"drop {what} {name}")
     connection.execute(_script())
 
@@ -175,7 +176,7 @@ def table_files() -> tuple[TableFile, ...]:
 @cache
 def built_tables() -> tuple[TableFile, ...]:
     """Return the files of core and marts that make tables, each after those it reads."""
-    return tuple(file for file in table_files() if file.folder != _RAW and not file.is_view)
+    return tuple(file for file in table_files() if file.folder != RAW and not file.is_view)
 
 
 @cache
@@ -202,7 +203,7 @@ def _read(path: Path) -> TableFile:
     create, checks = statements[0], statements[1:]
     header = _header(create)
     comments = {name: text for name, text in header.items() if name not in _RESERVED}
-    if path.parent.name == _RAW:
+    if path.parent.name == RAW:
         comments |= dict(_RAW_COLUMN.findall(create))
     return TableFile(
         table=path.stem,
@@ -257,7 +258,7 @@ def _script() -> str:
             ).fetchall()
         )
     return "".join(
-        (file.create + ";" if file.is_view or file.folder == _RAW else made[file.table])
+        (file.create + ";" if file.is_view or file.folder == RAW else made[file.table])
         + _comments(file, columns[file.table])
         for file in files
     )
