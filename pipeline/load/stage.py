@@ -154,11 +154,13 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
         insert(connection, "make_read", rows.assign(t=spelt.array, u=found["is_understood"].array))
     for rows in batches(connection, "select distinct outcome as w from visit_text where outcome is not null"):
         found = words.match("outcome", rows["w"])
-        insert(connection, "outcome_read", rows.assign(t=found["term"].array, u=found["is_understood"].array))
+        terms = [found[name].array for name in ("term", "is_understood", "is_doubtful")]
+        insert(connection, "outcome_read", rows.assign(t=terms[0], u=terms[1], d=terms[2]))
     for rows in batches(connection, "from cause_written"):
         found = words.match("cause", rows["w"], rows["k"])
         terms = [found[name].array for name in ("term", "is_understood", "is_doubtful")]
-        insert(connection, "cause_read", rows.assign(t=terms[0], u=terms[1], d=terms[2]))
+        is_none = words.match("outcome", rows["w"])["term"].eq("no fault found").array
+        insert(connection, "cause_read", rows.assign(t=terms[0], u=terms[1], d=terms[2], n=is_none))
 
 
 def _read_values(connection: duckdb.DuckDBPyConnection) -> None:

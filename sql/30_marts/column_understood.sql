@@ -3,7 +3,7 @@
 -- reads:      raw_record, stage_visit, stage_symptom, stage_finding, word_use
 -- column_name: as a job sheet calls it; a make has no list to be understood by, so it is understood where it is given
 -- given:      visits in force that fill it; of parts, part lines
--- understood: of them, those it became a value or a known term for
+-- understood: of them, those it became a value or a known term for; an outcome that is a guess is not understood
 create or replace table column_understood as
 with
     said as (
@@ -31,6 +31,11 @@ with
         from word_use
         where list = 'cause'
     ),
+    outcome_known as (
+        select written, term
+        from word_use
+        where list = 'outcome'
+    ),
     counted as (
         select
             count(visit.visit_id) as appliance_kind_given,
@@ -52,7 +57,7 @@ with
             count(raw_record.cause) as cause_given,
             count(case when raw_record.cause is not null then cause_known.term end) as cause_understood,
             count(raw_record.outcome) as outcome_given,
-            count(case when raw_record.outcome is not null then case when visit.outcome <> 'unknown' then visit.outcome end end) as outcome_understood,
+            count(case when visit.outcome <> 'unknown' then outcome_known.term end) as outcome_understood,
             count(raw_record.minutes) as minutes_given,
             count(case when raw_record.minutes is not null then visit.labour_minutes end) as minutes_understood,
             count(raw_record.labour_charge) as labour_charge_given,
@@ -63,6 +68,7 @@ with
         inner join raw_record on raw_record.record_id = visit.record_id
         left join known on known.written = raw_record.appliance_kind
         left join cause_known on cause_known.written = raw_record.cause
+        left join outcome_known on outcome_known.written = raw_record.outcome
         left join said on said.visit_id = visit.visit_id
         left join coded on coded.visit_id = visit.visit_id
         left join seen on seen.visit_id = visit.visit_id
