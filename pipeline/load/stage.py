@@ -254,11 +254,16 @@ def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> NDArray[np.int64]:
 
 
 def _read_complaints(words: Words, rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    import pandas as pd
+
     found = words.find_symptoms(rows["complaint"], rows["kind"])
     unknown = words.unknown(rows["complaint"], rows["kind"])
     found = found.assign(visit_id=_visit_ids(rows, found), source="complaint")
     uses = _uses("complaint", rows["complaint"], unknown)
-    return found[["visit_id", "symptom", "source", "is_negated", "is_doubtful"]], uses
+    again = rows.loc[words.says_again(rows["complaint"]), ["visit_id"]]
+    again = again.assign(symptom="as before", source="again", is_negated=False, is_doubtful=False)
+    columns = ["visit_id", "symptom", "source", "is_negated", "is_doubtful"]
+    return pd.concat([found[columns], again[columns]], ignore_index=True), uses
 
 
 def _uses(name: str, texts: pd.Series[str], found: pd.DataFrame) -> pd.DataFrame:

@@ -113,7 +113,11 @@ class CellList:
         terms = list(dict.fromkeys(found))
         if left or not found or (self._name != "outcome" and (len(terms) > 1 or not terms[0])):
             return Cell(own_term(written), False, is_doubtful)
-        return self._outcome(found, is_doubtful=is_doubtful) if self._name == "outcome" else Cell(terms[0], True, is_doubtful)
+        return (
+            self._outcome(found, is_doubtful=is_doubtful)
+            if self._name == "outcome"
+            else Cell(terms[0], True, is_doubtful)
+        )
 
     def _held(self, meanings: list[Meaning], kind: str | None) -> str | None:
         own = {m.term for m in meanings if kind in m.kinds} or {m.term for m in meanings if not m.kinds}

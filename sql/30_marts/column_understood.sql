@@ -9,7 +9,7 @@ with
     said as (
         select distinct visit_id
         from stage_symptom
-        where source = 'complaint'
+        where source in ('complaint', 'again')
     ),
     coded as (
         select distinct visit_id

@@ -152,6 +152,25 @@ def test_no_fault_found_waits_only_for_the_same_complaint() -> None:
     ) == [[1, 1], [1, 2], [1, 2]]
 
 
+def test_a_visit_that_says_the_fault_is_back_follows_the_one_before_inside_the_window() -> None:
+    assert each_joined(
+        [visit(0, symptoms=DRAIN), visit(20, is_back=True)],
+        [visit(0, symptoms=DRAIN), visit(31, is_back=True)],
+        [visit(0, symptoms=DRAIN), visit(5, symptoms=LEAK), visit(9, is_back=True), visit(12, symptoms=LEAK)],
+        [visit(0, "no fault found", symptoms=DRAIN), visit(90, is_back=True)],
+        [visit(0, symptoms=DRAIN), visit(20)],
+    ) == [[1, 1], [1, 2], [1, 2, 2, 2], [1, 1], [1, 2]]
+
+
+def test_what_it_says_beside_is_no_complaint_of_its_own() -> None:
+    connection = workshop(visit(0, symptoms=DRAIN), visit(20, symptoms=["dead"], is_back=True))
+    assert column(connection, "select ends_complaint from visit_result order by visit_no") == [False, True]
+    assert column(connection, "select joined_by from episode_visit order by visit_no") == [
+        "first visit", "says it is back",
+    ]  # fmt: skip
+    assert column(workshop(visit(0, symptoms=["dead"], is_back=True)), "select main_symptom from episode") == ["dead"]
+
+
 def test_visits_of_two_units_never_join() -> None:
     assert joined(
         visit(0, job_no="J", serial="A", symptoms=DRAIN), visit(1, job_no="J", serial="B", symptoms=DRAIN)

@@ -35,7 +35,14 @@ def test_that_it_works_is_a_repair_by_itself(works: str) -> None:
 
 @pytest.mark.parametrize(
     "nothing",
-    ["no fault found", "NFF", "could not replicate", "works as it should", "nothing wrong found", "kein Fehler gefunden"],
+    [
+        "no fault found",
+        "NFF",
+        "could not replicate",
+        "works as it should",
+        "nothing wrong found",
+        "kein Fehler gefunden",
+    ],
 )
 def test_no_fault_found_says_that_nothing_was_found(nothing: str) -> None:
     table = read(nothing, f"{nothing}, tested ok", f"{nothing}, left working")
