@@ -73,6 +73,24 @@ def unread_amounts(connection: duckdb.DuckDBPyConnection) -> list[str]:
     ]
 
 
+def units_of_unread_kinds(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
+    """Say which visits of a kind no list knows were taken for visits to a unit of another kind, by its serial."""
+    visits, first, other = connection.execute(
+        "select count(*), min(kind), min_by(other_kind, kind) from (select visit.kind, max(other.kind) as other_kind "
+        "from visit join visit as other on other.appliance_id = visit.appliance_id and other.kind <> visit.kind "
+        "join term on term.list = 'kind' and term.term = visit.kind and term.origin = 'own' "
+        "where visit.batch_id = ? group by visit.visit_id, visit.kind)",
+        [batch],
+    ).fetchall()[0]
+    if not visits:
+        return []
+    return [
+        f"{visits:,} visits of a kind no list knows, such as {shown(first)}, have the serial, or customer, make and "
+        f"model, of an appliance of another kind, such as {shown(other)}: they count as visits to that appliance. "
+        "Say in review what the words mean."
+    ]
+
+
 def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> list[str]:
     """Say that the file, or a part of it, is written in a shipped language that is not switched on.
 

@@ -231,7 +231,7 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
-    from pipeline.load.hints import another_language, unread_amounts, without_causes
+    from pipeline.load.hints import another_language, units_of_unread_kinds, unread_amounts, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -297,6 +297,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     if place.replaces or versions.loaded:
         _build(asked, place, last_record)
         report.notes += unread_amounts(connection)
+        report.notes += units_of_unread_kinds(connection, place.batch)
         report.notes += [said(offence) for offence in broken(connection)]
     return report
 

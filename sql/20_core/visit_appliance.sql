@@ -1,12 +1,19 @@
 -- one row a visit: the physical unit it was made to
 -- key:          visit_id
--- reads:        stage_visit, follow_up
+-- reads:        stage_visit, term, follow_up
 -- appliance_id: smallest visit_id of the unit's visits: stable while older visits stay loaded
 -- identity:     serial (kind and serial number), customer (customer, kind, make, model), job (the job number alone)
+-- A kind no list knows says nothing against a serial: such a visit is of the only known kind that has it, else of whatever unread kind
+-- has it, where the makes do not contradict each other. Two known kinds with one serial are two units.
 -- A visit without a serial takes the serial of the job it belongs to or names, where customer, make and model do not contradict it,
--- else the only serial its customer has for this kind, make and model. One without a customer either takes the customer of its job. What stays is known by its job number alone.
+-- else the only serial its customer has for this kind, make and model (for the make and model, where a kind was not read). One without a customer either takes the customer of its job. What stays is known by its job number alone.
 create or replace table visit_appliance as
 with
+    unread as (
+        select distinct term as kind
+        from term
+        where list = 'kind' and origin = 'own'
+    ),
     known as (
         select
             stage_visit.visit_id as visit_id,
@@ -109,6 +116,21 @@ with
         group by known.customer_hash, known.kind, coalesce(known.make, ''), coalesce(known.model, '')
         having min(known.serial) = max(known.serial)
     ),
+    -- a customer's unit by make and model alone, for where a kind was not read
+    model_unit as (
+        select
+            known.customer_hash as customer_hash,
+            coalesce(known.make, '') as make,
+            known.model as model,
+            max(case when unread.kind is null then 0 else 1 end) as has_unread,
+            min(known.serial) as serial
+        from known
+        inner join customer_asked on customer_asked.customer_hash = known.customer_hash
+        left join unread on unread.kind = known.kind
+        where known.serial is not null and known.model is not null
+        group by known.customer_hash, coalesce(known.make, ''), known.model
+        having min(known.serial) = max(known.serial)
+    ),
     resolved as (
         select
             without_serial.visit_id as visit_id,
@@ -118,8 +140,17 @@ with
             without_serial.model as model,
             without_serial.named_job as named_job,
             without_serial.customer_hash as customer_hash,
-            coalesce(without_serial.serial, customer_unit.serial) as serial
+            coalesce(
+                without_serial.serial,
+                customer_unit.serial,
+                case when unread.kind is not null or model_unit.has_unread = 1 then model_unit.serial end
+            ) as serial
         from without_serial
+        left join unread on unread.kind = without_serial.kind
+        left join model_unit
+            on model_unit.customer_hash = without_serial.customer_hash
+            and model_unit.make = without_serial.make
+            and model_unit.model = without_serial.model
         left join customer_unit
             on customer_unit.customer_hash = without_serial.customer_hash
             and customer_unit.kind = without_serial.kind
@@ -147,14 +178,54 @@ with
         cross join follow_up
         where resolved.serial is null and resolved.customer_hash is null
     ),
-    with_serial as (
-        select visit_id, kind, serial
+    as_written as (
+        select visit_id, kind, serial, make
         from known
         where serial is not null
         union all
-        select visit_id, kind, serial
+        select visit_id, kind, serial, nullif(make, '') as make
         from resolved
         where serial is not null
+    ),
+    serial_unread as (
+        select
+            as_written.serial as serial,
+            min(as_written.kind) as kind,
+            min(as_written.make) as make
+        from as_written
+        inner join unread on unread.kind = as_written.kind
+        group by as_written.serial
+    ),
+    serial_read as (
+        select
+            as_written.serial as serial,
+            min(as_written.kind) as kind,
+            max(as_written.kind) as other_kind,
+            min(as_written.make) as make
+        from as_written
+        inner join serial_unread on serial_unread.serial = as_written.serial
+        left join unread on unread.kind = as_written.kind
+        where unread.kind is null
+        group by as_written.serial
+    ),
+    with_serial as (
+        select
+            as_written.visit_id as visit_id,
+            as_written.serial as serial,
+            case
+                when unread.kind is null then as_written.kind
+                when serial_read.kind is null
+                    and coalesce(as_written.make, serial_unread.make, '') = coalesce(serial_unread.make, '')
+                    then serial_unread.kind
+                when serial_read.kind = serial_read.other_kind
+                    and coalesce(as_written.make, serial_read.make, '') = coalesce(serial_read.make, as_written.make, '')
+                    then serial_read.kind
+                else as_written.kind
+            end as kind
+        from as_written
+        left join unread on unread.kind = as_written.kind
+        left join serial_unread on serial_unread.serial = as_written.serial
+        left join serial_read on serial_read.serial = as_written.serial
     ),
     serial_unit as (
         select kind, serial, min(visit_id) as appliance_id
