@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
-from pipeline.open.app import go, library, page, signed, unsigned
+from pipeline.open.app import go, library, number, page, signed, unsigned
 from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.conversation import Visit
@@ -107,13 +107,14 @@ def record(at: str) -> flask.Response:
     visit, _, _ = _now(kept)
     if not visit.outcome:
         raise UsageError("This visit has not ended yet.", "Go back to it and press how it ended.")
-    if given["minutes"] and not given["minutes"].isdigit():
+    if given["minutes"] and number(given["minutes"]) is None:
         raise UsageError("The minutes must be a whole number.", "Go back and write them in digits, such as 45.")
     visit.cause, visit.ordered = given["cause"], given["ordered"]
     line = conversation.record_line(visit, Call(**kept["call"]))
     line |= {"job_no": given["job_no"] or kept["number"], "minutes": given["minutes"], "photos": given["photos"]}
-    if not _on_file(path, line["job_no"]):
-        conversation.append_record(path, line)
+    with library().writing:
+        if not _on_file(path, line["job_no"]):
+            conversation.append_record(path, line)
     try:
         with library().opened(read_only=False) as workshop:
             workshop.load([path])
