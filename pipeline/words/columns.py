@@ -199,8 +199,8 @@ def match_causes(
     for at, text in enumerate(texts):
         if not text.strip() or ("cause", plain(text)) in silenced:
             read.append((None, True, False))
-        elif (cause := _one_cause(words, text, kind_names[at], named.get(at, []))) is not None:
-            read.append((cause.cause, True, cause.is_doubtful))
+        elif (chosen := _one_cause(words, text, kind_names[at], named.get(at, []))) is not None:
+            read.append((chosen.cause, True, chosen.is_doubtful))
         else:
             read.append((own_term(_DOUBT.sub(" ", text)) or own_term(text), False, _sounds_doubtful(text)))
     return _aligned(read, texts, which, written)

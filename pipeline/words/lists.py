@@ -129,8 +129,8 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
     lists.installation = read_table(SHIPPED / "en" / "installation.csv")
     lists.cause_rules = read_table(SHIPPED / "en" / "causes.csv")
     for row in read_table(SHIPPED / "en" / "part_functions.csv"):
-        for kind in many(row["kinds"]) or [None]:
-            lists.part_functions[row["part"], kind] = row["symptom"]
+        kinds: list[str | None] = [*many(row["kinds"])] or [None]
+        lists.part_functions |= {(row["part"], kind): row["symptom"] for kind in kinds}
     joint = read_table(SHIPPED / "en" / "joint_causes.csv")
     lists.joint_causes = {row["cause"]: frozenset(many(row["with"])) for row in joint}
     lists.finding_rules = read_table(SHIPPED / "en" / "findings.csv")
