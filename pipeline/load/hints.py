@@ -147,8 +147,8 @@ def units_of_unread_kinds(connection: duckdb.DuckDBPyConnection, batch: int) -> 
     if not visits:
         return []
     return [
-        f"{visits:,} visits of a kind no list knows, such as {shown(first)}, have the serial, or customer, make and "
-        f"model, of an appliance of another kind, such as {shown(other)}: they count as visits to that appliance. "
+        f"{visits:,} visits of a kind no list knows, such as {shown(first)}, have the serial of an "
+        f"appliance of another kind, such as {shown(other)}: they count as visits to that appliance. "
         "Say in review what the words mean."
     ]
 

@@ -45,14 +45,6 @@ def test_a_kind_that_was_not_read_says_nothing_against_a_serial() -> None:
     assert found == [1, 2, 1], "another make is another unit"
 
 
-def test_where_a_kind_was_not_read_make_and_model_lend_the_serial_of_a_customer() -> None:
-    same: dict[str, Any] = {"customer_hash": "c", "make": "Pellmore", "model": "P1"}
-    assert of_unread_kinds(visit(0, kind="dw?", **same), visit(9, serial=None, kind="dishwasher", **same)) == [1, 1]
-    assert of_unread_kinds(visit(0, kind="dishwasher", **same), visit(9, serial=None, kind="dw?", **same)) == [1, 1]
-    without = same | {"model": None}
-    assert of_unread_kinds(visit(0, kind="oven", **without), visit(9, serial=None, kind="dw?", **without)) == [1, 2]
-
-
 def test_without_a_serial_customer_kind_make_and_model_are_the_unit_and_weak() -> None:
     same: dict[str, Any] = {"serial": None, "customer_hash": "c", "make": "Pellmore", "model": "P1"}
     connection = workshop(
