@@ -94,7 +94,7 @@ def unread_values(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str
     for column, different, uses, first in rows:
         named = "; ".join(_value(one["written"], one["uses"], one["line"]) for one in first)
         more = f"; and {different - len(first):,} other values" if different > len(first) else ""
-        told.append(f"{column}: {uses:,} could not be read and count as not recorded: {named}{more}.")
+        told.append(f"{column}: {uses:,} became no value and count as not recorded: {named}{more}.")
     if told:
         told.append("All of these: priorjobs export unread_value FILE. Correct them in the file or in its layout.")
     return told
