@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ from models.causes.pool import job_losses, pool_weights
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from models.causes.by_kind import ByKind
     from models.causes.jobs import Jobs
 
 HALF_LIVES = (5.0, 2.0)  # years tried beside none, the longest first
@@ -95,9 +95,10 @@ def _gain(before: np.ndarray, losses: np.ndarray) -> tuple[float, float]:
 def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndarray]:
     """Give, for a half-life, the log-loss of each later job whose cause had been met before."""
     as_calls, _ = as_asked(jobs, 0)
-    shown, offset, asked_offset = jobs.shown, offset_of(jobs, jobs.lists), offset_of(as_calls, jobs.lists)
-    told = shown if jobs.written is not None else as_calls.shown  # beside lists no finding is read
+    asked_offset = offset_of(as_calls, jobs.lists)
+    told = jobs.shown if jobs.written is not None else as_calls.shown  # beside lists no finding is read
     number, place = len(jobs.cause), np.arange(len(jobs.cause))
+    before: dict[int, ByKind] = {}
 
     def losses(years: float | None) -> np.ndarray:
         found = []
@@ -105,9 +106,10 @@ def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndar
             used = place < begin
             asked = ~used & (place < end) & np.isin(jobs.cause, jobs.cause[:begin])
             weight = weigh(cure_date.iloc[:begin], years)
-            weighed = replace(jobs, weight=np.append(weight / weight.mean(), np.ones(number - begin)))
+            weight = np.append(weight / weight.mean(), np.ones(number - begin))
             with threadpool_limits(limits=1):
-                layers = regression_of(weighed, shown, offset, used, FREEDOM), naive_bayes_of(weighed, shown, used)
+                before[begin] = regression_of(jobs, used, FREEDOM, before.get(begin), weight)
+                layers = before[begin], naive_bayes_of(jobs, used, weight)
             opinions = [layer.scores(entries(told[asked]), jobs.kind[asked], asked_offset[asked]) for layer in layers]
             cause = jobs.cause[asked]
             if len(cause):

@@ -248,10 +248,9 @@ class HeldOut:
 
     def try_regression(self) -> float:
         """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
-        jobs, lists = self.jobs, self.jobs.lists
-        offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
-        shown = jobs.shown
-        asked = shown if jobs.written is not None else self.asked.shown  # beside lists no finding is read
+        jobs = self.jobs
+        asked_offset = offset_of(self.asked, jobs.lists)
+        asked = jobs.shown if jobs.written is not None else self.asked.shown  # beside lists no finding is read
 
         def ask(layer: ByKind, mine: np.ndarray) -> np.ndarray:
             return layer.scores(entries(asked[mine]), jobs.kind[mine], asked_offset[mine])
@@ -259,23 +258,25 @@ class HeldOut:
         parts = [self.fold == part for part in np.unique(self.fold[self.scored])]
         judges = parts[: int(np.searchsorted(np.cumsum([part.sum() for part in parts]), ENOUGH_FOR_FREEDOM)) + 1]
         judging, counted = np.any(judges, axis=0), np.zeros((len(self.fold), jobs.causes))
+        fitted: list[ByKind | None] = [None] * len(judges)
         opinions, losses = [], []
         for tried in FREEDOMS:
             opinions.append(np.zeros_like(counted))
-            for mine in judges:
-                opinions[-1][mine] = ask(regression_of(jobs, shown, offset, ~mine, tried), mine)
+            for place, mine in enumerate(judges):
+                fitted[place] = layer = regression_of(jobs, ~mine, tried, fitted[place])
+                opinions[-1][mine] = ask(layer, mine)
             losses.append(self._with(opinions[-1][judging], judging))
             if losses[-1] > min(losses):
                 break
         least_free = int(np.argmax(np.array(losses) <= min(losses) + LEAST_FREER))
         freedom, opinion = FREEDOMS[least_free], opinions[least_free]
         for mine in parts[len(judges) :]:
-            opinion[mine] = ask(regression_of(jobs, shown, offset, ~mine, freedom), mine)
+            opinion[mine] = ask(regression_of(jobs, ~mine, freedom), mine)
         for mine in parts:
-            counted[mine] = ask(naive_bayes_of(jobs, shown, ~mine), mine)
+            counted[mine] = ask(naive_bayes_of(jobs, ~mine), mine)
         half = np.random.default_rng(HALVES).random(len(self.fold)) < 0.5
         for used in (~parts[0] & half, ~parts[0] & ~half):
-            halved = regression_of(jobs, shown, offset, used, freedom), naive_bayes_of(jobs, shown, used)
+            halved = regression_of(jobs, used, freedom), naive_bayes_of(jobs, used)
             told_by = [ask(one, parts[0]) for one in halved]
             self.halves.append(dict(zip(("regression", "naive Bayes"), told_by, strict=True)))
         is_kept = self.keep("regression", opinion)

@@ -93,10 +93,11 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
 
 def log_rising(start: np.ndarray | float, steps: np.ndarray) -> np.ndarray:
     """Log of Γ(start + steps) / Γ(start), which is 0 and costs nothing where there are no steps."""
-    start = np.broadcast_to(start, steps.shape)
     some = steps != 0
+    begun = np.asarray(start)
+    begun = np.broadcast_to(begun, steps.shape)[some] if begun.ndim else begun
     told = np.zeros(steps.shape)
-    told[some] = log_gamma(start[some] + steps[some]) - log_gamma(start[some])
+    told[some] = log_gamma(begun + steps[some]) - log_gamma(begun)
     return told
 
 

@@ -178,7 +178,7 @@ def _corrected_lists(database: Database, words: Words) -> CauseModel:
 
 def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
     """What the model says of each question, all asked at once."""
-    from models.causes.evidence import outside_note
+    from models.causes.evidence import outside_notes
     from models.causes.features import questions as rows_of
     from reports.render.wording import sentence
 
@@ -201,18 +201,13 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
         ],
         known_columns=[column.name for column in model.columns],
     )
-    names, chances, none = (
-        [str(cause) for cause in model.classes_],
-        model.predict_proba(asked),
-        model.none_of_these(asked),
-    )
+    names = [str(cause) for cause in model.classes_]
+    chances, none = model.predict_proba(asked), model.none_of_these(asked)
     return [
         (
             dict(zip(names, chances[row].tolist(), strict=True)),
             float(none[row]),
-            None
-            if (outside := outside_note(model, asked.iloc[[row]])) is None
-            else sentence("answer.outside", what=outside),
+            None if outside is None else sentence("answer.outside", what=outside),
         )
-        for row in range(len(questions))
+        for row, outside in enumerate(outside_notes(model, asked))
     ]
