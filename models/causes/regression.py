@@ -77,11 +77,11 @@ def coordinates_of(
         counts, jobs = count_shown(mine, np.unique(cause[rows], return_inverse=True)[1], weight[rows])
         features = np.flatnonzero(counts.any(axis=1))
         features = features[~silent_cells(facts, features, counts[features], jobs)]
-        mine = mine[:, features].astype(np.float32)
+        mine = mine[:, features]
         exemplars = max(NUMBERS // len(rows), FEWEST_EXEMPLARS)
         few = np.sort(np.random.default_rng(0).permutation(len(rows))[:exemplars])
         shared = (mine @ mine[few].T).toarray()
-        root = cholesky(shared[few] + JITTER * np.eye(len(few)), lower=True).astype(np.float32)
+        root = cholesky(shared[few] + JITTER * np.eye(len(few)), lower=True)
         place = np.empty((len(rows), len(few)), dtype=np.float32)
         place[few] = root
         others = np.delete(np.arange(len(rows)), few)

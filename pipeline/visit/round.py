@@ -29,7 +29,7 @@ from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call, Question, age
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
-from pipeline.visit.tapping import tapped
+from pipeline.visit.tapping import MOST_POINTS, tapped
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
 from sql.working import drop_temporary
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 MOST_CALLS = 1000  # of a file meant as a day's calls; more is a mistake, or a trap
+MOST_FOLLOWED = 100  # calls whose every step goes into the page; of the others, the first
 LEAST_ODDS = 0.004
 
 
@@ -83,6 +84,7 @@ def plan_round(
     refused += [sentence("round.no_kind", line=Written(one["line_no"])) for one in lines if not one["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]
     remarks = _told_twice(lines)
+    remarks += [sentence("round.first_steps", calls=MOST_FOLLOWED)] if len(lines) > MOST_FOLLOWED else []
     questions = _questions(database, words, settings, lines, day)
     numbers = part_numbers(database.connection, [question.kind for question in questions])
     stocked = None if stock is None else read_stock(words, stock)
@@ -315,12 +317,12 @@ def _wanted(calls: Sequence[Sequence[Needs]]) -> dict[str, list[tuple[int, float
 
 
 def _trees(walk: Walk, answers: Sequence[Answer]) -> list[dict[str, Any]]:
-    """The decision tree of each call; calls that were answered alike share one."""
+    """The decision tree of each call, of those after ``MOST_FOLLOWED`` the first step; alike answers share one."""
     trees: dict[str, dict[str, Any]] = {}
     alike = [json.dumps({**one.as_json(), "job_no": None, "unit": None}, default=str) for one in answers]
-    for one, same in zip(answers, alike, strict=True):
+    for number, (one, same) in enumerate(zip(answers, alike, strict=True)):
         if same not in trees:
-            trees[same] = tapped(walk, Stand(one))
+            trees[same] = tapped(walk, Stand(one), MOST_POINTS if number < MOST_FOLLOWED else 1)
     return [trees[same] for same in alike]
 
 
