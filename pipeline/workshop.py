@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pipeline.month.month import MonthReport
     from pipeline.visit.answer import Answer
     from pipeline.words import Words
+    from reports.render.wording import Wording
 
 Told = Callable[[str], None]
 
@@ -66,7 +67,7 @@ class Workshop:
         database = Database.open(path, read_only=read_only, wait=wait)
         try:
             settings = with_currency_held(settings, database.connection)
-            is_in_force = is_stored(database.connection, settings) and not _names_technicians(database, settings)
+            is_in_force = is_stored(database.connection, settings)
             if not is_in_force and not read_only:
                 _rebuild(database, settings)
         except BaseException as fault:
@@ -142,6 +143,7 @@ class Workshop:
         whole_history: bool = False,
         accept_guess: bool = False,
         decide: Decide | None = None,
+        may_replace: Callable[[str], None] | None = None,
         tell: Told | None = None,
     ) -> LoadReport:
         """Load job records; each file is one transaction.
@@ -172,6 +174,7 @@ class Workshop:
             dry_run=dry_run,
             whole_history=whole_history,
             decide=accept if accept_guess else decide,
+            may_replace=may_replace,
             progress=tell,
         )
         self.settings = with_currency_held(self.settings, self.database.connection)
@@ -478,6 +481,13 @@ class Workshop:
             restage(self.database, self.words, self.settings)
         return undone
 
+    @property
+    def wording(self) -> Wording:
+        """How things are said to the people of this workshop."""
+        from reports.render.wording import in_language
+
+        return in_language(self.settings.locale, self.settings.currency)
+
     def advice(self) -> dict[str, Any]:
         """Parts that are often not the cause, and what came of the advice that was taken up.
 
@@ -560,25 +570,10 @@ class Workshop:
         return status(self.database, self.settings, check=check)
 
 
-def _names_technicians(database: Database, settings: Settings) -> bool:
-    """Whether technicians are held by name though the settings ask for keyed hashes."""
-    if not settings.hash_technicians:
-        return False
-    query = "select 1 from stage_visit where not regexp_full_match(technician, '[0-9a-f]{32}') limit 1"
-    return bool(database.connection.execute(query).fetchall())
-
-
 def _rebuild(database: Database, settings: Settings) -> None:
     import sql
 
-    is_to_hash = _names_technicians(database, settings)
     with database.transaction():
-        if is_to_hash:
-            from pipeline.load.technicians import hash_stored
-
-            hash_stored(database)
         store_settings(database.connection, settings)
         if database.connection.execute("select 1 from stage_visit limit 1").fetchall():
             sql.rebuild(database.connection)
-    if is_to_hash:
-        database.compact()  # the names would stay in blocks that are merely free

@@ -39,6 +39,9 @@ def load(
     accept_guess: Annotated[
         bool, typer.Option("--accept-guess", help="Take a guessed layout without looking at it.")
     ] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Do not ask before a file read before with another layout is read anew.")
+    ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -56,6 +59,7 @@ def load(
 
         may_write(save_layout, None, db=db)
         may_hold_layout(save_layout)
+    is_new = not db.exists()
     with Workshop.open(db) as workshop:
         report = workshop.load(
             files,
@@ -66,8 +70,11 @@ def load(
             whole_history=whole_history,
             accept_guess=accept_guess,
             decide=asker(save_layout),
+            may_replace=None if yes else lambda question: confirm(question, "--yes"),
             tell=progress(quiet),
         )
+        if dry_run and is_new:
+            report.notes.append(f"The workshop {shown(db.name)} was made for it and is empty; its key lies beside it.")
         if save_layout:
             report.save_layout(save_layout)
         show(report.as_json(), report.lines(), as_json)
@@ -167,6 +174,7 @@ def export(
 
 def forget(
     customer_ref: Annotated[str, typer.Argument(help="The customer's reference or name, as it stands in the records.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -175,6 +183,8 @@ def forget(
 
     Example: priorjobs forget C-1042
     """
+    if not yes:
+        confirm(f"Erase all that names {shown(customer_ref)}? It cannot be undone.", "--yes")
     with Workshop.open(db) as workshop:
         told = workshop.forget(customer_ref)
     show(told, pairs(told), as_json)

@@ -22,6 +22,7 @@ from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout, open_layout
 from pipeline.load.loaded_before import loaded_before
 from pipeline.load.report import FileReport, LoadReport
+from pipeline.load.technicians import hash_held
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
 from pipeline.settings import with_currency_held
@@ -57,6 +58,7 @@ def load_files(
     dry_run: bool = False,
     whole_history: bool = False,
     decide: Decide | None = None,
+    may_replace: Callable[[str], None] | None = None,
     progress: Told | None = None,
 ) -> LoadReport:
     """Load every file the paths name; each is one transaction, and one that cannot be read stops no other.
@@ -85,6 +87,9 @@ def load_files(
     decide
         Asked about a guessed layout, with the file: gives back the layout to read with, or raises. None: a guess is
         held back.
+    may_replace
+        Asked, in a sentence, before a file that was loaded with another layout takes the place of what it brought
+        then; raises where it must not. None: it may.
     progress
         Told what is being done, in sentences.
 
@@ -104,15 +109,27 @@ def load_files(
     give_words: Callable[[], Words] = words if callable(words) else lambda: words
     tell = progress or (lambda _: None)
     asked = Asked(
-        database, give_words, settings, given, sheet, strict, dry_run, whole_history, decide or hold_back, tell
+        database,
+        give_words,
+        settings,
+        given,
+        sheet,
+        strict,
+        dry_run,
+        whole_history,
+        decide or hold_back,
+        tell,
+        None if dry_run else may_replace,
     )
     report = LoadReport(dry_run=dry_run, strict=strict)
+    hashed = hash_held(database) if settings.hash_technicians and not dry_run else None
     if not dry_run and is_outdated(database.connection, settings):
         from pipeline.load.stage import restage
 
         asked.tell("The word lists or rates have changed: reading the visits held again …")
         restage(database, asked.words, settings)
-    report.notes = [
+    report.notes = [hashed] if hashed else []
+    report.notes += [
         f"{shown(link, 200)} is a link that leads out of the folder; it was not read. Name it itself to load it."
         for path in paths
         for link in links_out(Path(path))
@@ -231,7 +248,7 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
-    from pipeline.load.hints import another_language, unread_amounts, without_causes
+    from pipeline.load.hints import another_language, put_back, unread_amounts, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -252,7 +269,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         raise without_columns(source, layout, shaped.header, lacking)
     notes += shaped.notes
     drop_taken_back(connection)
-    place = make_place(connection, source, records, notes)
+    place = make_place(connection, source, records, layout, notes, asked.may_replace)
     settings = with_currency_held(asked.settings, connection)
     forms = forms_to_find(connection, layout, asked.words) if layout.finds_words else {}
     key = load_key(asked.database.key_file)
@@ -270,7 +287,13 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         rejected=screened.rejected,
         reasons=[{"column": c, "rule": r, "lines": n} for (c, r), n in screened.reasons.most_common()],
         rejected_lines=screened.shown,
-        notes=[*records.notes, *notes, *_later_than_today(connection), *_told_twice(connection, shaped.layout)],
+        notes=[
+            *_without_lines(screened.lines),
+            *records.notes,
+            *notes,
+            *_later_than_today(connection),
+            *_told_twice(connection, shaped.layout),
+        ],
         proposal=proposal,
         layout_used=layout,
         batch=place.batch,
@@ -297,8 +320,13 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     if place.replaces or versions.loaded:
         _build(asked, place, last_record)
         report.notes += unread_amounts(connection)
+        report.notes += put_back(connection, place.batch)
         report.notes += [said(offence) for offence in broken(connection)]
     return report
+
+
+def _without_lines(lines: int) -> list[str]:
+    return [] if lines else ["It holds the names of columns and no line."]
 
 
 def _build(asked: Asked, place: Place, last_record: int) -> None:

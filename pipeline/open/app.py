@@ -19,8 +19,6 @@ from pipeline.open.library import Library, Work
 from pipeline.store.unchanged import while_unchanged
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from reports.render.wording import Wording
 
 PAGES = {
@@ -124,16 +122,6 @@ def own_page(html: str) -> flask.Response:
     return made
 
 
-def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows as plain values, None where nothing is known."""
-    import pandas as pd
-
-    def told(value: Any) -> Any:
-        return None if pd.api.types.is_scalar(value) and pd.isna(value) else value
-
-    return [{str(name): told(value) for name, value in row.items()} for row in frame.to_dict("records")]
-
-
 def _when(at: dt.date | str | None, wording: Wording) -> str:
     """A day, with the time of it where there is one, as people of the workshop's language write it."""
     if not at:
@@ -141,6 +129,11 @@ def _when(at: dt.date | str | None, wording: Wording) -> str:
     at = dt.datetime.fromisoformat(at) if isinstance(at, str) else at
     day = wording.date(at.date() if isinstance(at, dt.datetime) else at)
     return f"{day} {at:%H:%M}" if isinstance(at, dt.datetime) and (at.hour or at.minute) else day
+
+
+def number(text: str | None) -> int | None:
+    """A whole number that a form holds; None = it holds none, or none that anything here is counted by."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 10 else None
 
 
 def signed(value: Any, salt: str) -> str:

@@ -207,7 +207,9 @@ class Database:
             raise unusable(self.path, fault) from fault
 
     def snapshot(self, target: Path) -> None:
-        """Write a consistent copy of the database to ``target``, replacing it: whole or not at all, for the same users.
+        """Write a consistent copy of the database to ``target``, replacing it: whole or not at all.
+
+        It is for the same users as the database, but in the scratch folder, which is of this opening alone.
 
         Raises
         ------
@@ -225,7 +227,8 @@ class Database:
             finally:
                 self.connection.execute("detach snapshot_copy")
             shutil.move(copy, unfinished)
-            give_to_users_of(self.place, unfinished)
+            if target.parent != self.scratch:
+                give_to_users_of(self.place, unfinished)
             unfinished.replace(target)
         except (duckdb.Error, OSError) as fault:
             raise unusable(self.path if is_damage(fault) else target, fault) from fault
@@ -319,6 +322,8 @@ def _look_first(path: Path, *, read_only: bool) -> None:
             raise DatabaseUnusable(
                 f"There is no folder {shown(path.parent)}.", "Make the folder, or name another with --db."
             )
+    if path.exists() and not (path.is_file() or path.is_dir()):  # opening a pipe waits for whoever writes to it
+        raise DatabaseUnusable(f"{shown(path, 200)} is a pipe or a device.", "Name the right file with --db.")
     if is_open_here(path):
         raise open_already(path)
     alone_by_name(path)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import duckdb
+import pandas as pd
 import pytest
 
 import sql
@@ -19,6 +22,7 @@ from pipeline.store.backup import write_backup
 from pipeline.upkeep.forget import forget
 from pipeline.upkeep.review import COLUMNS
 from pipeline.upkeep.status import status
+from tests.command_in_fork import in_fork
 from tests.worlds import shared
 
 JOBS = (
@@ -162,6 +166,15 @@ def test_status_needs_none_of_the_heavy_libraries(workshop: Workshop, tmp_path: 
     assert told.stdout.strip() == "[]"
 
 
+def test_nobody_is_forgotten_unasked(workshop: Workshop, tmp_path: Path) -> None:
+    before = held(workshop)
+    workshop.close()
+    refused = in_fork(tmp_path, "forget C-17 --db shop.duckdb")
+    assert refused.status == 2 and "--yes" in refused.err
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        assert held(opened) == before
+
+
 def test_a_load_beside_a_forget_keeps_what_it_reported(workshop: Workshop, tmp_path: Path) -> None:
     workshop.close()
     root = Path(__file__).parents[2]
@@ -174,7 +187,7 @@ def test_a_load_beside_a_forget_keeps_what_it_reported(workshop: Workshop, tmp_p
                 [sys.executable, "-c", "from pipeline.cli import main; main()", *words, "--db", tmp_path / "shop.duckdb"],
                 cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
             )
-            for words in (["forget", ("Ann Example", "C-17")[number]], ["load", tmp_path / "exports" / name])
+            for words in (["forget", ("Ann Example", "C-17")[number], "--yes"], ["load", tmp_path / "exports" / name])
         ]  # fmt: skip
         said = [one.communicate(timeout=120) for one in begun]
         assert [one.returncode for one in begun] == [0, 0], said
@@ -227,17 +240,50 @@ def test_an_erased_line_cannot_be_told_by_a_guess(workshop: Workshop) -> None:
     assert after[1] == before[1]
 
 
-def test_files_beside_that_hold_the_name_are_named(workshop: Workshop, tmp_path: Path) -> None:
+def test_of_names_side_by_side_each_is_erased(workshop: Workshop, tmp_path: Path) -> None:
+    path = tmp_path / "exports" / "often.csv"
+    path.write_text(
+        "visit_date,appliance_kind,job_no,customer_ref,complaint\n"
+        "2025-02-02,oven,J20,Bob,cold ann example Ann Example ANN EXAMPLE,Ann Example\n"
+        "2025-02-03,oven,J21,Bob,Ann Example Ann Example Ann Example Ann Example\n"
+    )
+    workshop.load([path])
+    assert workshop.forget("Ann Example")["proof"]["found"] == 0
+    assert "ann example" not in held(workshop).casefold()
+
+
+FILES: dict[str, Callable[[Path], object]] = {
+    "model.json": lambda path: path.write_text('{"classes": ["ask zo\\u00eb example"]}'),
+    "report.html": lambda path: path.write_text("<!doctype html>Zo&euml;&#32;Example rang"),
+    "jobs of Zo\u00eb Example.csv": lambda path: path.write_text("fine"),
+    "office.csv": lambda path: path.write_text("name\nZo\u00eb Example\n", encoding="cp1252"),
+    "sheet.txt": lambda path: path.write_text("name\tjob\nZoe\u0308 Example\t1", encoding="utf-16"),
+    "visits.parquet": lambda path: pd.DataFrame({"note": ["Zo\u00eb Example rang"] * 99}).to_parquet(path),
+    "visits.xlsx": lambda path: pd.DataFrame({"note": ["Zo\u00eb Example rang"]}).to_excel(path, engine="xlsxwriter"),
+    "jobs.csv.gz": lambda path: path.write_bytes(gzip.compress("Zo\u00eb Example".encode())),
+    "shop.before-version-3.duckdb": lambda path: path.write_bytes(b"packed"),
+    "copy.duckdb": lambda path: duckdb.connect(path).close(),
+    "month.pdf": lambda path: path.write_bytes(b"%PDF-1.7 packed"),
+    "cut.zip": lambda path: path.write_bytes(b"PK\x03\x04 cut"),
+}
+FINE: dict[str, Callable[[Path], object]] = {
+    "fine.html": lambda path: path.write_text("<!doctype html>Zo&euml;lle Examples rang"),
+    "fine.parquet": lambda path: pd.DataFrame({"note": ["Zo\u00eblle"]}).to_parquet(path),
+    "fine.bin": lambda path: path.write_bytes(bytes(range(256)) * 40),
+}
+
+
+def test_files_beside_that_hold_the_name_or_cannot_be_searched_are_named(workshop: Workshop, tmp_path: Path) -> None:
     (tmp_path / "shop.models" / "0001").mkdir(parents=True)
-    (tmp_path / "shop.models" / "0001" / "model.json").write_text('{"classes": ["ask ann example"]}')
-    (tmp_path / "report.html").write_text("<!doctype html>Ann&#32;Example rang")
-    (tmp_path / "fine.html").write_text("<!doctype html>Annabel Examples rang")
-    (tmp_path / "shop.before-version-3.duckdb").write_bytes(b"packed")
+    (tmp_path / "reports").mkdir()
+    places = {"model.json": tmp_path / "shop.models" / "0001", "report.html": tmp_path / "reports"}
+    for name, write in (FILES | FINE).items():
+        write(places.get(name, tmp_path) / name)
     workshop.close()
     write_backup(tmp_path / "shop.duckdb", tmp_path / "kept.zip")
     with Workshop.open(tmp_path / "shop.duckdb") as opened:
-        named = [Path(path).name for path in opened.forget("Ann Example")["elsewhere"]]
-    assert named == ["kept.zip", "report.html", "shop.before-version-3.duckdb", "model.json"]
+        named = {Path(path).name for path in opened.forget("Zo\u00eb Example")["elsewhere"]}
+    assert named == {*FILES, "kept.zip"}
 
 
 def test_a_name_too_short_to_erase_from_texts_is_counted(workshop: Workshop, tmp_path: Path) -> None:
@@ -247,6 +293,7 @@ def test_a_name_too_short_to_erase_from_texts_is_counted(workshop: Workshop, tmp
     told = workshop.forget("Kim")
     assert told["visits"] == 1
     assert told["too_short"] > 0
+    assert "not looked for" in told["still_to_do"]
 
 
 def test_a_forget_killed_before_the_file_is_written_anew_is_proved_by_the_next(
