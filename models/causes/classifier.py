@@ -23,7 +23,7 @@ from models.causes.softmax import log_softmax
 if TYPE_CHECKING:
     from models.causes.jobs import Jobs
 
-MOST_TO_DECIDE = 20_000  # jobs by which the few settings are decided; more would say the same and take minutes
+MOST_TO_DECIDE = 10_000  # jobs by which the few settings are decided; more would say the same and take minutes
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]

@@ -24,6 +24,7 @@ HALF_LIVES = (5.0, 2.0)  # years tried beside none, the longest first
 STEPS = (0.7, 0.85, 1.0)  # learned from the first 70 % by time, asked up to 85 %; learned from 85 %, asked to the end
 FREEDOM = 0.5  # of the regression; held-out jobs choose it later
 FEWEST_ASKED = 150
+MOST_JOBS = 10_000  # by which it is chosen, evenly spread over the history; more would say the same and take minutes
 LEAST_GAIN = 0.002  # nats a later job, as for every part of the model
 NEWEST = 0.99  # share of the jobs cured by the day that counts as now: one mistyped year ages no other job
 DAYS_A_YEAR = 365.25
@@ -67,6 +68,9 @@ def choose(
     chosen: dict[str, Any] = {"years": None, "asked": 0, "log_loss": None, "tried": []}
     if len(cause) * (STEPS[-1] - STEPS[0]) < FEWEST_ASKED:
         return chosen
+    if len(cause) > MOST_JOBS:
+        spread = np.linspace(0, len(cause) - 1, MOST_JOBS).astype(int)
+        facts, cause, cure_date = facts.iloc[spread], cause.iloc[spread], cure_date.iloc[spread]
     names, code = all_causes(cause.to_numpy(dtype=str), background)
     jobs = code_jobs(facts, names, code, np.ones(len(code)), background, TEXT)
     losses_by = _judge(jobs, cure_date)
