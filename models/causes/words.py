@@ -48,6 +48,11 @@ class Words:
         """Place of each entry."""
         return {entry: number for number, entry in enumerate(self.entries)}
 
+    @cached_property
+    def is_piece(self) -> np.ndarray:
+        """Of each entry: whether it is a piece of a word."""
+        return np.array([entry[:1] == "~" for entry in self.entries], dtype=bool)
+
     def find(self, entry: str) -> int | None:
         """Place of a word, pair or piece; None = never met."""
         place = self.place.get(entry)
@@ -59,9 +64,8 @@ class Words:
         places = [self.find(entry) for entry in entries]
         column = np.array([-1 if place is None else place for place in places], dtype=np.int64)[shown]
         row, column = row[column >= 0], column[column >= 0]
-        is_piece = np.array([entry[:1] == "~" for entry in self.entries], dtype=bool)
         weight = self.rarity[column]
-        block = row * BLOCKS + is_piece[column]
+        block = row * BLOCKS + self.is_piece[column]
         length = np.sqrt(np.bincount(block, weight**2, minlength=BLOCKS * len(texts)))
         return row, column, weight / length[block]
 
