@@ -7,16 +7,19 @@ import os
 import random
 import shutil
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 from hypothesis import settings
 
+import sql
 from pipeline import Workshop
 from pipeline.demo import run_demo
+from pipeline.load import load as load_module
 from pipeline.train import train as learning
-from tests.worlds import demo_sample, shared
+from tests.worlds import demo_sample, empty, shared
 
 settings.register_profile("priorjobs", deadline=None, print_blob=True)  # a busy machine is no fault; seeds are printed
 settings.load_profile("priorjobs")
@@ -56,6 +59,7 @@ def _demo(folder: Path) -> None:
     every = learning.examples
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "examples", lambda database: every(database).tail(NEWEST))
+        patch.setattr("pipeline.visit.tapping.MOST_POINTS", 40)
         told = run_demo(folder / "shop", progress.append)
     (folder / "told.json").write_text(json.dumps([told, progress]), encoding="utf-8")
 
@@ -79,6 +83,23 @@ def demo_workshop(demo: Demo):
 def sixty_calls(tmp_path: Path) -> Path:
     """A folder of the test's own: ``jobs.csv``, and ``workshop.duckdb`` that has loaded its sixty calls and learned from them."""
     return shutil.copytree(demo_sample.learned(), tmp_path / "shop")
+
+
+@pytest.fixture
+def quick_training() -> Iterator[None]:
+    """Learn quickly, where how well it learns is not asked."""
+    from tests.worlds import cause_world
+
+    with cause_world.quick_training():
+        yield
+
+
+@pytest.fixture
+def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave core and marts out, and what must hold of them, where only raw and staged tables are looked at."""
+    empty.made()
+    monkeypatch.setattr(sql, "rebuild", lambda *_: None)
+    monkeypatch.setattr(load_module, "broken", lambda _: [])
 
 
 @pytest.fixture

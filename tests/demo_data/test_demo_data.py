@@ -214,8 +214,7 @@ def test_posterior_agrees_with_counting_the_calls_that_fit_the_question(world: W
         assert abs(counted[cause] / total - chance) < 5 * np.sqrt(chance * (1 - chance) / total) + 2 / total
 
 
-@pytest.mark.parametrize("knows_model", [True, False])
-@pytest.mark.parametrize("knows_age", [True, False])
+@pytest.mark.parametrize(("knows_model", "knows_age"), [(True, False), (False, True)])
 def test_posterior_is_calibrated_over_whole_calls(world: World, knows_model: bool, knows_age: bool) -> None:
     rng = np.random.default_rng(2)
     chances, hits = [], []

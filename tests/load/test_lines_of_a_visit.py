@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from pipeline import Workshop
+from tests.worlds.empty import empty_workshop
 
 LINES = (
     "visit_date,appliance_kind,job_no,serial,complaint,cause,parts,parts_cost,outcome\n"
@@ -26,7 +27,7 @@ def workshop(tmp_path: Path):
     (tmp_path / "jobs.csv").write_text(LINES, encoding="utf-8")
     for grain in ("visit", "part"):
         (tmp_path / f"{grain}.toml").write_text(layout(grain), encoding="utf-8")
-    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+    with Workshop.open(empty_workshop(tmp_path / "shop.duckdb")) as opened:
         yield opened
 
 

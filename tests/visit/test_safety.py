@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 
 import pytest
 
 from pipeline.advice.kept import kept
 from pipeline.visit.ask import answered, ask
+from pipeline.visit.circumstances import COMES_AND_GOES
 from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
@@ -34,15 +36,8 @@ from tests.visit.alarm_phrasings import (
     at_doors,
 )
 from tests.visit.licensed_phrasings import GAS, NEITHER, REFRIGERANT
-from tests.worlds.visit_workshop import open_workshop
 
 REFERRED = re.compile(r"refer|licensed|hand over|take to the workshop|not economic")
-
-
-@pytest.fixture(scope="module")
-def workshop():
-    with open_workshop() as opened:
-        yield opened
 
 
 @pytest.fixture(scope="module")
@@ -157,7 +152,7 @@ def test_every_branch_of_every_tree_carries_cautions(answers):
     assert seen > 200
 
 
-def test_sheets_print_every_step_with_its_cautions_and_their_text(workshop, kinds, tmp_path):
+def test_sheets_print_every_step_with_its_cautions_and_their_text(workshop, kinds, tmp_path, short_trees):
     calls = tmp_path / "calls.csv"
     rows = [f"{kind},{complaint}" for kind in kinds[::3] for complaint in list(about(workshop.words, kind).shares)[:1]]
     calls.write_text("\n".join(["appliance_kind,complaint", *rows, "gas hob,will not light"]), encoding="utf-8")
@@ -230,11 +225,20 @@ def asked_of(workshop, table):
     return read_questions(workshop.words, workshop.database.connection, said_at(table))
 
 
+def understood(question):
+    """All of a question that its answer depends on."""
+    unread = {"complaint": "", "heard": (), "not_understood": (), "remarks": ()}
+    return repr((replace(question, **unread), bool(COMES_AND_GOES.search(question.complaint))))
+
+
 def told_at(workshop, table):
-    """The answers to a table of phrasings, all read and asked at once."""
+    """The answers to a table of phrasings: all are read, and those read alike are answered once."""
     words, database = workshop.words, workshop.database
-    asked = ask(database, words, workshop.settings, asked_of(workshop, table))
-    return [answered(one, kept(database)) for one in asked]
+    questions = asked_of(workshop, table)
+    alike = {understood(question): question for question in questions}
+    asked = ask(database, words, workshop.settings, list(alike.values()))
+    told = {like: answered(one, kept(database)) for like, one in zip(alike, asked, strict=True)}
+    return [told[understood(question)] for question in questions]
 
 
 ALARMS = {
@@ -315,7 +319,7 @@ def test_where_nothing_was_understood_a_safety_line_stands_first(workshop):
     assert any(text in line for line in said)
 
 
-def test_sheets_name_the_safety_line_at_each_question_and_print_its_text(workshop, tmp_path):
+def test_sheets_name_the_safety_line_at_each_question_and_print_its_text(workshop, tmp_path, short_trees):
     calls = tmp_path / "calls.csv"
     calls.write_text("appliance_kind,complaint\nwashing machine,qwertz\n", encoding="utf-8")
     told = workshop.round(calls, tmp_path / "round.html")
@@ -415,7 +419,7 @@ def test_a_shock_told_in_the_middle_of_a_visit_stops_it_with_the_caution_first(w
     assert any(line.startswith("! electric shock: ") for line in after)
 
 
-def test_a_round_puts_a_shock_before_all_else(workshop, tmp_path):
+def test_a_round_puts_a_shock_before_all_else(workshop, tmp_path, short_trees):
     calls = tmp_path / "calls.csv"
     calls.write_text(
         "appliance_kind,complaint,fault_code,findings,work_done\n"
