@@ -94,7 +94,7 @@ def parse(written: pd.Series[str], unit: str | None = None) -> pd.DataFrame:
 
 
 def _minutes(kind: str, number: float, bare_unit: str | None, clock_minutes: float) -> tuple[float, str | None]:
-    """Minutes of what a value turned out to be, and why it is refused; `clock_minutes` is what a clock's number counts."""
+    """Minutes of what a value turned out to be, and why it is refused; a clock's number counts `clock_minutes`."""
     value, problem = number, None
     if kind == "bare":
         value, problem = _bare(number, bare_unit)

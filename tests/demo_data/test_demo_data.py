@@ -15,13 +15,14 @@ import demo_data
 from demo_data import generator
 from demo_data.generator import said
 from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, as_the_workshop
+from demo_data.generator.kind_odds import read_words
 from demo_data.generator.make import BAD_LINES, SEED, MadeWorld, main, make_world_files, write, write_round_and_layout
 from demo_data.generator.makes import MAKES, WEAK_POINTS, code
 from demo_data.generator.odds import COMPLAINT_RATE, USUAL_FINDING
 from demo_data.generator.own_words import MANNERS
 from demo_data.generator.technicians import HABITS, Bench
 from demo_data.generator.wording import CAUSE_SAID, DENIED, FOUND, KIND_SAID, OUTCOME_SAID, PART_SAID, SAID
-from demo_data.generator.world import Call, World, read_words
+from demo_data.generator.world import Call, World
 from pipeline.words import Words
 from tests.worlds.made_world import town
 from tests.worlds.shared import times
