@@ -134,7 +134,7 @@ class Layout:
 
     @property
     def label(self) -> str:
-        """Name and a short fingerprint of the content, so that a mended layout reads a file anew."""
+        """Name and a short fingerprint of the content, so that a corrected layout reads a file again."""
         content = json.dumps(dataclasses.asdict(self, dict_factory=_without_newer), sort_keys=True, default=str)
         return f"{self.name} #{hashlib.sha256(content.encode()).hexdigest()[:8]}"
 

@@ -31,7 +31,7 @@ class FileReport:
     rejected_lines
         The first refused lines: {"line_no", "column", "value", "rule", "remedy"}.
     layout_used
-        The layout itself, None where the very file had been loaded before.
+        The layout itself, None where this file was already loaded.
     is_refused_whole
         ``strict`` was asked for and a line was refused: nothing was taken.
     batch

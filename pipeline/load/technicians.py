@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def hash_stored(database: Database) -> None:
     """Replace the names in every line held, refused ones included; says how many there were.
 
-    The tables of core and marts, and free blocks of the file, hold the names until they are written anew.
+    The tables of core and marts, and free blocks of the file, hold the names until they are written again.
     """
     import pandas as pd
 

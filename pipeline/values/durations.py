@@ -83,7 +83,7 @@ def parse(written: pd.Series[str], unit: str | None = None) -> pd.DataFrame:
     import pandas as pd
 
     if unit not in (None, "minutes", "hours"):
-        raise LayoutError(f"{shown(unit)} is no unit of a duration.", 'Use "minutes" or "hours".')
+        raise LayoutError(f"{shown(unit)} is not a unit of time.", 'Use "minutes" or "hours".')
     column = distinct(written)
     read = [_read_one(value) for value in column.values]
     bare_unit = unit or _unit_of_bare(read, column.counts)
