@@ -21,7 +21,9 @@ from pipeline.load import load as load_module
 from pipeline.train import train as learning
 from tests.worlds import demo_sample, empty, shared
 
-settings.register_profile("priorjobs", deadline=None, print_blob=True)  # a busy machine is no fault; seeds are printed
+settings.register_profile(  # a busy machine is no fault; seeds are printed
+    "priorjobs", deadline=None, max_examples=shared.times(30), print_blob=True
+)
 settings.load_profile("priorjobs")
 
 
