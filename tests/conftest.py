@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import random
@@ -56,13 +57,16 @@ NEWEST = 450  # cured jobs the demo of the tests learns from
 
 
 def _demo(folder: Path) -> None:
-    """The whole chain, but that it learns from the newest jobs alone: from all of them takes most of its time."""
+    """The whole chain, but that it learns quickly and from the newest jobs alone: that takes most of its time."""
+    from tests.worlds import cause_world
+
     progress: list[str] = []
     every = learning.examples
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "examples", lambda database: every(database).tail(NEWEST))
         patch.setattr("pipeline.visit.tapping.MOST_POINTS", 40)
-        told = run_demo(folder / "shop", progress.append)
+        with cause_world.quick_training():
+            told = run_demo(folder / "shop", progress.append)
     (folder / "told.json").write_text(json.dumps([told, progress]), encoding="utf-8")
 
 
@@ -97,11 +101,24 @@ def quick_training() -> Iterator[None]:
 
 
 @pytest.fixture
+def asks_what_must_hold() -> None:
+    """A load of this test asks what must hold."""
+
+
+@pytest.fixture(autouse=True)
+def asks_not_what_must_hold(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Loads ask what must hold and tell it in their notes: only where a test looks there (a sixth of a small load)."""
+    if "asks_what_must_hold" not in request.fixturenames:
+        monkeypatch.setattr(load_module, "broken", lambda _: [])
+
+
+@pytest.fixture
 def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave core and marts out, and what must hold of them, where only raw and staged tables are looked at."""
+    """Leave core and marts out, where only raw and staged tables are looked at: half of a small load."""
     empty.made()
     monkeypatch.setattr(sql, "rebuild", lambda *_: None)
-    monkeypatch.setattr(load_module, "broken", lambda _: [])
+    if hasattr(load_module, "refreshed"):
+        monkeypatch.setattr(load_module, "refreshed", lambda *_: contextlib.nullcontext())
 
 
 @pytest.fixture

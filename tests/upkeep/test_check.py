@@ -55,7 +55,7 @@ def test_an_offence_names_table_rows_and_remedy(folder: Path) -> None:
     assert "Restore the last backup" in text
 
 
-def test_a_load_runs_it_too(folder: Path) -> None:
+def test_a_load_runs_it_too(folder: Path, asks_what_must_hold: None) -> None:
     damage(folder)
     (folder / "more.csv").write_text(LINES.replace("J", "K"), encoding="utf-8")
     with Workshop.open(folder / "workshop.duckdb") as workshop:
