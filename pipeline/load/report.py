@@ -61,6 +61,12 @@ class FileReport:
         """Counts by name."""
         return {name: getattr(self, name) for name in COUNTS}
 
+    def refuse_whole(self) -> None:
+        """Take nothing of the file: ``strict`` was asked for."""
+        self.is_refused_whole = True
+        self.loaded = self.unchanged = self.replaced = 0
+        self.rejected = self.read
+
 
 @dataclass(repr=False)
 class LoadReport(Shown):

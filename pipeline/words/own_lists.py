@@ -124,9 +124,7 @@ def _read_own_toml(lists: WordLists, text: str, file: str) -> None:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise LayoutError(
-            f"{file} is not TOML: {error}.", "Fix that line; texts stand in double quotes."
-        ) from None
+        raise LayoutError(f"{file} is not TOML: {error}.", "Fix that line; texts stand in double quotes.") from None
     strange = set(table) - set(LISTS) - {"codes", "ignore", "denial"}
     if strange:
         name = min(strange)
