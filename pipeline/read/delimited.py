@@ -154,7 +154,7 @@ def find_encoding(source: Source, reading: Reading) -> str:
             return name
         except (LookupError, ValueError) as fault:
             raise LayoutError(
-                f"{shown(reading.encoding)} is not an encoding that reads this file.",
+                f"{shown(reading.encoding)} is not an encoding of this file.",
                 'Use one such as "utf-8" or "windows-1252".',
             ) from fault
     even, odd = start[0::2].count(0), start[1::2].count(0)
