@@ -307,3 +307,7 @@ def test_a_file_refused_by_a_wrong_clock_is_taken_when_the_clock_is_right(
         assert "replaced" in told[0].files[0].notes[0]
         assert told[1].files[0].notes[0].startswith("This file was already loaded")
         assert len(workshop.table("stage_visit")) == 1
+        connection = workshop.database.connection
+        connection.execute("update load_batch set loaded_at = loaded_at - interval 20 year")  # the clock of that day
+        assert "replaced" in workshop.load([tmp_path / "jobs.csv"]).files[0].notes[0]
+        assert len(workshop.table("stage_visit")) == 1

@@ -39,7 +39,7 @@ NASTY = [
 @pytest.fixture(scope="module")
 def workshop() -> duckdb.DuckDBPyConnection:
     """A workshop in which every column of text holds one of the nasty texts."""
-    connection = made_workshop(700)
+    connection = made_workshop(1500)
     listed = ", ".join(f"$t{number}" for number in range(len(NASTY)))
     values = {f"t{number}": text for number, text in enumerate(NASTY)}
 

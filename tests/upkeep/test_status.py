@@ -105,7 +105,7 @@ def workshop(made: Path, tmp_path: Path):
         yield opened
 
 
-def test_every_change_is_counted(workshop: Workshop, tmp_path: Path, without_marts: None) -> None:
+def test_every_change_is_counted(workshop: Workshop, tmp_path: Path) -> None:
     seen = [told(workshop)]
     assert seen[-1] == counted_anew(workshop)
 

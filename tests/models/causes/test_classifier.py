@@ -144,7 +144,7 @@ def test_boosting_is_left_out_when_it_teaches_nothing_and_kept_when_it_does() ->
     assert (
         scores.log_loss(with_trees.predict_proba(facts), odd) < scores.log_loss(alone.predict_proba(facts), odd) - 0.3
     )
-    world_facts, cause = SmallWorld.make().jobs(490, 1)
+    world_facts, cause = SmallWorld.make().jobs(800, 1)
     assert CauseClassifier(folds=2).fit(world_facts, cause).model_.trees is None
 
 
