@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pipeline.month.month import MonthReport
     from pipeline.visit.answer import Answer
     from pipeline.words import Words
+    from reports.render.wording import Wording
 
 Told = Callable[[str], None]
 
@@ -142,6 +143,7 @@ class Workshop:
         whole_history: bool = False,
         accept_guess: bool = False,
         decide: Decide | None = None,
+        may_replace: Callable[[str], None] | None = None,
         tell: Told | None = None,
     ) -> LoadReport:
         """Load job records; each file is one transaction.
@@ -172,6 +174,7 @@ class Workshop:
             dry_run=dry_run,
             whole_history=whole_history,
             decide=accept if accept_guess else decide,
+            may_replace=may_replace,
             progress=tell,
         )
         self.settings = with_currency_held(self.settings, self.database.connection)
@@ -477,6 +480,13 @@ class Workshop:
             self.__dict__.pop("words", None)
             restage(self.database, self.words, self.settings)
         return undone
+
+    @property
+    def wording(self) -> Wording:
+        """How things are said to the people of this workshop."""
+        from reports.render.wording import in_language
+
+        return in_language(self.settings.locale, self.settings.currency)
 
     def advice(self) -> dict[str, Any]:
         """Parts that are often not the cause, and what came of the advice that was taken up.

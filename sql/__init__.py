@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 SCHEMA_VERSION = 6
 
 _FOLDER = Path(__file__).parent
-_RAW = "10_raw"
+RAW = "10_raw"
+"""Folder of the tables that a load fills; all others are derived."""
 _RESERVED = ("key", "reads", "written by")
 _STATEMENT_END = re.compile(r"^((?!--).*);[ \t]*$", re.MULTILINE)
 _HEADER_ENTRY = re.compile(r"^-- ([a-z][\w ]*):[ \t]+(.*)$")
@@ -72,7 +73,7 @@ class TableFile:
 
 def create_raw(connection: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that a load fills, where they do not exist yet, with their comments."""
-    files = [file for file in table_files() if file.folder == _RAW]
+    files = [file for file in table_files() if file.folder == RAW]
     for file in files:
         connection.execute(file.create)
     _comment(connection, files)
@@ -98,7 +99,7 @@ def rebuild(connection: duckdb.DuckDBPyConnection, built: Callable[[int, int], N
     ).fetchall()
     if settings > 1 or (visits and not settings):
         raise ValueError(f"table setting holds {settings} rows; rebuild needs exactly one")
-    files = [file for file in table_files() if file.folder != _RAW]
+    files = [file for file in table_files() if file.folder != RAW]
     _make_way(connection, files)
     for done, file in enumerate(files, start=1):
         connection.execute(file.create)
@@ -178,7 +179,7 @@ def _read(path: Path) -> TableFile:
     create, checks = statements[0], statements[1:]
     header = _header(create)
     comments = {name: text for name, text in header.items() if name not in _RESERVED}
-    if path.parent.name == _RAW:
+    if path.parent.name == RAW:
         comments |= dict(_RAW_COLUMN.findall(create))
     return TableFile(
         table=path.stem,

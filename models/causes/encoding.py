@@ -123,7 +123,7 @@ def encode(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray:
 def encode_column(values: pd.Series, column: Column) -> np.ndarray:
     """Code one column; −1 where not known or never seen."""
     if not column.is_number:
-        places, distinct = pd.factorize(values)
+        places, distinct = pd.factorize(values.to_numpy())
         code_of = {value: code for code, value in enumerate(column.values)}
         codes = np.array([*(code_of.get(_text(value), NOT_KNOWN) for value in distinct), NOT_KNOWN], dtype=np.int32)
         return np.asarray(codes[places])
@@ -184,11 +184,10 @@ def gather(weights: np.ndarray, at: np.ndarray) -> np.ndarray:
     -------
     jobs × classes.
     """
-    padded = np.vstack([weights, np.zeros((1, weights.shape[1]))])
     total = np.zeros((len(at), weights.shape[1]))
     empty = len(weights)
     for position in range(at.shape[1]):
         known = np.flatnonzero(at[:, position] != empty)
         if len(known):
-            total[known] += padded[at[known, position]]
+            total[known] += weights[at[known, position]]
     return total

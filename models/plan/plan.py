@@ -199,7 +199,9 @@ class _Tree:
         checks = len(self.problem.checks)
         if step >= checks:
             (row,) = self.search.rows_of_step[step]
-            return self._act(step - checks, point.joint, machine, reach, point.upper, self.search.child(point, row))
+            child = self.search.child(point, row)
+            may_look = self._may_look(point)[step - checks]
+            return self._act(step - checks, point.joint, machine, reach, point.upper, child, may_look=may_look)
         return self._check(point, step, machine, reach)
 
     def _check(self, point: Point, k: int, machine: Machine, reach: float) -> Node:
@@ -230,8 +232,21 @@ class _Tree:
         assert child is not None  # noqa: S101 - the outcome can happen
         return self.node(child, reach, machine)
 
+    def _may_look(self, point: Point) -> list[bool]:
+        """Whether each part may be looked at as it is fitted at a point."""
+        may: list[bool] = self.search.may_look(np.array(point.seen)).tolist()
+        return may
+
     def _act(
-        self, a: int, joint: Floats, machine: Machine, reach: float, cost: float | None, child: Point | None
+        self,
+        a: int,
+        joint: Floats,
+        machine: Machine,
+        reach: float,
+        cost: float | None,
+        child: Point | None,
+        *,
+        may_look: bool = False,
     ) -> Node:
         """One repair; ``cost`` None = of a repair that follows what was seen, done without a look."""
         action, mass = self.problem.actions[a], float(joint.sum())
@@ -246,7 +261,7 @@ class _Tree:
             cost = mass * spent + (child.upper if child is not None else 0.0)
             looks = False
         else:
-            looks = action.is_looked_at(1 - not_cured, not_cured)
+            looks = may_look and action.is_looked_at(1 - not_cured, not_cured)
         branches = (("cured", 1 - not_cured, None), ("not cured", not_cured, after))
         return Node("act", a, reach, joint / mass, cost / mass, machine, branches[: 2 if after else 1], looks)
 
@@ -263,15 +278,17 @@ class _Tree:
             moves.append(change(machines[-1], action, self.problem.prices))
             machines.append(moves[-1].then if moves[-1] else machines[-1])
         node: Node | None = None
-        money = 0.0
+        money, may_look = 0.0, self._may_look(point)
         if masses[count] * share > SMALLEST_REACH or not count:
             money, p = float(joints[count] @ self.problem.handover), joints[count] / masses[count]
             node = Node("hand over", -1, masses[count] * share, p, money / masses[count], machines[count])
         for k in reversed(range(count)):
             action, here, left, moved = actions[k], masses[k], masses[k + 1], moves[k]
-            money += action.expected(here - left, left) + here * (moved.money if moved else 0.0)
+            place = self.repairs[id(point)][k]
+            money += action.expected(here - left, left, may_look=may_look[place])
+            money += here * (moved.money if moved else 0.0)
             branches = (("cured", 1 - left / here, None), ("not cured", left / here, node))[: 2 if node else 1]
-            place, looks = self.repairs[id(point)][k], action.is_looked_at(here - left, left)
+            looks = may_look[place] and action.is_looked_at(here - left, left)
             p = joints[k] / here
             node = Node("act", place, here * share, p, money / here, machines[k], branches, looks)
         assert node is not None  # noqa: S101 - a repair or the hand-over is always there

@@ -54,11 +54,13 @@ class Check:
 class Look:
     """A look at a part before it is fitted: its money, and the chance that a good part is taken for faulty.
 
-    A part that is the cause is always seen to be faulty.
+    A part that is the cause is always seen to be faulty. A check of its own (a meter) comes before: until those of
+    ``after`` that the call has are made, or tell nothing any more, there is no such look.
     """
 
     cost: float
     mistaken: float
+    after: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,13 +92,13 @@ class Action:
         return self.look.cost + self.cost, self.look.cost + self.look.mistaken * (self.cost + self.failed)
 
     def is_looked_at(self, cured: float, not_cured: float) -> bool:
-        """Whether looking first is the cheaper way at these probabilities; they need not sum to 1."""
+        """Whether looking first, where it may be, is the cheaper way at these probabilities; they need not sum to 1."""
         now, looking = self.money(looking=False), self.money(looking=True)
         return cured * looking[0] + not_cured * looking[1] < cured * now[0] + not_cured * now[1]
 
-    def expected(self, cured: float, not_cured: float) -> float:
+    def expected(self, cured: float, not_cured: float, *, may_look: bool = True) -> float:
         """Money of the cheaper way, changes of the machine left out, times the probability of getting here."""
-        cures, fails = self.money(looking=self.is_looked_at(cured, not_cured))
+        cures, fails = self.money(looking=may_look and self.is_looked_at(cured, not_cured))
         return cured * cures + not_cured * fails
 
 

@@ -159,6 +159,9 @@ class Search:
         numbers = {check.name: k for k, check in enumerate(checks)}
         self._lay_out_first(numbers)
         self.check_bits = {name: 1 << k for name, k in numbers.items()}
+        self.action_bits = {name: 1 << a for name, a in places.items()}
+        looks = [action.look.after if action.look else frozenset() for action in actions]
+        self.look_bits = np.array([self._spoilt(names)[0] for names in looks], dtype=np.int64)
         self._lay_out_moves(outcome_of)
         self.alone = self._one_by_one()
         groups = sorted({group for step in self.steps for group in step.access})
@@ -171,7 +174,6 @@ class Search:
         ).reshape(len(actions), len(groups) + 1)
         self.needs = np.concatenate([places_needed, self.waits[:, len(checks) :].T], axis=1)
         self.members = [(group, np.flatnonzero(needs)) for group, needs in enumerate(self.needs.T) if needs.any()]
-        self.action_bits = {name: 1 << a for name, a in places.items()}
         self.row_bits = [self._told_by(*row) for row in zip(step_of, outcome_of, clears, strict=True)]
         self.row_seen, self.row_done = (
             np.array([bits[which] for bits in self.row_bits], dtype=np.int64) for which in (0, 1)
@@ -325,12 +327,17 @@ class Search:
         if not len(self.cures):
             return handing
         usable = self._usable(done) & self.alone
-        _, totals = self._in_order(joint, usable, mass, handing, self._shut(joint, mass, seen, states))
+        _, totals = self._in_order(joint, usable, mass, handing, seen, self._shut(joint, mass, seen, states))
         known: Floats = np.minimum(handing, totals.min(axis=1, initial=np.inf))
         return known
 
+    def may_look(self, seen: Ints) -> Bools:
+        """Which parts may be looked at as they are fitted: those whose own checks are made."""
+        may: Bools = seen[..., None] & self.look_bits == self.look_bits
+        return may
+
     def _in_order(
-        self, joint: Floats, usable: Bools, mass: Floats, handing: Floats, shut: Floats
+        self, joint: Floats, usable: Bools, mass: Floats, handing: Floats, seen: Ints, shut: Floats
     ) -> tuple[Ints, Floats]:
         """Order of the actions by chance of cure per money; money of handing over after each of them in that order.
 
@@ -338,14 +345,17 @@ class Search:
         """
         gain = np.where(usable, joint @ self.cures.T, 0.0)
         lost = mass[:, None] - gain
-        is_looked = gain * self.look_more[0] + lost * self.look_more[1] < 0
+        may_look = self.may_look(seen)
+        is_looked = (gain * self.look_more[0] + lost * self.look_more[1] < 0) & may_look
         price = np.where(is_looked, self.ways[1, :, 1], self.ways[0, :, 1]) + shut @ self.needs.T
         order = np.argsort(gain / -np.maximum(price, TINY), axis=1, kind="stable")
         row = np.arange(len(order))[:, None]
         gained = gain[row, order]
         before = mass[:, None] - gained.cumsum(axis=1) + gained
         fails = before - gained
-        costs = np.minimum(*(gained * way[order, 0] + fails * way[order, 1] for way in self.ways))
+        more = gained * self.look_more[0, order] + fails * self.look_more[1, order]
+        costs = gained * self.ways[0, order, 0] + fails * self.ways[0, order, 1]
+        costs += np.where(may_look[row, order], np.minimum(more, 0.0), 0.0)
         if shut.any():
             ranks = np.empty_like(order)
             ranks[row, order] = np.arange(order.shape[1])
@@ -465,7 +475,11 @@ class Search:
         gain = joint @ self.cures.T
         lost = mass[:, None] - gain
         base = np.where(can, (self.check_money + change_money) * mass[:, None], np.inf)
-        base[:, checks:] += np.minimum(*(gain * way[:, 0] + lost * way[:, 1] for way in self.ways))
+        base[:, checks:] += (
+            gain * self.ways[0, :, 0]
+            + lost * self.ways[0, :, 1]
+            + np.where(self.may_look(seen), np.minimum(gain * self.look_more[0] + lost * self.look_more[1], 0.0), 0.0)
+        )
         own = joint @ self.row_costs.T + extra * (joint @ self.chances.T)
 
         at, row = can[:, self.step_of].nonzero()
@@ -670,7 +684,7 @@ class Search:
         waiting = ((pending > 0) @ self.waits)[:, checks:]
         shut = np.concatenate([self._of_states(SHUT, states), pending], axis=1)
         order, totals = self._in_order(
-            joint, self._usable(done) & self.alone & ~(waiting & is_open[:, None]), mass, handing, shut
+            joint, self._usable(done) & self.alone & ~(waiting & is_open[:, None]), mass, handing, seen, shut
         )
         late = self._late(joint, mass, order, self._can_look(seen, states)) | np.take_along_axis(waiting, order, axis=1)
         totals = np.where(np.logical_or.accumulate(late, axis=1) & is_open[:, None], np.inf, totals)

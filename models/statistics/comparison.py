@@ -6,7 +6,7 @@ Never a bare league table: each row says where it stands among the limits that c
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,7 +31,7 @@ BELOW = "lower than chance allows"
 ABOVE = "higher than chance allows"
 TOO_FEW = "too few to compare"
 SURE = 0.05
-LEANING = 20.0  # cases
+LEAST = 0.005  # no case is without any chance
 WEAKEST, STRONGEST, STRENGTHS = 2.0, 10_000.0, 60  # of the pooling, in cases
 
 
@@ -60,7 +60,7 @@ def lower_limit(n: ArrayLike, target: ArrayLike, p: float) -> Floats:
     return np.asarray(np.clip((r - alpha) / size, 0.0, 1.0), dtype=float)
 
 
-def funnel_limits(n: ArrayLike, target: ArrayLike, widen: float = 1.0) -> pd.DataFrame:
+def funnel_limits(n: ArrayLike, target: ArrayLike, widen: ArrayLike = 1.0) -> pd.DataFrame:
     """Limits within which chance alone keeps a rate: 95 % and 99.8 %.
 
     The upper limit is the mirror of the lower one of the complement, so that a rate and its complement flag the same
@@ -71,7 +71,7 @@ def funnel_limits(n: ArrayLike, target: ArrayLike, widen: float = 1.0) -> pd.Dat
     n, target
         As in `lower_limit`.
     widen
-        √φ of `over_dispersion`: the distances from the target are multiplied by it.
+        What the distances from the target are multiplied by, such as √φ of `over_dispersion`.
 
     Returns
     -------
@@ -81,7 +81,7 @@ def funnel_limits(n: ArrayLike, target: ArrayLike, widen: float = 1.0) -> pd.Dat
     size, rate = np.broadcast_arrays(np.asarray(n, dtype=float), np.asarray(target, dtype=float))
 
     def moved(limit: Floats) -> Floats:
-        return np.asarray(np.clip(rate + widen * (limit - rate), 0.0, 1.0), dtype=float)
+        return np.asarray(np.clip(rate + np.asarray(widen) * (limit - rate), 0.0, 1.0), dtype=float)
 
     return pd.DataFrame(
         {
@@ -116,58 +116,76 @@ def over_dispersion(z: ArrayLike, winsorised: float = 0.1) -> float:
     return float(np.mean(np.clip(values, low, high) ** 2))
 
 
-def expected_chance(cases: pd.DataFrame, strata: Sequence[str], hit: str) -> Floats:
-    """Give each case the share of hits among the cases that agree with it in all that is known of it.
+@dataclass(frozen=True)
+class _Step:
+    """One thing that makes cases alike: the cases it is known of, their groups, and how much those lean on the rest."""
 
-    A case that lacks a value is held against all cases that agree in the values it has, so that a gap in one person's
-    records moves what is expected of him no more than the values themselves would.
-
-    Parameters
-    ----------
-    cases
-        One row a case.
-    strata
-        Columns that make cases alike (kind, complaint, age band).
-    hit
-        Column of 0 and 1, or booleans.
-
-    Returns
-    -------
-    ndarray
-        One share a case.
-
-    Notes
-    -----
-    A stratum of few cases says little, and what it says is partly the unit's own doing: each leans on the stratum
-    without its last column as if that had lent it 20 cases (a choice, no source).
-    """
-    value = cases[hit].to_numpy(dtype=np.float64)
-    codes = np.column_stack([pd.factorize(cases[name])[0] for name in strata] or [np.zeros(len(cases), dtype=int)])
-    chance = np.full(len(cases), np.nan)
-    for known in np.unique(codes >= 0, axis=0):
-        columns = np.flatnonzero(known)
-        alike = np.flatnonzero((codes[:, columns] >= 0).all(axis=1))
-        share = _share_in_strata(codes[np.ix_(alike, columns)], value[alike])
-        is_asked = ((codes[alike] >= 0) == known).all(axis=1)
-        chance[alike[is_asked]] = share[is_asked]
-    return chance
+    known: NDArray[np.intp]
+    group: NDArray[np.intp]
+    parent: NDArray[np.intp]
+    parent_of: NDArray[np.intp]
+    leaning: float
 
 
-def _share_in_strata(codes: NDArray[np.int64], value: Floats) -> Floats:
-    """Share of hits in each case's stratum, leaning on the stratum without its last column."""
-    if not codes.shape[1]:
-        return np.full(len(value), value.mean())
-    _, group = np.unique(codes, axis=0, return_inverse=True)
-    group = group.reshape(-1)
-    size, hits = np.bincount(group)[group], np.bincount(group, weights=value)[group]
-    if codes.shape[1] == 1:
-        return np.asarray(hits / size, dtype=float)
-    wider = _share_in_strata(codes[:, :-1], value)
-    return np.asarray((hits + LEANING * wider) / (size + LEANING), dtype=float)
+def _steps(cases: pd.DataFrame, strata: Sequence[Sequence[str]], value: Floats) -> list[_Step]:
+    """Lay out the strata, with the leaning that the cases themselves speak for."""
+    steps: list[_Step] = []
+    everybody = np.ones(len(cases))
+    for columns in strata:
+        codes = np.column_stack([pd.factorize(cases[name])[0] for name in columns])
+        known = np.flatnonzero((codes >= 0).all(axis=1))
+        _, first, group = np.unique(codes[known], axis=0, return_index=True, return_inverse=True)
+        _, parent = np.unique(codes[known, :-1], axis=0, return_inverse=True)
+        group, parent = group.reshape(-1), parent.reshape(-1)
+        step = _Step(known, group, parent, parent[first], STRONGEST)
+        chance = _chances(value, steps, everybody)
+        steps.append(replace(step, leaning=_leaning(step, value[known] - chance[known], chance[known])))
+    return steps
 
 
-def standardise(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> pd.DataFrame:
-    """Compare units as if they had met the same mix of cases.
+def _leaning(step: _Step, beyond: Floats, chance: Floats) -> float:
+    """How many cases of the wider group each group leans on: chance in one case over what the groups differ by."""
+    if not len(step.known):
+        return STRONGEST
+    size, noise = np.bincount(step.group).astype(np.float64), max(float((chance * (1 - chance)).mean()), 1e-9)
+    of_parent = np.bincount(step.parent)
+    mean = np.bincount(step.group, weights=beyond) / size
+    centre = (np.bincount(step.parent, weights=beyond) / of_parent)[step.parent_of]
+    spread = float((size * (mean - centre) ** 2).sum()) / noise
+    free = len(size) - len(of_parent)
+    room = float(size.sum() - (np.bincount(step.parent_of, weights=size**2) / of_parent).sum())
+    return float(np.clip(room / max(spread - free, 1e-9), WEAKEST, STRONGEST))
+
+
+def _chances(value: Floats, steps: Sequence[_Step], counts: Floats) -> Floats:
+    """Chance of every case, learned from the cases that count (1) and not from the others (0)."""
+    chance = np.full(len(value), np.average(value, weights=counts))
+    for step in steps:
+        known, group = step.known, step.group
+        size = np.bincount(group, weights=counts[known])
+        beyond = np.bincount(group, weights=counts[known] * (value[known] - chance[known])) / (size + step.leaning)
+        of_parent = np.bincount(step.parent_of, weights=size)
+        usual = np.bincount(step.parent_of, weights=size * beyond) / np.maximum(of_parent, 1)
+        chance[known] += (beyond - usual[step.parent_of])[group]
+    return np.clip(chance, LEAST, 1 - LEAST)
+
+
+def _weights(own: NDArray[np.bool_], steps: Sequence[_Step], counts: Floats) -> Floats:
+    """What the outcome of each case that counts adds to the sum of the chances of one's own: `_chances` backwards."""
+    asked, weight = own.astype(np.float64), np.zeros(len(own))
+    for step in reversed(steps):
+        known, group = step.known, step.group
+        size = np.bincount(group, weights=counts[known])
+        of_parent = np.maximum(np.bincount(step.parent_of, weights=size), 1)
+        usual = np.bincount(step.parent, weights=asked[known]) / of_parent
+        through = (np.bincount(group, weights=asked[known]) - size * usual[step.parent_of]) / (size + step.leaning)
+        weight[known] += counts[known] * through[group]
+        asked[known] -= counts[known] * through[group]
+    return np.asarray(weight + counts * asked.sum() / counts.sum(), dtype=float)
+
+
+def standardise(cases: pd.DataFrame, unit: str, strata: Sequence[Sequence[str]], hit: str) -> pd.DataFrame:
+    """Compare units with what the others would have made of the same mix of cases.
 
     Parameters
     ----------
@@ -175,38 +193,42 @@ def standardise(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str)
         One row a case.
     unit
         Column of who or what is compared; rows without it are passed over.
-    strata, hit
-        As in `expected_chance`.
+    strata
+        What makes cases alike, as steps from the widest: ("kind",), ("kind", "complaint"), ("age",). Each moves the
+        chance of its groups from what the steps before made of them; one of several columns within the group of all
+        but its last. A case that lacks a value is not moved: it is held against all that agree in what is known.
+    hit
+        Column of 0 and 1, or booleans.
 
     Returns
     -------
     DataFrame
-        One row a unit: unit, n, observed, expected (sum of its cases' chances), variance (of the observed count, had
-        each case its chance), ratio (observed / expected), crude, indirect (ratio × overall rate).
+        One row a unit: unit, n, observed, expected (sum of its cases' chances, learned from all others' cases),
+        variance (of the observed count, had each case its chance), unsure (variance of the expected count), ratio
+        (observed / expected), crude, indirect (ratio × overall rate). A unit that is alone is held against itself.
+
+    Notes
+    -----
+    Own work is left out, else who does most of a kind of work is held against himself. A group of few cases says
+    little: each leans on the wider one by as many cases as their spread beyond chance speaks for (moments: DerSimonian
+    & Laird 1986, Controlled Clinical Trials 7, 177–188; from memory).
     """
-    met = cases[cases[unit].notna()]
-    chance = expected_chance(met, strata, hit)
-    who, names = pd.factorize(met[unit], sort=True)
-
-    def summed(weights: Floats) -> Floats:
-        return np.bincount(who, weights=weights, minlength=len(names)).astype(np.float64)
-
+    met = cases[cases[unit].notna()].reset_index(drop=True)
     value = met[hit].to_numpy(dtype=np.float64)
-    n, observed, expected = summed(np.ones(len(met))), summed(value), summed(chance)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(expected > 0, observed / expected, np.nan)
-    return pd.DataFrame(
-        {
-            "unit": names,
-            "n": n.astype(int),
-            "observed": observed.astype(int),
-            "expected": expected,
-            "variance": summed(chance * (1 - chance)),
-            "ratio": ratio,
-            "crude": observed / np.maximum(n, 1),
-            "indirect": np.clip(ratio * (value.mean() if len(value) else np.nan), 0, 1),
-        }
-    )
+    steps = _steps(met, strata, value) if len(met) else []
+    who, names = pd.factorize(met[unit], sort=True)
+    rows = []
+    for number, name in enumerate(names):
+        own = who == number
+        counts = (~own).astype(np.float64) if len(names) > 1 else np.ones(len(met))
+        chance = _chances(value, steps, counts)
+        spread, expected = chance * (1 - chance), float(chance[own].sum())
+        unsure = float((_weights(own, steps, counts) ** 2 * spread).sum()) if len(names) > 1 else 0.0
+        rows.append((name, int(own.sum()), int(value[own].sum()), expected, float(spread[own].sum()), unsure))
+    table = pd.DataFrame(rows, columns=["unit", "n", "observed", "expected", "variance", "unsure"])
+    ratio = table["observed"] / table["expected"]
+    overall = value.mean() if len(value) else np.nan
+    return table.assign(ratio=ratio, crude=table["observed"] / table["n"], indirect=(ratio * overall).clip(0, 1))
 
 
 def beta_binomial(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None) -> tuple[Floats, float]:
@@ -297,8 +319,8 @@ class Compared:
     p_joint
         Chance of differences as large as these, all units together, were they alike; NaN with fewer than two.
     widened
-        How many times wider than chance alone would have it the limits are drawn, because the units differ among each
-        other by more than chance; 1 = not at all.
+        How many times wider than chance alone would have it limits are drawn at most, because the units differ among
+        each other by more than chance; 1 = not at all.
     """
 
     table: pd.DataFrame
@@ -307,7 +329,7 @@ class Compared:
     widened: float
 
 
-def compare(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> Compared:
+def compare(cases: pd.DataFrame, unit: str, strata: Sequence[Sequence[str]], hit: str) -> Compared:
     """Compare units fairly: case mix, funnel, joint test, partly pooled estimate, and plain words.
 
     Parameters
@@ -317,20 +339,21 @@ def compare(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> 
 
     Notes
     -----
-    Joint test: Σ (observed − expected)² / variance against χ² with one degree of freedom less than there are units.
-    Only where it is below 0.05 are the limits widened, by √φ of `over_dispersion` (Spiegelhalter 2005). The expected
-    counts include the unit itself: limits and test err to the side of no difference.
+    Joint test: Σ of each unit's (observed − expected)² over the variance of that difference, weighted by the share of
+    it that is its own cases', against χ² with one degree of freedom less than there are units; with one stratum it is
+    Pearson's. Only where it is below 0.05 are the limits widened, by √φ of `over_dispersion` (Spiegelhalter 2005) of
+    the other units. They are always as much wider as the expected count is unsure.
     """
     table = standardise(cases, unit, strata, hit)
     enough = (table["n"] >= FEWEST_FOR_RATE).to_numpy()
-    z: Floats = ((table["observed"] - table["expected"]) / np.sqrt(np.maximum(table["variance"], 1e-9))).to_numpy(
-        dtype=float
-    )
+    variance, unsure = (table[name].to_numpy(dtype=float) for name in ("variance", "unsure"))
+    spread = np.maximum(variance + unsure, 1e-9)
+    z: Floats = ((table["observed"] - table["expected"]) / np.sqrt(spread)).to_numpy(dtype=float)
     compared = int(enough.sum())
-    p_joint = float(chi2.sf((z[enough] ** 2).sum(), compared - 1)) if compared > 1 else math.nan
-    widened = math.sqrt(max(1.0, over_dispersion(z[enough]))) if p_joint < SURE else 1.0
+    p_joint = float(chi2.sf((z**2 * variance / spread)[enough].sum(), compared - 1)) if compared > 1 else math.nan
+    widened = _widened(z, enough) if p_joint < SURE else np.ones(len(table))
     target = (table["expected"] / table["n"]).to_numpy(dtype=float)
-    limits = funnel_limits(table["n"], target, widen=widened)
+    limits = funnel_limits(table["n"], target, widen=widened * np.sqrt(spread / np.maximum(variance, 1e-9)))
     pooled = shrink(table["observed"], table["n"], target)
     crude = table["crude"].to_numpy()
     said = np.select(
@@ -350,7 +373,13 @@ def compare(cases: pd.DataFrame, unit: str, strata: Sequence[str], hit: str) -> 
         **{name: pooled[name].to_numpy() for name in ("rate", "low", "high")},
         said=pd.Series(said, index=table.index, dtype=object),
     )
-    return Compared(table, compared, p_joint, widened)
+    return Compared(table, compared, p_joint, float(widened.max(initial=1.0)))
+
+
+def _widened(z: Floats, enough: NDArray[np.bool_]) -> Floats:
+    """How much wider each unit's limits are for what the others differ by beyond chance; its own result widens none."""
+    others = [np.delete(z, place)[np.delete(enough, place)] for place in range(len(z))]
+    return np.sqrt([max(1.0, over_dispersion(some)) for some in others])
 
 
 def p_of_one_rate(x: ArrayLike, n: ArrayLike) -> float:

@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 TOLD = (
-    "number", "says", "part", "kinds", "count", "of", "share", "low", "usual", "trend", "recent_count", "recent_of",
-    "lost", "money", "look_first", "jobs", "cautions",
+    "number", "says", "part", "kind", "make", "complaint", "code", "finding", "kinds", "count", "of", "share", "low",
+    "usual", "p_adjusted", "trend", "recent_count", "recent_of", "lost", "money", "usually", "usually_count",
+    "suspects", "look_first", "most_by_one", "jobs", "cautions",
 )  # fmt: skip
 PATTERN = ("part", "kind", "make", "complaint", "code", "finding", "look_first")
 
@@ -40,8 +41,9 @@ def list_advice(database: Database, words: Words, currency: str, found: pd.DataF
     Returns
     -------
     rows
-        number, says, part, kinds, count, of, share, low, usual, trend, recent_count, recent_of, first_date, last_date,
-        lost, money, look_first, jobs, cautions (full texts), adopted_on (None = not taken up); as
+        number, says, part, kind, make, complaint, code, finding, kinds, count, of, share, low, usual, p_adjusted,
+        trend, recent_count, recent_of, first_date, last_date, lost, money, usually, usually_count, suspects,
+        look_first, most_by_one, jobs, cautions (full texts), adopted_on (None = not taken up); as
         `models.advice.find.find_advice`, worth most first, ended ones last.
     adopted
         advice_id, says, adopted_on, the fields of `models.advice.adopted.BeforeAndAfter`, and cautions; a row that
@@ -127,7 +129,7 @@ def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[st
             f"values (?, now()::timestamp, ?, {', '.join('?' * len(PATTERN))})",
             [last + 1, on, *pattern.values()],
         )
-    return {"advice_id": last + 1, "says": _says(pattern), "adopted_on": on.isoformat()}
+    return {"advice_id": last + 1, "says": _says(pattern), "adopted_on": on.isoformat(), **pattern}
 
 
 def undo(database: Database, advice_id: int) -> dict[str, Any]:
@@ -143,7 +145,7 @@ def undo(database: Database, advice_id: int) -> dict[str, Any]:
         raise UsageError(f"No advice taken up has the number {advice_id}.", "Their numbers: priorjobs advice.")
     with database.transaction() as changing:
         changing.execute("update advice_taken set undone_at = now()::timestamp where advice_id = ?", [advice_id])
-    return {"undone": advice_id, "says": _says(pattern)}
+    return {"undone": advice_id, "says": _says(pattern), **pattern}
 
 
 def day(written: str | None) -> dt.date:

@@ -32,8 +32,15 @@ def asker(draft: Path | None) -> Callable[[Source, Proposal], Proposal]:
 
 
 def _ask(source: Source, proposal: Proposal) -> Proposal:
+    from pipeline.load.guess import LINE_IS
+
     for guess in [g for g in proposal.guesses if not g.is_sure]:
         proposal = proposal.with_choice(guess.field, _which(guess))
+    if (taken := proposal.line_is) is not None:
+        what = _answer(f"Is one line a visit (v) or a part (p)? [{taken[0]}] ").casefold()
+        chosen = next((name for name in LINE_IS if what and name.startswith(what)), taken)
+        proposal = proposal.with_line(chosen)
+        _say(f"One line is {LINE_IS[chosen]}.")
     if _answer("Load it so? [y/N] ").casefold() not in ("y", "yes"):
         raise UsageError(
             f"Nothing of {shown(source.name)} was loaded.",

@@ -39,6 +39,9 @@ def load(
     accept_guess: Annotated[
         bool, typer.Option("--accept-guess", help="Take a guessed layout without looking at it.")
     ] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Do not ask before a file read before with another layout is read anew.")
+    ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -62,6 +65,7 @@ def load(
             whole_history=whole_history,
             accept_guess=accept_guess,
             decide=asker(save_layout),
+            may_replace=None if yes else lambda question: confirm(question, "--yes"),
             tell=progress(quiet),
         )
         if save_layout:
@@ -172,6 +176,7 @@ def export(
 
 def forget(
     customer_ref: Annotated[str, typer.Argument(help="The customer's reference or name, as it stands in the records.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -180,6 +185,8 @@ def forget(
 
     Example: priorjobs forget C-1042
     """
+    if not yes:
+        confirm(f"Erase all that names {shown(customer_ref)}? It cannot be undone.", "--yes")
     with Workshop.open(db) as workshop:
         told = workshop.forget(customer_ref)
     show(told, pairs(told), as_json)

@@ -41,7 +41,8 @@ def report(
     with Workshop.open(db, read_only=True) as workshop:
         if every_month:
             told = workshop.all_reports(out or Path("reports"), tell=progress(quiet), **view)
-            show(told, [f"{len(told['months'])} months", f"Written: {told['index']}"], as_json)
+            made_of = workshop.wording.say("page.months_made", n=len(told["months"]))
+            show(told, [made_of, workshop.wording.say("page.written", path=told["index"])], as_json)
             return
         view |= {"to": to, "against": against, "against_to": against_to}
         made = workshop.report(month, out=out, pdf=pdf, xlsx=xlsx, png=png, charts=chart or (), **view)
@@ -63,12 +64,11 @@ def advice(
     with Workshop.open(db, read_only=adopt is None and undo is None) as workshop:
         if undo is not None:
             told = workshop.undo_advice(undo)
-            show(told, [f"Taken back: {told['says']}"], as_json)
+            show(told, views.taken_back(told, workshop.wording), as_json)
             return
         if adopt is not None:
             told = workshop.adopt(adopt, on)
-            undone_by = f"Undo: priorjobs advice --undo {told['advice_id']}"
-            show(told, [f"Taken up from {told['adopted_on']}: {told['says']}. {undone_by}"], as_json)
+            show(told, wrapped(views.adopted(told, workshop.wording)), as_json)
             return
-        told = workshop.advice()
-    show(told, wrapped(views.advice(told)), as_json)
+        told, wording = workshop.advice(), workshop.wording
+    show(told, wrapped(views.advice(told, wording)), as_json)

@@ -87,9 +87,11 @@ def new_words(
 
     Example: priorjobs words new fr
     """
+    from pipeline.store.outputs import may_write
     from pipeline.words.skeleton import write_skeleton
 
     place = out or Path(f"words-{language}.toml")
+    may_write(place, None)
     write_skeleton(language, place)
     show(
         {"file": str(place)},

@@ -11,7 +11,6 @@ from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
 from pipeline.terminal import views
 from pipeline.terminal.text import wrapped
 from pipeline.workshop import Workshop
-from reports.render.wording import in_language
 
 
 def causes(
@@ -72,5 +71,5 @@ def round(
     """
     with Workshop.open(db, read_only=True) as workshop:
         planned = workshop.round(file, out, stock=stock)
-        wording = in_language(workshop.settings.locale, workshop.settings.currency)
+        wording = workshop.wording
     show(planned, views.round_(planned, out, wording), as_json)

@@ -23,7 +23,10 @@ Decide = Callable[["Source", "Proposal"], "Proposal"]
 
 @dataclass(frozen=True)
 class Asked:
-    """What the caller asked of a load, and what came in so far: for each file the visits it holds, and its batch."""
+    """What the caller asked of a load, and what came in so far: for each file the visits it holds, and its batch.
+
+    The arguments of `load_files`, one by one.
+    """
 
     database: Database
     give_words: Callable[[], Words]
@@ -35,6 +38,7 @@ class Asked:
     whole_history: bool
     decide: Decide
     tell: Told
+    may_replace: Callable[[str], None] | None = None
     present: list[pd.DataFrame] = field(default_factory=list)
     batches: list[int] = field(default_factory=list)
 

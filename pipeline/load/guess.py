@@ -39,6 +39,11 @@ LEAST_CONFIDENCE = 0.35  # below this a column is left unmapped; chosen by hand,
 SURE = 0.5  # a column that fits this well, and whose values do
 SURE_VALUES = 0.25
 RIVAL = 0.1  # another free column that fits within this is as good
+LINE_IS = {
+    "visit": "a visit: two lines of one job and day are two visits",
+    "part": "a part: lines of one job and day are one visit",
+}
+"""What a line may be chosen to be, in words."""
 
 
 @dataclass(frozen=True)
@@ -131,6 +136,18 @@ class Proposal:
         left = tuple(dict.fromkeys(name for name in every if name not in taken))
         return replace(self, layout=replace(self.layout, columns=order), guesses=tuple(guesses), left=left)
 
+    @property
+    def line_is(self) -> str | None:
+        """What a line is taken for, of the two in `LINE_IS`; None = a job, as its columns say."""
+        grain = self.layout.grain
+        return None if grain == "job" else "visit" if grain == "visit" else "part"
+
+    def with_line(self, what: str) -> Proposal:
+        """Take a line for a visit or for a part, as a person decided; for anything else as it is taken."""
+        if self.line_is in (None, what) or what not in LINE_IS:
+            return self
+        return replace(self, layout=replace(self.layout, grain=what))
+
     def accepted(self) -> Proposal:
         """Take the guess unseen: what several columns may be is left out, never chosen."""
         chosen = self
@@ -150,8 +167,10 @@ class Proposal:
             told.append(f"  kept as they are: {', '.join(shown(c, 30) for c in self.left)}")
         if self.layout.personal:
             told.append(f"  kept only as keyed hash: {', '.join(shown(c, 30) for c in self.layout.personal)}")
-        if self.layout.grain in ("part", "invoice line"):
-            told.append(f"  one line a {self.layout.grain}: lines of one job and day are one visit")
+        if self.line_is is not None:
+            other = next(what for what in LINE_IS if what != self.line_is)
+            told.append(f"  one line is {LINE_IS[self.line_is]}")
+            told.append(f'  if instead one line is {LINE_IS[other]}: grain = "{other}" in a layout (--save-layout)')
         return told + [f"  {note}" for note in self.notes]
 
     def draft(self) -> str:

@@ -13,6 +13,8 @@ from pipeline.load.layout import as_toml
 from sql.working import make
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import duckdb
 
     from pipeline.load.layout import Layout
@@ -39,13 +41,30 @@ class Place:
     replaces: bool
 
 
-def make_place(connection: duckdb.DuckDBPyConnection, source: Source, records: Records, notes: list[str]) -> Place:
-    """Take out what the same bytes (of a workbook: the same sheet) brought before, and give its place away again."""
+def make_place(
+    connection: duckdb.DuckDBPyConnection,
+    source: Source,
+    records: Records,
+    layout: Layout,
+    notes: list[str],
+    may_replace: Callable[[str], None] | None,
+) -> Place:
+    """Take out what the same bytes (of a workbook: the same sheet) brought before, and give its place away again.
+
+    See `load_files` for who is asked whether another layout's reading may go.
+    """
     before = connection.execute(
         "select batch_id, layout, loaded, records_after from load_batch where sha256 = ? "
         "and coalesce(reading->>'$.sheet', '') = ? order by batch_id",
         [source.sha256, records.how.get("sheet", "")],
     ).fetchall()
+    others = [(batch, loaded) for batch, label, loaded, _ in before if label != layout.label]
+    if others and may_replace is not None:
+        batch, loaded = others[-1]
+        may_replace(
+            f"{shown(source.name)} was loaded as batch {batch} with other columns ({loaded:,} lines). "
+            "Put this reading in its place?"
+        )
     for batch, label, loaded, _ in before:
         hand_over(connection, batch)
         drop(connection, batch)

@@ -59,6 +59,7 @@ def load_files(
     dry_run: bool = False,
     whole_history: bool = False,
     decide: Decide | None = None,
+    may_replace: Callable[[str], None] | None = None,
     progress: Told | None = None,
 ) -> LoadReport:
     """Load every file the paths name; each is one transaction, and one that cannot be read stops no other.
@@ -87,6 +88,9 @@ def load_files(
     decide
         Asked about a guessed layout, with the file: gives back the layout to read with, or raises. None: a guess is
         held back.
+    may_replace
+        Asked, in a sentence, before a file that was loaded with another layout takes the place of what it brought
+        then; raises where it must not. None: it may.
     progress
         Told what is being done, in sentences.
 
@@ -106,7 +110,17 @@ def load_files(
     give_words: Callable[[], Words] = words if callable(words) else lambda: words
     tell = progress or (lambda _: None)
     asked = Asked(
-        database, give_words, settings, given, sheet, strict, dry_run, whole_history, decide or hold_back, tell
+        database,
+        give_words,
+        settings,
+        given,
+        sheet,
+        strict,
+        dry_run,
+        whole_history,
+        decide or hold_back,
+        tell,
+        None if dry_run else may_replace,
     )
     report = LoadReport(dry_run=dry_run, strict=strict)
     if not dry_run and is_outdated(database.connection, settings):
@@ -254,7 +268,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         raise without_columns(source, layout, shaped.header, lacking)
     notes += shaped.notes
     drop_taken_back(connection)
-    place = make_place(connection, source, records, notes)
+    place = make_place(connection, source, records, layout, notes, asked.may_replace)
     settings = with_currency_held(asked.settings, connection)
     forms = forms_to_find(connection, layout, asked.words) if layout.finds_words else {}
     key = load_key(asked.database.key_file)

@@ -52,7 +52,7 @@ def loaded_before(asked: Asked, source: Source, layout: Layout | None) -> FileRe
 
         asked.present.append(present(connection, batch))
     asked.batches.append(batch)
-    notes = [f"This file was already loaded on {loaded_at:%Y-%m-%d %H:%M} as batch {batch}; nothing changed."]
+    notes = [f"This file was already loaded on {loaded_at:%Y-%m-%d %H:%M} as batch {batch}; no line of it is new."]
     (newer,) = connection.execute(
         "select count(distinct visit_key) from counted_record where batch_id > $batch "
         "and visit_key in (select visit_key from counted_record where batch_id = $batch)",

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 KEY_BYTES = 32
 HASH_BYTES = 16
+_PUT_BACK = "Put it back from a backup: customers hashed with another key would no longer be recognised."
 
 _NO_CUSTOMER = NOT_KNOWN | {
     *("cash", "cash customer", "cash sale", "walk in", "walk-in", "customer", "misc", "various", "no name"),
@@ -56,13 +57,10 @@ def load_key(path: Path) -> bytes:
     except (OSError, UnicodeDecodeError, ValueError) as fault:
         raise DatabaseUnusable(
             f"The key file {shown(path.name)} cannot be used: {_why(fault)}.",
-            "Put it back from a backup: customers hashed with another key would no longer be recognised.",
+            "Run this as the user it belongs to." if isinstance(fault, PermissionError) else _PUT_BACK,
         ) from fault
     if len(key) != KEY_BYTES:
-        raise DatabaseUnusable(
-            f"The key file {shown(path.name)} does not hold a key of {KEY_BYTES} bytes.",
-            "Put it back from a backup: customers hashed with another key would no longer be recognised.",
-        )
+        raise DatabaseUnusable(f"The key file {shown(path.name)} does not hold a key of {KEY_BYTES} bytes.", _PUT_BACK)
     return key
 
 

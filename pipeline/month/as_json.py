@@ -59,6 +59,7 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
             "judged": swaps["judged"],
             "not_yet_judged": swaps["open"],
             "to_review": swaps["to_review"],
+            "waiting": swaps["waiting"],
             "money": swaps["value"],
             "low": swaps["low"],
             "high": swaps["high"],

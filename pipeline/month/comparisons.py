@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from models.statistics.comparison import Compared
 
-STRATA = ["kind", "complaint", "age_band"]
+STRATA = [("kind",), ("kind", "complaint"), ("age_band",)]
 MAKES_SHOWN = 10
 _BACK = ("back", "back_low", "back_high")
 AGE_BANDS = ("under 2", "2 to 4", "5 to 7", "8 to 11", "12 and over", "not known")

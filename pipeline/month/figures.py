@@ -286,6 +286,13 @@ def callback_curve(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
     return curves.assign(late=late, against=against).reset_index(drop=True)
 
 
+# a verdict comes with time while the complaint's end, or what follows it, is still awaited; other open ones stay open
+_WAITS = """
+    verdict = 'still open' and not is_for_review
+    and datediff('day', visit_date, $as_of) < coalesce(days_to_verdict, $longest)
+"""
+
+
 def wrong_swap_money(
     connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date
 ) -> dict[str, Any]:
@@ -295,17 +302,18 @@ def wrong_swap_money(
     -------
     dict
         parts (lines not the cause), judged (verdicts cured or not the cause), open (still open), to_review (of them,
-        until the lists know what cures the cause), value (money; of it labour, or beside it where is_labour_billed, and
-        trips), minutes, low, high (NaN under ten parts), fitted (lines), to_come, to_come_low,
-        to_come_high (of those that wait only for time, to be expected wrong at the usual share before, with its 95 %
-        interval; NaN where that is not known), usual (that share), assumed (the costs, where they are the defaults that
-        nobody has changed; else None), is_provisional (more than one in twenty of them is).
+        until the lists know what cures the cause), waiting (of them, until time has gone by), value (money; of it
+        labour, or beside it where is_labour_billed, and trips), minutes, low, high (NaN under ten parts), fitted
+        (lines), to_come, to_come_low, to_come_high (of those waiting, to be expected wrong at the usual share before,
+        with its 95 % interval; NaN where that is not known), usual (that share), assumed (the costs, where they are the
+        defaults that nobody has changed; else None), is_provisional (some wait), is_comparable (none waits, or of the
+        wrong parts of such a period 95 % are known by now).
     """
     from models.statistics.change import weighted_count_interval
     from models.statistics.delay import shown_by
 
     lines = connection.execute(
-        """
+        f"""
         select
             episode_id,
             verdict,
@@ -314,14 +322,15 @@ def wrong_swap_money(
             coalesce(labour_cost, 0) as labour_cost,
             coalesce(trip_cost, 0) as trip_cost,
             coalesce(labour_minutes, 0) + coalesce(trip_minutes, 0) as minutes,
-            datediff('day', visit_date, $as_of) as days_since
+            {_WAITS} as waits
         from report_part
         where visit_date between $first and $end
         order by part_line_id
         """,
-        {"first": first, "end": end, "as_of": scope.as_of},
+        {"first": first, "end": end, "as_of": scope.as_of, "longest": scope.waiting_days + scope.window_days},
     ).df()
     wrong, is_open = lines[lines["verdict"] == "not the cause"], lines["verdict"] == "still open"
+    waiting = int(lines["waits"].sum())
     low, high = math.nan, math.nan
     if len(wrong) >= FEWEST_FOR_RATE:
         low, high = weighted_count_interval(wrong.groupby("episode_id")["total_cost"].sum().clip(lower=0).tolist())
@@ -332,6 +341,7 @@ def wrong_swap_money(
         "judged": int(lines["verdict"].isin(["cured", "not the cause"]).sum()),
         "open": int(is_open.sum()),
         "to_review": int((is_open & lines["is_for_review"]).sum()),
+        "waiting": waiting,
         "value": float(wrong["total_cost"].sum()),
         "labour": float(wrong["labour_cost"].sum()),
         "trips": float(wrong["trip_cost"].sum()),
@@ -339,10 +349,11 @@ def wrong_swap_money(
         "minutes": float(wrong["minutes"].sum()),
         "low": low,
         "high": high,
-        **_to_come(connection, scope, first, int((is_open & ~lines["is_for_review"]).sum())),
+        **_to_come(connection, scope, first, waiting),
         "fitted": len(lines),
         "assumed": scope.costs if scope.costs == DEFAULT_COSTS else None,
-        "is_provisional": bool(first_day[0] < NEARLY_ALL),
+        "is_provisional": waiting > 0,
+        "is_comparable": waiting == 0 or bool(first_day[0] >= NEARLY_ALL),
     }
 
 

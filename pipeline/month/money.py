@@ -84,7 +84,7 @@ def swaps_by_technician(connection: duckdb.DuckDBPyConnection, scope: Scope) -> 
         """,
         {"first": scope.weighed_from, "end": scope.end, "kind": scope.kind, "branch": scope.branch},
     ).df()
-    made = compare(cases, "technician", ["kind", "main_symptom", "part"], "is_wrong")
+    made = compare(cases, "technician", [("kind",), ("kind", "part"), ("kind", "part", "main_symptom")], "is_wrong")
     table = made.table.rename(columns={"unit": "technician", "n": "judged", "observed": "wrong"})
     table = table.assign(p_joint=made.p_joint, widened=made.widened, words=table["said"].map(words()))
     table = table[["technician", "judged", "wrong", "expected", "words", "p_joint", "widened"]]

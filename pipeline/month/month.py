@@ -92,7 +92,7 @@ class MonthReport(Shown):
             f"{row['number']}. {row['do']} ({row['money']})"
             for row in advice_rows(standing.head(ADVICE_FIRST), wording)
         ]
-        return [*said, *(f"Written: {path}" for path in self.files)]
+        return [*said, *(wording.say("page.written", path=str(path)) for path in self.files)]
 
     def _repr_html_(self) -> str:
         """Show the page in a notebook, in a frame of its own."""
@@ -362,7 +362,7 @@ def _changes(
     made = {}
     for measure, figure in now.items():
         other = before[measure]
-        if measure == "wrong_swaps" and (figure["is_provisional"] or other["is_provisional"]):
+        if measure == "wrong_swaps" and not (figure["is_comparable"] and other["is_comparable"]):
             continue
         if "on_day" in figure and figure["followed"] != other["followed"]:
             day = min(figure["followed"], other["followed"])

@@ -143,6 +143,11 @@ def _when(at: dt.date | str | None, wording: Wording) -> str:
     return f"{day} {at:%H:%M}" if isinstance(at, dt.datetime) and (at.hour or at.minute) else day
 
 
+def number(text: str | None) -> int | None:
+    """A whole number that a form holds; None = it holds none, or none that anything here is counted by."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 10 else None
+
+
 def signed(value: Any, salt: str) -> str:
     """Write a value so that it can stand in an address and come back unchanged."""
     return _serializer(salt).dumps(value)

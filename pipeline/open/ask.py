@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
-from pipeline.open.app import go, library, page, signed, unsigned
+from pipeline.open.app import go, library, number, page, signed, unsigned
 from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.conversation import Visit
 from pipeline.visit.question import Call, said
 from pipeline.visit.walk import Event
+from pipeline.words.appliance import ALWAYS
+from reports.render.links import links
 from reports.render.wording import Finding, Written, value_of
 
 if TYPE_CHECKING:
@@ -57,7 +59,7 @@ def visit(at: str) -> flask.Response:
     kept = _kept(at)
     visit, now, _ = _now(kept)
     step, keys = now.steps[0], conversation.choices(now, now.steps[0])
-    names = conversation.cautions_on_screen(now, step)
+    names = (*conversation.cautions_on_screen(now, step), *(() if visit.events else (ALWAYS,)))
     is_repaired = any(event.what in ("tried", "cured") for event in visit.events)
     return page(
         "visit.html",
@@ -100,17 +102,19 @@ def record(at: str) -> flask.Response:
     """Keep the finished visit in the record file, then load it; a second press of the button adds nothing."""
     kept = _kept(at)
     form, path = flask.request.form, library().kept(RECORD)
-    given = {name: form.get(name, "").strip()[:LONGEST_FIELD] for name in ("job_no", "minutes", "cause", "ordered")}
+    asked = ("job_no", "minutes", "cause", "ordered", "photos")
+    given = {name: form.get(name, "").strip()[:LONGEST_FIELD] for name in asked}
     visit, _, _ = _now(kept)
     if not visit.outcome:
         raise UsageError("This visit has not ended yet.", "Go back to it and press how it ended.")
-    if given["minutes"] and not given["minutes"].isdigit():
+    if given["minutes"] and number(given["minutes"]) is None:
         raise UsageError("The minutes must be a whole number.", "Go back and write them in digits, such as 45.")
     visit.cause, visit.ordered = given["cause"], given["ordered"]
     line = conversation.record_line(visit, Call(**kept["call"]))
-    line |= {"job_no": given["job_no"] or kept["number"], "minutes": given["minutes"]}
-    if not _on_file(path, line["job_no"]):
-        conversation.append_record(path, line)
+    line |= {"job_no": given["job_no"] or kept["number"], "minutes": given["minutes"], "photos": given["photos"]}
+    with library().writing:
+        if not _on_file(path, line["job_no"]):
+            conversation.append_record(path, line)
     try:
         with library().opened(read_only=False) as workshop:
             workshop.load([path])
@@ -191,7 +195,8 @@ def _shown(answer: Answer) -> dict[str, Any]:
         "piece_terms": [told_terms(piece) for piece in answer.question.heard],
         "is_referred": answer.is_referred,
         "read_as": said(answer.question),
-        "unit_lines": answer.question.unit.lines(),
+        "unit_lines": answer.question.unit.lines(with_photos=False),
+        "photos": [link for visit in answer.question.unit.visits for link in links(visit.photos)],
         "step_costs": [step_cost(answer, step) for step in answer.steps],
         "first_heed": heeds[0],
         "step_heeds": heeds[1 : 1 + len(of_steps)],

@@ -68,6 +68,8 @@ class Library:
         Seconds that the database stays open once it was read.
     proposals
         Guessed mappings of the files that wait to be looked at.
+    writing
+        Held by whoever changes a file of the pages' own: two browsers may press at once.
     """
 
     def __init__(self, db: Path) -> None:
@@ -75,6 +77,7 @@ class Library:
         self.job: Job | None = None
         self.lingers = LINGERS
         self.proposals: dict[str, Proposal] = {}
+        self.writing = threading.Lock()
         self.known = Together(self.look_up)
         self._preparing: threading.Thread | None = None
         self._turn = threading.Lock()
@@ -82,6 +85,7 @@ class Library:
         self._reader: Workshop | None = None
         self._opened_at = self._left_at = 0.0
         self._is_seen: object = None
+        self._is_watched = False
 
     @property
     def settings(self) -> Settings:
@@ -229,9 +233,8 @@ class Library:
         if not self.lingers:
             self._let_go()
             return
-        later = threading.Timer(self.lingers, self._let_go_if_idle)
-        later.daemon = True
-        later.start()
+        if not self._is_watched:
+            self._look_again(self.lingers)
 
     def _is_as_opened(self) -> bool:
         is_wanted = lock_file(self.db).exists()
@@ -242,9 +245,20 @@ class Library:
         file = beside(self.db)["toml"]
         return (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else None
 
+    def _look_again(self, seconds: float) -> None:
+        """Let the database go once nobody has read it for a while."""
+        self._is_watched = True
+        later = threading.Timer(seconds, self._let_go_if_idle)
+        later.daemon = True
+        later.start()
+
     def _let_go_if_idle(self) -> None:
         with self._turn:
-            if time.monotonic() - self._left_at >= self.lingers:
+            left = self._left_at + self.lingers - time.monotonic()
+            if self._reader is not None and left > 0:
+                self._look_again(left)
+            else:
+                self._is_watched = False
                 self._let_go()
 
     def close(self) -> None:

@@ -9,7 +9,7 @@ import flask
 
 from pipeline.errors import UsageError
 from pipeline.month.scope import months_with_visits
-from pipeline.open.app import go, library, made_apart, own_page, page
+from pipeline.open.app import go, library, made_apart, number, own_page, page
 
 if TYPE_CHECKING:
     from pipeline.workshop import Workshop
@@ -53,8 +53,8 @@ def advice() -> flask.Response:
     form = flask.request.form
     view = {name: form.get(name, "") for name in VIEW if form.get(name)}
     with library().opened(read_only=False) as workshop:
-        if form.get("advice_id", "").isdigit():
-            workshop.undo_advice(int(form["advice_id"]))
+        if (adopted := number(form.get("advice_id"))) is not None:
+            workshop.undo_advice(adopted)
             return go("month.period", **view, _anchor="advice")
         row = next((row for row in workshop.advice()["rows"] if str(row["number"]) == form.get("number")), None)
         if row is None or row["says"] != form.get("says"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import json
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,7 @@ from pipeline.load.column_evidence import ALL_FIELDS
 from pipeline.load.guess import GuessHeldBack, Proposal
 from pipeline.load.layout import as_toml
 from pipeline.open.apart import Tell
-from pipeline.open.app import go, library, page, rows_of, work
+from pipeline.open.app import go, library, number, page, rows_of, work
 
 if TYPE_CHECKING:
     from pipeline.workshop import Workshop
@@ -71,12 +71,12 @@ def upload() -> flask.Response:
 
 @pages.post("/records/waiting")
 def waiting() -> flask.Response:
-    """Read a file again that waits, or throw it away."""
-    path = _one(flask.request.form.get("file", ""))
-    if flask.request.form.get("do") == "remove":
+    """Read a file again that waits, in the place of what it brought before if that was said, or throw it away."""
+    path, do = _one(flask.request.form.get("file", "")), flask.request.form.get("do")
+    if do == "remove":
         _remove(path)
         return go("records.files")
-    return _load([path])
+    return _load([path], is_sure=do == "replace")
 
 
 @pages.get("/records/columns")
@@ -124,10 +124,13 @@ def refused(batch: int) -> flask.Response:
 @pages.post("/records/take-back")
 def take_back() -> flask.Response:
     """Take a file out again, or bring back the one taken out last."""
-    batch = flask.request.form.get("batch", "")
+    given = flask.request.form.get("batch")
+    batch = number(given)
+    if given and batch is None:
+        raise UsageError(f"There is no batch {shown(given)}.", "Go back, reload, and look again.")
 
     def taken(workshop: Workshop, _: Tell) -> list[dict[str, Any]]:
-        return [workshop.take_back(int(batch)) if batch.isdigit() else workshop.undo_take_back()]
+        return [workshop.undo_take_back() if batch is None else workshop.take_back(batch)]
 
     return work("take back", "records.files", taken)
 
@@ -170,10 +173,10 @@ def decide() -> flask.Response:
 @pages.post("/records/words/undo")
 def undo() -> flask.Response:
     """Take one decision back."""
-    number, rows = flask.request.form.get("correction_id", ""), _looked()
+    decision, rows = number(flask.request.form.get("correction_id")) or 0, _looked()
 
     def undone(workshop: Workshop, _: Tell) -> list[dict[str, Any]] | None:
-        workshop.undo_decision(int(number) if number.isdigit() else 0)
+        workshop.undo_decision(decision)
         return rows
 
     return work("words", "records.words", undone)
@@ -187,28 +190,43 @@ def _looked() -> list[dict[str, Any]] | None:
     return job.result if isinstance(job.result, list) else rows_of(job.result)
 
 
-def _load(paths: list[Path], replaced: Collection[Path] = ()) -> flask.Response:
+class _Unasked(PriorjobsError):
+    """A file whose reading would take the place of another: a person must say so first."""
+
+
+def _hold_back(question: str) -> None:
+    raise _Unasked(question, "The batch stays as it is until you say so.")
+
+
+def _load(paths: list[Path], replaced: Collection[Path] = (), *, is_sure: bool = False) -> flask.Response:
     proposals = library().proposals
 
     def taken(workshop: Workshop, tell: Tell) -> list[dict[str, Any]]:
-        told = _take_in(workshop, tell, paths, proposals)
+        told = _take_in(workshop, tell, paths, proposals, None if is_sure else _hold_back)
         return [one | {"has_replaced": any(one["file"] == path.name for path in replaced)} for one in told]
 
     return work("load", "records.files", taken)
 
 
-def _take_in(workshop: Workshop, tell: Tell, paths: list[Path], proposals: dict[str, Proposal]) -> list[dict[str, Any]]:
+def _take_in(
+    workshop: Workshop,
+    tell: Tell,
+    paths: list[Path],
+    proposals: dict[str, Proposal],
+    may_replace: Callable[[str], None] | None,
+) -> list[dict[str, Any]]:
     """Load each file by itself; one whose columns must be looked at waits, and so does one that could not be read."""
     told: list[dict[str, Any]] = []
     for path in paths:
         layout = path.with_name(path.name + ".toml")
         try:
-            report = workshop.load([path], layout=layout if layout.exists() else None, tell=tell).as_json()
+            given = layout if layout.exists() else None
+            report = workshop.load([path], layout=given, may_replace=may_replace, tell=tell).as_json()
         except GuessHeldBack as fault:
             proposals[path.name] = fault.proposal
             told.append({"file": path.name, "is_held": True})
         except PriorjobsError as fault:
-            told.append({"file": path.name, "fault": fault})
+            told.append({"file": path.name, "fault": fault, "is_question": isinstance(fault, _Unasked)})
         else:
             told += report["files"]
             _remove(path)
@@ -228,6 +246,7 @@ def _chosen(proposal: Proposal, form: Any) -> Proposal:
         if f in ALL_FIELDS and before.get(name) != f:
             proposal = proposal.with_choice(f, name)
     order = form.get("date_format", "")
+    proposal = proposal.with_line(form.get("line_is", ""))
     return dataclasses.replace(
         proposal, layout=dataclasses.replace(proposal.layout, date_format=order if order in ORDERS else None)
     )

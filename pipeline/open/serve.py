@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError
-from pipeline.open.guard import LARGEST_UPLOAD, Guard, Start
+from pipeline.open.guard import LARGEST, LARGEST_UPLOAD, Guard, Start
 from pipeline.open.phone import Door
 from pipeline.open.site import make_app, make_phone_app
 
@@ -32,9 +32,9 @@ def serve(db: Path, port: int, *, browser: bool = True, lan: bool = False) -> No
         See `Workshop.open`.
     """
     start = Start()
-    app = make_app(db, Guard(frozenset(f"{name}:{port}" for name in LOOPBACK), start=start))
+    app = make_app(db, Guard(frozenset(f"{name}:{port}".removesuffix(":80") for name in LOOPBACK), start=start))
     app.extensions["let_phones_in"] = lambda: _let_phones_in(app, port + 1)
-    server = _listening(app, f"127.0.0.1:{port}")
+    server = _listening(app, f"127.0.0.1:{port}", LARGEST_UPLOAD)
     if lan:
         _let_phones_in(app, port + 1)
         sys.stdout.write(f"Phones in this network: {app.extensions['door'].address} with the code shown under Phone.\n")
@@ -53,7 +53,7 @@ def _let_phones_in(app: Flask, port: int) -> None:
     """Listen for phones too, beside the pages, until both are stopped."""
     near = f"{own_address()}:{port}"
     door = Door(f"http://{near}/")
-    phones = _listening(make_phone_app(app, Guard(frozenset({near}), is_lan=True), door), near)
+    phones = _listening(make_phone_app(app, Guard(frozenset({near}), is_lan=True), door), near, LARGEST)
     threading.Thread(target=phones.run, name="phones", daemon=True).start()
     app.extensions["door"] = door
 
@@ -76,11 +76,12 @@ def own_address() -> str:
         return str(probe.getsockname()[0])
 
 
-def _listening(app: Flask, at: str) -> Any:
+def _listening(app: Flask, at: str, largest: int) -> Any:
+    """Listen for requests of at most ``largest`` bytes; more is turned away while it comes in."""
     from waitress.server import create_server
 
     try:
-        return create_server(app, listen=at, threads=THREADS, max_request_body_size=LARGEST_UPLOAD, ident="", map={})
+        return create_server(app, listen=at, threads=THREADS, max_request_body_size=largest, ident="", map={})
     except OSError as fault:
         raise UsageError(
             f"Port {at.rpartition(':')[2]} cannot be used: {fault.strerror}.",

@@ -61,7 +61,10 @@ def make_phone_app(owner: flask.Flask, guard: Guard, door: phone.Door) -> flask.
 def _made(kept: Library, guard: Guard, key: bytes, name: str) -> flask.Flask:
     app = flask.Flask("priorjobs", static_folder=None, template_folder=None)
     app.secret_key = hashlib.blake2b(name.encode(), key=key, digest_size=32).digest()
-    app.config.update(SESSION_COOKIE_NAME=name, SESSION_COOKIE_SAMESITE="Strict", SESSION_COOKIE_HTTPONLY=True)
+    own = hashlib.blake2b(b"cookie", key=key, digest_size=4).hexdigest()  # browsers send a cookie to every port
+    app.config.update(
+        SESSION_COOKIE_NAME=f"{name}-{own}", SESSION_COOKIE_SAMESITE="Strict", SESSION_COOKIE_HTTPONLY=True
+    )
     app.extensions["library"] = kept
     app.before_request(guard.check)
     app.after_request(sealed)

@@ -10,7 +10,7 @@ import flask
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
-from pipeline.open.app import go, library, made_apart, own_page, page
+from pipeline.open.app import go, library, made_apart, number, own_page, page
 from pipeline.store.atomic_write import whole
 from pipeline.visit.round import MOST_CALLS, read_calls
 
@@ -59,10 +59,13 @@ def add() -> flask.Response:
         lines = [{name: form.get(name, "").strip()[:LONGEST] for name in TYPED}]
     else:
         raise UsageError("No call was given.", "Say at least the kind of appliance, or paste a list with a header.")
-    held = calls(place)
-    if len(held) + len(lines) > MOST_CALLS:
-        raise UsageError(f"A round holds at most {MOST_CALLS} calls.", "Remove calls that are done, then add again.")
-    _keep(place, [*held, *lines])
+    with library().writing:
+        held = calls(place)
+        if len(held) + len(lines) > MOST_CALLS:
+            raise UsageError(
+                f"A round holds at most {MOST_CALLS} calls.", "Remove calls that are done, then add again."
+            )
+        _keep(place, [*held, *lines])
     return go("tomorrow.day", unread="\n".join(unread)[:LONGEST] or None)
 
 
@@ -70,17 +73,18 @@ def add() -> flask.Response:
 def order() -> flask.Response:
     """Move one call up or down, or take it off; or take all off."""
     form, place = flask.request.form, library().kept(CALLS)
-    held = calls(place)
-    if form.get("do") == "clear":
-        _keep(place, [])
-        return go("tomorrow.day")
-    at = int(form["at"]) if form.get("at", "").isdigit() else -1
-    if not 0 <= at < len(held) or form.get("was") != _mark(held[at]):
-        raise UsageError("The calls have changed since the page was made.", "Go back, reload, and look again.")
-    call = held.pop(at)
-    if form.get("do") != "remove":
-        held.insert(max(0, at + (-1 if form.get("do") == "up" else 1)), call)
-    _keep(place, held)
+    do, at = form.get("do"), number(form.get("at"))
+    with library().writing:
+        held = calls(place)
+        if do == "clear":
+            held = []
+        elif at is None or at >= len(held) or form.get("was") != _mark(held[at]):
+            raise UsageError("The calls have changed since the page was made.", "Go back, reload, and look again.")
+        else:
+            call = held.pop(at)
+            if do != "remove":
+                held.insert(max(0, at + (-1 if do == "up" else 1)), call)
+        _keep(place, held)
     return go("tomorrow.day")
 
 

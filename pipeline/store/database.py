@@ -207,7 +207,9 @@ class Database:
             raise unusable(self.path, fault) from fault
 
     def snapshot(self, target: Path) -> None:
-        """Write a consistent copy of the database to ``target``, replacing it: whole or not at all, for the same users.
+        """Write a consistent copy of the database to ``target``, replacing it: whole or not at all.
+
+        It is for the same users as the database, but in the scratch folder, which is of this opening alone.
 
         Raises
         ------
@@ -225,7 +227,8 @@ class Database:
             finally:
                 self.connection.execute("detach snapshot_copy")
             shutil.move(copy, unfinished)
-            give_to_users_of(self.place, unfinished)
+            if target.parent != self.scratch:
+                give_to_users_of(self.place, unfinished)
             unfinished.replace(target)
         except (duckdb.Error, OSError) as fault:
             raise unusable(self.path if is_damage(fault) else target, fault) from fault

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 PAGE, PDF, PNG, WORKBOOK, PARQUET = b"<!doctype html", b"%pdf", b"\x89png", b"pk\x03\x04", b"par1"
 MANIFEST = "contents.json"  # the member of a backup that names the others
-OF_A_WORKSHOP = (".duckdb", ".key", ".toml", ".lock", ".wal", ".models")
+OF_A_WORKSHOP = (".duckdb", ".key", ".lock", ".wal", ".models", ".begun")
 REMEDY = "Name another file to write; nothing was changed."
 _START = 200  # bytes that tell what a file is
 
@@ -68,8 +68,10 @@ def may_write(
         raise _refused(path, "is a workshop's database")
     if place.exists():
         _may_replace(path, place, form, database)
-    elif place.suffix.lower() in OF_A_WORKSHOP and (form is not None or place.suffix.lower() != ".toml"):
+    elif place.suffix.lower() in OF_A_WORKSHOP or (form is not None and place.suffix.lower() == ".toml"):
         raise _refused(path, "ends as the files of a workshop do")
+    elif place.suffix == ".toml" and any(place.with_suffix(ending).exists() for ending in (".duckdb", ".key")):
+        raise _refused(path, "is the name of a workshop's settings file")
 
 
 def _own(db: Path) -> list[tuple[str, Path]]:

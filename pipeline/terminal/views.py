@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Any
 
@@ -70,25 +71,47 @@ def _groups(name: str, groups: dict[str, Any], columns: tuple[str, ...]) -> list
     return table([name, *(column.replace("_", " ") for column in columns)], rows)
 
 
-def advice(told: dict[str, Any]) -> list[str]:
-    """Advice by number, what was taken up with its wrong parts before and since, and all cautions."""
-    lines = [
-        f"{row['number']:>2} {row['says']} ({', '.join(row['kinds'])}; {row['first_date']} to {row['last_date']}; "
-        f"last twelve months {row['recent_count']} of {row['recent_of']}, {row['trend']}; "
-        f"likely {row['share']:.0%}, at least {row['low']:.0%}, where {row['usual']:.0%} is usual; "
-        f"{told['currency']} {row['money']:,.0f} above the usual in twelve months)"
-        + (f"; taken up {row['adopted_on']}" if row["adopted_on"] else "")
+def advice(told: dict[str, Any], wording: Wording) -> list[str]:
+    """Advice by number, what was taken up with its wrong parts before and since, and all cautions, as on the page."""
+    import pandas as pd
+
+    from reports.pages.advice_rows import adopted_rows, advice_rows
+
+    listed = [
+        {**row, **{name: dt.date.fromisoformat(row[name]) for name in ("first_date", "last_date")}}
         for row in told["rows"]
-    ] or ["No part stands out as often not the cause."]
+    ]
+    lines = []
+    for row, known in zip(advice_rows(pd.DataFrame(listed), wording), listed, strict=True):
+        lines += [f"{row['number']:>2}. {row['do']} ({row['money']} {row['time']})"]
+        lines += [f"     {text}" for text in (row["trend"], row["why"], row["worth"])]
+        if known["adopted_on"]:
+            day = wording.date(dt.date.fromisoformat(known["adopted_on"]))
+            lines.append(f"     {wording.say('advice.taken_up', day=day)}")
+    lines = lines or [wording.say("advice.none")]
     if told["adopted"]:
-        lines += ["", "Taken up:"]
-    for row in told["adopted"]:
-        counts = f"before {row['before']} of {row['before_of']}, since {row['after']} of {row['after_of']}"
-        lines += [
-            f"   since {row['adopted_on']}: {row['says']}",
-            f"     not the cause {counts}: {row['said']} (undo: priorjobs advice --undo {row['advice_id']})",
-        ]
-    return [*lines, "", *(f"! {text}" for text in told["cautions"])]
+        lines += ["", wording.say("adopted.heading")]
+    for row, known in zip(adopted_rows(pd.DataFrame(told["adopted"]), wording), told["adopted"], strict=True):
+        lines.append(f"  {wording.say('adopted.since', day=row['since'])} {row['do']}")
+        undo = wording.say("advice.undo", number=Written(str(known["advice_id"])))
+        lines += [f"     {text}" for text in (row["state"], row["counts"], undo)]
+    return [*lines, "", *(f"! {wording.told(text)}" for text in told["cautions"])]
+
+
+def adopted(told: dict[str, Any], wording: Wording) -> list[str]:
+    """Advice just taken up, and how to take that back."""
+    from reports.pages.advice_rows import what_to_do
+
+    day = wording.date(dt.date.fromisoformat(told["adopted_on"]))
+    taken = f"{what_to_do(told, wording)}. {wording.say('advice.taken_up', day=day)}"
+    return [taken, wording.say("advice.undo", number=Written(str(told["advice_id"])))]
+
+
+def taken_back(told: dict[str, Any], wording: Wording) -> list[str]:
+    """Advice that is no longer followed."""
+    from reports.pages.advice_rows import what_to_do
+
+    return [wording.say("advice.taken_back", do=what_to_do(told, wording))]
 
 
 def round_(planned: dict[str, Any], out: Path, wording: Wording) -> list[str]:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import html
 import re
 import secrets
 import shutil
 import unicodedata
-import zipfile
-import zlib
+from dataclasses import dataclass
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
@@ -17,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
 from pipeline.load.privacy import hash_customers, load_key
-from pipeline.store.outputs import MANIFEST
+from pipeline.upkeep.elsewhere import elsewhere
+from pipeline.upkeep.written_name import APOSTROPHES, pattern_of_files, pattern_of_sql
 
 if TYPE_CHECKING:
     import duckdb
@@ -25,11 +24,28 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
 
 ERASED = "[erased]"
-MOST_SEARCHED = 64 << 20  # bytes of one file
 _MATCHES = "regexp_matches({0}, $p)"
-SPACES, SPACES_OF_SQL = r"\s", r"[\s\pZ]"
-ALIKE = (("ß", "ẞ", "ss", "SS"), tuple("'’‘ʼ`´′＇"), tuple("-‐‑‒–"))
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts, so texts are not searched for it
+
+
+@dataclass(frozen=True)
+class Customer:
+    """Who is forgotten.
+
+    Attributes
+    ----------
+    hashed
+        What stands for the customer in the tables.
+    written
+        The reference, white space made plain.
+    in_tables, in_files
+        Patterns that find it where it is written into a text; None where it is too short to be told from other words.
+    """
+
+    hashed: str
+    written: str
+    in_tables: str | None
+    in_files: re.Pattern[str] | None
 
 
 def forget(database: Database, customer_ref: str) -> dict[str, Any]:
@@ -60,59 +76,79 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     DatabaseUnusable
         The customer is still found afterwards, or the file cannot be written.
     """
-    import pandas as pd
-
     key = load_key(database.key_file)
-    hashed = hash_customers(pd.Series([customer_ref], dtype="str"), key)[0]
-    if not isinstance(hashed, str):
-        raise UsageError(f"{shown(customer_ref)} names no customer.", "Give the reference as it stands in the records.")
+    customer = _customer(customer_ref, key)
     if database.place.stat().st_nlink > 1:
         raise UsageError(
             f"{shown(database.path, 200)} has a second name (a hard link), under which the old content would stay.",
             "Remove the other name first, or copy the file; nothing was changed.",
         )
-    written = " ".join(unicodedata.normalize("NFC", customer_ref).split())
-    stand_in = f"erased-{secrets.token_hex(8)}"
     with database.transaction() as connection:
-        counts = {"visits": 0, "raw_lines": 0, "refused_lines": 0}
-        for form in {hashed, *_other_forms(connection, customer_ref, key)}:
-            counts = {name: counts[name] + count for name, count in _count(connection, form).items()}
-            _replace_everywhere(connection, form, stand_in)
-        counts["texts"] = _erase_written(connection, written)
+        counts = _erase(connection, customer, _other_forms(connection, customer_ref, key))
         if any(counts.values()):
             sql.rebuild(connection)
-    files = _erase_in_files(database, hashed, written)
+    files = _erase_in_files(database, customer)
     database.compact()  # always: free blocks hold what was erased, also by a run that was killed before it came here
-    searched = _search(database, hashed, written)
+    searched = _search(database, customer)
     if searched["found"]:
         raise DatabaseUnusable(
             f"The customer is still found in {', '.join(searched['found'])}.",
             "Run this again, and tell us if it stays so.",
         )
-    is_known = any(counts.values()) or files
     return {
         **counts,
         "files": files,
         "proof": {"places_searched": searched["places"], "bytes_searched": searched["bytes"], "found": 0},
-        "elsewhere": elsewhere(database, hashed, written),
-        "too_short": _too_short(database.connection, written),
-        "still_to_do": ("" if is_known else f"Nothing held {shown(customer_ref)}: is it written as in the records? ")
-        + "Files named as elsewhere, exports and backups kept in other places, and the office's own files "
-        "are not touched: delete or correct them; loading such a file again brings the customer back. A model named "
-        "there learned from the name: run priorjobs train, then delete its folder.",
+        "elsewhere": elsewhere(database, customer.hashed, customer.in_files),
+        "too_short": _too_short(database.connection, customer),
+        "still_to_do": _still_to_do(customer, is_known=bool(any(counts.values()) or files)),
     }
 
 
-def _other_forms(connection: duckdb.DuckDBPyConnection, written: str, key: bytes) -> list[str]:
-    """Hashes held of the same reference with another apostrophe or hyphen."""
+def _customer(reference: str, key: bytes) -> Customer:
     import pandas as pd
 
-    forms = {written.replace(a, b) for alike in ALIKE[1:] for a in alike for b in alike if a in written}
+    hashed = hash_customers(pd.Series([reference], dtype="str"), key)[0]
+    if not isinstance(hashed, str):
+        raise UsageError(f"{shown(reference)} names no customer.", "Give the reference as it stands in the records.")
+    written = " ".join(unicodedata.normalize("NFC", reference).split())
+    if len(written) < SHORTEST_NAME:
+        return Customer(hashed, written, None, None)
+    return Customer(hashed, written, pattern_of_sql(written), pattern_of_files(written))
+
+
+def _still_to_do(customer: Customer, *, is_known: bool) -> str:
+    told = "" if is_known else f"Nothing held {shown(customer.written)}: is it written as in the records? "
+    if customer.in_files is None:
+        told += "So short a name was not looked for in other files. "
+    return (
+        f"{told}Files named as elsewhere hold the customer, or are packed and may hold it. They, pictures, exports and "
+        "backups kept in other places, and the office's own files are not touched: delete or correct them; loading "
+        "such a file again brings the customer back. A model named there learned from the name: run priorjobs train, "
+        "then delete its folder."
+    )
+
+
+def _other_forms(connection: duckdb.DuckDBPyConnection, written: str, key: bytes) -> list[str]:
+    """Hashes held of the same reference with another apostrophe."""
+    import pandas as pd
+
+    forms = {written.replace(a, b) for a in APOSTROPHES for b in APOSTROPHES if a in written}
     hashes = hash_customers(pd.Series(sorted(forms), dtype="str"), key).dropna().tolist()
     held = connection.execute(
         "select distinct customer_ref from raw_record where list_contains(?, customer_ref)", [hashes]
     ).fetchall()
     return [form for (form,) in held]
+
+
+def _erase(connection: duckdb.DuckDBPyConnection, customer: Customer, forms: list[str]) -> dict[str, int]:
+    """Erase the customer from the tables that loads fill; returns how many rows of each sort changed."""
+    stand_in = f"erased-{secrets.token_hex(8)}"
+    counts = {"visits": 0, "raw_lines": 0, "refused_lines": 0}
+    for form in {customer.hashed, *forms}:
+        counts = {name: counts[name] + count for name, count in _count(connection, form).items()}
+        _replace_everywhere(connection, form, stand_in)
+    return {**counts, "texts": _erase_written(connection, customer.in_tables)}
 
 
 def _count(connection: duckdb.DuckDBPyConnection, hashed: str) -> dict[str, int]:
@@ -159,16 +195,16 @@ def _replace_everywhere(connection: duckdb.DuckDBPyConnection, hashed: str, stan
         )
 
 
-def _erase_written(connection: duckdb.DuckDBPyConnection, written: str) -> int:
+def _erase_written(connection: duckdb.DuckDBPyConnection, pattern: str | None) -> int:
     """Erase the reference where it was written into a text, as a word of its own."""
-    if len(written) < SHORTEST_NAME:
+    if pattern is None:
         return 0
-    pattern = _pattern(written)
     holding = _holding(connection, _text_columns(connection, raw_only=True), _MATCHES, {"p": pattern})
     for table, column, _ in holding:
+        once = "regexp_replace({}, $p, $e, 'g')"
+        twice = once.format(once.format(f'"{column}"'))  # of two side by side, the second shares what stands between
         connection.execute(
-            f'update "{table}" set "{column}" = regexp_replace("{column}", $p, $e, \'g\') '
-            f'where regexp_matches("{column}", $p)',
+            f'update "{table}" set "{column}" = {twice} where regexp_matches("{column}", $p)',
             {"p": pattern, "e": rf"\1{ERASED}\2"},
         )
     return sum(rows for _, _, rows in holding)
@@ -192,71 +228,12 @@ def _holding(
     return found
 
 
-def _pattern(written: str) -> str:
-    return rf"(?i)(^|[^\pL\pN]){_any_form(written, SPACES_OF_SQL)}($|[^\pL\pN\pM])"
-
-
-def _any_form(written: str, spaces: str) -> str:
-    """Pattern of a name in every form it is written in: Unicode forms, apostrophes, hyphens, ß and ss, spaces."""
-    words = []
-    for word in written.split():
-        letters = re.split("(ss|SS|.)", unicodedata.normalize("NFC", word), flags=re.DOTALL)
-        words.append("".join(_letter(letter) for letter in letters if letter))
-    return f"{spaces}+".join(words)
-
-
-def _letter(letter: str) -> str:
-    for alike in ALIKE:
-        if letter in alike or letter.lower() in alike:
-            return f"(?:{'|'.join(map(_literal, alike))})"
-    apart = unicodedata.normalize("NFD", letter)
-    return _literal(letter) if apart == letter else f"(?:{_literal(letter)}|{_literal(apart)})"
-
-
-def _literal(text: str) -> str:
-    return "".join(c if c.isalnum() or ord(c) > 127 else rf"\x{ord(c):02x}" for c in text)
-
-
-def _too_short(connection: duckdb.DuckDBPyConnection, written: str) -> int:
+def _too_short(connection: duckdb.DuckDBPyConnection, customer: Customer) -> int:
     """Count the texts that hold a name too short to be erased from texts."""
-    if len(written) >= SHORTEST_NAME:
+    if customer.in_tables is not None:
         return 0
-    holding = _holding(connection, _text_columns(connection, raw_only=True), _MATCHES, {"p": _pattern(written)})
-    return sum(rows for _, _, rows in holding)
-
-
-def elsewhere(database: Database, hashed: str, written: str) -> list[str]:
-    """Name the files beside the database, in the current folder and among the models that hold the customer.
-
-    Copies of the database and backups are named whatever they hold: what is packed in them cannot be searched.
-    """
-    folders = {database.place.parent, database.path.parent.resolve(), Path.cwd()}
-    files = {path for folder in folders for path in folder.iterdir()}
-    if database.folder_of_models.is_dir():
-        files |= set(database.folder_of_models.rglob("*"))
-    pattern = _file_pattern(written) if len(written) >= SHORTEST_NAME else None
-    return sorted(
-        str(path)
-        for path in files
-        if path.is_file() and not path.samefile(database.place) and _may_hold(path, hashed, pattern)
-    )
-
-
-def _may_hold(path: Path, hashed: str, pattern: re.Pattern[str] | None) -> bool:
-    if ".before-version-" in path.name:
-        return True
-    try:
-        with path.open("rb") as file:
-            held = file.read(MOST_SEARCHED)
-        if held.startswith(b"PK"):
-            with zipfile.ZipFile(path) as archive:
-                if MANIFEST in archive.namelist():
-                    return True
-                held = b"\n".join(archive.read(m) for m in archive.infolist() if m.file_size < MOST_SEARCHED)
-    except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError):
-        return False
-    text = held.decode("utf-8", "replace")
-    return hashed in text or (pattern is not None and pattern.search(html.unescape(text)) is not None)
+    columns, pattern = _text_columns(connection, raw_only=True), pattern_of_sql(customer.written)
+    return sum(rows for _, _, rows in _holding(connection, columns, _MATCHES, {"p": pattern}))
 
 
 def _review_files(database: Database) -> list[Path]:
@@ -274,13 +251,13 @@ def _review_files(database: Database) -> list[Path]:
     return found
 
 
-def _erase_in_files(database: Database, hashed: str, written: str) -> list[str]:
+def _erase_in_files(database: Database, customer: Customer) -> list[str]:
     changed = []
     for path in _review_files(database):
         text = path.read_bytes().decode("utf-8", "surrogateescape")
-        cleaned = text.replace(hashed, ERASED)
-        if len(written) >= SHORTEST_NAME:
-            cleaned = _file_pattern(written).sub(ERASED, cleaned)
+        cleaned = text.replace(customer.hashed, ERASED)
+        if customer.in_files is not None:
+            cleaned = customer.in_files.sub(ERASED, cleaned)
         if cleaned != text:
             draft = path.with_name(path.name + ".new")
             draft.write_bytes(cleaned.encode("utf-8", "surrogateescape"))
@@ -290,27 +267,22 @@ def _erase_in_files(database: Database, hashed: str, written: str) -> list[str]:
     return changed
 
 
-def _file_pattern(written: str) -> re.Pattern[str]:
-    return re.compile(rf"(?<!\w){_any_form(written, SPACES)}(?![\w\u0300-\u036f])", re.IGNORECASE)
-
-
-def _search(database: Database, hashed: str, written: str) -> dict[str, Any]:
+def _search(database: Database, customer: Customer) -> dict[str, Any]:
     """Search every text of every table and every review file for hash and name, the database file for the hash."""
-    connection = database.connection
-    columns = _text_columns(connection, raw_only=False)
-    condition, values = "contains({0}, $h)", {"h": hashed}
-    if len(written) >= SHORTEST_NAME:
+    columns = _text_columns(database.connection, raw_only=False)
+    condition, values = "contains({0}, $h)", {"h": customer.hashed}
+    if customer.in_tables is not None:
         condition += f" or {_MATCHES}"
-        values["p"] = _pattern(written)
-    found = [f"{table}.{column}" for table, column, _ in _holding(connection, columns, condition, values)]
+        values["p"] = customer.in_tables
+    holding = _holding(database.connection, columns, condition, values)
+    found = [f"{table}.{column}" for table, column, _ in holding]
     size = 0
     files = _review_files(database)
     with database.closed() as place:  # a handle on it beside DuckDB's would drop DuckDB's lock when it is closed
         for path in (place, *files):
             held = path.read_bytes()
             size += len(held)
-            is_review = path.suffix == ".csv"
-            names = _file_pattern(written).search(held.decode("utf-8", "replace")) if is_review else None
-            if hashed.encode() in held or (names and len(written) >= SHORTEST_NAME):
+            is_named = path != place and customer.in_files and customer.in_files.search(held.decode("utf-8", "replace"))
+            if customer.hashed.encode() in held or is_named:
                 found.append(path.name)
     return {"places": len(columns) + len(files) + 1, "bytes": size, "found": found}

@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
+from pipeline.store.unchanged import while_unchanged
 from pipeline.train import phrases
 from pipeline.visit import later_jobs
 from pipeline.visit.advice_for_call import for_parts
@@ -20,11 +21,11 @@ from pipeline.visit.costs import Costs
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
-from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.question import Call, Question, age, read_questions
 from pipeline.visit.quote import LEAST_ODDS, quote
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
-from pipeline.visit.unit_history import Unit, histories
+from pipeline.visit.unit_history import Unit, UnitHistory, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import ALWAYS, NOT_UNDERSTOOD, about
 from reports.render.wording import Written, sentence
@@ -33,7 +34,9 @@ if TYPE_CHECKING:
     from models.plan.machine import Machine
     from pipeline.settings import Settings
     from pipeline.store.database import Database
+    from pipeline.visit.similar_jobs import KindRecords
     from pipeline.words import Words
+    from pipeline.words.appliance import Trade
 
 KIND = "kind"
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
@@ -88,9 +91,23 @@ def questions_of(
     found = histories(database, settings, units, on)
     known = phrases.kept(database)
     return [
-        replace(question, unit=unit, phrases=phrases.said_in(known, question.kind, question.complaint))
-        for question, unit in zip(questions, found, strict=True)
+        replace(
+            _aged(question, unit) if call.serial else question,
+            unit=unit,
+            phrases=phrases.said_in(known, question.kind, question.complaint),
+        )
+        for call, question, unit in zip(calls, questions, found, strict=True)
     ]
+
+
+def _aged(question: Question, unit: UnitHistory) -> Question:
+    """Take the age from what is on record of a unit known by its serial number, where the call gives none."""
+    known = unit.age_now()
+    if question.age_years is not None or known is None:
+        return question
+    years, day = known
+    told = sentence("answer.age_of_unit", age=age(years), date=Written(day.isoformat()))
+    return replace(question, age_years=years, remarks=(*question.remarks, told))
 
 
 def answer(
@@ -152,23 +169,25 @@ def _stock(database: Database, words: Words, asked: Asked) -> Mapping[str, tuple
     return stock_beside(database, words, asked.question, parts) if asked.has_plan else None
 
 
+def _costs(database: Database, trade: Trade, records: KindRecords, settings: Settings) -> Costs:
+    return while_unchanged(database, ("costs", trade, repr(settings)), lambda: Costs(trade, records, settings))
+
+
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
     """Look up what all questions need, every kind, record and the model once."""
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
     whole = questions
     questions = [first_things_first(question, trades[question.kind]) for question in whole]
     found = gather(database, questions, trades)
-    costs = {
-        question.kind: Costs(trades[question.kind], evidence.of_kind, settings)
-        for question, evidence in {q.kind: (q, e) for q, e in zip(questions, found, strict=True)}.values()
-    }
+    records = {question.kind: evidence.of_kind for question, evidence in zip(questions, found, strict=True)}
+    costs = {kind: _costs(database, trades[kind], of_kind, settings) for kind, of_kind in records.items()}
     if not questions:
         return []
     model, name = model_for(database, words)
     learned = later_jobs.kept(database)
     without = [untold(question) for question in questions]
     others = [one for facts in without for one in facts.values()]
-    said = opinions([*questions, *others], model)
+    said = opinions(questions, model, beside=others)
     told, otherwise = said[: len(questions)], iter(said[len(questions) :])
     rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
     asked = []

@@ -23,7 +23,7 @@ from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
 from pipeline.visit.walk import Event, Stand, Walk, told
 from pipeline.words.alarms import alarms
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, about
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
 from pipeline.words.licensed import licensed_work
 from reports.render.wording import Finding, Sentence, Written, in_language, sentence, value_of
 
@@ -168,6 +168,7 @@ def run(
     wording = in_language(settings.locale, settings.currency)
     for line in (said(asked), *asked.unit.lines()):
         say(safe(wording.told(line)))
+    say(safe(_caution(wording, trade, ALWAYS)))
     if asked.not_understood:
         say(safe(wording.tell("answer.not_understood", texts=quoted(asked.not_understood))))
     if begun is not None and (before := events_of(begun, call)) is not None:
@@ -203,6 +204,7 @@ def run(
         number = written["job_no"] or ask(f"{wording.say('visit.job_no')} > ").strip()
         written["job_no"] = number or stand_in_number()
         written["minutes"] = _minutes(ask, say, wording)
+        written["photos"] = ask(f"{wording.say('visit.photos')} > ").strip()
         say(safe(wording.told(_kept(written, record))))
         if visit.outcome == "fixed" and written["cause"]:
             day = dt.date.today() + dt.timedelta(days=settings.window_days)
@@ -275,9 +277,10 @@ def _caution(wording: Wording, trade: Trade, name: str) -> str:
 
 
 def cautions_on_screen(now: Answer, step: Step) -> tuple[str, ...]:
-    """Cautions of the step, and of what advice about its parts says to look at."""
+    """Cautions of the step, and of what advice about its parts says to look at; the one of all steps is told once."""
     looks = [name for row in now.advice if row.part in step.parts for name in now.look_cautions(row)]
-    return tuple(name for name in dict.fromkeys([*now.alarms, *step.cautions, *looks]) if name in now.trade.cautions)
+    names = dict.fromkeys([*now.alarms, *step.cautions, *looks])
+    return tuple(name for name in names if name in now.trade.cautions and name != ALWAYS)
 
 
 def choices(now: Answer, step: Step) -> dict[str, str]:

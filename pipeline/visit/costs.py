@@ -11,7 +11,7 @@ from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, BY_EYE, CheckCa
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
-    from models.plan.problem import First, Floats, Problem
+    from models.plan.problem import First, Floats, Look, Problem
     from pipeline.settings import Settings
     from pipeline.visit.similar_jobs import KindRecords
 
@@ -25,13 +25,15 @@ CLOSING_SHARE = 1.0
 ISOLATING_MINUTES = 1.0
 REFILLING_MINUTES = 4.0
 SHOP = "bench"  # access group of what is done in the shop
+ADVISE = "advise"  # begins the name of a repair that only tells the customer something
 JOB = "at the "  # begins the name of an access group that is no cover: the place a look and a repair have in common
 AT_HAND = 0.7  # chance of an outcome under a cause from which on the outcome shows the cause itself
-FOR_SURE = 0.9  # such a chance, from which on a part found good there is not fitted
 NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
 # least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
 SEEN_BY_ANYONE = 0.5
 WORTH_A_GLANCE = 0.05
+# jobs from which on a cause shows in a check though no list says so; least odds of what shows for it to be a step
+LEAST_JOBS, LEAST_SHOWN = 4, 0.01
 COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
 HANDOVER_MINUTES = 60.0
 STRANGE_FAULT_MINUTES = 90.0
@@ -99,7 +101,9 @@ class Costs:
         self.rate = settings.hour_rate / 60
         self.besides, self._minutes = self._own_minutes()
         self.trip = further_trip(settings)
+        self._usual_values: dict[str, str] = {}
         self._shared: dict[str, float] = {}
+        self._places: dict[str, CheckCard | None] = {}
         self._looks = {cause: self._looked_at_by(cause) for cause in trade.repairs}
         self._shared = self._minutes_in_common()
 
@@ -241,15 +245,14 @@ class Costs:
         return next(self.check_minutes(card) for card in self.trade.checks if card.name == name)
 
     def clears(self, card: CheckCard, odds: Mapping[str, float], acts: Sequence[Act]) -> dict[str, str]:
-        """Outcome of a check → repair without parts that follows at once: what is blocked and seen is cleared next."""
+        """Outcome of a check → repair that follows at once: what is seen blocked or faulty is put right next."""
         found: dict[str, tuple[float, str]] = {}
         for act in acts:
-            if act.parts:
-                continue
             for cause in act.cures:
-                value, p = self._shown(cause, card)
+                value, _ = self._shown(cause, card)
                 chance = sum(odds.get(name, 0.0) for name in act.cures)
-                if p >= AT_HAND and self._elsewhere(card, value, odds, act) <= NOT_ELSEWHERE:
+                is_own = self._shown_by_check(cause, AT_HAND) is card
+                if is_own and self._elsewhere(card, value, odds, act) <= NOT_ELSEWHERE:
                     found[value] = max(found.get(value, (0.0, "")), (chance, act.name))
         return {value: name for value, (_, name) in found.items()}
 
@@ -261,6 +264,11 @@ class Costs:
 
     def _place(self, cause: str) -> CheckCard | None:
         """Find the check that looks at the place of a cause: the one it shows in most plainly by an unusual value."""
+        if cause not in self._places:
+            self._places[cause] = self._find_place(cause)
+        return self._places[cause]
+
+    def _find_place(self, cause: str) -> CheckCard | None:
         best, most = None, 0.3
         for card in self.trade.checks:
             shown = self.trade.stated.get((cause, card.finding), {})
@@ -283,14 +291,14 @@ class Costs:
 
         from models.plan.likelihood import NORMAL
         from models.plan.machine import Prices
-        from models.plan.problem import Action, Check, Look, Problem
+        from models.plan.problem import Action, Check, Problem
 
         causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         p = p / p.sum()
         first = self._safe_first(causes, checks, acts, call)
         looks = []
-        for card in checks:
+        for card in self._telling(checks, odds, call):
             chances = self.records.likelihoods.of(card.finding, card.values, causes)
             if call.is_intermittent and card.values[0] in NORMAL:
                 chances = (1 - COMES_AND_GOES) * chances + COMES_AND_GOES * (np.arange(len(card.values)) == 0)
@@ -310,6 +318,7 @@ class Costs:
                 )
             )
         tells = not call.is_intermittent and self.trade.decisive.isdisjoint(call.findings.items())  # a look at a part
+        due = self._due(odds, acts, call)
         unnoticed = 0.0 if call.shows_at_once and not call.is_intermittent else UNNOTICED
         repairs = tuple(
             Action(
@@ -318,7 +327,7 @@ class Costs:
                 np.array([float(cause in act.cures) for cause in causes]),
                 act.access,
                 unnoticed * self.trip + (IN_VAIN_MONEY if act.parts else 0.0),
-                Look(LOOK_MINUTES * self.rate, 1 - act.catches) if act.parts and tells else None,
+                self._look(act) if act.parts and tells and act.name != due else None,
                 act.power,
                 act.water,
                 frozenset({act.looked_at_by} - {""}),
@@ -336,17 +345,52 @@ class Costs:
         )
         handover = np.array([self._handover(c, acts) for c in causes])
         if not first:
-            glances = [] if machine.stays_off else self._glances(causes, p, checks, acts)
+            later = [act for act in acts if not (act.parts and act.name == due)]
+            glances = [] if machine.stays_off else self._glances(causes, p, checks, later)
             first = [*self._advised(causes, acts, call), *glances]  # what is unsafe is made safe first
-        return Problem(
-            causes, p, tuple(looks), repairs, handover, prices, machine, self._due(odds, acts, call), tuple(first)
-        )
+        return Problem(causes, p, tuple(looks), repairs, handover, prices, machine, due, tuple(first))
+
+    def _telling(self, checks: Sequence[CheckCard], odds: Mapping[str, float], call: Circumstances) -> list[CheckCard]:
+        """Checks in which a cause shows, by the word lists or in enough jobs; chance alone makes no step."""
+        asked = {*call.first, *call.looks_first.values()}
+        return [
+            card
+            for card in checks
+            if card.name in asked or sum(p for cause, p in odds.items() if self._shows(cause, card)) >= LEAST_SHOWN
+        ]
+
+    def _shows(self, cause: str, card: CheckCard) -> bool:
+        """Whether a check was ever known to show a cause by a value that is not the usual one."""
+        usual = self._usual(card)
+        if any(value != usual for value in self.trade.stated.get((cause, card.finding), {})):
+            return True
+        jobs = self.records.likelihoods.jobs.get((cause, card.finding), {})
+        return sum(jobs.values()) >= LEAST_JOBS and max(jobs, key=lambda value: jobs[value]) != usual
+
+    def _usual(self, card: CheckCard) -> str:
+        """Value that a check shows most often in the workshop's jobs; where it has none, that of a sound appliance."""
+        if card.finding not in self._usual_values:
+            seen: dict[str, float] = {}
+            for (_, finding), jobs in self.records.likelihoods.jobs.items():
+                for value, count in jobs.items() if finding == card.finding else ():
+                    seen[value] = seen.get(value, 0.0) + count
+            of_sound = "" if card.values[0] in ("yes", "no") else card.values[0]
+            self._usual_values[card.finding] = max(seen, key=lambda value: seen[value], default=of_sound)
+        return self._usual_values[card.finding]
+
+    def _look(self, act: Act) -> Look:
+        """A look at a part as it is fitted: only once the checks of its own, such as that of a meter, are made."""
+        from models.plan.problem import Look
+
+        own = [self._shown_by_check(cause, AT_HAND) for cause in act.cures]
+        after = frozenset(card.name for card in own if card and card.covers != "on")
+        return Look(LOOK_MINUTES * self.rate, 1 - act.catches, after)
 
     def _shown_by(self, act: Act) -> str:
         """Check without power that shows all that a repair cures: what is found good there is not mended; "" = none."""
         if not act.parts:
             return act.looked_at_by
-        places = {place.name if place else "" for place in (self._shown_by_check(c, FOR_SURE) for c in act.cures)}
+        places = {place.name if place else "" for place in (self._shown_by_check(c, AT_HAND) for c in act.cures)}
         return places.pop() if len(places) == 1 else ""
 
     def _shown_by_check(self, cause: str, least: float) -> CheckCard | None:
@@ -384,16 +428,18 @@ class Costs:
         ]
 
     def _advised(self, causes: Sequence[str], acts: Sequence[Act], call: Circumstances) -> list[First]:
-        """Checks that the workshop's advice names to come before a part."""
+        """Checks that the workshop's advice names to come before a part, and those that show what is written off."""
         import numpy as np
 
         from models.plan.problem import First
 
         every = np.ones(len(causes), dtype=bool)
-        return [
+        advised = [
             First(look, frozenset(act.name for act in acts if part in act.parts), every, is_strict=True)
             for part, look in call.looks_first.items()
         ]
+        written_off = [act for act in acts if act.name.startswith(ADVISE) and act.looked_at_by]
+        return [*advised, *(First(act.looked_at_by, frozenset({act.name}), every) for act in written_off)]
 
     def _glances(
         self, causes: Sequence[str], p: Floats, checks: Sequence[CheckCard], acts: Sequence[Act]

@@ -176,8 +176,8 @@ def _corrected_lists(database: Database, words: Words) -> CauseModel:
     return from_lists(wide(jobs), jobs["cause"].to_numpy(dtype=str), background(words), "kind")
 
 
-def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
-    """What the model says of each question, all asked at once."""
+def opinions(questions: Sequence[Question], model: Any, *, beside: Sequence[Question] = ()) -> list[Opinion]:
+    """What the model says of each question, then of those ``beside`` them, which get no note; all asked at once."""
     from models.causes.evidence import outside_note
     from models.causes.features import questions as rows_of
     from reports.render.wording import sentence
@@ -197,7 +197,7 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
                 "complaint": question.complaint,
                 "on": question.on,
             }
-            for question in questions
+            for question in (*questions, *beside)
         ],
         known_columns=[column.name for column in model.columns],
     )
@@ -206,13 +206,12 @@ def opinions(questions: Sequence[Question], model: Any) -> list[Opinion]:
         model.predict_proba(asked),
         model.none_of_these(asked),
     )
+    outside = [outside_note(model, asked.iloc[[row]]) for row in range(len(questions))] + [None] * len(beside)
     return [
         (
             dict(zip(names, chances[row].tolist(), strict=True)),
             float(none[row]),
-            None
-            if (outside := outside_note(model, asked.iloc[[row]])) is None
-            else sentence("answer.outside", what=outside),
+            None if what is None else sentence("answer.outside", what=what),
         )
-        for row in range(len(questions))
+        for row, what in enumerate(outside)
     ]

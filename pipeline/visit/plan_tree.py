@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import step_json
 from pipeline.visit.plan import ask_again
+from pipeline.words.appliance import ALWAYS
 from reports.render.wording import sentence, value_of
 
 if TYPE_CHECKING:
     from models.plan.plan import Node
-    from pipeline.visit.plan import VisitPlan
+    from pipeline.visit.plan import Step, VisitPlan
+    from pipeline.words.appliance import Trade
 
 MOST_STEPS = 15
 SMALLEST_REACHES = (0.02, 0.03, 0.05, 0.08, 0.12, 0.2)
@@ -35,6 +37,11 @@ def tree(visit: VisitPlan) -> dict[str, Any]:
     return whole
 
 
+def step_of_sheet(step: Step, trade: Trade) -> dict[str, Any]:
+    """A step as in the JSON of `causes`, with ``caution_names``; the caution of all steps stands once on the sheet."""
+    return {**step_json(step, trade), "caution_names": [name for name in step.cautions if name != ALWAYS]}
+
+
 def count(row: Mapping[str, Any]) -> int:
     """Steps in a tree."""
     return len(row["steps"]) + sum(count(branch["then"]) for branch in row["branches"] if branch["then"])
@@ -44,15 +51,11 @@ def _row(visit: VisitPlan, node: Node, smallest: float) -> dict[str, Any]:
     steps: list[dict[str, Any]] = []
     while True:
         step = visit.step(node)
-        steps.append({**step_json(step, visit.trade), "caution_names": list(step.cautions)})
+        steps.append(step_of_sheet(step, visit.trade))
         if node.do == "check":
             return {"steps": steps, "branches": _branches(visit, node, smallest)}
         if visit.ends_with(node):
-            last = ask_again()
-            return {
-                "steps": [*steps, {**step_json(last, visit.trade), "caution_names": list(last.cautions)}],
-                "branches": [],
-            }
+            return {"steps": [*steps, step_of_sheet(ask_again(), visit.trade)], "branches": []}
         following = next((after for outcome, _, after in node.branches if outcome != "cured"), None)
         if following is None or following.reach < smallest:
             return {"steps": steps, "branches": []}

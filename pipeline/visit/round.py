@@ -26,7 +26,7 @@ from pipeline.visit.conversation import Visit, record_line
 from pipeline.visit.costs import further_trip
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
-from pipeline.visit.plan_tree import tree
+from pipeline.visit.plan_tree import step_of_sheet, tree
 from pipeline.visit.question import Call, Question, age
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
 from pipeline.visit.tapping import tapped
@@ -334,17 +334,8 @@ def _record(one: Answer, line: Mapping[str, str], day: dt.date | None) -> dict[s
 
 
 def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, Any]:
-    whole = (
-        tree(one.visit)
-        if one.visit is not None
-        else {
-            "steps": [
-                {**step, "caution_names": list(own.cautions)}
-                for step, own in zip(one.as_json()["steps"], one.steps, strict=True)
-            ],
-            "branches": [],
-        }
-    )
+    steps = [step_of_sheet(step, one.trade) for step in one.steps]
+    whole = tree(one.visit) if one.visit is not None else {"steps": steps, "branches": []}
     names = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
     carry = [{**row, "label": parts.of(row["part"], one.question).label} for row in one.as_json()["carry"]]
     return {

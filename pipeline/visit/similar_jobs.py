@@ -117,31 +117,22 @@ asked as (
     select
         unnest($number::integer[]) as number,
         unnest($kind::varchar[]) as kind,
-        unnest($symptoms::varchar[][]) as symptoms,
-        unnest($age::double[]) as age
-),
-ended as (
-    select
-        kind,
-        main_symptom,
-        age_years,
-        count(*) filter (where state = 'beyond economic repair') as beyond_repair,
-        count(*) as known
-    from episode
-    where kind in (select kind from asked) and state in ('cured', 'beyond economic repair')
-    group by kind, main_symptom, age_years
+        unnest($symptoms::varchar[][]) as symptoms
 )
 select
     asked.number,
-    sum(ended.beyond_repair)::integer as beyond_repair,
-    sum(ended.known)::integer as known
+    episode.age_years,
+    count(*) filter (where episode.state = 'beyond economic repair') as beyond_repair,
+    count(*) as known
 from asked
-join ended using (kind)
-where (len(asked.symptoms) = 0 or list_contains(asked.symptoms, ended.main_symptom))
-    and (asked.age is null or ended.age_years between asked.age - 2 and asked.age + 2)
-group by asked.number
-order by asked.number
+join episode using (kind)
+where episode.state in ('cured', 'beyond economic repair')
+    and (len(asked.symptoms) = 0 or list_contains(asked.symptoms, episode.main_symptom))
+group by asked.number, episode.age_years
+order by asked.number, episode.age_years
 """
+LIKE_AGE = 2.0  # years by which an appliance may be older or younger (common practice, no source)
+Ending = tuple[float | None, int, int]  # age, beyond economic repair, of how many whose end is known
 
 FINDINGS = """
 with
@@ -303,21 +294,34 @@ def gather(database: Database, questions: Sequence[Question], trades: Mapping[st
         [("jobs like", MOST_ALIKE, *_key(question)) for question in questions],
         lambda places: _jobs_like(connection, [questions[place] for place in places]),
     )
-    people = {"number": list(range(len(questions))), "kind": [question.kind for question in questions]}
-    people |= {"symptoms": [list(q.symptoms) for q in questions], "age": [q.age_years for q in questions]}
-    endings = {number: (beyond, known) for number, beyond, known in connection.execute(ENDINGS, people).fetchall()}
     return [
-        Evidence(of_kind[question.kind], *jobs, endings.get(position, (0, 0)))
-        for position, (question, jobs) in enumerate(zip(questions, found, strict=True))
+        Evidence(of_kind[question.kind], jobs, counts, _beyond_repair(endings, question.age_years))
+        for question, (jobs, counts, endings) in zip(questions, found, strict=True)
     ]
 
 
 def _jobs_like(
     connection: duckdb.DuckDBPyConnection, questions: Sequence[Question]
-) -> list[tuple[pd.DataFrame, dict[str, int]]]:
-    """Jobs like each of several calls, and how many there are of each cause."""
-    rows = connection.execute(SIMILAR, {**_bound(questions), "most": MOST_ALIKE}).df()
-    return [_similar(part) for part in _by_number(rows, len(questions))]
+) -> list[tuple[pd.DataFrame, dict[str, int], list[Ending]]]:
+    """Jobs like each of several calls, how many there are of each cause, and how episodes like it ended."""
+    bound = _bound(questions)
+    rows = connection.execute(SIMILAR, {**bound, "most": MOST_ALIKE}).df()
+    people = {"number": bound["number"], "kind": bound["kind"], "symptoms": [list(q.symptoms) for q in questions]}
+    endings: list[list[Ending]] = [[] for _ in questions]
+    for number, *ending in connection.execute(ENDINGS, people).fetchall():
+        endings[number].append(tuple(ending))
+    jobs = [_similar(part) for part in _by_number(rows, len(questions))]
+    return [(*like, ended) for like, ended in zip(jobs, endings, strict=True)]
+
+
+def _beyond_repair(endings: Sequence[Ending], age: float | None) -> tuple[int, int]:
+    """Of how many episodes of appliances about as old were beyond economic repair: (count, of)."""
+    like = [
+        (beyond, known)
+        for years, beyond, known in endings
+        if age is None or (years is not None and abs(years - age) <= LIKE_AGE)
+    ]
+    return sum(beyond for beyond, _ in like), sum(known for _, known in like)
 
 
 def _key(question: Question) -> tuple[Any, ...]:

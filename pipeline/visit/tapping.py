@@ -15,6 +15,7 @@ from pipeline.visit.conversation import END as END_KEY
 from pipeline.visit.conversation import SEEN, STOP, UNDO, cautions_on_screen, choices, event_of
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.walk import Event, Stand, Walk, foreseen
+from pipeline.words.appliance import ALWAYS
 
 if TYPE_CHECKING:
     from models.plan.plan import Node
@@ -78,7 +79,7 @@ class _Tree:
         now, place = stand.now, len(self.points)
         odds = [[self._cause(name), round(100 * p)] for name, p in list(now.odds.causes.items())[:SHOWN_CAUSES]]
         ahead = [round(now.visit.minutes), round(now.visit.money)] if now.visit else []
-        step = self._step(now, now.steps[0])
+        step = self._step(now, now.steps[0], is_first=place == 0)
         self.points.append(
             {"step": step, "odds": odds if now.visit or now.steps[0].do == "ask" else [], "ahead": ahead, "cause": -1}
         )
@@ -116,9 +117,10 @@ class _Tree:
     def _cause(self, name: str) -> int:
         return self.causes.setdefault(name, len(self.causes))
 
-    def _step(self, now: Answer, step: Step) -> int:
+    def _step(self, now: Answer, step: Step, *, is_first: bool) -> int:
         """Place of a step among those told; the same step is told once, however often it is met."""
         names, told = cautions_on_screen(now, step), now.wording.told
+        names = (*names, ALWAYS) if is_first else names
         self.cautions |= {name: now.trade.cautions[name] for name in names}
         shown = {
             **step_json(step, now.trade),

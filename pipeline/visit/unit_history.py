@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 MOST_VISITS = 20
 SHOWN_VISITS = 2
+DAYS_A_YEAR = 365.25
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,8 @@ class PastVisit:
         Days from the visit to the day asked about.
     photos
         Links to photographs, as written; None = none.
+    age_years
+        Age of the unit then; None = not known.
     """
 
     job_no: str | None
@@ -58,6 +61,7 @@ class PastVisit:
     parts: tuple[str, ...]
     days_ago: int
     photos: str | None = None
+    age_years: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The visit with its day as text."""
@@ -112,6 +116,13 @@ class UnitHistory:
     is_callback: bool = False
     guaranteed: tuple[str, ...] = ()
     effect: str = ""
+
+    def age_now(self) -> tuple[float, dt.date] | None:
+        """Age of the unit by the last visit that knew it, years, and that visit's day; None = none knew it."""
+        for visit in self.visits:
+            if visit.age_years is not None:
+                return visit.age_years + visit.days_ago / DAYS_A_YEAR, visit.visit_date
+        return None
 
     def as_json(self) -> dict[str, Any]:
         """The visits, and what follows from them."""
@@ -186,15 +197,16 @@ def _visits(
         "select v.job_no, v.visit_date, v.complaint, v.cause, v.outcome, v.technician, "
         "coalesce((select list(distinct symptom order by symptom) from visit_symptom as s "
         "where s.visit_id = v.visit_id and not s.is_negated), []), "
-        "coalesce((select list(part order by part) from part_fitted as p where p.visit_id = v.visit_id), []), v.photos "
+        "coalesce((select list(part order by part) from part_fitted as p where p.visit_id = v.visit_id), []), "
+        "v.photos, v.age_years "
         "from visit as v where v.kind = $kind and v.visit_date <= $day and v.appliance_id in ("
         "select appliance_id from appliance where serial = $serial or customer_hash = $customer) "
         "order by v.visit_date desc, v.visit_id desc limit $most",
         {"kind": kind, "day": day, "serial": serial, "customer": customer, "most": MOST_VISITS},
     ).fetchall()
     return tuple(
-        PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), (day - date).days, photos)
-        for job, date, complaint, cause, outcome, who, symptoms, parts, photos in rows
+        PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), (day - date).days, *more)
+        for job, date, complaint, cause, outcome, who, symptoms, parts, *more in rows
     )
 
 

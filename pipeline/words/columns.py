@@ -257,6 +257,8 @@ def find_findings(
                 left.append(piece)
         rest.append(";".join(left))
     found = _gather(words, reader, pa.array(rest, pa.large_string()), _column(kind_names))
+    if not pairs and not len(found[0]):
+        return _table(reader, *found, ("finding", "value", "is_doubtful"))
     free = _table(reader, *found, ("finding", "value", "is_doubtful"))
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
         {"row": "int64", "finding": "str", "value": "str", "is_doubtful": "bool"}

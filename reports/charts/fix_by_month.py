@@ -118,10 +118,6 @@ def picture(frame: pd.DataFrame, wording: Wording) -> Picture:
                 f"{wording.percent(low, 1)} – {wording.percent(high, 1)}" if low == low else ""
                 for low, high in zip(frame["low"], frame["high"], strict=True)
             ],
-            wording.say("columns.state"): [
-                wording.say("columns.provisional" if is_open else "columns.settled")
-                for is_open in frame["is_provisional"]
-            ],
         }
     )
     alt_text = (

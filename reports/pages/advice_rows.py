@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
-from reports.render.wording import Wording
+from reports.render.wording import Finding, Wording, value_of
 
 MOST_PIPS = 40
+UNRECORDED = " not recorded"  # as `models.advice.find` writes it
 MOSTLY = 0.6  # of the wrong parts by one technician: that is told
 
 
@@ -30,30 +31,50 @@ def advice_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
     return [_advice(row, wording) for row in frame.to_dict("records")]
 
 
-def _where(row: Mapping[Any, Any], wording: Wording) -> str:
-    has_complaint = isinstance(row["complaint"], str)
-    where = wording.say(
-        "advice.on_complaint" if has_complaint else "advice.any_complaint", complaint=wording.term(row["complaint"])
+def what_to_do(pattern: Mapping[Any, Any], wording: Wording, *, kinds: Sequence[str] = ()) -> str:
+    """Say in one sentence what to look at before fitting which part, and where.
+
+    Parameters
+    ----------
+    pattern
+        part, kind, make, complaint, code, finding (missing = any) and look_first.
+    wording
+        Language of the sentence.
+    kinds
+        The kinds its jobs were of, told where the pattern names none.
+    """
+    where = _where(pattern, wording)
+    if kinds and not isinstance(pattern["kind"], str):
+        where += wording.say("advice.on_kind", kind=wording.list_of([wording.term(kind) for kind in kinds]))
+    return wording.say(
+        "advice.do", where=where, look=wording.told(str(pattern["look_first"])), part=wording.term(pattern["part"])
     )
-    for name in ("finding", "code", "make", "kind"):
-        if isinstance(row[name], str):
-            seen = row[name].removesuffix(" not recorded")
-            key = f"advice.on_{name}" if seen == row[name] else "advice.on_unrecorded"
-            where += wording.say(key, **{name: wording.term(seen)})
+
+
+def _where(pattern: Mapping[Any, Any], wording: Wording) -> str:
+    has_complaint = isinstance(pattern["complaint"], str)
+    key = "advice.on_complaint" if has_complaint else "advice.any_complaint"
+    where = wording.say(key, complaint=wording.term(pattern["complaint"]))
+    if isinstance(pattern["finding"], str):
+        where += _seen(pattern["finding"], wording)
+    for name in ("code", "make", "kind"):
+        if isinstance(pattern[name], str):
+            where += wording.say(f"advice.on_{name}", **{name: wording.term(pattern[name])})
     return where
+
+
+def _seen(finding: str, wording: Wording) -> str:
+    """Say "finding=value", or "finding not recorded"."""
+    name, _, value = finding.partition("=")
+    if value:
+        return wording.tell("advice.on_finding", finding=Finding(name), value=value_of(name, value))
+    return wording.tell("advice.on_unrecorded", finding=Finding(finding.removesuffix(UNRECORDED)))
 
 
 def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
     part, count, of = wording.term(row["part"]), int(row["count"]), int(row["of"])
-    where = _where(row, wording)
     usually = row["usually"] if isinstance(row["usually"], str) else ""
-    look = row["look_first"]
     suspects = list(row["suspects"])
-    if not isinstance(look, str) or look == f"look for {' or '.join(suspects)}":
-        look = wording.say("advice.look_for", cause=wording.either_of([wording.term(cause) for cause in suspects]))
-    if not isinstance(row["kind"], str):
-        where += wording.say("advice.on_kind", kind=wording.list_of([wording.term(kind) for kind in row["kinds"]]))
-    text = wording.say("advice.do", where=where, look=wording.term(look), part=part)
     numbers = {"count": wording.number(count), "of": wording.number(of)}
     why = [wording.say("advice.count", **numbers)]
     if usually:
@@ -75,13 +96,13 @@ def _advice(row: Mapping[Any, Any], wording: Wording) -> dict[str, Any]:
     )
     return {
         "number": int(row["number"]),
-        "do": text,
+        "do": what_to_do(row, wording, kinds=row["kinds"]),
         "why": "; ".join(why) + ".",
         "worth": wording.say("advice.likely", p=p, **shares),
         "trend": trend,
         "is_ended": row["trend"] == "ended",
-        "money": wording.money(row["money"]),
-        "time": wording.say("advice.lost", money=wording.money(row["lost"])),
+        "money": wording.whole_money(row["money"]),
+        "time": wording.say("advice.lost", money=wording.whole_money(row["lost"])),
         "pips": ["is-wrong"] * count + ["is-right"] * (of - count) if of <= MOST_PIPS else [],
         "bar": f"{200 * count / of:.1f}",
         "said": wording.say("advice.pip_alt", part=part, **numbers),
@@ -110,12 +131,7 @@ def adopted_rows(frame: pd.DataFrame, wording: Wording) -> list[dict[str, str]]:
         said.append(
             {
                 "since": wording.date(dt.date.fromisoformat(row["adopted_on"])),
-                "do": wording.say(
-                    "advice.do",
-                    where=_where(row, wording),
-                    look=wording.term(row["look_first"]),
-                    part=wording.term(row["part"]),
-                ),
+                "do": what_to_do(row, wording),
                 "state": state,
                 "counts": wording.say("adopted.counts", **gaps),
             }

@@ -85,6 +85,13 @@ def _days(value: object, wording: Wording) -> str:
     return wording.say("units.same_day") if days == 0 else wording.say("units.days", n=days)
 
 
+def state(now: Mapping[str, Mapping[str, Any]], wording: Wording) -> str:
+    """Say whether the figures of a period can still move: none, some or all of them."""
+    moving = [bool(now[measure]["is_provisional"]) for measure in MEASURES]
+    key = "provisional" if all(moving) else "partly_provisional" if any(moving) else "settled"
+    return wording.say(f"page.{key}")
+
+
 def shown_value(measure: str, value: object, wording: Wording) -> str:
     """Write a figure's value in its own unit: a percentage, money, or days."""
     if measure == "days_to_cure":
@@ -111,8 +118,8 @@ def figures(
     now, before
         Measure -> value, low, high, is_provisional and what its basis needs: first_time_fix: fixed, known,
         not_yet_known; callbacks: fixes, returns, open; both: followed;
-        wrong_swaps: parts, judged, open, to_review, fitted, to_come, to_come_low, to_come_high, usual, labour, trips,
-        is_labour_billed, assumed; days_to_cure: faults, open, half. NaN = too few.
+        wrong_swaps: parts, judged, open, to_review, waiting, fitted, to_come, to_come_low, to_come_high, usual, labour,
+        trips, is_labour_billed, assumed, is_comparable; days_to_cure: faults, open, half. NaN = too few.
     changes
         Measure -> difference with its 95% interval; a measure that cannot be compared is left out.
     period
@@ -196,15 +203,18 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
         text = wording.say("figure.basis_callbacks", returns=numbers["returns"], n=now["fixes"])
         return text + _followed(now, wording, window, "figure.followed_callbacks")
     if measure == "wrong_swaps":
-        waiting = wording.number(now["open"] - now["to_review"])
-        text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"], open=waiting)
+        text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"])
         if now["parts"]:
             key = "figure.beside_billed" if now["is_labour_billed"] else "figure.made_of"
             text += wording.say(key, labour=wording.money(now["labour"]), trips=wording.money(now["trips"]))
         if now["to_review"]:
             text += wording.say("figure.to_review", n=now["to_review"])
-        if now["is_provisional"]:
-            text += _to_come(now, waiting, wording)
+        if never := now["open"] - now["to_review"] - now["waiting"]:
+            text += wording.say("figure.never_judged", n=never)
+        if now["waiting"]:
+            text += _to_come(now, wording)
+        if not now["is_comparable"]:
+            text += wording.say("figure.no_comparison")
         if now["assumed"] and now["parts"]:
             hour, trip, _ = now["assumed"]
             text += wording.say("figure.assumed", hour=wording.money(hour), trip=wording.money(trip))
@@ -214,13 +224,13 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
     )
 
 
-def _to_come(now: Mapping[str, Any], waiting: str, wording: Wording) -> str:
-    """Say how many of the parts that wait for their verdict are to be expected wrong."""
+def _to_come(now: Mapping[str, Any], wording: Wording) -> str:
+    """Say how many parts wait for their verdict, and how many of them are to be expected wrong."""
     if not _is_number(now["to_come"]):
-        return wording.say("figure.to_come_unknown")
+        return wording.say("figure.waiting", n=now["waiting"])
     return wording.say(
         "figure.to_come",
-        waiting=waiting,
+        n=now["waiting"],
         usual=wording.percent(now["usual"], 1),
         more=wording.number(now["to_come"], 1),
         low=wording.number(now["to_come_low"]),
@@ -289,8 +299,8 @@ def sentence(
         earlier_when = _when("before", period.before_first, period.before_last, wording)
         text += wording.say(f"sentence.{key}", before=wording.percent(earlier), before_when=earlier_when)
     if swaps["parts"]:
-        key = "sentence.money_least" if swaps["to_review"] else "sentence.money"
+        key = "sentence.money_least" if swaps["to_review"] or swaps["waiting"] else "sentence.money"
         return text + wording.say(key, money=wording.money(swaps["value"]), n=swaps["parts"])
-    if swaps["open"]:
+    if swaps["waiting"]:
         return text + wording.say("sentence.no_money_yet", n=swaps["fitted"])
     return text + wording.say("sentence.no_money")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from reports.pages.headline import MEASURES, STRIP_WIDTH, shown_value
+from reports.pages.headline import MEASURES, STRIP_WIDTH, shown_value, state
 from reports.pages.month_figures import MonthFigures
 from reports.render.page import render
 from reports.render.wording import Wording
@@ -39,6 +39,7 @@ def index_page(months: Sequence[tuple[MonthFigures, str]], wording: Wording) -> 
 def _row(made: MonthFigures, file: str, wording: Wording) -> dict[str, Any]:
     fix = made.now["first_time_fix"]
     has_rate = fix["value"] == fix["value"]
+    moves = any(made.now[measure]["is_provisional"] for measure in MEASURES)
     values = [shown_value(measure, made.now[measure]["value"], wording) for measure in MEASURES]
     if not has_rate:
         values[0] = wording.say("units.per_cent_of", x=wording.number(fix["fixed"]), y=wording.number(fix["known"]))
@@ -49,6 +50,7 @@ def _row(made: MonthFigures, file: str, wording: Wording) -> dict[str, Any]:
         "visits": wording.number(made.visits),
         "values": values,
         "is_provisional": fix["is_provisional"],
+        "state": state(made.now, wording) if moves else "",
         "now": f"{STRIP_WIDTH * fix['value']:.1f}" if has_rate else None,
         "low": f"{STRIP_WIDTH * fix['low']:.1f}" if has_rate else None,
         "high": f"{STRIP_WIDTH * fix['high']:.1f}" if has_rate else None,

@@ -13,7 +13,7 @@ from reports.charts import (
     wrong_swaps,
 )
 from reports.pages.advice_rows import adopted_rows, advice_rows
-from reports.pages.headline import figures, sentence
+from reports.pages.headline import figures, sentence, state
 from reports.pages.job_lists import job_block
 from reports.pages.month_figures import MonthFigures
 from reports.pages.month_sections import sections
@@ -129,14 +129,13 @@ def _whose(made: MonthFigures, wording: Wording) -> str | None:
 def _stamp(made: MonthFigures, wording: Wording) -> dict[str, str]:
     last = made.period.last
     is_one = made.period.first == last
-    is_open = any(figure["is_provisional"] for figure in made.now.values())
     return {
         "word": wording.month_name(last, short=True)
         if is_one
         else f"{wording.month_name(made.period.first, short=True)} – {wording.month_name(last, short=True)}",
         "number": f"{last.month:02d}" if is_one else f"{made.period.first.month:02d}–{last.month:02d}",
         "year": str(last.year),
-        "state": wording.say("page.provisional") if is_open else wording.say("columns.settled"),
+        "state": state(made.now, wording),
     }
 
 

@@ -86,7 +86,7 @@ def _headline(calls: Sequence[Mapping[str, Any]], van: Mapping[str, Any], wordin
     count, units = sentence("round.calls", n=len(calls)), sum(van["units"].values())
     if not units:
         return wording.tell("round.no_part_to_load", calls=count)
-    parts, visits = sentence("round.parts", n=units), Written(wording.number(van["one_visit"], 1))
+    parts, visits = sentence("round.parts", n=units), _calls(van["one_visit"], wording)
     return wording.tell("round.load", parts=parts, visits=visits, calls=count)
 
 
@@ -113,10 +113,15 @@ def _van(van: Mapping[str, Any], calls: int, wording: Wording) -> dict[str, Any]
         "round.van_basis",
         calls=sentence("round.calls", n=calls),
         all=percent(van["all_cured"], wording),
-        **{name: Written(wording.number(amount, 1)) for name, amount in cured.items()},
+        **{name: _calls(amount, wording) for name, amount in cured.items()},
     )
     told = ", ".join(f"{wording.told(names[part])} ({use[part]})" for part in left)
     return {"load": load, "basis": basis if calls else "", "leave": told}
+
+
+def _calls(expected: float, wording: Wording) -> Sentence | Written:
+    """So many calls of a round, as one counts them: an expectation has no half calls."""
+    return sentence("round.under_one") if 0 < expected < 0.5 else Written(wording.number(expected))
 
 
 def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording: Wording) -> dict[str, Any]:

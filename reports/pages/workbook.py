@@ -66,8 +66,7 @@ def write_workbook(path: Path, made: MonthFigures, wording: Wording) -> None:
                 made.period.before_name(wording): [made.before[figure.measure]["value"] for figure in shown],
                 wording.say("columns.basis"): [figure.basis for figure in shown],
                 wording.say("columns.state"): [
-                    wording.say("columns.provisional" if figure.is_provisional else "columns.settled")
-                    for figure in shown
+                    wording.say("page.provisional") if figure.is_provisional else "" for figure in shown
                 ],
             }
         )

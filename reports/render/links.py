@@ -17,6 +17,11 @@ class Link(NamedTuple):
     text: str
     href: str
 
+    @property
+    def is_web(self) -> bool:
+        """Whether it leads to an address of the web, not to a file beside the page."""
+        return bool(_SCHEME.match(self.href))
+
 
 def links(cell: str | None) -> list[Link]:
     """Pieces of a cell, split at spaces and at "; "; only http, https and files beside the page can be followed."""

@@ -177,10 +177,14 @@ class Wording:
         if known := self._named("terms", text) or self._named("caution_texts", text):
             return known
         for made, says in _catalogue(self.language).get("made_terms", {}).items():
-            before, _, after = made.partition("{}")
-            if not before and (pieces := text.split(after, 1))[1:] and self._named("terms", pieces[1]):
-                return str(says).format(self.term(pieces[0]), self.term(pieces[1]))
-            if before and text.startswith(before) and text.endswith(after):
+            before, *between, after = made.split("{}")
+            if between:
+                pieces = text.split(between[0])
+                for place in range(1, len(pieces)):
+                    first, rest = (between[0].join(some) for some in (pieces[:place], pieces[place:]))
+                    if self._named("terms", first):
+                        return str(says).format(self.term(first), self.term(rest, longest))
+            elif text.startswith(before) and text.endswith(after):
                 return str(says).format(self.term(text.removeprefix(before).removesuffix(after), longest))
         return plain(text, longest)
 

@@ -28,10 +28,16 @@ with
         select
             visit_id,
             day,
-            row_number() over visits as visit_no,
-            avg(day - 365.25 * age_years) over (visits rows between unbounded preceding and 1 preceding) as made_day
+            row_number() over so_far as visit_no,
+            avg(day - 365.25 * age_years) over before as made_day
         from again
-        window visits as (partition by appliance_id order by day, names_a_job, visit_id)
+        window
+            so_far as (partition by appliance_id order by day, names_a_job, visit_id),
+            before as (
+                partition by appliance_id
+                order by day, names_a_job, visit_id
+                rows between unbounded preceding and 1 preceding
+            )
     )
 select
     placed.visit_id as visit_id,

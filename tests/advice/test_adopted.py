@@ -13,6 +13,7 @@ import pytest
 from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.terminal import views
+from reports.render.wording import Wording
 from tests.worlds.empty import empty_workshop
 
 DAY = "2025-07-01"
@@ -87,11 +88,26 @@ def test_advice_taken_up_is_compared_before_and_since(workshop):
 def test_every_line_of_advice_comes_with_its_cautions(workshop):
     workshop.adopt(1, DAY)
     told = workshop.advice()
-    text = "\n".join(views.advice(told))
+    text = "\n".join(views.advice(told, Wording()))
     assert all(row["cautions"] for row in [*told["rows"], *told["adopted"]])
     assert all(f"! {caution}" in text for row in told["rows"] for caution in row["cautions"])
     assert "! Local codes" in text
     assert "12 of 14" in text
+
+
+def test_advice_is_said_in_the_workshops_language(workshop):
+    taken = workshop.adopt(1, DAY)
+    german = Wording("de", "EUR")
+    told = workshop.advice()
+    lines = [*views.adopted(taken, german), *views.advice(told, german), *views.taken_back(taken, german)]
+    text = "\n".join(lines)
+    assert "Unabhängig von der Beanstandung" in text
+    assert "erst danach Niveausensor einbauen" in text
+    assert "waren nicht die Ursache" in text
+    assert "1 von 14 seither" in text
+    english = {word for row in told["rows"] for word in (row["part"], row["look_first"], *row["kinds"], row["says"])}
+    assert not [word for word in english if word in text]
+    assert not {"not", "the", "before", "since", "were", "taken"} & set(text.replace(":", " ").split())
 
 
 def test_what_was_taken_up_survives_a_load_and_is_no_word(workshop, folder):

@@ -31,7 +31,7 @@ class Browser:
         self.csrf = ""
 
     def get(self, path: str, **more: Any) -> Any:
-        return self._seen(self.client.get(path, **self._as(more)))
+        return self._seen(self.client.open(path, **self._as(more)))
 
     def post(self, path: str, data: dict[str, Any] | None = None, **more: Any) -> Any:
         headers = {"Origin": f"http://{self.host}", **more.pop("headers", {})}

@@ -66,7 +66,9 @@ def test_no_route_of_the_owner_is_reached_from_a_phone(apps, inside):
     assert not {r.endpoint for r in own} & {r.endpoint for r in near.url_map.iter_rules()}
     for rule in own:
         path = re.sub(r"<int:\w+>", "1", re.sub(r"<\w+>", "xlsx", rule.rule))
-        assert inside.get(path).status_code == 404, path
+        for variant in (path, f"{path}/", path.upper(), f"{path}?code=1"):
+            for method in ("GET", "HEAD", "OPTIONS", "PUT", "DELETE"):
+                assert inside.get(variant, method=method).status_code in (404, 405), (method, variant)
         assert inside.post(path, {"code": "x"}).status_code == 404, path
 
 
@@ -142,8 +144,9 @@ def test_the_owner_and_the_phone_end_sessions(apps, inside):
 def test_the_owners_cookie_opens_nothing_on_the_phones_side(apps, outside):
     owner = Browser(apps[0])
     owner.get("/tomorrow")
-    value = owner.client.get_cookie("priorjobs", domain="127.0.0.1")
-    outside.client.set_cookie("priorjobs-phone", value.value, domain="192.168.7.20")
+    own, theirs = (app.config["SESSION_COOKIE_NAME"] for app in apps[:2])
+    value = owner.client.get_cookie(own, domain="127.0.0.1")
+    outside.client.set_cookie(theirs, value.value, domain="192.168.7.20")
     assert outside.get("/today").location == "/in"
 
 

@@ -58,6 +58,43 @@ def test_unknown_columns_are_looked_at_before_anything_is_loaded(empty, tmp_path
         assert workshop.table("appliance")["serial"].notna().sum() == 94
 
 
+TWO_LINES = (
+    "When,What is it,Job,Unit,Complaint,Part,Qty,Paid\n"
+    + "".join(
+        f"2025-03-{day:02},dishwasher,J{day},U{day},leaks,{part},1,{price}\n"
+        for day in range(1, 13)
+        for part, price in (("door seal", "12.00"), ("drain pump", "31.00"))
+    )
+).encode()
+
+
+@pytest.mark.parametrize(("line_is", "visits"), [("part", 12), ("visit", 24)])
+def test_what_a_line_is_can_be_chosen(empty, tmp_path, line_is, visits):
+    worked(empty, send(empty, ("parts.csv", TWO_LINES)))
+    page = empty.get("/records/columns?file=parts.csv").text
+    assert re.findall(r'name="line_is" value="(\w+)"( checked)?', page) == [("visit", ""), ("part", " checked")]
+    form = {f"column-{number}": chosen for number, chosen in choices(page).values()} | {"file": "parts.csv"}
+    assert "24 loaded" in worked(empty, empty.post("/records/columns", form | {"line_is": line_is}))
+    with Workshop.open(tmp_path / "workshop.duckdb", read_only=True) as workshop:
+        assert len(workshop.table("visit")) == visits
+
+
+def test_another_reading_of_a_file_takes_no_place_unasked(empty, tmp_path):
+    worked(empty, send(empty, ("parts.csv", TWO_LINES)))
+    page = empty.get("/records/columns?file=parts.csv").text
+    (tmp_path / "by hand.csv").write_bytes(TWO_LINES)
+    with Workshop.open(tmp_path / "workshop.duckdb") as workshop:
+        workshop.load([tmp_path / "by hand.csv"], accept_guess=True)
+    form = {f"column-{number}": chosen for number, chosen in choices(page).values()} | {"file": "parts.csv"}
+    page = html.unescape(worked(empty, empty.post("/records/columns", form | {"line_is": "visit"})))
+    assert "with other columns (24 lines). Put this reading in its place?" in page
+    with Workshop.open(tmp_path / "workshop.duckdb", read_only=True) as workshop:
+        assert len(workshop.table("visit")) == 12
+    assert "24 loaded" in worked(empty, empty.post("/records/waiting", {"file": "parts.csv", "do": "replace"}))
+    with Workshop.open(tmp_path / "workshop.duckdb", read_only=True) as workshop:
+        assert len(workshop.table("visit")) == 24
+
+
 def test_two_columns_cannot_be_the_same(empty, tmp_path):
     worked(empty, send(empty, ("office.csv", office_files.write(tmp_path / "office.csv").read_bytes())))
     found = choices(empty.get("/records/columns?file=office.csv").text)

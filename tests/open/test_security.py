@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import re
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from pipeline import Workshop
 from pipeline.load.layout import FIELDS
+from pipeline.open import ask, tomorrow
 from pipeline.open.guard import Guard, Start
 from pipeline.open.site import make_app
 from tests.open.conftest import HOST, Browser, served, worked
@@ -31,6 +34,79 @@ def test_another_host_name_is_refused(browser):
 def test_another_port_is_refused(browser):
     browser.host = "127.0.0.1:80"
     assert browser.get("/ask").status_code == 421
+
+
+@pytest.mark.parametrize(
+    "host", ["127.0.0.1:8750@evil.example", "127.0.0.1:08750", "127.0.0.1.:8750", "[::1]:8750", ""]
+)
+def test_a_host_written_to_deceive_is_refused(browser, host):
+    response = browser.client.get("/ask", headers={"Host": host}, environ_base={"REMOTE_ADDR": "127.0.0.1"})
+    assert response.status_code in (400, 421)
+
+
+def test_pages_of_two_workshops_do_not_know_each_others_sessions(browser, empty):
+    at = start(browser)
+    empty.get("/records")
+    assert browser.post(f"{at}press", {"key": "1", "csrf": empty.csrf}).status_code == 400
+    names = [one.client.application.config["SESSION_COOKIE_NAME"] for one in (browser, empty)]
+    assert names[0] != names[1]  # a browser sends a cookie to every port of a machine
+    both = Browser(empty.client.application)
+    both.client.set_cookie(names[1], browser.client.get_cookie(names[0], domain="127.0.0.1").value, domain="127.0.0.1")
+    both.get("/records")
+    assert both.post("/tomorrow", {"appliance_kind": "w/m", "csrf": browser.csrf}).status_code == 400
+
+
+@pytest.mark.parametrize("given", ["²", "9" * 5000, "-1", "1e3", "٣"])
+def test_a_number_written_to_deceive_is_a_fault_that_is_told(browser, given):
+    start(browser)
+    for path, name in (("/records/take-back", "batch"), ("/tomorrow/order", "at"), ("/month/advice", "advice_id")):
+        assert browser.post(path, {name: given}).status_code == 400, path
+
+
+def test_a_list_of_ten_thousand_calls_is_refused_with_a_reason(browser):
+    browser.get("/tomorrow")
+    pasted = "job_no,appliance_kind,complaint\n" + "\n".join(f"J{n},dishwasher,leaks" for n in range(10_000))
+    response = browser.post("/tomorrow", {"pasted": pasted})
+    assert response.status_code == 400 and "at most" in response.text
+    assert "10000" not in browser.get("/tomorrow").text
+
+
+@pytest.fixture
+def slow_files(monkeypatch):
+    """Whoever reads a file of the pages' own is overtaken by the other before he writes it."""
+    for module, name in ((tomorrow, "calls"), (ask.conversation, "append_record")):
+        was = getattr(module, name)
+
+        def late(*given, was=was):
+            found = was(*given) if was.__name__ == "calls" else None
+            time.sleep(0.2)
+            return found if was.__name__ == "calls" else was(*given)
+
+        monkeypatch.setattr(module, name, late)
+
+
+def at_once(*todo):
+    with ThreadPoolExecutor() as pool:
+        return [one.result() for one in [pool.submit(do) for do in todo]]
+
+
+def test_two_browsers_that_write_at_once_lose_nothing(empty, slow_files):
+    other = Browser(empty.client.application)
+    for one in (empty, other):
+        one.get("/tomorrow")
+    call = {"appliance_kind": "dishwasher"}
+    at_once(
+        *(lambda one=one, n=n: one.post("/tomorrow", call | {"job_no": n}) for one, n in ((empty, "J1"), (other, "J2")))
+    )
+    page = empty.get("/tomorrow").text
+    assert "J1" in page and "J2" in page
+
+
+def test_a_job_recorded_twice_at_once_is_kept_once(browser, slow_files):
+    at = browser.get("/visit", query_string={"kind": "gas hob", "complaint": "gas smell"}).location
+    browser.get(at)
+    at_once(*(lambda: browser.post(f"{at}record", {"job_no": "G-1"}) for _ in range(2)))
+    assert browser.get("/recorded", query_string={"job": "G-1"}).text.count("<dl") == 1
 
 
 def test_another_user_of_this_machine_is_not_let_in(library):

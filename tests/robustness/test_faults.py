@@ -37,7 +37,7 @@ COMMANDS = {
     "export": "export visit visits.csv",
     "export xlsx": "export visit visits.xlsx",
     "export parquet": "export visit visits.parquet",
-    "forget": "forget C-7",
+    "forget": "forget C-7 --yes",
     "backup": "backup new.zip",
     "restore": "restore kept.zip --db new.duckdb",
     "status": "status",

@@ -77,7 +77,7 @@ def test_a_killed_load_is_there_whole_or_not_at_all(folder: Path, module: str, f
     ],
 )
 def test_a_killed_forget_is_finished_by_the_next(folder: Path, module: str, function: str) -> None:
-    killed(folder, module, function, "forget C-10147")
+    killed(folder, module, function, "forget C-10147 --yes")
     with Workshop.open(folder / "w.duckdb") as workshop:
         assert workshop.forget("C-10147")["proof"]["found"] == 0
         texts = workshop.database.connection.execute("select complaint from visit order by job_no").fetchall()

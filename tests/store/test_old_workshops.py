@@ -105,7 +105,7 @@ def test_every_command_runs_on_it(old: Path, request: pytest.FixtureRequest) -> 
         "train", "causes --kind w/m --complaint leaks", "models", "models use 0002", "round day.csv", "report", "review",
         "export rejected_record refused.csv", "backup kept.zip", "restore kept.zip --db new.duckdb",
     ) if request.node.callspec.params["old"] == KEPT[0] else ()  # fmt: skip
-    for words in ("load more.csv", "review --decisions words.csv", "forget C-1001", *every_other):
+    for words in ("load more.csv", "review --decisions words.csv", "forget C-1001 --yes", *every_other):
         ran = in_fork(old, words, db="w.duckdb")
         assert ran.status == 0, (words, ran)
         assert "up to date" not in ran.err

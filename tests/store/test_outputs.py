@@ -29,6 +29,7 @@ OPTIONS = {
     "backtest --out": "backtest --out {}",
     "causes --record": "causes --kind oven -i --record {}",
     "load --save-layout": "load more.csv --save-layout {}",
+    "words new --out": "words new fr --out {}",
 }
 FOLDERS = {
     "report --png": ("report --out fine.html --chart fix-by-month --png {}", "fix-by-month.png"),
@@ -135,6 +136,16 @@ def test_its_own_input_or_other_output_is_not_written_over(words: str, folder: P
     before = contents(folder)
     assert isinstance(run(words, folder), UsageError)
     assert contents(folder) == before
+
+
+@pytest.mark.parametrize("option", ["words new --out", "load --save-layout"])
+def test_no_new_file_takes_a_name_that_a_workshop_would_read(option: str, folder: Path) -> None:
+    (folder / "w.toml").unlink()
+    (folder / "third.duckdb").touch()
+    before = contents(folder)
+    for name in ("w.toml", "third.toml", "new.duckdb", "new.key", "new.begun", "w.models/new.toml"):
+        assert isinstance(run(OPTIONS[option].format(name), folder), UsageError), name
+        assert contents(folder) == before
 
 
 def test_a_demo_leaves_files_alone_that_no_demo_made(folder: Path) -> None:

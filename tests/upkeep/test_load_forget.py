@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import os
 import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import duckdb
+import pandas as pd
 import pytest
 
 import sql
@@ -163,6 +166,8 @@ def _oddly_named(folder: Path) -> None:
     head = "visit_date,appliance_kind,job_no,customer_ref,complaint\n"
     lines = [f'2025-02-02,W/M,J20,"{NASTY}",leaks', "2025-02-02,oven,J21,Kim,Kim says cold"]
     lines += [f"2025-03-0{n + 1},oven,Z{n},Bob,spoke to {form} again" for n, form in enumerate(FORMS)]
+    lines += ["2025-02-02,oven,S1,Bob,cold sid example Sid Example SID EXAMPLE,Sid Example"]
+    lines += ["2025-02-03,oven,S2,Bob,Sid Example Sid Example Sid Example Sid Example"]
     lines += ["2025-03-09,oven,Z9,Zo\u00e9 O\u2019Wei\u00df,not hot", "2025-03-10,dryer,J10,C-17,zibbly noise"]
     (folder / "jobs.csv").write_text(head + "\n".join(lines) + "\n", encoding="utf-8")
     with Workshop.open(folder / "shop.duckdb") as opened:
@@ -190,10 +195,16 @@ def test_a_name_is_found_in_every_form_it_is_written_in(oddly_named: Workshop) -
     assert not re.search(r"zo.{1,2}[\s\u00a0\u202f]+o.wei", held(oddly_named), re.IGNORECASE)
 
 
+def test_of_names_side_by_side_each_is_erased(oddly_named: Workshop) -> None:
+    assert oddly_named.forget("Sid Example")["proof"]["found"] == 0
+    assert "sid example" not in held(oddly_named).casefold()
+
+
 def test_a_name_too_short_to_erase_from_texts_is_counted(oddly_named: Workshop) -> None:
     told = oddly_named.forget("Kim")
     assert told["visits"] == 1
     assert told["too_short"] > 0
+    assert "not looked for" in told["still_to_do"]
 
 
 def test_status_counts_what_is_given_and_understood(workshop: Workshop) -> None:
@@ -227,12 +238,23 @@ def test_status_needs_none_of_the_heavy_libraries(workshop: Workshop, tmp_path: 
     assert told.stdout.strip() == "[]"
 
 
+def test_nobody_is_forgotten_unasked(workshop: Workshop, tmp_path: Path) -> None:
+    before = held(workshop)
+    workshop.close()
+    refused = in_fork(tmp_path, "forget C-17 --db shop.duckdb")
+    assert refused.status == 2 and "--yes" in refused.err
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        assert held(opened) == before
+
+
 def test_a_load_beside_a_forget_keeps_what_it_reported(workshop: Workshop, tmp_path: Path) -> None:
     workshop.close()
     lines = "".join(f"2025-03-01,oven,K{i},not hot\n" for i in range(60))
     (tmp_path / "more.csv").write_text(f"visit_date,appliance_kind,job_no,complaint\n{lines}")
     imported()
-    begun = [begun_in_fork(tmp_path, words, db="shop.duckdb") for words in ("forget 'Ann Example'", "load more.csv")]
+    begun = [
+        begun_in_fork(tmp_path, words, db="shop.duckdb") for words in ("forget 'Ann Example' --yes", "load more.csv")
+    ]
     forgot, loaded = (ended() for ended in begun)
     assert (forgot.status, loaded.status) == (0, 0), (forgot, loaded)
     assert "60 loaded" in loaded.out
@@ -257,17 +279,38 @@ def test_a_database_behind_a_link_stays_there_with_its_mode(workshop: Workshop, 
     assert hashed not in (tmp_path / "real.duckdb").read_bytes()
 
 
-def test_files_beside_that_hold_the_name_are_named(workshop: Workshop, tmp_path: Path) -> None:
+FILES: dict[str, Callable[[Path], object]] = {
+    "model.json": lambda path: path.write_text('{"classes": ["ask zo\\u00eb example"]}'),
+    "report.html": lambda path: path.write_text("<!doctype html>Zo&euml;&#32;Example rang"),
+    "jobs of Zo\u00eb Example.csv": lambda path: path.write_text("fine"),
+    "office.csv": lambda path: path.write_text("name\nZo\u00eb Example\n", encoding="cp1252"),
+    "sheet.txt": lambda path: path.write_text("name\tjob\nZoe\u0308 Example\t1", encoding="utf-16"),
+    "visits.parquet": lambda path: pd.DataFrame({"note": ["Zo\u00eb Example rang"] * 99}).to_parquet(path),
+    "visits.xlsx": lambda path: pd.DataFrame({"note": ["Zo\u00eb Example rang"]}).to_excel(path, engine="xlsxwriter"),
+    "jobs.csv.gz": lambda path: path.write_bytes(gzip.compress("Zo\u00eb Example".encode())),
+    "shop.before-version-3.duckdb": lambda path: path.write_bytes(b"packed"),
+    "copy.duckdb": lambda path: duckdb.connect(path).close(),
+    "month.pdf": lambda path: path.write_bytes(b"%PDF-1.7 packed"),
+    "cut.zip": lambda path: path.write_bytes(b"PK\x03\x04 cut"),
+}
+FINE: dict[str, Callable[[Path], object]] = {
+    "fine.html": lambda path: path.write_text("<!doctype html>Zo&euml;lle Examples rang"),
+    "fine.parquet": lambda path: pd.DataFrame({"note": ["Zo\u00eblle"]}).to_parquet(path),
+    "fine.bin": lambda path: path.write_bytes(bytes(range(256)) * 40),
+}
+
+
+def test_files_beside_that_hold_the_name_or_cannot_be_searched_are_named(workshop: Workshop, tmp_path: Path) -> None:
     (tmp_path / "shop.models" / "0001").mkdir(parents=True)
-    (tmp_path / "shop.models" / "0001" / "model.json").write_text('{"classes": ["ask ann example"]}')
-    (tmp_path / "report.html").write_text("<!doctype html>Ann&#32;Example rang")
-    (tmp_path / "fine.html").write_text("<!doctype html>Annabel Examples rang")
-    (tmp_path / "shop.before-version-3.duckdb").write_bytes(b"packed")
+    (tmp_path / "reports").mkdir()
+    places = {"model.json": tmp_path / "shop.models" / "0001", "report.html": tmp_path / "reports"}
+    for name, write in (FILES | FINE).items():
+        write(places.get(name, tmp_path) / name)
     workshop.close()
     write_backup(tmp_path / "shop.duckdb", tmp_path / "kept.zip")
     with Workshop.open(tmp_path / "shop.duckdb") as opened:
-        named = [Path(path).name for path in opened.forget("Ann Example")["elsewhere"]]
-    assert named == ["kept.zip", "report.html", "shop.before-version-3.duckdb", "model.json"]
+        named = {Path(path).name for path in opened.forget("Zo\u00eb Example")["elsewhere"]}
+    assert named == {*FILES, "kept.zip"}
 
 
 def test_a_forget_killed_before_the_file_is_written_anew_is_proved_by_the_next(
@@ -279,7 +322,7 @@ def test_a_forget_killed_before_the_file_is_written_anew_is_proved_by_the_next(
     def killed_before() -> None:
         Database.compact = lambda self: os._exit(9)  # type: ignore[method-assign]
 
-    assert in_fork(tmp_path, "forget 'Ann Example'", killed_before, db="shop.duckdb").status == 9
+    assert in_fork(tmp_path, "forget 'Ann Example' --yes", killed_before, db="shop.duckdb").status == 9
     with Workshop.open(tmp_path / "shop.duckdb") as opened:
         assert opened.forget("Ann Example")["proof"]["found"] == 0
     for path in tmp_path.glob("shop.*"):

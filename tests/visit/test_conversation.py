@@ -308,3 +308,13 @@ def test_no_line_is_wider_than_the_terminal(workshop, monkeypatch, width):
     told = run(workshop.database, workshop.words, workshop.settings, Call(**ASKED))
     assert told["record"]["minutes"] == "38"
     assert max(map(len, screen.getvalue().splitlines())) <= width
+
+
+def test_local_rules_are_told_once_and_a_link_to_photographs_is_kept(workshop):
+    technician = Technician(*["2"] * 4, "x 4")
+    ended = visit(workshop, technician, kind="fridge", complaint="not cold")
+    assert sum("local rules" in line for line in technician.said) == 1
+    assert ended["outcome"]
+    assert ended["record"]["photos"] == ""
+    technician = Technician(*["2"] * 4, "x 4", Link="https://photos.example/1.jpg")
+    assert visit(workshop, technician)["record"]["photos"] == "https://photos.example/1.jpg"

@@ -88,3 +88,16 @@ def test_a_round_tells_the_past_and_loses_no_line(workshop: Workshop, tmp_path: 
     assert plan["calls"][0]["unit"]["is_callback"]
     for text in ("line 4", "line 5", "stands at lines 2, 3", "this is a callback"):
         assert text in page
+
+
+def test_a_unit_known_by_its_serial_number_tells_its_age(tmp_path: Path) -> None:
+    day = dt.date.today() - dt.timedelta(days=730)
+    head, line = "visit_date,appliance_kind,job_no,serial,age,complaint,outcome\n", "W/M,J1,TW1001,5 yrs,leaks,fixed\n"
+    (tmp_path / "jobs.csv").write_text(f"{head}{day},{line}", encoding="utf-8")
+    with Workshop.open(tmp_path / "workshop.duckdb") as opened:
+        opened.load([tmp_path / "jobs.csv"])
+        asked = opened.causes(kind="w/m", complaint="not draining", serial="TW1001").as_json()
+        assert asked["asked"]["age_years"] == pytest.approx(7, abs=0.01)
+        assert any("7 years" in remark and str(day) in remark for remark in asked["remarks"])
+        told = opened.causes(kind="w/m", complaint="not draining", serial="TW1001", age="2").as_json()
+        assert told["asked"]["age_years"] == 2

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow
-from pipeline.visit.ask import answered, ask
+from pipeline.visit.ask import Asked, answered, ask
 from pipeline.visit.circumstances import hazards
 from pipeline.visit.question import Question
 from pipeline.words.appliance import about
@@ -59,6 +59,12 @@ def answers(workshop: Workshop, count: int) -> list[Answer]:
         questions.append(replace(question, **given))
     asked = ask(workshop.database, workshop.words, workshop.settings, questions[:count])
     return [answer for one in asked if (answer := answered(one, rows)).visit is not None]
+
+
+def asked_of(workshop: Workshop, question: Question) -> Asked:
+    """What the workshop knows of one question."""
+    (asked,) = ask(workshop.database, workshop.words, workshop.settings, [question])
+    return asked
 
 
 def walks(node: Node, before: tuple[Node, ...] = ()) -> Iterator[tuple[Node, ...]]:

@@ -8,16 +8,17 @@ import os
 import sys
 import time
 import zipfile
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-import demo_data
 from pipeline import Workshop, cli
+from tests.worlds import demo_sample
 
-SOME, MORE = 120, 40
-"""Records of the demo in the workshop, and in the file that ``load`` brings."""
+SOME = 45
+"""Calls in the workshop; the others of the sample are in the file that ``load`` brings."""
+CUSTOMER = "C-7"
+"""Whom ``forget`` forgets: one of those in the workshop."""
 DB = "w.duckdb"
 READY = "import pandas, scipy.stats, sklearn.ensemble, altair, jinja2"
 
@@ -57,7 +58,7 @@ def _is_forgotten(folder: Path) -> bool:
     from pipeline.load.privacy import hash_customers, load_key
 
     with Workshop.open(folder / DB, read_only=True) as workshop:
-        hashed = hash_customers(pd.Series([customer()], dtype="str"), load_key(workshop.database.key_file))[0]
+        hashed = hash_customers(pd.Series([CUSTOMER], dtype="str"), load_key(workshop.database.key_file))[0]
         query = (
             "select (select count(*) from raw_record where customer_ref = $h), "
             "(select count(*) from visit where customer_hash = $h)"
@@ -95,21 +96,6 @@ def _nothing_more(_folder: Path) -> bool:
     return True
 
 
-def lines_of_demo(first: int, last: int) -> str:
-    """A header and some records of the demo, cut where no cell holds a line end."""
-    header, *lines = Path(demo_data.FILES["jobs"]).read_text(encoding="utf-8").splitlines()
-    return "\n".join([header, *(line for line in lines[first:last] if line.count('"') % 2 == 0)]) + "\n"
-
-
-def customer() -> str:
-    """Whom ``forget`` forgets: the customer met most often before ``load`` brings more, and not in what it brings."""
-    before, after = (
-        [line.split(",")[3] for line in lines_of_demo(*lines).splitlines()[1:]]
-        for lines in ((0, SOME), (SOME, SOME + MORE))
-    )
-    return next(ref for ref, _ in Counter(filter(None, before)).most_common() if ref not in after)
-
-
 def every() -> dict[str, Command]:
     """Commands by name; each works in the folder that `prepare` filled."""
     return {
@@ -125,7 +111,7 @@ def every() -> dict[str, Command]:
         "models": Command("models use 0001", _has_models(1)),
         "review": Command("review --decisions words.csv", _asked("select count(*) = 1 from correction where undone_at is null")),
         "export": Command("export visit visits.csv", _is_table),
-        "forget": Command(f"forget {customer()}", _is_forgotten),
+        "forget": Command(f"forget {CUSTOMER} --yes", _is_forgotten),
         "status": Command("status --check", _nothing_more),
         "backup": Command("backup kept.zip", _is_backup),
         "restore": Command("restore before.zip --db restored.duckdb", _is_restored),
@@ -135,12 +121,14 @@ def every() -> dict[str, Command]:
 def prepare(folder: Path) -> None:
     """Fill a folder with a small workshop: two files loaded, a model, a backup, and what the commands read."""
     folder.mkdir()
-    (folder / "some.csv").write_text(lines_of_demo(0, SOME), encoding="utf-8")
+    demo_sample.write_jobs(folder / "some.csv")
+    header, *calls = (folder / "some.csv").read_text(encoding="utf-8").splitlines()
+    for name, lines in (("some.csv", calls[:SOME]), ("more.csv", calls[SOME:])):
+        (folder / name).write_text("\n".join((header, *lines, "")), encoding="utf-8")
     (folder / "wrong.csv").write_text(
         "visit_date,appliance_kind,job_no,complaint\n2026-01-05,oven,W1,not hot\n2026-01-06,fridge,W2,warm\n"
     )
-    (folder / "more.csv").write_text(lines_of_demo(SOME, SOME + MORE), encoding="utf-8")
-    (folder / "words.csv").write_text("list,written,decision\npart,door seal,new: odd ring\n", encoding="utf-8")
+    (folder / "words.csv").write_text("list,written,decision\npart,drain pump,new: odd ring\n", encoding="utf-8")
     (folder / "calls.csv").write_text("job_no,appliance_kind,complaint\nC1,washing machine,leaks\nC2,fridge,warm\n")
     for words in ("load some.csv", "load wrong.csv", "train --force", "backup before.zip"):
         status, said = begin(folder, words, "prepare").end()

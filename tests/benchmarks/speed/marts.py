@@ -96,17 +96,23 @@ from range(8) as a(k), range(40) as b(c);
 BARE_SCAN = "select count(distinct hash(columns(*))) from visit"
 
 
-def main(visits: int) -> None:
-    """Build the history, rebuild everything, and print the seconds a table and the ratio to a bare scan."""
+def made_history(visits: int) -> duckdb.DuckDBPyConnection:
+    """Staged tables of a made-up history, in memory: three visits a unit in the mean."""
     connection = duckdb.connect()
     connection.execute("set threads = 2; select setseed(0.25)")
     sql.create_raw(connection)
     connection.execute("insert into setting values (30, 120, 48, 22, 35, 'GBP', null, false)")
     for statement in SYNTHETIC.format(visits=visits, units=visits // 3).split(";\n"):
         connection.execute(statement)
+    return connection
+
+
+def main(visits: int) -> None:
+    """Build the history, rebuild everything, and print the seconds a table and the ratio to a bare scan."""
+    connection = made_history(visits)
     each: dict[str, float] = {}
     for file in sql.table_files():
-        if file.folder != "10_raw":
+        if file.folder != sql.RAW:
             each[file.table] = _timed(lambda statement=file.create: connection.execute(statement))[1]
     whole, whole_cpu = _timed(lambda: sql.rebuild(connection))
     scan, scan_cpu = _timed(lambda: connection.execute(BARE_SCAN).fetchall())

