@@ -240,7 +240,7 @@ def parse_layout(text: str, name: str) -> Layout:
     except tomllib.TOMLDecodeError as fault:
         raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Fix that line.") from fault
     settings = {key: value for key, value in given.items() if key not in TABLES}
-    faults = [fault for key, value in settings.items() if (fault := _setting_fault(key, value))]
+    faults = [told for key, value in settings.items() if (told := _setting_fault(key, value))]
     columns = {f: _rules(f, rule, faults) for f, rule in _table(given, "columns", faults).items()}
     constants = _table(given, "constants", faults)
     values = _table(given, "values", faults)
@@ -250,7 +250,7 @@ def parse_layout(text: str, name: str) -> Layout:
     join, items = _table(given, "join", faults), _table(given, "items", faults)
     faults += _join_faults(join, items)
     named = (("columns", columns), ("constants", constants), ("values", values), *(("[visits]", v) for v in visits))
-    faults += [fault for section, content in named for fault in _unknown_fields(section, content)]
+    faults += [told for section, content in named for told in _unknown_fields(section, content)]
     faults += _text_faults(constants, values)
     if not columns:
         faults.append("[columns] is missing or empty")
