@@ -67,7 +67,7 @@ class Workshop:
         database = Database.open(path, read_only=read_only, wait=wait)
         try:
             settings = with_currency_held(settings, database.connection)
-            is_in_force = is_stored(database.connection, settings) and not _names_technicians(database, settings)
+            is_in_force = is_stored(database.connection, settings)
             if not is_in_force and not read_only:
                 _rebuild(database, settings)
         except BaseException as fault:
@@ -570,25 +570,10 @@ class Workshop:
         return status(self.database, self.settings, check=check)
 
 
-def _names_technicians(database: Database, settings: Settings) -> bool:
-    """Whether technicians are held by name though the settings ask for keyed hashes."""
-    if not settings.hash_technicians:
-        return False
-    query = "select 1 from stage_visit where not regexp_full_match(technician, '[0-9a-f]{32}') limit 1"
-    return bool(database.connection.execute(query).fetchall())
-
-
 def _rebuild(database: Database, settings: Settings) -> None:
     import sql
 
-    is_to_hash = _names_technicians(database, settings)
     with database.transaction():
-        if is_to_hash:
-            from pipeline.load.technicians import hash_stored
-
-            hash_stored(database)
         store_settings(database.connection, settings)
         if database.connection.execute("select 1 from stage_visit limit 1").fetchall():
             sql.rebuild(database.connection)
-    if is_to_hash:
-        database.compact()  # the names would stay in blocks that are merely free

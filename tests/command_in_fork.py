@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import gc
 import importlib
 import os
@@ -12,6 +13,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from typer.testing import CliRunner
+
 from pipeline import cli
 
 
@@ -21,17 +24,24 @@ class Ran(NamedTuple):
     err: str
 
 
+@functools.cache
 def imported() -> None:
-    """Import what most commands import when they run: forks then find it there."""
+    """Import what most commands import when they run, the command line's own among it: forks then find it there."""
     for module in (
         "pandas",
         "scipy.special",
         "pyarrow",
+        "models.plan.search",
         "pipeline.load.screen",
         "pipeline.load.stage",
+        "pipeline.store.backup",
+        "pipeline.store.export",
+        "pipeline.upkeep.forget",
+        "pipeline.upkeep.review",
         "pipeline.visit.round",
     ):
         importlib.import_module(module)
+    CliRunner().invoke(cli.app, ["models", "--help"])
 
 
 def in_fork(folder: Path, words: str, inside: Callable[[], Any] = lambda: None, *, db: str = "workshop.duckdb") -> Ran:
@@ -43,6 +53,7 @@ def begun_in_fork(
     folder: Path, words: str, inside: Callable[[], Any] = lambda: None, *, db: str = "workshop.duckdb"
 ) -> Callable[[], Ran]:
     """Begin one command as `in_fork` does; what is given back waits for its end."""
+    imported()
     pipes = [os.pipe(), os.pipe()]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # newer Pythons warn of forks beside threads: here they are at rest

@@ -40,6 +40,30 @@ def stability_index(before: dict[str, float], after: dict[str, float], least: fl
     return float(((a - b) * np.log(a / b)).sum())
 
 
+def _moved_most(before: dict[str, float], now: dict[str, float], learned: int, newer: int) -> dict[str, Any]:
+    """Give the value whose share changed most, and whether chance moves one of so many values that far.
+
+    Two shares of independent jobs compared by their normal approximation, Bonferroni over the values.
+    """
+    from scipy.stats import norm
+
+    names = sorted(set(before) | set(now))
+    apart = np.array([now.get(name, 0.0) - before.get(name, 0.0) for name in names])
+    both = np.array(
+        [(learned * before.get(name, 0.0) + newer * now.get(name, 0.0)) / (learned + newer) for name in names]
+    )
+    error = np.sqrt(both * (1 - both) * (1 / learned + 1 / newer))
+    most = int(np.abs(apart).argmax())
+    chance = 2 * norm.sf(abs(apart[most]) / max(error[most], 1e-9)) * len(names)
+    name = names[most]
+    return {
+        "value": name,
+        "before": before.get(name, 0.0),
+        "now": now.get(name, 0.0),
+        "chance_allows": bool(chance > 0.05),
+    }
+
+
 def check(model: CauseModel, newer: pd.DataFrame) -> dict[str, Any]:
     """Compare jobs cured since the model was fitted with what it learned.
 
@@ -52,11 +76,18 @@ def check(model: CauseModel, newer: pd.DataFrame) -> dict[str, Any]:
 
     Returns
     -------
-    jobs, new_words (share of jobs with a value never seen), shift (name → index), log_loss (None when too few), said
-    (sentences;
-    empty = nothing to say).
+    jobs, new_words (share of jobs with a value never seen), shift (name → index), moved (name → the value whose share
+    changed most: value, before, now, chance_allows), log_loss (None when too few), said (sentences; empty = nothing to
+    say).
     """
-    result: dict[str, Any] = {"jobs": len(newer), "new_words": None, "shift": {}, "log_loss": None, "said": []}
+    result: dict[str, Any] = {
+        "jobs": len(newer),
+        "new_words": None,
+        "shift": {},
+        "moved": {},
+        "log_loss": None,
+        "said": [],
+    }
     if len(newer) < ENOUGH:
         return result
     facts = wide(newer)
@@ -67,8 +98,11 @@ def check(model: CauseModel, newer: pd.DataFrame) -> dict[str, Any]:
     new_columns = [name for name in facts.columns if name not in known and name not in NEVER_STRANGE]
     strange |= facts[new_columns].isin(["no"]).eq(False).where(facts[new_columns].notna(), False).any(axis=1).to_numpy()
     result["new_words"] = float(strange.mean())
-    result["shift"] = {
-        name: stability_index(before, profile(newer)[name]) for name, before in model.card.get("profile", {}).items()
+    now = profile(newer)
+    before = model.card.get("profile", {})
+    result["shift"] = {name: stability_index(shares, now[name]) for name, shares in before.items()}
+    result["moved"] = {
+        name: _moved_most(shares, now[name], int(model.card["episodes"]), len(newer)) for name, shares in before.items()
     }
     cause = codes_of(newer["cause"], [str(name) for name in model.classes_])
     seen = cause >= 0
@@ -85,9 +119,10 @@ def _sentences(result: dict[str, Any], promised: float | None) -> list[str]:
             f"{result['new_words']:.0%} of the {result['jobs']} newer jobs hold a word the model has never seen."
         )
     said += [
-        f"The mix of {name}s has shifted since the model was fitted."
-        for name, index in result["shift"].items()
-        if index > SHIFTED
+        f"The mix of {name}s has shifted since the model was fitted: {moved['value']} {moved['before']:.0%} before, "
+        f"{moved['now']:.0%} of the {result['jobs']} newer jobs."
+        for name, moved in result["moved"].items()
+        if result["shift"][name] > SHIFTED and not moved["chance_allows"]
     ]
     if promised is not None and result["log_loss"] is not None and result["log_loss"] > promised + 0.15:
         said.append(f"The score on newer jobs ({result['log_loss']:.2f}) is worse than on the card ({promised:.2f}).")

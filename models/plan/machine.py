@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 CLOSE_UP, REFILL = "close up", "refill"
 
 
-@dataclass(frozen=True)
-class Machine:
+class Machine(NamedTuple):
     """State of the machine.
 
     Attributes
@@ -77,8 +76,7 @@ class Needing(Protocol):
     def is_repair(self) -> bool: ...  # noqa: D102
 
 
-@dataclass(frozen=True)
-class Change:
+class Change(NamedTuple):
     """What must happen before a step (``first``, in order), its money, and the machine once the step is done."""
 
     money: float
@@ -115,6 +113,6 @@ def change(machine: Machine, step: Needing, prices: Prices) -> Change | None:
         is_drained = False
     is_drained = is_drained or step.water == "out"
     may_close = (machine.may_close or step.is_repair) and not was_closed
-    spoilt = machine.spoilt | step.spoils
+    spoilt = machine.spoilt | step.spoils if step.spoils else machine.spoilt
     then = Machine(opened, is_live, is_drained, may_close, was_closed, spoilt, machine.stays_off)
     return Change(money, tuple(first), then)

@@ -16,12 +16,14 @@ from functools import cache
 import numpy as np
 from threadpoolctl import ThreadpoolController
 
+from models.plan.bounds import cures_in_order
 from models.plan.machine import CLOSE_UP, Machine, change
+from models.plan.points import Point
 from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
-from models.plan.search import Point, Search
+from models.plan.search import Search
 
-POINTS = 200
-OPTIMISM = 0.4
+POINTS = 100
+OPTIMISM = 0.6
 TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9
 LEAST_INFORMATION = 0.01
@@ -188,8 +190,11 @@ class _Tree:
 
     def __init__(self, search: Search) -> None:
         self.search, self.problem = search, search.problem
+        self.layout = search.layout
         ends = search.ends()
-        self.repairs = dict(zip(map(id, ends), search.repairs_in_order(ends), strict=True))
+        orders = [tail.order for tail in search.tails(ends)]
+        joints = cures_in_order(self.layout, np.array([point.joint for point in ends]), orders) if ends else ()
+        self.repairs = dict(zip(map(id, ends), zip(orders, joints, strict=True), strict=True))
 
     def node(self, point: Point, reach: float, machine: Machine) -> Node:
         """Point of the plan, with all that follows; ``machine`` is its state on arrival."""
@@ -198,7 +203,7 @@ class _Tree:
             return self._repairs(point, reach, machine)
         checks = len(self.problem.checks)
         if step >= checks:
-            (row,) = self.search.rows_of_step[step]
+            (row,) = self.layout.rows_of_step[step]
             child = self.search.child(point, row)
             may_look = self._may_look(point)[step - checks]
             return self._act(step - checks, point.joint, machine, reach, point.upper, child, may_look=may_look)
@@ -209,7 +214,7 @@ class _Tree:
         needed = change(machine, check, self.problem.prices)
         assert needed is not None  # noqa: S101 - the search makes only checks that can be made
         branches = []
-        for number, row in enumerate(self.search.rows_of_step[k]):
+        for number, row in enumerate(self.layout.rows_of_step[k]):
             joint = point.joint * check.likelihood[:, number]
             chance = float(joint.sum()) / point.mass
             if reach * chance <= SMALLEST_REACH:
@@ -226,7 +231,7 @@ class _Tree:
 
     def _seen(self, point: Point, row: int, joint: Floats, machine: Machine, reach: float) -> Node:
         """What follows an outcome: the repair that it calls for, or the next point."""
-        follows, child = int(self.search.clears[row]), self.search.child(point, row)
+        follows, child = int(self.layout.clears[row]), self.search.child(point, row)
         if follows >= 0:
             return self._act(follows, joint, machine, reach, None, child)
         assert child is not None  # noqa: S101 - the outcome can happen
@@ -234,7 +239,7 @@ class _Tree:
 
     def _may_look(self, point: Point) -> list[bool]:
         """Whether each part may be looked at as it is fitted at a point."""
-        may: list[bool] = self.search.may_look(np.array(point.seen)).tolist()
+        may: list[bool] = self.layout.may_look(np.array(point.seen)).tolist()
         return may
 
     def _act(
@@ -267,9 +272,8 @@ class _Tree:
 
     def _repairs(self, point: Point, reach: float, machine: Machine) -> Node:
         """Repairs alone in order as far as they pay, then the hand-over."""
-        actions = [self.problem.actions[a] for a in self.repairs[id(point)]]
-        keeps = np.array([np.ones_like(point.joint), *(1 - action.cures for action in actions)])
-        joints = point.joint * np.cumprod(keeps, axis=0)
+        order, joints = self.repairs[id(point)]
+        actions = [self.problem.actions[a] for a in order]
         masses = joints.sum(axis=1).tolist()
         share = reach / point.mass
         count = next((k for k, mass in enumerate(masses) if k and mass * share <= SMALLEST_REACH), len(actions))
@@ -284,13 +288,12 @@ class _Tree:
             node = Node("hand over", -1, masses[count] * share, p, money / masses[count], machines[count])
         for k in reversed(range(count)):
             action, here, left, moved = actions[k], masses[k], masses[k + 1], moves[k]
-            place = self.repairs[id(point)][k]
-            money += action.expected(here - left, left, may_look=may_look[place])
+            money += action.expected(here - left, left, may_look=may_look[order[k]])
             money += here * (moved.money if moved else 0.0)
             branches = (("cured", 1 - left / here, None), ("not cured", left / here, node))[: 2 if node else 1]
-            looks = may_look[place] and action.is_looked_at(here - left, left)
+            looks = may_look[order[k]] and action.is_looked_at(here - left, left)
             p = joints[k] / here
-            node = Node("act", place, here * share, p, money / here, machines[k], branches, looks)
+            node = Node("act", order[k], here * share, p, money / here, machines[k], branches, looks)
         assert node is not None  # noqa: S101 - a repair or the hand-over is always there
         return node
 
@@ -299,7 +302,7 @@ def _ready(machine: Machine, first: tuple[str, ...]) -> Machine:
     """The machine once it was closed up or refilled."""
     for done in first:
         if done == CLOSE_UP:
-            machine = replace(machine, opened=frozenset(), is_live=True, may_close=False, was_closed=True)
+            machine = machine._replace(opened=frozenset(), is_live=True, may_close=False, was_closed=True)
         else:
-            machine = replace(machine, is_drained=False)
+            machine = machine._replace(is_drained=False)
     return machine

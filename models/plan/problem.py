@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
@@ -161,5 +161,5 @@ class Problem:
 def outcome_seen(machine: Machine, step: Check | Action, outcome: int) -> Machine:
     """State of the machine once a step has shown one of its outcomes."""
     if isinstance(step, Check) and step.outcomes[outcome] in step.forbids:
-        return replace(machine, stays_off=True)
+        return machine._replace(stays_off=True)
     return machine

@@ -55,6 +55,7 @@ def load(
     """
     if save_layout:
         _may_save(save_layout, db)
+    is_new = not db.exists()
     with Workshop.open(db) as workshop:
         report = workshop.load(
             files,
@@ -68,6 +69,8 @@ def load(
             may_replace=None if yes else lambda question: confirm(question, "--yes"),
             tell=progress(quiet),
         )
+        if dry_run and is_new:
+            report.notes.append(f"The workshop {shown(db.name)} was made for it and is empty; its key lies beside it.")
         if save_layout:
             report.save_layout(save_layout)
         show(report.as_json(), report.lines(), as_json)

@@ -56,6 +56,25 @@ def without_causes(
     return [f"{_NO_CAUSES} {where}"]
 
 
+def put_back(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
+    """Say how many visits a batch puts back to what they were before a later file corrected them."""
+    visits, corrected_by = connection.execute(
+        "with again as (select visit_key, max(old.batch_id) as said_by from raw_record as new "
+        "join raw_record as old using (visit_key, content_hash) "
+        "where new.batch_id = $batch and old.batch_id < $batch group by visit_key), "
+        "corrected as (select visit_key, max(batch_id) as batch_id from again join raw_record using (visit_key) "
+        "where batch_id > said_by and batch_id < $batch group by visit_key) "
+        "select count(*), (select file_name from load_batch where batch_id = max(corrected.batch_id)) from corrected",
+        {"batch": batch},
+    ).fetchall()[0]
+    if not visits:
+        return []
+    return [
+        f"{visits:,} of the new versions put visits back to what an earlier load said, before {shown(corrected_by)} "
+        f"corrected them: an older export? To keep the corrections: priorjobs take-back {batch}"
+    ]
+
+
 def unread_amounts(connection: duckdb.DuckDBPyConnection) -> list[str]:
     """Say which amounts and minutes hold a figure that could not be read: they count as not recorded.
 

@@ -22,6 +22,7 @@ from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout, open_layout
 from pipeline.load.loaded_before import loaded_before
 from pipeline.load.report import FileReport, LoadReport
+from pipeline.load.technicians import hash_held
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
 from pipeline.settings import with_currency_held
@@ -123,12 +124,14 @@ def load_files(
         None if dry_run else may_replace,
     )
     report = LoadReport(dry_run=dry_run, strict=strict)
+    hashed = hash_held(database) if settings.hash_technicians and not dry_run else None
     if not dry_run and is_outdated(database.connection, settings):
         from pipeline.load.stage import restage
 
         asked.tell("The word lists or rates have changed: reading the visits held again …")
         restage(database, asked.words, settings)
-    report.notes = [
+    report.notes = [hashed] if hashed else []
+    report.notes += [
         f"{shown(link, 200)} is a link that leads out of the folder; it was not read. Name it itself to load it."
         for path in paths
         for link in links_out(Path(path))
@@ -247,7 +250,7 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
-    from pipeline.load.hints import another_language, unread_amounts, without_causes
+    from pipeline.load.hints import another_language, put_back, unread_amounts, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -275,7 +278,8 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     screened = screen(connection, shaped.layout, shaped.header, records, settings, key, forms)
     notes += screened.notes
     versions = compare(connection, shaped.layout.grain)
-    notes = [*records.notes, *notes, *_later_than_today(connection), *_told_twice(connection, shaped.layout)]
+    notes = [*_without_lines(screened.lines), *records.notes, *notes]
+    notes += [*_later_than_today(connection), *_told_twice(connection, shaped.layout)]
     report = _report(source, layout, screened, versions, notes)
     report.proposal, report.batch = proposal, place.batch
     if versions.loaded:
@@ -290,6 +294,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     if place.replaces or versions.loaded:
         _build(asked, place, last_record)
         report.notes += unread_amounts(connection)
+        report.notes += put_back(connection, place.batch)
         report.notes += [said(offence) for offence in broken(connection)]
     return report
 
@@ -323,6 +328,10 @@ def _compare_with_history(asked: Asked, source: Source, report: FileReport) -> N
             f"{lacking:,} visits of this period that an earlier file of this name held are not in it. "
             "They stay. If it holds all jobs of its period, load with --whole-history."
         )
+
+
+def _without_lines(lines: int) -> list[str]:
+    return [] if lines else ["It holds the names of columns and no line."]
 
 
 def _build(asked: Asked, place: Place, last_record: int) -> None:

@@ -9,6 +9,7 @@ It ends with its input.
 from __future__ import annotations
 
 import atexit
+import base64
 import contextlib
 import json
 import os
@@ -20,11 +21,13 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, cast
 
 from pipeline.errors import DatabaseBusy, PriorjobsError
-from pipeline.open.plain import line_of, value_of
 from pipeline.terminal.ending import as_told
 from pipeline.terminal.views import SCORES, checked
+from pipeline.values.missing import none_where_missing
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from pipeline.workshop import Workshop
 
 Tell = Callable[[str], None]
@@ -44,9 +47,8 @@ def apart(work: str, db: Path, tell: Tell, *given: str) -> Any:
     program = _program()
     stdin, stdout = cast("IO[bytes]", program.stdin), cast("IO[bytes]", program.stdout)
     try:
-        stdin.write(line_of((work, str(db), given)))
-        stdin.flush()
-        while isinstance(told := value_of(stdout.readline()), str):
+        _write(stdin, (work, str(db), given))
+        while isinstance(told := _read(stdout), str):
             tell(told)
     except (EOFError, OSError) as ended:
         _end(program)
@@ -63,6 +65,23 @@ def apart(work: str, db: Path, tell: Tell, *given: str) -> Any:
         raised.code = code
         raise raised
     return result
+
+
+def _write(pipe: IO[bytes], what: Any) -> None:
+    """One line of JSON; what is no number, text, list or table is written as its text."""
+    pipe.write(json.dumps(what, default=lambda one: one.item() if hasattr(one, "item") else str(one)).encode() + b"\n")
+    pipe.flush()
+
+
+def _read(pipe: IO[bytes]) -> Any:
+    if not (line := pipe.readline()).endswith(b"\n"):
+        raise EOFError
+    return json.loads(line)
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows as plain values, None where nothing is known."""
+    return [{str(name): value for name, value in row.items()} for row in none_where_missing(frame).to_dict("records")]
 
 
 def _program() -> subprocess.Popen[bytes]:
@@ -119,22 +138,33 @@ def _month(workshop: Workshop, _: Tell, view: str) -> dict[str, Any]:
     made = gather(connection, find_scope(connection, words=words, **{"month": None, **json.loads(view)}), words, found)
     wording = in_language(settings.locale, settings.currency)
     period = made.now, made.before, made.changes, made.period, wording
+    listed = list_advice(workshop.database, words, settings.currency, found)
+    told = {row["number"]: row for row in advice_rows(made.frames["advice"], wording)}
+    taken = zip(listed["adopted"], adopted_rows(made.frames["adopted"], wording), strict=True)
+    standing = [row for row in listed["rows"] if not row["adopted_on"] and row["number"] in told]
     return {
         "sentence": sentence(*period),
-        "rows": figures(*period, made.window_days),
-        "advice": {row["number"]: row for row in advice_rows(made.frames["advice"], wording)},
-        "adopted": adopted_rows(made.frames["adopted"], wording),
-        "said": list_advice(workshop.database, words, settings.currency, found),
+        "figures": [vars(figure) | {"strip": None} for figure in figures(*period, made.window_days)],
+        "advice": [
+            {name: row[name] for name in ("number", "says", "jobs")}
+            | {name: told[row["number"]][name] for name in ("do", "why", "trend", "money", "worth")}
+            for row in standing
+        ],
+        "adopted": [
+            {"advice_id": row["advice_id"]} | {name: said[name] for name in ("do", "since", "state", "counts")}
+            for row, said in taken
+        ],
+        "cautions": listed["cautions"],
     }
 
 
-def _report(workshop: Workshop, _: Tell, view: str, ending: str) -> tuple[str, bytes]:
-    """Name and content of a period's report in one of its forms."""
+def _report(workshop: Workshop, _: Tell, view: str, ending: str) -> tuple[str, str]:
+    """Name and content, in base 64, of a period's report in one of its forms."""
     place = workshop.database.scratch / f"report.{ending}"
     page = place.with_suffix(".html")
     wanted: dict[str, Any] = {**json.loads(view), "out": page, **({} if page == place else {ending: place})}
     made = workshop.report(**wanted)
-    return f"report-{made.scope.name}.{ending}", place.read_bytes()
+    return f"report-{made.scope.name}.{ending}", base64.b64encode(place.read_bytes()).decode()
 
 
 def _sheets(workshop: Workshop, _: Tell, calls: str, _stamp: str) -> str:
@@ -147,7 +177,7 @@ WORKS: dict[str, Callable[..., Any]] = {
     "train": _train,
     "backtest": lambda workshop, tell, page: workshop.backtest(page, tell=tell)["scores"],
     "check": lambda workshop, _: checked(workshop.status(check=True)),
-    "look": lambda workshop, _: workshop.to_review(),
+    "look": lambda workshop, _: rows_of(workshop.to_review()),
     "month": _month,
     "report": _report,
     "sheets": _sheets,
@@ -158,14 +188,10 @@ def main() -> None:
     """Do one work after the other until the input ends."""
     out, sys.stdout = sys.stdout.buffer, sys.stderr  # whatever else is printed must not stand between what is told
 
-    def told(what: Any) -> None:
-        out.write(line_of(what))
-        out.flush()
-
     with contextlib.suppress(EOFError, KeyboardInterrupt, BrokenPipeError):
         while True:
-            work, db, given = value_of(sys.stdin.buffer.readline())
-            told(_done(work, db, told, given))
+            work, db, given = _read(sys.stdin.buffer)
+            _write(out, _done(work, db, lambda said: _write(out, said), given))
 
 
 def _done(work: str, db: str, tell: Tell, given: tuple[str, ...]) -> tuple[Any, tuple[str, str, str] | None]:

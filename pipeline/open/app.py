@@ -19,8 +19,6 @@ from pipeline.open.library import Library, Work
 from pipeline.store.unchanged import while_unchanged
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from reports.render.wording import Wording
 
 PAGES = {
@@ -122,16 +120,6 @@ def own_page(html: str) -> flask.Response:
     if policy is not None:
         made.headers["Content-Security-Policy"] = f"{policy[1]}; frame-ancestors 'none'"
     return made
-
-
-def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows as plain values, None where nothing is known."""
-    import pandas as pd
-
-    def told(value: Any) -> Any:
-        return None if pd.api.types.is_scalar(value) and pd.isna(value) else value
-
-    return [{str(name): told(value) for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def _when(at: dt.date | str | None, wording: Wording) -> str:

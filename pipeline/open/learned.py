@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import flask
 
-from pipeline.open.app import go, library, own_page, page, rows_of, work
+from pipeline.open.apart import rows_of
+from pipeline.open.app import go, library, own_page, page, work
 from pipeline.terminal.views import SCORES
 
 pages = flask.Blueprint("learned", __name__)

@@ -69,7 +69,7 @@ class Library:
     proposals
         Guessed mappings of the files that wait to be looked at.
     writing
-        Held by whoever changes a file of the pages' own: two browsers may press at once.
+        Held by whoever changes a file of the pages' own or begins long work: two browsers may press at once.
     """
 
     def __init__(self, db: Path) -> None:
@@ -105,12 +105,11 @@ class Library:
         DatabaseBusy
             Another request or another program kept it longer than ``wait`` seconds, or long work runs here.
         """
+        is_page = wait is None
         wait = WAITS if wait is None else wait
         is_working = self.job is not None and self.job.is_running and self.job.is_changing
-        if not self._turn.acquire(timeout=0 if is_working else wait):
-            raise DatabaseBusy(
-                f"Long work on {shown(self.db.name)} is still running here.", "Wait until it is done, then try again."
-            )
+        if not self._turn.acquire(timeout=0 if is_working and is_page else wait):
+            raise self._busy()
         try:
             if read_only:
                 with self._reading(wait) as workshop:
@@ -160,11 +159,10 @@ class Library:
         DatabaseBusy
             Other long work runs.
         """
-        if self.job is not None and self.job.is_running:
-            raise DatabaseBusy(
-                f"Long work on {shown(self.db.name)} is still running here.", "Wait until it is done, then try again."
-            )
-        job = Job(what, then, work is not None)
+        with self.writing:
+            if self.job is not None and self.job.is_running:
+                raise self._busy()
+            job = self.job = Job(what, then, work is not None)
 
         def tell(text: str) -> None:
             job.said = text
@@ -181,10 +179,13 @@ class Library:
             finally:
                 job.is_running = False
 
-        worker = threading.Thread(target=run, name=what, daemon=True)
-        worker.start()
-        self.job = job
+        threading.Thread(target=run, name=what, daemon=True).start()
         return job
+
+    def _busy(self) -> DatabaseBusy:
+        return DatabaseBusy(
+            f"Long work on {shown(self.db.name)} is still running here.", "Wait until it is done, then try again."
+        )
 
     def made_of(self, workshop: Workshop) -> tuple[object, ...]:
         """What answers rest on besides the records: words, settings, models with what lies beside them, stock, day."""

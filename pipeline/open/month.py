@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 from typing import TYPE_CHECKING
 
@@ -68,8 +69,8 @@ def _view() -> dict[str, str]:
 
 
 def _report(ending: str) -> tuple[str, bytes]:
-    made: tuple[str, bytes] = made_apart("report", json.dumps(_view(), sort_keys=True), ending)
-    return made
+    name, content = made_apart("report", json.dumps(_view(), sort_keys=True), ending)
+    return name, base64.b64decode(content)
 
 
 def _choices(workshop: Workshop, column: str) -> list[tuple[str, str]]:

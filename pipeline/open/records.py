@@ -16,8 +16,8 @@ from pipeline.errors import PriorjobsError, UsageError, shown
 from pipeline.load.column_evidence import ALL_FIELDS
 from pipeline.load.guess import GuessHeldBack, Proposal
 from pipeline.load.layout import as_toml
-from pipeline.open.apart import Tell
-from pipeline.open.app import go, library, number, page, rows_of, work
+from pipeline.open.apart import Tell, rows_of
+from pipeline.open.app import go, library, number, page, work
 
 if TYPE_CHECKING:
     from pipeline.workshop import Workshop
@@ -187,7 +187,8 @@ def _looked() -> list[dict[str, Any]] | None:
     job = library().job
     if job is None or job.what not in ("look", "words") or job.result is None:
         return None
-    return job.result if isinstance(job.result, list) else rows_of(job.result)
+    found: list[dict[str, Any]] = job.result
+    return found
 
 
 class _Unasked(PriorjobsError):

@@ -159,6 +159,8 @@ def _pack(archive: zipfile.ZipFile, name: str, path: Path) -> str:
 
 
 def _unpack(source: Path, folder: Path) -> int:
+    if source.exists() and not source.is_file():
+        raise _no_backup(source, "is a folder, a pipe or a device")
     try:
         with zipfile.ZipFile(source) as archive:
             contents = _contents(archive, source)

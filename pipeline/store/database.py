@@ -322,6 +322,8 @@ def _look_first(path: Path, *, read_only: bool) -> None:
             raise DatabaseUnusable(
                 f"There is no folder {shown(path.parent)}.", "Make the folder, or name another with --db."
             )
+    if path.exists() and not (path.is_file() or path.is_dir()):  # opening a pipe waits for whoever writes to it
+        raise DatabaseUnusable(f"{shown(path, 200)} is a pipe or a device.", "Name the right file with --db.")
     if is_open_here(path):
         raise open_already(path)
     alone_by_name(path)

@@ -21,11 +21,25 @@ def scores(told: dict[str, Any]) -> list[str]:
     rows = [[name, *(score[s] for s in SCORES)] for name, score in ways.items()]
     lines = [f"Model {told['model']}: {told['episodes']:,} cured jobs, {told['causes']} causes, as of {told['as_of']}."]
     if rows:
-        lines += table(["on later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
+        lines += table([f"on {_asked_jobs(told):,} later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
     else:
         lines.append("None of the later jobs had a cause met before: how good it is, is not known.")
-    lines += [*worse_line(told), half_life_line(told["half_life"]), *left_out_line(told)]
-    return lines if told["replaced"] else [*lines, told["note"]]
+    lines += [*_never_seen(told), *worse_line(told), half_life_line(told["half_life"]), *left_out_line(told)]
+    return [*lines, f"Model {told['in_use']} is in use: {told['note']}." if told["replaced"] else told["note"]]
+
+
+def _asked_jobs(told: dict[str, Any]) -> int:
+    return int(told["exam_jobs"] - told["never_seen_causes"])
+
+
+def _never_seen(told: dict[str, Any]) -> list[str]:
+    """Jobs that the table leaves out: no model could name their cause."""
+    if not told["never_seen_causes"]:
+        return []
+    return [
+        f"{told['never_seen_causes']:,} more of the {told['exam_jobs']:,} later jobs had a cause never seen before, "
+        "which no way can name; the table leaves them out. In such a call the true answer is none of these."
+    ]
 
 
 def backtest(told: dict[str, Any]) -> list[str]:
@@ -128,9 +142,10 @@ def round_(planned: dict[str, Any], out: Path, wording: Wording) -> list[str]:
 def status(told: dict[str, Any]) -> list[str]:
     """What is loaded, how well each column is understood, the words most worth reviewing, and the model in use."""
     loaded = told["loaded"]
+    files = f"{loaded['files']:,} file{'' if loaded['files'] == 1 else 's'}"
     lines = [
         f"{told['database']}: {loaded['visits']:,} visits to {loaded['appliances']:,} appliances, "
-        f"{loaded['first_visit'] or '–'} to {loaded['last_visit'] or '–'}, from {loaded['files']} file loads; "
+        f"{loaded['first_visit'] or '–'} to {loaded['last_visit'] or '–'}, from {files}; "
         f"{loaded['refused_lines']:,} lines refused and kept.",
         "",
         *table(
@@ -143,6 +158,12 @@ def status(told: dict[str, Any]) -> list[str]:
         lines += ["", "Most worth reviewing (priorjobs review):", *table(["uses", "list", "written", "example"], rows)]
     if told["word_lists_changed"]:
         lines += ["", "The word lists or rates have changed since: the next load reads every visit again with them."]
+    if told["technicians_to_hash"]:
+        lines += [
+            "",
+            f"hash_technicians is set and {told['technicians_to_hash']} technicians are held by name: the next load "
+            "makes keyed hashes of them, for good.",
+        ]
     if "broken" in told:
         lines += ["", *checked(told)]
     return [*lines, "", *pairs({"model": told["model"]})]

@@ -40,6 +40,7 @@ HELD_OUT = 0.2
 STEPS = 4  # of a training, told on the way
 FEWEST = 20  # cured jobs without which nothing is learned
 WORSE_BY = 0.01  # nats by which a new model must be worse to be refused
+BRIEF = ("model", "episodes", "left_out", "exam_jobs", "never_seen_causes", "causes", "as_of", "half_life")
 SCORES = ("log_loss", "top1", "top3", "brier", "calibration_error")
 
 
@@ -151,8 +152,7 @@ def _card(
 
 def _told(card: dict[str, Any]) -> dict[str, Any]:
     """What a training tells of its card."""
-    brief = {key: card[key] for key in ("model", "episodes", "left_out", "exam_jobs", "causes", "as_of", "half_life")}
-    return brief | {
+    return {key: card[key] for key in BRIEF} | {
         "scores": _brief(card["scores"]),
         "baselines": {other: _brief(scores) for other, scores in card["baselines"].items()},
     }
@@ -223,7 +223,20 @@ def _choose(database: Database, name: str, jobs: pd.DataFrame, *, force: bool) -
         )
         return present, note
     _point_at(database, name)
-    return name, f"replaces {present}"
+    return name, _replaces(present, verdict)
+
+
+def _replaces(present: str, verdict: dict[str, Any] | None) -> str:
+    back = f"priorjobs models use {present}"
+    if verdict is None:
+        return f"it replaces {present}; too few jobs that neither had seen are there to compare them. Back: {back}"
+    old, new, jobs = f"{verdict['old']:.3f}", f"{verdict['new']:.3f}", verdict["jobs"]
+    if abs(verdict["new"] - verdict["old"]) > 2 * verdict["error"]:
+        return f"it replaces {present}: log-loss {new} for {old} on {jobs} jobs neither had seen. Back: {back}"
+    return (
+        f"it replaces {present}: log-loss {new} for {old} on {jobs} jobs neither had seen, a difference that chance "
+        f"allows. Back: {back}"
+    )
 
 
 def _face_off(database: Database, old: str, new: str, jobs: pd.DataFrame) -> dict[str, Any] | None:
@@ -390,7 +403,7 @@ def compare_models(database: Database, first: str, second: str) -> pd.DataFrame:
     ]
     together = _face_off(database, first, second, examples(database))
     if together is not None:
-        same = f"log_loss on the same {together['jobs']:,} later jobs"
+        same = f"log_loss on the same {together['jobs']:,} later jobs, never-seen causes counted as none of these"
         rows.append((same, together["old"], together["new"]))
     return pd.DataFrame(rows, columns=["measure", first, second])
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 COLUMNS = (
-    "list", "written", "uses", "example", "asks", "suggestion", "confidence", "second", "second_confidence", "decision"
+    "list", "written", "uses", "example", "asks", "suggestion", "likeness", "second", "second_likeness", "decision"
 )  # fmt: skip
 UNKNOWN, CURE, JOINED = "what it means", "what cures it", "read as the suggestion: own keeps it apart"
 PHRASE = "tells more than is understood: own makes it a complaint"
@@ -59,7 +59,7 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     -------
     DataFrame
         list, written, uses (visits), example (one text it stands in), asks (what the decision is about), suggestion
-        and confidence, second and second_confidence (0 to 1; missing = nothing near), decision (empty). A row of list
+        and likeness, second and second_likeness (0 to 1; missing = nothing near), decision (empty). A row of list
         ``cure`` asks which part cures a cause without a listed cure, or whether a part that seems to have cured it
         does. Last come causes that were read as the suggestion though they are written in other words. At most 2,000
         rows of each.
@@ -128,8 +128,8 @@ def cures_to_decide(database: Database) -> pd.DataFrame:
         "from cure_to_review where cause in (select cause from cure) and part in (select part from cure) "
         "and cause not in (select written from decided) group by cause) "
         "select 'cure' as list, o.cause as written, o.uses, o.example, best.part as suggestion, "
-        "round(best.visits / o.uses, 2)::double as confidence, null::varchar as second, "
-        "null::double as second_confidence from open_cause as o left join best using (cause) "
+        "round(best.visits / o.uses, 2)::double as likeness, null::varchar as second, "
+        "null::double as second_likeness from open_cause as o left join best using (cause) "
         "union all select 'cure', cause, uses::bigint, 'job ' || job_no, part, null, null, null from unlisted "
         f"order by uses desc, written limit {MOST_ROWS}"
     ).df()
@@ -232,7 +232,7 @@ def take_decisions(database: Database, words: Words, path: Path) -> dict[str, An
         try:
             wanted.append((row.list, row.written, _decided(row, terms)))
         except LayoutError as error:
-            faults.append(f"line {row.line}: {error.what} {error.remedy}")
+            faults.append(f"line {row.line}: {error.what} {error.remedy.rstrip('.')}")
     if faults:
         more = f" and {len(faults) - 20} more" if len(faults) > 20 else ""
         raise LayoutError(f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Fix these lines; nothing was taken.")

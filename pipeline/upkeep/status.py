@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
+from pipeline.errors import ModelError
+from pipeline.load.technicians import held_by_name
 from pipeline.store.check import broken
 from pipeline.words.edition import is_outdated
 
@@ -35,7 +36,8 @@ def status(database: Database, settings: Settings, *, check: bool = False) -> di
     dict
         database; loaded (files, lines, visits, appliances, refused lines, first and last visit); columns (for each how
         many visits give it, how many of those are understood, the share); words_to_review (the ten most used that no
-        list knows); word_lists_changed (since the visits were read); model (name, or that there is none; whether jobs
+        list knows); word_lists_changed (since the visits were read); technicians_to_hash (held by name though the
+        settings ask for hashes, until the next load); model (name, or that there is none; whether jobs
         came in since); last_files. With ``check`` also broken (see `pipeline.store.check.broken`) and
         drift (see `pipeline.train.train.drift`).
     """
@@ -47,6 +49,7 @@ def status(database: Database, settings: Settings, *, check: bool = False) -> di
         "columns": columns_understood(connection),
         "words_to_review": words_to_review(connection),
         "word_lists_changed": is_outdated(connection, settings),
+        "technicians_to_hash": len(held_by_name(connection)) if settings.hash_technicians else 0,
         "model": _model(database),
     }
     if not check:
@@ -113,13 +116,15 @@ def words_to_review(connection: duckdb.DuckDBPyConnection, most: int = MOST_WORD
 
 
 def _model(database: Database) -> dict[str, Any]:
-    pointer = database.folder_of_models / "in_use.json"
+    from pipeline.train.train import current_model
+
     try:
-        name = json.loads(pointer.read_text(encoding="utf-8"))["model"]
-        card = json.loads((database.folder_of_models / name / "card.json").read_text(encoding="utf-8"))
-        learned = int(card["episodes"])
-    except (OSError, ValueError, KeyError, TypeError):
+        model = current_model(database)
+    except ModelError as fault:
+        return {"name": None, "note": f"{fault.what} {fault.remedy}"}
+    if model is None:
         return {"name": None, "note": "No model is trained: priorjobs train"}
+    name, learned = model.card["model"], int(model.card["episodes"])
     (now,) = database.connection.execute("select count(*) from cause_example").fetchall()[0]
     note = "up to date" if now <= learned else f"{now - learned:,} cured jobs came in since: priorjobs train"
     return {"name": name, "cured_jobs_learned": learned, "cured_jobs_now": now, "note": note}

@@ -33,7 +33,7 @@ def suggest(database: Database, words: Words, found: pd.DataFrame) -> pd.DataFra
     Returns
     -------
     DataFrame
-        ``found`` with suggestion, confidence, second, second_confidence. Confidence is how alike the spellings are, or
+        ``found`` with suggestion, likeness, second, second_likeness. Likeness is how alike the spellings are, or
         the
         probability the classifier gives, whichever is higher; both between 0 and 1.
     """
@@ -43,29 +43,29 @@ def suggest(database: Database, words: Words, found: pd.DataFrame) -> pd.DataFra
     for name, group in found.groupby("list", sort=True):
         proposals = pd.concat([_by_spelling(words, str(name), group), _by_learning(database, words, str(name), group)])
         best.append(_two_best(proposals))
-    columns = ["suggestion", "confidence", "second", "second_confidence"]
+    columns = ["suggestion", "likeness", "second", "second_likeness"]
     if not best:
         return found.assign(**dict.fromkeys(columns))
     return found.join(pd.concat(best)).reindex(columns=[*found.columns, *columns])
 
 
 def _two_best(proposals: pd.DataFrame) -> pd.DataFrame:
-    """Give for each row of the index the two proposals of highest confidence, of different terms."""
+    """Give for each row of the index the two proposals of highest likeness, of different terms."""
     import pandas as pd
 
-    ranked = proposals.sort_values(["confidence", "term"], ascending=[False, True], kind="stable")
+    ranked = proposals.sort_values(["likeness", "term"], ascending=[False, True], kind="stable")
     ranked = ranked[~ranked.reset_index().duplicated(["index", "term"]).to_numpy()]
     place = ranked.groupby(level=0).cumcount()
     first, second = ranked[place == 0], ranked[place == 1]
-    table = pd.DataFrame({"suggestion": first["term"], "confidence": first["confidence"].round(2)})
-    return table.join(pd.DataFrame({"second": second["term"], "second_confidence": second["confidence"].round(2)}))
+    table = pd.DataFrame({"suggestion": first["term"], "likeness": first["likeness"].round(2)})
+    return table.join(pd.DataFrame({"second": second["term"], "second_likeness": second["likeness"].round(2)}))
 
 
-def _proposals(index: list[int], terms: list[str], confidence: list[float]) -> pd.DataFrame:
+def _proposals(index: list[int], terms: list[str], likeness: list[float]) -> pd.DataFrame:
     import pandas as pd
 
     return pd.DataFrame(
-        {"term": pd.Series(terms, dtype="str").array, "confidence": confidence}, index=pd.Index(index, name="index")
+        {"term": pd.Series(terms, dtype="str").array, "likeness": likeness}, index=pd.Index(index, name="index")
     )
 
 
@@ -81,14 +81,14 @@ def _by_spelling(words: Words, name: str, group: pd.DataFrame) -> pd.DataFrame:
     alike = cdist(written, [form for form, _term in forms], scorer=ratio if name == "complaint" else token_sort_ratio)
     index: list[int] = []
     terms: list[str] = []
-    confidence: list[float] = []
+    likeness: list[float] = []
     for row, scores in zip(group.index.tolist(), alike, strict=True):
         for at in np.argsort(-scores, kind="stable")[:6]:
             if scores[at] >= LEAST_LIKE:
                 index.append(row)
                 terms.append(forms[at][1])
-                confidence.append(float(scores[at]) / 100)
-    return _proposals(index, terms, confidence)
+                likeness.append(float(scores[at]) / 100)
+    return _proposals(index, terms, likeness)
 
 
 def _by_learning(database: Database, words: Words, name: str, group: pd.DataFrame) -> pd.DataFrame:

@@ -247,9 +247,9 @@ def answered(
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
     machine = machine or Machine()
     if is_unsafe:
-        machine = replace(machine, stays_off=True)
+        machine = machine._replace(stays_off=True)
     elif any(one.is_off for one in told.values()) and not (machine.may_close or machine.was_closed):
-        machine = replace(machine, is_live=False)  # no power before a first repair
+        machine = machine._replace(is_live=False)  # no power before a first repair
     visit = plan_visit(
         odds.causes,
         asked.costs,

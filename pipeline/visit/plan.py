@@ -287,15 +287,15 @@ def plan_visit(
     """
     from models.plan.machine import Machine
     from models.plan.plan import make_plan
+    from pipeline.visit.problem import problem, worth_trying
 
     kept = likely(odds)
     call = call or Circumstances()
-    in_vain = {*tried, *costs.ruled_out(costs.acts(list(kept)), call)}
-    acts = tuple(act for act in costs.acts(list(kept)) if act.name not in in_vain)
+    acts = tuple(act for act in worth_trying(costs, kept, call) if act.name not in tried)
     carry = carry_list(kept, acts, costs, stock)
     in_van = {row.part for row in carry if row.worth_it or row.on_van} if carried is None else set(carried)
     checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
-    plan = make_plan(costs.problem(kept, checks, acts, machine or Machine(), in_van, call))
+    plan = make_plan(problem(costs, kept, checks, acts, machine or Machine(), in_van, call))
     ahead = _ahead(plan, costs, acts, in_van)
     minutes, money, visits = ahead[plan.root]
     minutes, money, visits = minutes + costs.besides, money + costs.besides * costs.rate, visits + 1

@@ -7,7 +7,7 @@ foresee (a check that could not be made, a repair put aside, something else seen
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipeline.advice.kept import kept
@@ -53,7 +53,7 @@ class Event:
         """The event as `from_json` reads it."""
         machine = None
         if self.machine is not None:
-            machine = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(self.machine).items()}
+            machine = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in self.machine._asdict().items()}
         return {
             **{name: getattr(self, name) for name in ("what", "name", "value", "cause")},
             "machine": machine,

@@ -61,3 +61,25 @@ def test_amounts_that_cannot_be_read_are_told(tmp_path: Path) -> None:
     told = [note for note in report.notes if "could not be read" in note]
     assert any("parts_cost: 1 texts" in note and '"1.4.8,0,0"' in note for note in told), report.notes
     assert any("minutes: 1 texts" in note and "a while 3x" in note for note in told), report.notes
+
+
+def test_an_older_export_that_takes_corrections_back_is_told(tmp_path: Path) -> None:
+    header = "visit_date,appliance_kind,job_no,complaint,parts_cost\n"
+    first, corrected = "2026-01-02,W/M,J1,not draining,20\n", "2026-01-02,W/M,J1,not draining,25\n"
+    for name, lines in (
+        ("jan.csv", first),
+        ("put_right.csv", corrected),
+        ("all.csv", first + "2026-02-01,W/M,J2,leaks,\n"),
+    ):
+        (tmp_path / name).write_text(header + lines, encoding="utf-8")
+    with Workshop.open(tmp_path / "shop.duckdb") as workshop:
+        workshop.load([tmp_path / "jan.csv"])
+        assert not any("older export" in note for note in workshop.load([tmp_path / "put_right.csv"]).files[0].notes)
+        notes = workshop.load([tmp_path / "all.csv"]).files[0].notes
+    assert any("1 of the new versions" in note and "put_right.csv" in note and "take-back 3" in note for note in notes)
+
+
+def test_a_file_of_names_alone_is_told(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text("visit_date,appliance_kind,job_no\n", encoding="utf-8")
+    with Workshop.open(tmp_path / "shop.duckdb") as workshop:
+        assert "It holds the names of columns and no line." in workshop.load([tmp_path / "jobs.csv"]).files[0].notes

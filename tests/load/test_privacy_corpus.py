@@ -174,14 +174,16 @@ def test_no_column_and_no_refused_line_keeps_a_person(folder: Path) -> None:
     assert "Bo Quill" in held
 
 
-def test_technicians_hashed_after_a_load_are_hashed_in_what_is_held(
-    folder: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_technicians_to_be_hashed_after_a_load_are_hashed_in_what_is_held_by_the_next(folder: Path) -> None:
     with Workshop.open(empty_workshop(folder / "w.duckdb")) as workshop:
         workshop.load([folder / "jobs.csv"])
     (folder / "w.toml").write_text("hash_technicians = true\n")
     with Workshop.open(folder / "w.duckdb", read_only=True) as workshop:
+        assert workshop.status()["technicians_to_hash"] == 1
+        assert "Quill" in texts_in(workshop)  # a question changes nothing that cannot be brought back
+    with Workshop.open(folder / "w.duckdb") as workshop:
+        assert "1 technicians were held by name" in workshop.load([folder / "jobs.csv"]).notes[0]
         assert "Quill" not in texts_in(workshop)
         assert workshop.table("visit")["technician"].dropna().str.fullmatch("[0-9a-f]{32}").all()
-    assert "1 technicians were held by name" in capsys.readouterr().err
+        assert workshop.status()["technicians_to_hash"] == 0
     assert b"Quill" not in (folder / "w.duckdb").read_bytes()

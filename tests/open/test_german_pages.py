@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from pipeline import Workshop
@@ -61,3 +62,12 @@ def test_faults_and_the_month_are_told_in_german(german: tuple[Browser, Path]) -
     assert "Es wurde keine Datei geschickt." in page and "No file" not in page
     assert "Noch kein Modell gelernt" in shown(browser.get("/learned"))
     assert "ist kein gültiger Monat" in shown(browser.get("/month?month=2025-77"))
+
+
+def test_every_kind_that_is_offered_is_understood(german: tuple[Browser, Path]) -> None:
+    browser, library = german
+    offered = re.findall(r'<option value="([^"]+)">', browser.get("/ask").text)
+    assert "Waschmaschine" in offered
+    with Workshop.open(library, read_only=True) as workshop:
+        read = workshop.words.match("kind", pd.Series(map(html.unescape, offered), dtype="str"))
+        assert read["term"].tolist() == workshop.words.kinds()["kind"].tolist()

@@ -121,6 +121,15 @@ def test_nonsense_is_not_restored(db: Path, tmp_path: Path) -> None:
         (tmp_path / "there").rmdir()
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_a_pipe_or_a_device_is_no_backup(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "kept.zip")
+    for source in (tmp_path / "kept.zip", Path("/dev/zero"), tmp_path):
+        with pytest.raises(FileUnreadable, match="a pipe or a device"):
+            restore_backup(source, tmp_path / "new.duckdb")
+    assert not list(tmp_path.glob("new.*"))
+
+
 def test_what_unpacks_beyond_reason_is_refused_unread(db: Path, tmp_path: Path) -> None:
     bomb = packed(tmp_path / "bomb.zip", {"workshop.duckdb": bytes(100 << 20)})
     with pytest.raises(FileUnreadable, match="beyond"):

@@ -17,7 +17,7 @@ from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError
 from pipeline.store import database as database_module
 from pipeline.store.beside import beside
 from pipeline.store.database import Database
-from tests.command_in_fork import begun_in_fork, imported
+from tests.command_in_fork import begun_in_fork
 from tests.worlds.empty import empty_workshop
 
 ROOT = Path(sql.__file__).parents[1]
@@ -58,6 +58,14 @@ def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
     with pytest.raises(DatabaseUnusable, match="not a workshop database"):
         Database.open(path)
     assert path.read_bytes() == b"not a database" * 100
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+@pytest.mark.parametrize("read_only", [True, False])
+def test_a_pipe_is_refused_at_once(read_only: bool, tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "w.duckdb")
+    with pytest.raises(DatabaseUnusable, match="pipe"):
+        Database.open(tmp_path / "w.duckdb", read_only=read_only)
 
 
 def test_a_damaged_file_is_refused(db: Path) -> None:
@@ -153,7 +161,6 @@ def test_settings_that_changed_rebuild_the_tables(read_only: bool, db: Path) -> 
 
 def test_loads_begun_at_once_wait_for_one_another_and_none_is_lost(tmp_path: Path) -> None:
     header = "visit_date,appliance_kind,job_no,complaint\n"
-    imported()
     loads = []
     for name in "ABC":
         (tmp_path / f"{name}.csv").write_text(f"{header}2025-01-02,oven,{name}1,not hot\n", encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import NamedTuple
 
 import duckdb
 import pytest
@@ -11,8 +12,12 @@ import sql
 from pipeline import Workshop
 from pipeline.store.backup import restore_backup
 from pipeline.store.database import Database
-from tests.command_in_fork import in_fork
+from pipeline.train import train as learning
+from tests.command_in_fork import Ran, in_fork
+from tests.worlds import empty
 
+DB = "w.duckdb"
+ASKED = "causes --kind w/m --complaint leaks"
 KEPT = sorted((Path(__file__).parents[1] / "old_workshops").glob("version-*.zip"))
 COLUMNS = (
     "select table_name, column_name, data_type, is_nullable, comment from duckdb_columns() "
@@ -25,13 +30,29 @@ def version(path: Path) -> int:
     return int(path.stem.removeprefix("version-"))
 
 
-@pytest.fixture(params=KEPT, ids=lambda path: path.stem)
-def old(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
-    """A folder with the workshop as the program of that version left it."""
-    restore_backup(request.param, tmp_path / "w.duckdb")
-    with duckdb.connect(tmp_path / "w.duckdb", read_only=True) as connection:
-        assert connection.execute("select version from database_version").fetchall() == [(version(request.param),)]
-    return tmp_path
+class BroughtUp(NamedTuple):
+    """A workshop as an older program left it, after today's program was asked for its status: read it, never change it."""
+
+    version: int
+    folder: Path
+    columns: list[tuple]
+    rows: dict[str, list[tuple]]
+    ran: Ran
+
+
+def as_it_was(sample: Path, folder: Path) -> tuple[list[tuple], dict[str, list[tuple]]]:
+    """Unpack a sample; the columns of its tables, and the rows of those that loads fill."""
+    restore_backup(sample, folder / DB)
+    with duckdb.connect(folder / DB, read_only=True) as connection:
+        assert connection.execute("select version from database_version").fetchall() == [(version(sample),)]
+        return connection.execute(COLUMNS).fetchall(), raw_rows(connection)
+
+
+@pytest.fixture(scope="module", params=KEPT, ids=lambda path: path.stem)
+def old(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> BroughtUp:
+    folder = tmp_path_factory.mktemp(request.param.stem)
+    columns, rows = as_it_was(request.param, folder)
+    return BroughtUp(version(request.param), folder, columns, rows, in_fork(folder, "status", db=DB))
 
 
 def raw_rows(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple]]:
@@ -53,26 +74,27 @@ def test_every_version_before_this_one_has_its_sample() -> None:
     assert all(path.stat().st_size < 300_000 for path in KEPT)
 
 
-def test_opening_brings_it_up_to_date_and_keeps_a_copy_of_it_as_it_was(old: Path) -> None:
-    with duckdb.connect(old / "w.duckdb", read_only=True) as connection:
-        before = raw_rows(connection)
-        columns = connection.execute(COLUMNS).fetchall()
-    with Database.open(old / "w.duckdb") as database, Database.open(old / "new.duckdb") as new:
-        connection = database.connection
+def test_opening_brings_it_up_to_date_and_keeps_a_copy_of_it_as_it_was(old: BroughtUp) -> None:
+    """Opened to read, it is brought up to date all the same."""
+    kept = f"w.before-version-{sql.SCHEMA_VERSION}.duckdb"
+    assert old.ran.status == 0
+    assert kept in old.ran.err
+    with (
+        duckdb.connect(old.folder / DB, read_only=True) as connection,
+        duckdb.connect(empty.made() / empty.NAME, read_only=True) as new,
+    ):
         assert connection.execute("select version from database_version").fetchall() == [(sql.SCHEMA_VERSION,)]
-        assert {name: as_before(connection, name, columns) for name in before} == before
-        assert connection.execute(COLUMNS).fetchall() == new.connection.execute(COLUMNS).fetchall()
+        assert {name: as_before(connection, name, old.columns) for name in old.rows} == old.rows
+        assert connection.execute(COLUMNS).fetchall() == new.execute(COLUMNS).fetchall()
         assert not {name: rows for name, rows in sql.offenders(connection).items() if rows}
-        assert connection.execute("select count(*) from visit").fetchall() == [(len(before["stage_visit"]),)]
-    with duckdb.connect(old / f"w.before-version-{sql.SCHEMA_VERSION}.duckdb", read_only=True) as connection:
-        assert raw_rows(connection) == before
-        assert connection.execute(COLUMNS).fetchall() == columns
+        assert connection.execute("select count(*) from visit").fetchall() == [(len(old.rows["stage_visit"]),)]
+    with duckdb.connect(old.folder / kept, read_only=True) as connection:
+        assert raw_rows(connection) == old.rows
+        assert connection.execute(COLUMNS).fetchall() == old.columns
 
 
-@pytest.mark.parametrize("old", [KEPT[0], KEPT[-1]], indirect=True, ids=lambda path: path.stem)
-def test_it_is_brought_up_to_date_whole_or_not_at_all(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with duckdb.connect(old / "w.duckdb", read_only=True) as connection:
-        before = connection.execute(COLUMNS).fetchall(), raw_rows(connection)
+def test_it_is_brought_up_to_date_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = as_it_was(KEPT[0], tmp_path)
 
     def fails(_: duckdb.DuckDBPyConnection) -> None:
         raise ZeroDivisionError
@@ -80,34 +102,41 @@ def test_it_is_brought_up_to_date_whole_or_not_at_all(old: Path, monkeypatch: py
     with monkeypatch.context() as patched:
         patched.setattr(sql, "rebuild", fails)
         with pytest.raises(ZeroDivisionError):
-            Database.open(old / "w.duckdb")
-    with duckdb.connect(old / "w.duckdb", read_only=True) as connection:
+            Database.open(tmp_path / DB)
+    with duckdb.connect(tmp_path / DB, read_only=True) as connection:
         assert (connection.execute(COLUMNS).fetchall(), raw_rows(connection)) == before
-    Database.open(old / "w.duckdb").close()
+    Database.open(tmp_path / DB).close()
 
 
-def test_every_command_runs_on_it(old: Path, request: pytest.FixtureRequest) -> None:
-    (old / "more.csv").write_text("visit_date,appliance_kind,job_no,complaint\n2026-08-01,oven,K1,not hot\n")
-    (old / "day.csv").write_text("appliance_kind,complaint\nwashing machine,not draining\n")
-    (old / "words.csv").write_text("list,written,decision\ncomplaint,wibble,nothing\n")
-    first = in_fork(old, "status", db="w.duckdb")  # opened to read, it is brought up to date all the same
-    assert first.status == 0
-    assert f"w.before-version-{sql.SCHEMA_VERSION}.duckdb" in first.err
-    with Workshop.open(old / "w.duckdb", read_only=True) as workshop:
+def test_it_is_counted_and_asked(old: BroughtUp) -> None:
+    """A model of an older form says what to do."""
+    with Workshop.open(old.folder / DB, read_only=True) as workshop:
         customers = workshop.table("visit")["customer_hash"].nunique()
         columns = {column["column"]: column["given"] for column in workshop.status()["columns"]}
     assert customers > 10
     assert columns["complaint"] > 100
-    asked = in_fork(old, "causes --kind w/m --complaint leaks", db="w.duckdb")
-    has_older_model = version(request.node.callspec.params["old"]) < 4
-    assert (asked.status, "run priorjobs train" in asked.err) == ((2, True) if has_older_model else (0, False))
-    every_other = (  # the others have the same tables by then
-        "train", "causes --kind w/m --complaint leaks", "models", "models use 0002", "round day.csv", "report", "review",
-        "export rejected_record refused.csv", "backup kept.zip", "restore kept.zip --db new.duckdb",
-    ) if request.node.callspec.params["old"] == KEPT[0] else ()  # fmt: skip
-    for words in ("load more.csv", "review --decisions words.csv", "forget C-1001 --yes", *every_other):
-        ran = in_fork(old, words, db="w.duckdb")
+    asked = in_fork(old.folder, ASKED, db=DB)
+    assert (asked.status, "run priorjobs train" in asked.err) == ((2, True) if old.version < 4 else (0, False))
+
+
+def of_few_jobs() -> None:
+    """Learn from the newest jobs alone: from all of them takes most of the time."""
+    every = learning.examples
+    learning.examples = lambda database: every(database).tail(30)
+
+
+def test_every_command_runs_on_it(tmp_path: Path) -> None:
+    """On the oldest: the others have the same tables by then."""
+    as_it_was(KEPT[0], tmp_path)
+    (tmp_path / "more.csv").write_text("visit_date,appliance_kind,job_no,complaint\n2026-08-01,oven,K1,not hot\n")
+    (tmp_path / "day.csv").write_text("appliance_kind,complaint\nwashing machine,not draining\n")
+    (tmp_path / "words.csv").write_text("list,written,decision\ncomplaint,wibble,nothing\n")
+    for place, words in enumerate((
+        "load more.csv", "review --decisions words.csv", "forget C-1001 --yes", "train", ASKED, "models",
+        "models use 0002", "round day.csv", "report", "review", "export rejected_record refused.csv", "backup kept.zip",
+        "restore kept.zip --db new.duckdb",
+    )):  # fmt: skip
+        ran = in_fork(tmp_path, words, of_few_jobs, db=DB)
         assert ran.status == 0, (words, ran)
-        assert "up to date" not in ran.err
-    if every_other:
-        assert "is not a" in (old / "refused.csv").read_text(encoding="utf-8")
+        assert ("up to date" in ran.err) == (place == 0)
+    assert "is not a" in (tmp_path / "refused.csv").read_text(encoding="utf-8")

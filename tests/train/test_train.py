@@ -142,6 +142,9 @@ def test_drift_is_told_and_its_absence_too(database: Any) -> None:
     assert told["jobs"] == 100
     assert told["new_words"] == 1.0
     assert len(told["said"]) >= 3
+    (kinds,) = (line for line in told["said"] if "mix of kinds" in line)
+    assert "dishwasher" in kinds
+    assert "100% of the 100 newer jobs" in kinds
 
 
 def test_stability_index_by_hand() -> None:

@@ -70,17 +70,17 @@ def test_words_not_understood_come_with_uses_and_examples(workshop: Workshop) ->
     assert ("cause", "blocked pump filter") not in table.index
     assert table.loc[("cure", "gubbins gone"), "suggestion"] == "widget"
     assert (table["decision"] == "").all()
-    assert table["confidence"].dropna().between(0, 1).all()
+    assert table["likeness"].dropna().between(0, 1).all()
 
 
-def test_near_spellings_are_suggested_with_confidence(tmp_path: Path, without_marts: None) -> None:
+def test_near_spellings_are_suggested_with_likeness(tmp_path: Path, without_marts: None) -> None:
     path = tmp_path / "near.csv"
     path.write_text(HEADER + "2026-01-05,machine for dishwashing,J1,Tavrik,S1,dead,,,fixed\n", encoding="utf-8")
     with Workshop.open(empty_workshop(tmp_path / "near.duckdb")) as opened:
         opened.load([path])
         table = opened.to_review().set_index("written")
     assert table.loc["machine for dishwashing", "suggestion"] == "dishwasher"
-    assert table.loc["machine for dishwashing", "confidence"] >= 0.7
+    assert table.loc["machine for dishwashing", "likeness"] >= 0.7
 
 
 def test_decisions_reach_old_and_new_records_and_can_be_undone(workshop: Workshop, tmp_path: Path) -> None:

@@ -71,6 +71,18 @@ def test_a_new_workshop_has_every_column_with_nothing_in_it(tmp_path: Path) -> N
         assert all(column["share"] is None for column in workshop.status()["columns"])
 
 
+def test_a_damaged_model_is_not_called_up_to_date(tmp_path: Path) -> None:
+    models = tmp_path / "w.models"
+    (models / "0001").mkdir(parents=True)
+    (models / "0001" / "model.json").write_text('{"a":')
+    (models / "in_use.json").write_text('{"model": "0001"}')
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
+        told = workshop.status()["model"]
+    assert told["name"] is None
+    assert "0001 cannot be used" in told["note"]
+    assert "priorjobs train" in told["note"]
+
+
 def test_the_demo_is_understood_as_counting_it_anew_says(demo_workshop: Workshop) -> None:
     assert told(demo_workshop) == counted_anew(demo_workshop)
 

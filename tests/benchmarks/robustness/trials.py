@@ -18,6 +18,7 @@ from typing import Any
 
 from pipeline import Workshop
 from tests.benchmarks.robustness.commands import DB, READY, every, prepare
+from tests.command_in_fork import imported
 
 
 def asked(usual: int) -> tuple[int, int, list[str]]:
@@ -31,6 +32,7 @@ def asked(usual: int) -> tuple[int, int, list[str]]:
 def prepared(prefix: str) -> Iterator[Path]:
     """Yield a folder with the small workshop in its folder ``base``, removed at the end."""
     exec(READY)  # once, before the forks
+    imported()
     folder = Path(tempfile.mkdtemp(prefix=prefix))
     try:
         prepare(folder / "base")

@@ -21,6 +21,7 @@ from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.visit import plan as visits
 from pipeline.visit.circumstances import circumstances
+from pipeline.visit.problem import problem, worth_trying
 from pipeline.words import Words
 from tests.benchmarks.truth.plan import Town, drawn_calls
 
@@ -31,10 +32,10 @@ def of_calls(database: Database, count: int, seed: int) -> list[Problem]:
     problems = []
     for one in town.asked(drawn_calls(town.world, count, seed)):
         odds = visits.likely(one.odds.causes)
-        acts = tuple(one.costs.acts(list(odds)))
-        in_van = {row.part for row in visits.carry_list(odds, acts, one.costs) if row.worth_it}
         call = circumstances(one.question, one.costs.trade)
-        problems.append(one.costs.problem(odds, one.costs.trade.checks, acts, Machine(), in_van, call))
+        acts = tuple(worth_trying(one.costs, odds, call))
+        in_van = {row.part for row in visits.carry_list(odds, acts, one.costs) if row.worth_it}
+        problems.append(problem(one.costs, odds, one.costs.trade.checks, acts, Machine(), in_van, call))
     return problems
 
 
@@ -70,21 +71,21 @@ def at_random(count: int, seed: int) -> list[Problem]:
     return problems
 
 
-def told(name: str, problems: list[Problem], forced: int) -> None:
+def told(name: str, asked: list[Problem], forced: int) -> None:
     """Print how far the plans are from better ones, and what they took."""
     over, times, cheaper = [], [], []
-    for number, problem in enumerate(problems):
+    for number, one in enumerate(asked):
         start = time.process_time()
-        plan = make_plan(problem)
+        plan = make_plan(one)
         times.append(time.process_time() - start)
-        long = make_plan(problem, points=10 * POINTS, tolerance=0.0005)
+        long = make_plan(one, points=10 * POINTS, tolerance=0.0005)
         over.append(plan.cost / min(plan.cost, long.cost) - 1)
         if number < forced:
             names = [step.name for step in (*plan.problem.checks, *plan.problem.actions)]
-            cheaper.append(1 - min(make_plan(replace(problem, due=name)).cost for name in names) / plan.cost)
+            cheaper.append(1 - min(make_plan(replace(one, due=name)).cost for name in names) / plan.cost)
     share, milliseconds = np.array(over), 1000 * np.array(times)
     print(
-        f"{name}: {len(problems)} plans, dearer than with ten times the points by {share.mean():.2%} "
+        f"{name}: {len(asked)} plans, dearer than with ten times the points by {share.mean():.2%} "
         f"(95% under {np.quantile(share, 0.95):.2%}, most {share.max():.2%}, {(share > 0.01).mean():.0%} by over 1%); "
         f"median {np.median(milliseconds):.0f} ms, 95% under {np.quantile(milliseconds, 0.95):.0f} ms"
     )

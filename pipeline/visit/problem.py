@@ -1,0 +1,245 @@
+"""One call put to the planner: which checks and repairs are steps at all, what follows at once, what comes first."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from models.plan.likelihood import NORMAL
+from models.plan.machine import Machine, Prices
+from models.plan.problem import Action, Check, First, Floats, Look, Problem
+from pipeline.visit.circumstances import Circumstances
+from pipeline.visit.costs import (
+    HANDOVER_MINUTES,
+    IN_VAIN_MONEY,
+    ISOLATING_MINUTES,
+    LOOK_MINUTES,
+    NONE_OF_THESE,
+    OWN_REPAIR_MINUTES,
+    REFERRAL_MINUTES,
+    REFILLING_MINUTES,
+    Act,
+    Costs,
+)
+
+if TYPE_CHECKING:
+    from pipeline.words.appliance import CheckCard
+
+# common practice, no source
+STRANGE_FAULT_MINUTES = 90.0  # to search further where the fault is none of those listed
+ADVISE = "advise"  # stands in the name of a repair that tells the customer something, first in one that does no more
+NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
+# least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
+SEEN_BY_ANYONE = 0.5
+WORTH_A_GLANCE = 0.05
+LEAST_SHOWN = 0.01  # least odds of what a check shows, or a repair without a check cures, for it to be a step
+LEAST_ADVISED = 0.05  # such odds of what is cured by telling the customer something, where no check shows it
+COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
+UNNOTICED = 0.3  # how often a repair that did not help is noticed only after leaving, where it does not show at once
+
+
+def worth_trying(costs: Costs, odds: Mapping[str, float], call: Circumstances) -> list[Act]:
+    """Repairs that may be steps: not of what was seen in order, on a faint suspicion only where a check can show it."""
+    acts = costs.acts(list(odds))
+    put = _Put(costs, odds, acts, call)
+    rows = ((call.findings.get(card.finding, ""), put.rules_out(card)) for card in costs.trade.checks)
+    in_order = {ruled[value] for value, ruled in rows if value in ruled}
+    return [act for act in acts if act.name not in in_order and put.is_suspected(act)]
+
+
+def problem(
+    costs: Costs,
+    odds: Mapping[str, float],
+    checks: Sequence[CheckCard],
+    acts: Sequence[Act],
+    machine: Machine,
+    in_van: Collection[str],
+    call: Circumstances,
+) -> Problem:
+    """Put the call to the planner."""
+    put = _Put(costs, odds, acts, call)
+    first, due = put.safe_first(checks), put.due()
+    follow_at_once = not first[1:]
+    looks = [put.check(card, follow_at_once=follow_at_once) for card in put.telling(checks)]
+    repairs = [put.action(act, in_van, due) for act in acts]
+    if not first:
+        later = [act for act in acts if not (act.parts and act.name == due)]
+        glances = [] if machine.stays_off else put.glances(checks, later)
+        first = [*put.advised(), *put.seen_first(), *glances]  # what is unsafe is made safe first
+    accesses = [*(look.access for look in looks), *(repair.access for repair in repairs)]
+    groups = sorted(machine.opened.union(*accesses))
+    handover = np.array([put.handover(cause) for cause in put.causes])
+    return Problem(
+        put.causes, put.p, tuple(looks), tuple(repairs), handover, _prices(costs, groups), machine, due, tuple(first)
+    )
+
+
+def _prices(costs: Costs, groups: Sequence[str]) -> Prices:
+    covers = [group for group in groups if not costs.is_place(group)]
+    return Prices(
+        {group: costs.opening_minutes({group}) * costs.rate for group in groups},
+        {group: costs.closing_minutes(group) * costs.rate for group in covers},
+        ISOLATING_MINUTES * costs.rate,
+        ISOLATING_MINUTES * costs.rate,
+        REFILLING_MINUTES * costs.rate,
+    )
+
+
+class _Put:
+    """A call with its odds and repairs."""
+
+    def __init__(self, costs: Costs, odds: Mapping[str, float], acts: Sequence[Act], call: Circumstances) -> None:
+        self.costs, self.odds, self.acts, self.call = costs, odds, acts, call
+        self.trade, self.signs, self.rate = costs.trade, costs.signs, costs.rate
+        self.causes = (*odds, NONE_OF_THESE)
+        p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
+        self.p: Floats = p / p.sum()
+        self.every = np.ones(len(self.causes), dtype=bool)
+        seen_is_sure = self.trade.decisive.isdisjoint(call.findings.items())
+        self.look_tells = not call.is_intermittent and seen_is_sure
+
+    def check(self, card: CheckCard, *, follow_at_once: bool) -> Check:
+        """A check of the call."""
+        chances = self.costs.records.likelihoods.of(card.finding, card.values, self.causes)
+        if self.call.is_intermittent and card.values[0] in NORMAL:
+            chances = (1 - COMES_AND_GOES) * chances + COMES_AND_GOES * (np.arange(len(card.values)) == 0)
+        return Check(
+            card.name,
+            self.costs.check_minutes(card) * self.rate,
+            card.values,
+            chances,
+            self.costs.access_of(card),
+            card.power,
+            card.covers,
+            card.water,
+            self.clears(card) if follow_at_once else {},
+            rules_out=self.rules_out(card),
+            forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
+        )
+
+    def action(self, act: Act, in_van: Collection[str], due: str) -> Action:
+        """A repair of the call; what is due was seen, and is not looked at again."""
+        trip = self.costs.trip
+        unnoticed = 0.0 if self.call.shows_at_once and not self.call.is_intermittent else UNNOTICED
+        return Action(
+            act.name,
+            act.minutes * self.rate + act.price + (0.0 if self.costs.is_at_hand(act, in_van) else trip),
+            np.array([float(cause in act.cures) for cause in self.causes]),
+            act.access,
+            unnoticed * trip + (IN_VAIN_MONEY if act.parts else 0.0),
+            self._look(act) if act.parts and self.look_tells and act.name != due else None,
+            act.power,
+            act.water,
+            frozenset({act.looked_at_by} - {""}),
+        )
+
+    def _look(self, act: Act) -> Look:
+        """A look at a part as it is fitted: only once the checks of its own, such as that of a meter, are made."""
+        own = [self.signs.own_check(cause) for cause in act.cures]
+        after = frozenset(card.name for card in own if card and card.covers != "on")
+        return Look(LOOK_MINUTES * self.rate, 1 - act.catches, after)
+
+    def telling(self, checks: Sequence[CheckCard]) -> list[CheckCard]:
+        """Checks in which a cause shows, by the word lists or in enough jobs; chance alone makes no step."""
+        asked = {*self.call.first, *self.call.looks_first.values()}
+        return [card for card in checks if card.name in asked or self._shown_in(card) >= LEAST_SHOWN]
+
+    def _shown_in(self, card: CheckCard) -> float:
+        return sum(p for cause, p in self.odds.items() if self.signs.shows(cause, card))
+
+    def _chance(self, act: Act) -> float:
+        return sum(self.odds.get(cause, 0.0) for cause in act.cures)
+
+    def is_suspected(self, act: Act) -> bool:
+        """Whether a check can show what a repair is for, or its odds are more than a faint suspicion."""
+        least = LEAST_ADVISED if act.name.startswith(ADVISE) else LEAST_SHOWN
+        return self._chance(act) >= least or any(self.signs.own_check(cause) for cause in act.cures)
+
+    def clears(self, card: CheckCard) -> dict[str, str]:
+        """Outcome of a check → repair that follows at once: what is seen blocked or faulty is put right next."""
+        found: dict[str, tuple[float, str]] = {}
+        for act in self.acts:
+            for cause in act.cures:
+                value, _ = self.signs.shown(cause, card)
+                is_own = self.signs.own_check(cause) is card
+                if is_own and self._elsewhere(card, value, act) <= NOT_ELSEWHERE:
+                    found[value] = max(found.get(value, (0.0, "")), (self._chance(act), act.name))
+        return {value: name for value, (_, name) in found.items()}
+
+    def _elsewhere(self, card: CheckCard, value: str, act: Act) -> float:
+        """Share of the other causes' odds that would show the same."""
+        others = {cause: p for cause, p in self.odds.items() if cause not in act.cures and cause != NONE_OF_THESE}
+        same = sum(p for c, p in others.items() if self.trade.stated.get((c, card.finding), {}).get(value, 0.0) >= 0.5)
+        return same / max(sum(others.values()), 1e-9)
+
+    def due(self) -> str:
+        """Repair that what was seen calls for at once; the likeliest where there are several; "" = none."""
+        seen = self.call.findings
+        found = [name for card in self.trade.checks if (name := self.clears(card).get(seen.get(card.finding, "")))]
+        chance = {act.name: self._chance(act) for act in self.acts}
+        return max(found, key=lambda name: chance[name], default="")
+
+    def rules_out(self, card: CheckCard) -> dict[str, str]:
+        """Outcome of a check → repair of the very thing looked at, seen to be in order; not where a fault may hide."""
+        ruled: dict[str, str] = {}
+        for act in self.acts:
+            if card.name == self._shown_by(act) and not self.call.is_intermittent:
+                faulty = {self.signs.shown(cause, card)[0] for cause in act.cures}
+                ruled |= {value: act.name for value in card.values if value not in faulty}
+        return ruled
+
+    def _shown_by(self, act: Act) -> str:
+        """Check without power that shows all that a repair cures: what is found good there is not mended; "" = none."""
+        if not act.parts:
+            return act.looked_at_by
+        checks = {check.name if check else "" for check in map(self.signs.own_check, act.cures)}
+        return checks.pop() if len(checks) == 1 else ""
+
+    def safe_first(self, checks: Sequence[CheckCard]) -> list[First]:
+        """Checks that what is told asks for, in their order, before everything else."""
+        wait = frozenset((*(card.name for card in checks), *(act.name for act in self.acts)))
+        names = [name for name in self.call.first if name in wait]
+        return [
+            First(name, wait - frozenset(names[: place + 1]), self.every, is_strict=True)
+            for place, name in enumerate(names)
+        ]
+
+    def advised(self) -> list[First]:
+        """Checks that the workshop's advice names to come before a part."""
+        return [
+            First(look, frozenset(act.name for act in self.acts if part in act.parts), self.every, is_strict=True)
+            for part, look in self.call.looks_first.items()
+        ]
+
+    def seen_first(self) -> list[First]:
+        """Checks that show what the customer would be told of: nobody is told of a clock that nobody looked at."""
+        acts = [act for act in self.acts if ADVISE in act.name and act.looked_at_by]
+        return [First(act.looked_at_by, frozenset({act.name}), self.every) for act in acts]
+
+    def glances(self, checks: Sequence[CheckCard], acts: Sequence[Act]) -> list[First]:
+        """What anyone can see or turn comes before any panel and any repair but those of what is seen so."""
+        shown = {
+            card.name: np.array([self.signs.shown(cause, card)[1] >= SEEN_BY_ANYONE for cause in self.causes])
+            for card in checks
+            if card.is_for_anyone
+        }
+        seen = {c for found in shown.values() for c, is_seen in zip(self.causes, found, strict=True) if is_seen}
+        later = frozenset(act.name for act in acts if act.parts or not seen.issuperset(act.cures))
+        later |= frozenset(card.name for card in checks if card.access)
+        return [
+            First(name, later - {name}, found, WORTH_A_GLANCE)
+            for name, found in shown.items()
+            if self.p @ found >= WORTH_A_GLANCE
+        ]
+
+    def handover(self, cause: str) -> float:
+        """Money of handing over under a cause, the repair itself included."""
+        if cause != NONE_OF_THESE and self.trade.is_licensed(cause):
+            return self.costs.trip + REFERRAL_MINUTES * self.rate
+        cured = [act.minutes * self.rate + act.price for act in self.acts if cause in act.cures]
+        usual = sorted(act.minutes * self.rate + act.price for act in self.acts)
+        search = HANDOVER_MINUTES if cured else STRANGE_FAULT_MINUTES
+        repair = min(cured) if cured else (usual[len(usual) // 2] if usual else OWN_REPAIR_MINUTES * self.rate)
+        return self.costs.trip + search * self.rate + repair
