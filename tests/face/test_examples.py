@@ -49,7 +49,7 @@ def test_every_public_method_has_an_example(method: str):
 def test_an_example_gives_what_it_says(example: doctest.DocTest, names: dict[str, Any]):
     told: list[str] = []
     example.globs |= names
-    doctest.DocTestRunner(optionflags=doctest.ELLIPSIS).run(example, out=told.append)
+    doctest.DocTestRunner(verbose=False, optionflags=doctest.ELLIPSIS).run(example, out=told.append)
     assert not told, "".join(told)
 
 
