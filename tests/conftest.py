@@ -117,8 +117,7 @@ def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave core and marts out, where only raw and staged tables are looked at: half of a small load."""
     empty.made()
     monkeypatch.setattr(sql, "rebuild", lambda *_: None)
-    if hasattr(load_module, "refreshed"):
-        monkeypatch.setattr(load_module, "refreshed", lambda *_: contextlib.nullcontext())
+    monkeypatch.setattr(load_module, "refreshed", lambda *_: contextlib.nullcontext())
 
 
 @pytest.fixture

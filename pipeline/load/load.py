@@ -9,11 +9,10 @@ import dataclasses
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-import sql
 from pipeline.errors import DatabaseUnusable, PriorjobsError, shown
 from pipeline.load.asked import Asked
 from pipeline.load.batches import drop_taken_back
@@ -30,6 +29,7 @@ from pipeline.store.check import broken, said
 from pipeline.store.own_marts import build_own_marts
 from pipeline.terminal.progress import bar
 from pipeline.words.edition import is_outdated
+from sql.refresh import refreshed
 from sql.working import drop_temporary, make
 
 if TYPE_CHECKING:
@@ -292,10 +292,10 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     asked.batches.append(place.batch)
     last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
     if place.replaces or versions.loaded:
-        _build(asked, place, last_record)
+        offences = _build(asked, place, last_record)
         report.notes += unread_amounts(connection)
         report.notes += put_back(connection, place.batch)
-        report.notes += [said(offence) for offence in broken(connection)]
+        report.notes += [said(offence) for offence in offences]
     return report
 
 
@@ -334,20 +334,24 @@ def _without_lines(lines: int) -> list[str]:
     return [] if lines else ["It holds the names of columns and no line."]
 
 
-def _build(asked: Asked, place: Place, last_record: int) -> None:
-    """Read the new lines into values and terms and build the tables; where lines went out, read all that are held."""
+def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]:
+    """Read the new lines into values and terms and build the tables; where lines went out, read all that are held.
+
+    Returns what must hold of what was built and does not, as `broken` does.
+    """
     from pipeline.load.stage import restage, stage_batch
 
+    connection = asked.database.connection
     if place.replaces:
         asked.tell("Reading all visits again without the lines that were replaced …")
-        restage(asked.database, asked.words, with_currency_held(asked.settings, asked.database.connection))
-    else:
-        asked.tell("Reading the words of the new lines …")
-        connection = asked.database.connection
-        settings = with_currency_held(asked.settings, connection)
-        stage_batch(connection, asked.words, settings, place.batch, last_record)
-        asked.tell("Building the tables …")
-        sql.rebuild(connection, lambda done, of: asked.tell(bar(done, of, "tables")))
+        restage(asked.database, asked.words, with_currency_held(asked.settings, connection))
+        return broken(connection)
+    asked.tell("Reading the words of the new lines …")
+    settings = with_currency_held(asked.settings, connection)
+    stage_batch(connection, asked.words, settings, place.batch, last_record)
+    asked.tell("Building the tables …")
+    with refreshed(connection, lambda done, of: asked.tell(bar(done, of, "tables"))):
+        return broken(connection)
 
 
 def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:

@@ -10,7 +10,7 @@ import pytest
 
 import demo_data
 from pipeline.errors import FileUnusable, UsageError
-from pipeline.visit.round import MOST_CALLS
+from pipeline.visit.calls_file import MOST_CALLS
 from tests.worlds.visit_workshop import folder
 
 HEADER = ("visit_date", "appliance_kind", "job_no", "make", "model", "age", "complaint", "fault_code")

@@ -6,8 +6,9 @@ import shutil
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
-from pipeline import Workshop
+from pipeline import Workshop, cli
 from tests.worlds.empty import empty_workshop
 
 pytestmark = pytest.mark.usefixtures("without_marts")
@@ -56,6 +57,14 @@ def test_a_file_loaded_before_is_enough_and_a_dry_run_changes_nothing(folder: Pa
         assert parts(workshop) == ["zibbler"]
         workshop.load([folder / "1.csv"])
         assert parts(workshop) == ["drain pump"]
+
+
+def test_an_answer_says_that_records_are_read_by_older_lists(folder: Path) -> None:
+    asked = ["causes", "--kind", "w/m", "--complaint", "not draining", "--db", str(folder / "workshop.duckdb")]
+    assert "word lists have changed" in CliRunner().invoke(cli.app, asked).stderr
+    with Workshop.open(folder / "workshop.duckdb") as workshop:
+        workshop.load([folder / "2.csv"])
+    assert "word lists have changed" not in CliRunner().invoke(cli.app, asked).stderr
 
 
 def test_a_decision_in_review_needs_no_new_edition(folder: Path) -> None:

@@ -75,7 +75,7 @@ def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = No
     visit["age_years"] = visit["age_years"].astype("float64")
     visit["branch"] = visit["photos"] = None
     connection = duckdb.connect()
-    sql.create_raw(connection)
+    sql.create(connection)
     connection.execute(SETTING)
     if as_of is not None:
         connection.execute("update setting set as_of = cast(? as date)", [as_of])

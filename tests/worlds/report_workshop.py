@@ -195,7 +195,7 @@ drop table fault;
 def made_workshop(faults: int, database: str = ":memory:", *, days: int = DAYS) -> duckdb.DuckDBPyConnection:
     """Open a workshop with about 1.2 visits for each of ``faults`` faults, its marts built."""
     connection = duckdb.connect(database)
-    sql.create_raw(connection)
+    sql.create(connection)
     connection.execute(
         "insert into setting by name "
         "select 30 as window_days, 120 as waiting_days, 48.0 as hour_rate, 22.0 as trip_cost, "

@@ -51,7 +51,7 @@ def separate(histories: Sequence[Sequence[dict[str, Any]]]) -> list[dict[str, An
 def workshop(*visits: dict[str, Any], until: int | None = 365, **settings: Any) -> duckdb.DuckDBPyConnection:
     """Stage the visits in their order (visit_id 1, 2 …) and rebuild, followed to day ``until`` (None: last visit)."""
     connection = duckdb.connect(config={"threads": 1})
-    sql.create_raw(connection)
+    sql.create(connection)
     as_of = None if until is None else DAY_ONE + dt.timedelta(days=until)
     chosen = {"window_days": 30, "waiting_days": 120, "hour_rate": 48.0, "trip_cost": 22.0, "trip_minutes": 35.0}
     chosen |= {"currency": "GBP", "as_of": as_of} | settings
