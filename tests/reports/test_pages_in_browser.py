@@ -105,11 +105,13 @@ def test_every_chart_is_drawn(opened: tuple[Any, Seen], report: MonthReport) -> 
     assert min(drawn.values()) >= 3, drawn
 
 
-@pytest.mark.parametrize("opened", [(360, "light"), (768, "light"), (1280, "light")], indirect=True, ids=str)
+@pytest.mark.parametrize("opened", [(320, "light"), (768, "light"), (1280, "light")], indirect=True, ids=str)
 def test_nothing_scrolls_sideways(opened: tuple[Any, Seen]) -> None:
     page, _ = opened
     page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
     assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    wide = "[...document.querySelectorAll('.scroll')].filter(it => it.scrollWidth > it.clientWidth + 1).length"
+    assert page.evaluate(wide) == 0, "a table scrolls in its own frame"
 
 
 def test_every_control_works_with_the_keyboard(opened: tuple[Any, Seen]) -> None:
