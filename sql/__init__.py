@@ -1,7 +1,11 @@
 """The tables: what happened, from raw lines to marts. One .sql file makes one table, and says what it means.
 
-``create_raw`` makes the tables that a load fills, ``rebuild`` makes the core and the marts from them, ``offenders``
-runs what must hold, ``data_dictionary`` says what every column means. All take an open DuckDB connection.
+``create`` makes all tables and views, ``rebuild`` fills the core and the marts from the staged tables (after a load
+`sql.changed` does, for the units touched alone), ``offenders`` runs what must hold, ``data_dictionary`` says what every
+column means. All take an open DuckDB connection.
+
+Tables of the core and the marts hold what the visits of a unit say, whatever the day. What depends on the end of
+follow-up, or counts over units, is a view: a new day changes no row.
 """
 
 from __future__ import annotations
@@ -24,7 +28,7 @@ SCHEMA_VERSION = 6
 _FOLDER = Path(__file__).parent
 RAW = "10_raw"
 """Folder of the tables that a load fills; all others are derived."""
-_RESERVED = ("key", "reads", "written by")
+_RESERVED = ("key", "reads", "written by", "changes by")
 _STATEMENT_END = re.compile(r"^((?!--).*);[ \t]*$", re.MULTILINE)
 _HEADER_ENTRY = re.compile(r"^-- ([a-z][\w ]*):[ \t]+(.*)$")
 _HEADER_MORE = re.compile(r"^--[ \t]{8,}(.*)$")
@@ -54,6 +58,9 @@ class TableFile:
         The statement that makes the table.
     must_hold
         Name of an invariant -> the query that returns its offenders.
+    changes_by
+        Column by which rows go with the visits of a unit, as its header says; None = a view, a table that a load fills,
+        or one made as a whole.
     """
 
     table: str
@@ -64,23 +71,35 @@ class TableFile:
     comments: dict[str, str]
     create: str
     must_hold: dict[str, str]
+    changes_by: str | None
 
     @property
     def is_view(self) -> bool:
         """Whether the statement makes a view: readers find it like a table."""
         return "\ncreate or replace view " in self.create
 
+    @property
+    def query(self) -> str:
+        """The query whose rows fill a table of core or marts."""
+        return self.create.split(f"\ncreate or replace table {self.table} as\n", 1)[1]
 
-def create_raw(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make the tables that a load fills, where they do not exist yet, with their comments."""
-    files = [file for file in table_files() if file.folder == RAW]
-    for file in files:
-        connection.execute(file.create)
-    _comment(connection, files)
+
+def create(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make all tables and views as today's files have them, with their comments.
+
+    Tables that a load fills stay where they are; those of core and marts are made anew, empty: see `rebuild`.
+    """
+    for name, what in connection.execute(
+        "select table_name, 'table' from duckdb_tables() where database_name = current_database() "
+        "union all select view_name, 'view' from duckdb_views() where database_name = current_database()"
+    ).fetchall():
+        if any(file.table == name and (file.is_view or file.folder != RAW) for file in table_files()):
+            connection.execute(f"drop {what} {name}")
+    connection.execute(_script())
 
 
 def rebuild(connection: duckdb.DuckDBPyConnection, built: Callable[[int, int], None] = lambda _done, _of: None) -> None:
-    """Make the core and the marts anew from the staged tables; the caller holds the transaction.
+    """Fill the core and the marts anew from the staged tables; the caller holds the transaction.
 
     Parameters
     ----------
@@ -99,12 +118,11 @@ def rebuild(connection: duckdb.DuckDBPyConnection, built: Callable[[int, int], N
     ).fetchall()
     if settings > 1 or (visits and not settings):
         raise ValueError(f"table setting holds {settings} rows; rebuild needs exactly one")
-    files = [file for file in table_files() if file.folder != RAW]
-    _make_way(connection, files)
+    files = built_tables()
     for done, file in enumerate(files, start=1):
-        connection.execute(file.create)
+        connection.execute(f"truncate {file.table}")
+        connection.execute(f"insert into {file.table}\n{file.query}")
         built(done, len(files))
-    _comment(connection, files)
 
 
 def offenders(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple[Any, ...]]]:
@@ -156,6 +174,12 @@ def table_files() -> tuple[TableFile, ...]:
 
 
 @cache
+def built_tables() -> tuple[TableFile, ...]:
+    """Return the files of core and marts that make tables, each after those it reads."""
+    return tuple(file for file in table_files() if file.folder != RAW and not file.is_view)
+
+
+@cache
 def fingerprint() -> str:
     """Return what changes when any .sql file does: tables built by other files are not those the program knows."""
     digest = hashlib.blake2b(digest_size=16)
@@ -190,6 +214,7 @@ def _read(path: Path) -> TableFile:
         comments=comments,
         create=create,
         must_hold={_MUST_HOLD.findall(check)[0]: check for check in checks},
+        changes_by=header.get("changes by"),
     )
 
 
@@ -213,30 +238,36 @@ def _header(statement: str) -> dict[str, str]:
     return entries
 
 
-def _make_way(connection: duckdb.DuckDBPyConnection, files: list[TableFile]) -> None:
-    """Drop the tables of an older program that are views today: no view can replace a table."""
-    there = connection.execute("select table_name from duckdb_tables() where schema_name = 'main'").fetchall()
-    for table in {table for (table,) in there} & {file.table for file in files if file.is_view}:
-        connection.execute(f"drop table {table}")
-
-
-def _comment(connection: duckdb.DuckDBPyConnection, files: list[TableFile]) -> None:
-    columns = dict(
-        connection.execute(
-            "select table_name, list(column_name order by column_index) from duckdb_columns() "
-            "where schema_name = 'main' group by table_name"
-        ).fetchall()
-    )
-    connection.execute("".join(_comments(file.table, tuple(columns[file.table])) for file in files))
-
-
 @cache
-def _comments(table: str, columns: tuple[str, ...]) -> str:
-    file = next(file for file in table_files() if file.table == table)
-    what = "view" if file.is_view else "table"
-    meanings = {column: meaning(table, column) for column in columns}
-    return f"comment on {what} {table} is {_quoted(file.grain)};" + "".join(
-        f"comment on column {table}.{column} is {_quoted(text)};"
+def _script() -> str:
+    """Statements that make all tables and views, with their comments.
+
+    The columns of core and marts are those that their queries give on an empty workshop.
+    """
+    import duckdb
+
+    files = table_files()
+    with duckdb.connect() as empty:
+        for file in files:
+            empty.execute(file.create)
+        made = dict(empty.execute("select table_name, sql from duckdb_tables()").fetchall())
+        columns = dict(
+            empty.execute(
+                "select table_name, list(column_name order by column_index) from duckdb_columns() "
+                "where schema_name = 'main' group by table_name"
+            ).fetchall()
+        )
+    return "".join(
+        (file.create + ";" if file.is_view or file.folder == RAW else made[file.table])
+        + _comments(file, columns[file.table])
+        for file in files
+    )
+
+
+def _comments(file: TableFile, columns: list[str]) -> str:
+    meanings = {column: meaning(file.table, column) for column in columns}
+    return f"comment on {'view' if file.is_view else 'table'} {file.table} is {_quoted(file.grain)};" + "".join(
+        f"comment on column {file.table}.{column} is {_quoted(text)};"
         for column, text in meanings.items()
         if text is not None
     )

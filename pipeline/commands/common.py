@@ -15,6 +15,8 @@ from pipeline.values.missing import none_where_missing
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pipeline.workshop import Workshop
+
 Db = Annotated[Path, typer.Option("--db", envvar="PRIORJOBS_DB", help="The workshop's database file.")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else there.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress and no notes.")]
@@ -24,6 +26,15 @@ DEFAULT_DB = Path("workshop.duckdb")
 def show(data: dict[str, Any], lines: list[str], as_json: bool) -> None:
     """Print one answer: its data as JSON, or its lines with nothing in them that acts on a terminal."""
     sys.stdout.write(json_line(data) if as_json else "\n".join(safe(line) for line in lines) + "\n")
+
+
+def tell_if_outdated(workshop: Workshop, quiet: bool) -> None:
+    """Say on standard error that the visits held were read with other word lists than those in force."""
+    from pipeline.words.edition import is_outdated
+
+    if not quiet and is_outdated(workshop.database.connection, workshop.settings):
+        note = "The word lists have changed since the visits held were read; the next priorjobs load reads them again."
+        sys.stderr.write(f"{workshop.wording.message(note)}\n")
 
 
 def records(listed: pd.DataFrame) -> list[dict[str, Any]]:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
+from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show, tell_if_outdated
 from pipeline.terminal import views
 from pipeline.terminal.progress import progress
 from pipeline.terminal.text import wrapped
@@ -39,6 +39,7 @@ def report(
     """
     view: dict[str, Any] = {"kind": kind, "technician": technician, "branch": branch, "language": language}
     with Workshop.open(db, read_only=True) as workshop:
+        tell_if_outdated(workshop, quiet)
         if every_month:
             told = workshop.all_reports(out or Path("reports"), tell=progress(quiet), **view)
             made_of = workshop.wording.say("page.months_made", n=len(told["months"]))

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
+from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show, tell_if_outdated
 from pipeline.terminal import views
 from pipeline.terminal.text import wrapped
 from pipeline.workshop import Workshop
@@ -50,6 +50,7 @@ def causes(
 
             workshop.converse(record=record, begun=file_beside(workshop.database.path), **told)
             return
+        tell_if_outdated(workshop, quiet)
         answer = workshop.causes(**told)
         show(answer.as_json(), wrapped(answer.lines()), as_json)
 
@@ -70,6 +71,7 @@ def round(
     Example: priorjobs round tomorrow.csv --out tomorrow.html
     """
     with Workshop.open(db, read_only=True) as workshop:
+        tell_if_outdated(workshop, quiet)
         planned = workshop.round(file, out, stock=stock)
         wording = workshop.wording
     show(planned, views.round_(planned, out, wording), as_json)

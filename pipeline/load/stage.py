@@ -62,11 +62,13 @@ def stage_batch(
     """Add the visits of a new batch to the staged tables, in place of the versions held before.
 
     Reads ``serial_read`` (see `pipeline.load.screen`) and ``fresh`` (see `pipeline.load.versions`), whose lines
-    stand in ``raw_record`` under ``last_record`` + line_no; the caller holds the transaction.
+    stand in ``raw_record`` under ``last_record`` + line_no; the caller holds the transaction. Makes ``changed_visit``,
+    from which `sql.refresh` tells what is to be built anew.
     """
     several, replaced = connection.execute(
         "select count(*) filter (line_in_visit > 1), count(held_id) from fresh"
     ).fetchall()[0]
+    make(connection, "changed_visit")
     if replaced:
         _withdraw(connection, words, batch_id)
     if several:
@@ -78,6 +80,7 @@ def stage_batch(
     else:
         _read_days(connection, f"(select record_id as visit_id, * from raw_record where batch_id = {batch_id})")
     _stage(connection, words, settings)
+    make(connection, "changed_visit_added")
     _store_words(connection, words)
     remember(connection, settings)
 
@@ -92,6 +95,7 @@ def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int
     make(connection, "use_of_cell")
     _read_texts(connection, words, {}, keep=False)
     _add_uses(connection, -1)
+    make(connection, "changed_visit_added")
     for table in STAGED:
         connection.execute(f"delete from {table} where visit_id in (select visit_id from visit_text)")
 

@@ -15,6 +15,7 @@ from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
 from pipeline.visit.conversation import Visit
 from pipeline.visit.question import Call, said
+from pipeline.visit.record import append_record, stand_in_number
 from pipeline.visit.walk import Event
 from pipeline.words.appliance import ALWAYS
 from reports.render.links import links
@@ -49,7 +50,7 @@ def question() -> flask.Response:
 @pages.get("/visit")
 def begin() -> flask.Response:
     """A visit of its own for a call; it has an address, and nothing else."""
-    kept = {"call": _told(flask.request.args), "number": conversation.stand_in_number(), "events": [], "outcome": ""}
+    kept = {"call": _told(flask.request.args), "number": stand_in_number(), "events": [], "outcome": ""}
     return go("ask.visit", at=_written(kept))
 
 
@@ -114,7 +115,7 @@ def record(at: str) -> flask.Response:
     line |= {"job_no": given["job_no"] or kept["number"], "minutes": given["minutes"], "photos": given["photos"]}
     with library().writing:
         if not _on_file(path, line["job_no"]):
-            conversation.append_record(path, line)
+            append_record(path, line)
     try:
         with library().opened(read_only=False) as workshop:
             workshop.load([path])

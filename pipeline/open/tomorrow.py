@@ -12,7 +12,7 @@ from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
 from pipeline.open.app import go, library, made_apart, number, own_page, page
 from pipeline.store.atomic_write import whole
-from pipeline.visit.round import MOST_CALLS, read_calls
+from pipeline.visit.calls_file import MOST_CALLS, read_calls
 
 pages = flask.Blueprint("tomorrow", __name__)
 CALLS = "calls.csv"  # beside the database: the day's calls in the tool's own layout, in the order of the round

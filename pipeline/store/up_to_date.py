@@ -81,7 +81,7 @@ def build_todays(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute("create table if not exists database_version (version integer not null)")
     for table, column in ADDED_COLUMNS:
         connection.execute(f"alter table if exists {table} add column if not exists {column}")
-    sql.create_raw(connection)
+    sql.create(connection)
     _move_advice(connection)
     connection.execute("delete from database_version")
     connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])

@@ -13,7 +13,7 @@ from pipeline.visit.circumstances import hazards
 from pipeline.visit.costs import Costs
 from pipeline.visit.heard import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.visit.odds import Odds
-from pipeline.visit.plan import Step, VisitPlan
+from pipeline.visit.plan import Carry, Step, VisitPlan
 from pipeline.visit.question import Question, said
 from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
@@ -159,20 +159,7 @@ class Answer(Shown):
             "remarks": [*self.question.remarks, *(visit.remarks if visit else ())],
             "phrases": [phrase.as_json() for phrase in self.question.phrases],
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
-            "causes": [
-                {
-                    "cause": row.cause,
-                    "probability": round(row.probability, 4),
-                    "low": round(row.low, 4),
-                    "high": round(row.high, 4),
-                    "similar_jobs": row.similar_jobs,
-                    "cured_by": list(row.cured_by),
-                    "jobs": list(row.jobs),
-                    "has_confirming_check": row.is_confirmed,
-                    "why": [reason.as_json() for reason in row.why],
-                }
-                for row in self.causes
-            ],
+            "causes": [_cause_json(row) for row in self.causes],
             "none_of_these": round(self.odds.none_of_these, 4),
             "steps": [step_json(step, self.trade) for step in self.steps],
             "expected": {
@@ -180,41 +167,30 @@ class Answer(Shown):
                 "money": round(visit.money, 2) if visit else None,
                 "visits": round(visit.visits, 2) if visit else None,
             },
-            "carry": [
-                {
-                    "part": row.part,
-                    "probability": round(row.probability, 4),
-                    "worth_it": row.worth_it,
-                    "on_van": row.on_van,
-                    "in_store": row.in_store,
-                }
-                for row in (visit.carry if visit else ())
-            ],
-            "quote": {
-                **dict(zip(("p10", "p50", "p90"), (round(x, 2) for x in self.quote["money"]), strict=True)),
-                **{
-                    name: dict(zip(("p10", "p50", "p90"), (round(x, 2) for x in self.quote[name]), strict=True))
-                    for name in ("minutes", "parts")
-                },
-                "currency": self.currency,
-            }
-            if self.quote
-            else {"p10": None, "p50": None, "p90": None},
-            "advice": [
-                {
-                    "part": row.part,
-                    "count": row.count,
-                    "of": row.of,
-                    "look_first": row.look_first,
-                    "text": row.line(),
-                    "caution_names": list(self.look_cautions(row)),
-                    "cautions": list(row.cautions),
-                }
-                for row in self.advice
-            ],
+            "carry": [_carry_json(row) for row in (visit.carry if visit else ())],
+            "quote": self._quote_json(),
+            "advice": [self._advice_json(row) for row in self.advice],
             "unit": self.question.unit.as_json(),
             "repair_or_replace": self.remark or None,
             "cautions": [self.trade.cautions[name] for name in self.caution_names()],
+        }
+
+    def _quote_json(self) -> dict[str, Any]:
+        points = ("p10", "p50", "p90")
+        if not self.quote:
+            return dict.fromkeys(points)
+        each = {n: dict(zip(points, (round(x, 2) for x in q), strict=True)) for n, q in self.quote.items()}
+        return {**each["money"], "minutes": each["minutes"], "parts": each["parts"], "currency": self.currency}
+
+    def _advice_json(self, row: AdviceRow) -> dict[str, Any]:
+        return {
+            "part": row.part,
+            "count": row.count,
+            "of": row.of,
+            "look_first": row.look_first,
+            "text": row.line(),
+            "caution_names": list(self.look_cautions(row)),
+            "cautions": list(row.cautions),
         }
 
     @cached_property
@@ -275,6 +251,30 @@ def _told_aside(question: Question) -> Several:
     ]
     told = [sentence("answer.taken", pieces=list(dict.fromkeys(taken)))] if taken else []
     return several([*told, *(sentence("answer.remark", remark=remark) for remark in question.remarks)], " ")
+
+
+def _cause_json(row: CauseRow) -> dict[str, Any]:
+    return {
+        "cause": row.cause,
+        "probability": round(row.probability, 4),
+        "low": round(row.low, 4),
+        "high": round(row.high, 4),
+        "similar_jobs": row.similar_jobs,
+        "cured_by": list(row.cured_by),
+        "jobs": list(row.jobs),
+        "has_confirming_check": row.is_confirmed,
+        "why": [reason.as_json() for reason in row.why],
+    }
+
+
+def _carry_json(row: Carry) -> dict[str, Any]:
+    return {
+        "part": row.part,
+        "probability": round(row.probability, 4),
+        "worth_it": row.worth_it,
+        "on_van": row.on_van,
+        "in_store": row.in_store,
+    }
 
 
 def step_json(step: Step, trade: Trade) -> dict[str, Any]:

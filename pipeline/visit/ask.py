@@ -245,32 +245,42 @@ def answered(
     if is_asking and (asks := _asks(asked)):
         rows = _rows(odds, asked.costs, asked.evidence, asked.why)
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
-    machine = machine or Machine()
-    if is_unsafe:
-        machine = machine._replace(stays_off=True)
-    elif any(one.is_off for one in told.values()) and not (machine.may_close or machine.was_closed):
-        machine = machine._replace(is_live=False)  # no power before a first repair
+    is_off = any(one.is_off for one in told.values())
     visit = plan_visit(
         odds.causes,
         asked.costs,
         seen={*question.findings, *unknowable},
-        machine=machine,
+        machine=_without_power(machine or Machine(), is_unsafe=is_unsafe, is_off=is_off),
         tried=set(passed),
         carried=carried,
         stock=stock,
         call=circumstances(question, asked.costs.trade, advice),
     )
+    return _planned(asked, advice, visit)
+
+
+def _without_power(machine: Machine, *, is_unsafe: bool, is_off: bool) -> Machine:
+    """The machine as it may be worked on: for good without power, or until a first repair."""
+    if is_unsafe:
+        return machine._replace(stays_off=True)
+    if is_off and not (machine.may_close or machine.was_closed):
+        return machine._replace(is_live=False)
+    return machine
+
+
+def _planned(asked: Asked, advice: Sequence[AdviceRow], visit: VisitPlan) -> Answer:
+    """Put the answer together from its plan."""
     steps = tuple(visit.steps())
     return Answer(
-        question=question,
-        odds=odds,
-        causes=_rows(odds, asked.costs, asked.evidence, asked.why),
+        question=asked.question,
+        odds=asked.odds,
+        causes=_rows(asked.odds, asked.costs, asked.evidence, asked.why),
         costs=asked.costs,
         evidence=asked.evidence,
         visit=visit,
         steps=steps,
-        quote=quote(asked.costs, asked.evidence, odds, asked.learned.shifts),
-        advice=for_parts(advice, question, _parts_in_question(visit, steps)),
+        quote=quote(asked.costs, asked.evidence, asked.odds, asked.learned.shifts),
+        advice=for_parts(advice, asked.question, _parts_in_question(visit, steps)),
         remark=_remark(asked.evidence),
         currency=asked.costs.settings.currency,
     )

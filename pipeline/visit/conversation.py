@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import sys
 from collections.abc import Callable, Mapping
@@ -11,7 +10,7 @@ from functools import reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import UsageError, shown
+from pipeline.errors import shown
 from pipeline.load.layout import FIELDS
 from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe, wrapped
@@ -21,6 +20,7 @@ from pipeline.visit.ask_first import COMPLAINT
 from pipeline.visit.begun import events_of, keep
 from pipeline.visit.plan import CHANGES, HAND_OVER
 from pipeline.visit.question import Call, Question, said
+from pipeline.visit.record import append_record, header_of, stand_in_number
 from pipeline.visit.walk import Event, Stand, Walk, told
 from pipeline.words.alarms import alarms
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
@@ -158,80 +158,118 @@ def run(
     UsageError
         No kind was given, or the record file has other columns.
     """
-    ask, say = ask or _ask_terminal, say or _say_terminal
+    talk = _Talk(in_language(settings.locale, settings.currency), ask or _ask_terminal, say or _say_terminal)
     if record is not None:
         may_write(record, None, database=database)
         header_of(record)
     (asked,) = questions_of(database, words, settings, [call])
-    visit, warned = Visit(asked), set[str]()
-    trade = about(words, asked.kind)
-    wording = in_language(settings.locale, settings.currency)
-    for line in (said(asked), *asked.unit.lines()):
-        say(safe(wording.told(line)))
-    say(safe(_caution(wording, trade, ALWAYS)))
-    if asked.not_understood:
-        say(safe(wording.tell("answer.not_understood", texts=quoted(asked.not_understood))))
+    visit, trade = Visit(asked), about(words, asked.kind)
+    _begin(visit, call, trade, begun, talk)
+    now = _walk(database, words, settings, visit, talk)
+    if begun is not None:
+        keep(begun, call, [] if visit.outcome else visit.events)
+    if not visit.outcome and visit.events:
+        talk.tell(talk.wording.say("visit.broken_off" if begun is not None else "visit.lost"))
+    if visit.outcome and now.visit is not None:
+        _say_what_it_was(visit, now, talk)
+    written = record_line(visit, call)
+    if visit.outcome:
+        _end(visit, written, record, settings.window_days, talk)
+        if any(event.what in ("tried", "cured") for event in visit.events):
+            talk.tell(_caution(talk.wording, trade, AFTER_EVERY_REPAIR))
+    return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
+
+
+@dataclass(frozen=True)
+class _Talk:
+    """How to ask and to tell, and in which language."""
+
+    wording: Wording
+    ask: Ask
+    say: Say
+
+    def tell(self, line: str) -> None:
+        """Say a line in which nothing can harm a terminal."""
+        self.say(safe(line))
+
+    def asked(self, name: str, **values: Any) -> str:
+        """Ask a question by its name in the languages; the answer without spaces around."""
+        return self.ask(f"{self.wording.say(name, **values)} > ").strip()
+
+
+def _begin(visit: Visit, call: Call, trade: Trade, begun: Path | None, talk: _Talk) -> None:
+    """Tell how the call was read, what always holds, and whether it goes on where it was broken off."""
+    for line in (said(visit.asked), *visit.asked.unit.lines()):
+        talk.tell(talk.wording.told(line))
+    talk.tell(_caution(talk.wording, trade, ALWAYS))
+    if visit.asked.not_understood:
+        talk.tell(talk.wording.tell("answer.not_understood", texts=quoted(visit.asked.not_understood)))
     if begun is not None and (before := events_of(begun, call)) is not None:
         visit.events = before[1]
-        say(safe(wording.tell("visit.goes_on", day=Written(wording.date(before[0])), steps=len(before[1]))))
+        day = Written(talk.wording.date(before[0]))
+        talk.tell(talk.wording.tell("visit.goes_on", day=day, steps=len(before[1])))
+
+
+def _walk(database: Database, words: Words, settings: Settings, visit: Visit, talk: _Talk) -> Answer:
+    """Go from step to step until the visit ends or is broken off; the last answer."""
+    warned = set[str]()
     while True:
         now = current(database, words, settings, visit)
         step = now.steps[0]
         for line in screen(now, step, warned):
-            say(safe(line))
+            talk.tell(line)
         if now.visit is None and step.do != "ask":
-            if visit.names("heard") and ask(f"{wording.say('visit.misheard')} > ").strip().lower() == UNDO:
+            if visit.names("heard") and talk.asked("visit.misheard").lower() == UNDO:
                 visit.undo()
                 continue
             visit.outcome = "advice only"
-            break
+            return now
         warned |= set(cautions_on_screen(now, step))
-        while (pressed := ask("> ").strip()).lower() != STOP and (wrong := visit.press(now, pressed, words)):
-            say(safe(wording.told(wrong)))
+        pressed = _pressed(visit, now, words, talk)
         for line in visit.remarks:
-            say(safe(wording.told(line)))
+            talk.tell(talk.wording.told(line))
         visit.remarks = []
-        if pressed.lower() == STOP or visit.outcome:
-            break
-    if begun is not None:
-        keep(begun, call, [] if visit.outcome else visit.events)
-    if not visit.outcome and visit.events:
-        say(safe(wording.say("visit.broken_off" if begun is not None else "visit.lost")))
-    if visit.outcome and now.visit is not None:
-        _say_what_it_was(visit, now, ask, wording)
-    written = record_line(visit, call)
-    if visit.outcome:
-        number = written["job_no"] or ask(f"{wording.say('visit.job_no')} > ").strip()
-        written["job_no"] = number or stand_in_number()
-        written["minutes"] = _minutes(ask, say, wording)
-        written["photos"] = ask(f"{wording.say('visit.photos')} > ").strip()
-        say(safe(wording.told(_kept(written, record))))
-        if visit.outcome == "fixed" and written["cause"]:
-            day = dt.date.today() + dt.timedelta(days=settings.window_days)
-            say(safe(wording.tell("visit.learned", days=settings.window_days, day=Written(wording.date(day)))))
-        if any(event.what in ("tried", "cured") for event in visit.events):
-            say(safe(_caution(wording, trade, AFTER_EVERY_REPAIR)))
-    return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
+        if pressed == STOP or visit.outcome:
+            return now
 
 
-def _say_what_it_was(visit: Visit, now: Answer, ask: Ask, wording: Wording) -> None:
+def _pressed(visit: Visit, now: Answer, words: Words, talk: _Talk) -> str:
+    """Ask for a key until one is taken or the visit is stopped; that key."""
+    while (pressed := talk.ask("> ").strip()).lower() != STOP and (wrong := visit.press(now, pressed, words)):
+        talk.tell(talk.wording.told(wrong))
+    return pressed.lower()
+
+
+def _end(visit: Visit, written: dict[str, str], record: Path | None, window_days: int, talk: _Talk) -> None:
+    """Ask what a record needs besides, keep it, and tell when the odds learn from it."""
+    written["job_no"] = written["job_no"] or talk.asked("visit.job_no") or stand_in_number()
+    written["minutes"] = _minutes(talk)
+    photos = talk.asked("visit.photos")
+    written["photos"] = "" if photos.lower() == STOP else photos
+    talk.tell(talk.wording.told(_kept(written, record)))
+    if visit.outcome == "fixed" and written["cause"]:
+        day = Written(talk.wording.date(dt.date.today() + dt.timedelta(days=window_days)))
+        talk.tell(talk.wording.tell("visit.learned", days=window_days, day=day))
+
+
+def _say_what_it_was(visit: Visit, now: Answer, talk: _Talk) -> None:
     """Ask what no key tells: what it really was, and which part was ordered."""
     if visit.outcome not in NO_CAUSE:
         known = record_line(visit, Call("")).get("cause") or ""
         name = "visit.really_else" if known else "visit.really"
-        visit.cause = ask(f"{wording.say(name, cause=wording.told(known))} > ").strip() or known
+        visit.cause = talk.asked(name, cause=talk.wording.told(known)) or known
     if visit.outcome == "part needed":
-        visit.ordered = ask(f"{wording.say('visit.ordered')} > ").strip()
+        visit.ordered = talk.asked("visit.ordered")
 
 
-def _minutes(ask: Ask, say: Say, wording: Wording) -> str:
+def _minutes(talk: _Talk) -> str:
     """Ask for the minutes, three times at most: "38", "38 min", "1h20"; "" = left open."""
     import pandas as pd
 
     from pipeline.values import durations
 
     for _ in range(3):
-        given = ask(f"{wording.say('visit.minutes')} > ").strip()
+        given = talk.asked("visit.minutes")
         if given.lower() in ("", STOP):
             break
         if given.isdigit():
@@ -239,7 +277,7 @@ def _minutes(ask: Ask, say: Say, wording: Wording) -> str:
         minutes = durations.parse(pd.Series([given], dtype="str"))["value"].iloc[0]
         if not pd.isna(minutes):
             return f"{minutes:.0f}"
-        say(safe(wording.tell("visit.no_minutes", text=Written(shown(given)))))
+        talk.tell(talk.wording.tell("visit.no_minutes", text=Written(shown(given))))
     return ""
 
 
@@ -373,60 +411,12 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
     return line
 
 
-def header_of(path: Path) -> list[str]:
-    """Columns of the record file; the own layout when the file is new or empty.
-
-    Raises
-    ------
-    UsageError
-        The file holds other columns than a record's, or cannot be written.
-    """
-    try:
-        path.open("a", encoding="utf-8").close()
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            header = next(csv.reader(file), [])
-    except (OSError, UnicodeDecodeError, csv.Error) as fault:
-        raise UsageError(
-            f"{shown(path)} cannot be used as a record file.",
-            "Name a file in a folder you may write to, with --record.",
-        ) from fault
-    if not header:
-        return list(FIELDS)
-    if missing := [
-        name for name in ("visit_date", "appliance_kind", "findings", "cause", "outcome") if name not in header
-    ]:
-        raise UsageError(
-            f"{shown(path.name)} is not a record file: it has no column {', '.join(missing)}.",
-            "Name a new file with --record, or one in the tool's own layout.",
-        )
-    return header
-
-
-def append_record(path: Path, line: Mapping[str, str]) -> None:
-    """Add one line to a record file, its header first when it is new."""
-    header = header_of(path)
-    is_new = not path.exists() or path.stat().st_size == 0
-    ends_open = not is_new and not path.read_bytes().endswith((b"\n", b"\r"))
-    with path.open("a", encoding="utf-8", newline="") as file:
-        if ends_open:
-            file.write("\n")
-        writer = csv.DictWriter(file, header, extrasaction="ignore", restval="")
-        if is_new:
-            writer.writeheader()
-        writer.writerow({name: safe(value).replace("\n", " ") for name, value in line.items()})
-
-
 def _kept(line: Mapping[str, str], record: Path | None) -> Sentence:
     if record is not None:
         append_record(record, line)
         return sentence("visit.added", file=Written(record.name))
     written = "; ".join(f"{name} {value}" for name, value in line.items() if value)
     return sentence("visit.record", line=Written(written))
-
-
-def stand_in_number() -> str:
-    """Stamp of day and time: a record needs a job number where none is given."""
-    return dt.datetime.now().astimezone().strftime("V%Y%m%d-%H%M%S")
 
 
 def _ask_terminal(prompt: str) -> str:
@@ -437,7 +427,9 @@ def _ask_terminal(prompt: str) -> str:
     except KeyboardInterrupt:  # a visit broken off is kept
         sys.stdout.write("\n")
         return STOP
-    return line if line else STOP
+    if not line:  # the end of what was typed: what is said next begins a line
+        sys.stdout.write("\n")
+    return line or STOP
 
 
 def _say_terminal(line: str) -> None:

@@ -82,17 +82,10 @@ def heard(
     tuple of Heard
         One a piece; a finding is only taken from a piece that complains of nothing, or that gives a reading to earth.
     """
-    import pandas as pd
-
     if not pieces:
         return ()
     affirmed = _affirmed(words, pieces, kind)
-    seen = words.find_findings(pd.Series(pieces, dtype="str"), pd.Series([kind] * len(pieces), dtype="str"))
-    found: list[list[str]] = [[] for _ in pieces]
-    rules = words.finding_rules
-    for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
-        if value in rules.values.get(name, ()) and rules.holds_for(name, kind):
-            found[piece].append(f"{name}={value}")
+    found = _found(words, pieces, kind)
     heard_in_whole = set(symptoms)
     said = [[(s, is_negated) for s, is_negated in here if is_negated or s in heard_in_whole] for here in said]
     known = {symptom for here in said for symptom, _ in here}
@@ -119,6 +112,19 @@ def heard(
         else:
             told.append(Heard(piece, NOTHING))
     return tuple(told)
+
+
+def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
+    """Findings that each piece gives, as "finding=value"."""
+    import pandas as pd
+
+    seen = words.find_findings(pd.Series(pieces, dtype="str"), pd.Series([kind] * len(pieces), dtype="str"))
+    found: list[list[str]] = [[] for _ in pieces]
+    rules = words.finding_rules
+    for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
+        if value in rules.values.get(name, ()) and rules.holds_for(name, kind):
+            found[piece].append(f"{name}={value}")
+    return found
 
 
 def _affirmed(words: Words, pieces: Sequence[str], kind: str) -> dict[str, tuple[str, ...]]:

@@ -165,111 +165,185 @@ def read_questions(
     UsageError
         A call gives no kind of appliance.
     """
+    if not all(call.kind.strip() for call in calls):
+        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
+    day = on or dt.date.today()
+    read = _read_columns(words, connection, calls, day)
+    return [_question(words, read, row, call, day) for row, call in enumerate(calls)]
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """What a load would read of the calls, one entry a call.
+
+    Attributes
+    ----------
+    quiet
+        The calls without the words that raise an alarm.
+    kinds, is_known
+        The appliance; whether a list knows it.
+    makes, models, families, years
+        As in `Question`; missing = not known.
+    shown
+        Codes given as such.
+    tellings
+        What was told aside of complaints, and what is left of the complaint.
+    pieces
+        The complaint cut, without what raises an alarm; ``unknown``: words of it that no list knows.
+    said, codes
+        Of the complaint first, then of each of its pieces: complaints with whether they are denied, and codes.
+    """
+
+    quiet: list[Call]
+    kinds: list[str]
+    is_known: list[bool]
+    makes: pd.Series
+    models: pd.Series
+    families: pd.Series
+    years: pd.Series
+    shown: list[list[Any]]
+    tellings: list[tuple[tuple[Told, ...], str]]
+    pieces: list[list[str]]
+    unknown: list[list[Any]]
+    said: list[list[list[Any]]]
+    codes: list[list[list[Any]]]
+
+
+def _read_columns(
+    words: Words, connection: duckdb.DuckDBPyConnection | None, calls: Sequence[Call], day: dt.date
+) -> _Columns:
+    """Read all calls at once, column by column, as a load does."""
     import pandas as pd
 
     from pipeline.load import identity
     from pipeline.values import ages
 
-    if not all(call.kind.strip() for call in calls):
-        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
+    found = words.match("kind", _text_column([call.kind for call in calls]))
+    kinds = [str(kind) for kind in found["term"]]
+    tellings = [
+        _with_doubt(told_in(call.complaint or "", kind, words.denying, words.doubting), kind)
+        for call, kind in zip(calls, kinds, strict=True)
+    ]
+    quiet = [
+        _quiet(replace(call, complaint=left), kind)
+        for call, (_, left), kind in zip(calls, tellings, kinds, strict=True)
+    ]
 
     def column(name: str) -> pd.Series:
-        return pd.Series([getattr(call, name) or None for call in calls], dtype="str")
+        return _text_column([getattr(call, name) for call in quiet])
 
-    kinds = words.match("kind", column("kind"))
-    tellings = [
-        _with_doubt(told_in(call.complaint or "", str(kind), words.denying, words.doubting), str(kind))
-        for call, kind in zip(calls, kinds["term"], strict=True)
-    ]
-    whole, calls = (
-        calls,
-        [
-            _quiet(replace(call, complaint=left), str(kind))
-            for call, (_, left), kind in zip(calls, tellings, kinds["term"], strict=True)
-        ],
-    )
     makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
     models = _models(column("model"), connection)
-    families = identity.model_family(models)
-    day = on or dt.date.today()
-    days = pd.Series([pd.Timestamp(day)] * len(calls))
-    years = ages.parse(column("age"), days)["value"]
-    shown = _by_row(words.codes(column("code"), makes), "code", len(calls))
-    cut = [
-        [_quiet_piece(piece, str(kind)) for piece in pieces_of(left)]
-        for (_, left), kind in zip(tellings, kinds["term"], strict=True)
+    pieces = [
+        [_quiet_piece(piece, kind) for piece in pieces_of(left)]
+        for (_, left), kind in zip(tellings, kinds, strict=True)
     ]
-    quiet = pd.Series([", ".join(pieces) or None for pieces in cut], dtype="str")
-    unknown = _by_row(words.unknown(quiet, kinds["term"]), "word", len(calls))
-    whose = [*range(len(calls)), *(row for row, texts_of in enumerate(cut) for _ in texts_of)]
-    texts = pd.Series([*column("complaint"), *chain(*cut)], dtype="str")  # complaints, then their pieces
-    present = words.find_symptoms(texts, kinds["term"].take(whose).reset_index(drop=True))
-    said = _by_row(present, "symptom", len(whose), "is_negated")
-    said_codes = _by_row(words.said_codes(texts, makes.take(whose).reset_index(drop=True)), "code", len(whose))
-    first = len(calls)
-    questions = []
-    for row, (call, told_as) in enumerate(zip(calls, whole, strict=True)):
-        kind = str(kinds["term"].iloc[row])
-        raised = about(words, kind).with_brought(alarms(told_as.texts(), kind))
-        symptoms = [symptom for symptom, is_negated in said[row] if not is_negated]
-        codes = [*shown[row], *said_codes[row]]
-        own = slice(first, first + len(cut[row]))
-        first = own.stop
-        aside = told_aside(words, tellings[row][0], kind, symptoms)
-        symptoms += aside.complaints
-        told = _with_alarms(heard(words, cut[row], kind, said[own], said_codes[own], symptoms), tellings[row][1], kind)
-        told = (*told, *aside.heard)
-        symptoms = [*raised, *symptoms]
-        findings, strange, remarks = read_findings(words, call.found, kind)
-        remarks += [
-            sentence("answer.word_read_as", text=Written(word), word=Written(base))
-            for word, base in words.mended(", ".join(cut[row]))
-        ]
-        remarks += aside.remarks
-        said_findings = [term for piece in told if piece.how == FINDING for term in piece.terms]
-        findings = {**dict(term.split("=", 1) for term in said_findings), **findings}
-        known = about(words, kind).hazards
-        seen = [known[name].seen for name in symptoms if name in known]
-        findings = {**dict(one for one in seen if one), **findings}
-        beside = {text for one in tellings[row][0] for text in one.beside}
-        nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
-        pieces = [
-            (call.kind, bool(kinds["is_understood"].iloc[row])),
-            (call.age, not pd.isna(years.iloc[row])),
-            *((word, False) for word in unknown[row]),
-            (call.code, bool(shown[row])),
-            (told_as.complaint, bool(symptoms or codes or said_findings or aside.heard)),
-            *((text, any(word in text.lower() for word in unknown[row])) for text in nothing if symptoms or codes),
-            *((text, False) for text in strange),
-        ]
-        questions.append(
-            Question(
-                kind=kind,
-                make=_told(makes, row),
-                model=_told(models, row),
-                model_family=_told(families, row),
-                age_years=None if pd.isna(years.iloc[row]) else float(years.iloc[row]),
-                symptoms=tuple(dict.fromkeys(symptoms)),
-                codes=tuple(dict.fromkeys(codes)),
-                findings=findings,
-                complaint=told_as.complaint or "",
-                not_understood=tuple(
-                    dict.fromkeys(
-                        t
-                        for t, is_read in pieces
-                        if t and not is_read and not licensed_work([t], kind) and not alarms([t], kind)
-                    )
-                ),
-                heard=told,
-                remarks=tuple(remarks),
-                job_no=call.job_no or None,
-                on=day,
-                licensed=licensed_work(told_as.texts(), kind),
-                is_newly_placed=NEWLY_PLACED in aside.notes or bool(years.iloc[row] < NEW_YEARS),
-                cleared=aside.cleared,
-            )
-        )
-    return questions
+    whole = _text_column([", ".join(cut) for cut in pieces])
+    whose = [*range(len(calls)), *(row for row, cut in enumerate(pieces) for _ in cut)]
+    texts = pd.Series([*column("complaint"), *chain(*pieces)], dtype="str")  # complaints, then their pieces
+    present = words.find_symptoms(texts, found["term"].take(whose).reset_index(drop=True))
+    codes = words.said_codes(texts, makes.take(whose).reset_index(drop=True))
+    return _Columns(
+        quiet,
+        kinds,
+        [bool(is_known) for is_known in found["is_understood"]],
+        makes,
+        models,
+        identity.model_family(models),
+        ages.parse(column("age"), pd.Series([pd.Timestamp(day)] * len(calls)))["value"],
+        _by_row(words.codes(column("code"), makes), "code", len(calls)),
+        tellings,
+        pieces,
+        _by_row(words.unknown(whole, found["term"]), "word", len(calls)),
+        _by_call(_by_row(present, "symptom", len(whose), "is_negated"), pieces),
+        _by_call(_by_row(codes, "code", len(whose)), pieces),
+    )
+
+
+def _text_column(texts: Sequence[str | None]) -> pd.Series:
+    import pandas as pd
+
+    return pd.Series([text or None for text in texts], dtype="str")
+
+
+def _by_call(rows: list[Any], pieces: Sequence[Sequence[str]]) -> list[list[Any]]:
+    """Rows of all complaints, then of all their pieces, put together call by call."""
+    place, whole = len(pieces), []
+    for row, cut in enumerate(pieces):
+        whole.append([rows[row], *rows[place : place + len(cut)]])
+        place += len(cut)
+    return whole
+
+
+def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) -> Question:
+    """Put together what was read of one call."""
+    import pandas as pd
+
+    kind, pieces, (tellings, left) = read.kinds[row], read.pieces[row], read.tellings[row]
+    (said, *said_of), (codes_said, *codes_of) = read.said[row], read.codes[row]
+    symptoms = [symptom for symptom, is_negated in said if not is_negated]
+    codes = [*read.shown[row], *codes_said]
+    aside = told_aside(words, tellings, kind, symptoms)
+    symptoms += aside.complaints
+    told = _with_alarms(heard(words, pieces, kind, said_of, codes_of, symptoms), left, kind)
+    told = (*told, *aside.heard)
+    symptoms = [*about(words, kind).with_brought(alarms(call.texts(), kind)), *symptoms]
+    given, strange, remarks = read_findings(words, read.quiet[row].found, kind)
+    remarks += [
+        sentence("answer.word_read_as", text=Written(word), word=Written(base))
+        for word, base in words.mended(", ".join(pieces))
+    ]
+    in_words = dict(term.split("=", 1) for piece in told if piece.how == FINDING for term in piece.terms)
+    years = read.years.iloc[row]
+    is_read = [
+        (call.kind, read.is_known[row]),
+        (call.age, not pd.isna(years)),
+        *((word, False) for word in read.unknown[row]),
+        (read.quiet[row].code, bool(read.shown[row])),
+        (call.complaint, bool(symptoms or codes or in_words or aside.heard)),
+        *(_nothing_of(told, tellings, read.unknown[row]) if symptoms or codes else ()),
+        *((text, False) for text in strange),
+    ]
+    return Question(
+        kind=kind,
+        make=_told(read.makes, row),
+        model=_told(read.models, row),
+        model_family=_told(read.families, row),
+        age_years=None if pd.isna(years) else float(years),
+        symptoms=tuple(dict.fromkeys(symptoms)),
+        codes=tuple(dict.fromkeys(codes)),
+        findings={**_seen_in(words, kind, symptoms), **in_words, **given},
+        complaint=call.complaint or "",
+        not_understood=_not_read(is_read, kind),
+        heard=told,
+        remarks=(*remarks, *aside.remarks),
+        job_no=call.job_no or None,
+        on=day,
+        licensed=licensed_work(call.texts(), kind),
+        is_newly_placed=NEWLY_PLACED in aside.notes or bool(years < NEW_YEARS),
+        cleared=aside.cleared,
+    )
+
+
+def _seen_in(words: Words, kind: str, symptoms: Sequence[str]) -> dict[str, str]:
+    """Findings that a danger told says by itself: of a damaged lead nobody need look whether it is damaged."""
+    known = about(words, kind).hazards
+    return dict(seen for name in symptoms if name in known and (seen := known[name].seen))
+
+
+def _nothing_of(
+    told: Sequence[Heard], tellings: Sequence[Told], unknown: Sequence[str]
+) -> list[tuple[str | None, bool]]:
+    """Pieces that were taken for nothing, and whether a word of them is named already."""
+    beside = {text for one in tellings for text in one.beside}
+    nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
+    return [(text, any(word in text.lower() for word in unknown)) for text in nothing]
+
+
+def _not_read(texts: Sequence[tuple[str | None, bool]], kind: str) -> tuple[str, ...]:
+    """Texts that were not read and say nothing of danger or of licensed work, each once."""
+    left = [text for text, is_read in texts if text and not is_read]
+    return tuple(dict.fromkeys(t for t in left if not licensed_work([t], kind) and not alarms([t], kind)))
 
 
 def _quiet(call: Call, kind: str) -> Call:

@@ -127,11 +127,6 @@ def _calls(expected: float, wording: Wording) -> Sentence | Written:
 def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
     asked, expected, quote, told = call["asked"], call["expected"], call["quote"], wording.told
     unit = " ".join([told(asked["kind"]), *(part for part in (asked["make"], asked["model"]) if part)])
-    seen = [found.partition("=") for found in asked["found"]]
-    facts = [sentence("round.old", age=call["age"]) if asked["age_years"] is not None else call["age"]]
-    facts += [sentence("round.shows", code=Written(code)) for code in asked["code"]]
-    facts += [sentence("answer.found", finding=Finding(name), value=value_of(name, value)) for name, _, value in seen]
-    facts += [sentence("round.job", job=Written(call["job_no"]))] if call["job_no"] else []
     has_plan = expected["minutes"] is not None
     advice = {
         row["part"]: wording.tell("round.not_the_cause", count=row["count"], of=row["of"]) for row in call["advice"]
@@ -145,7 +140,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording
         "first": told(_told(call["tree"]["steps"][0])),
         "first_cautions": call["tree"]["steps"][0]["caution_names"],
         "said": call["said"],
-        "facts": told(facts),
+        "facts": told(_facts(call)),
         "not_understood": ", ".join(call["not_understood"]),
         "unit_history": call["unit_lines"],
         "photos": [link for cell in call.get("photos", ()) for link in links(cell)],
@@ -165,16 +160,7 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording
         + [_none(call["none_of_these"], wording)] * bool(call["causes"]),
         "note": _sentence(told(call["note"])),
         "carry": [_part(row, van["units"], wording) for row in call["carry"][:SHOWN_PARTS]],
-        "quote": (
-            {
-                "middle": wording.whole_money(quote["p50"]),
-                "range": wording.tell(
-                    "round.quote_range", **{k: Written(wording.whole_money(quote[p])) for k, p in _ENDS.items()}
-                ),
-            }
-            if quote["p50"] is not None
-            else None
-        ),
+        "quote": _quote(quote, wording) if quote["p50"] is not None else None,
         "remark": _sentence(told(call["repair_or_replace"] or "")),
         "advice": [
             {"text": _sentence(told(row["text"])), "caution_names": row["caution_names"]}
@@ -184,7 +170,19 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording
     }
 
 
-_ENDS = {"low": "p10", "high": "p90"}
+def _facts(call: Mapping[str, Any]) -> list[Sentence]:
+    """What is known of the call: age, codes, findings, job number."""
+    asked = call["asked"]
+    seen = [found.partition("=") for found in asked["found"]]
+    facts = [sentence("round.old", age=call["age"]) if asked["age_years"] is not None else call["age"]]
+    facts += [sentence("round.shows", code=Written(code)) for code in asked["code"]]
+    facts += [sentence("answer.found", finding=Finding(name), value=value_of(name, value)) for name, _, value in seen]
+    return facts + ([sentence("round.job", job=Written(call["job_no"]))] if call["job_no"] else [])
+
+
+def _quote(quote: Mapping[str, Any], wording: Wording) -> dict[str, str]:
+    ends = {name: Written(wording.whole_money(quote[point])) for name, point in (("low", "p10"), ("high", "p90"))}
+    return {"middle": wording.whole_money(quote["p50"]), "range": wording.tell("round.quote_range", **ends)}
 
 
 def _row(tree: Mapping[str, Any], advice: Mapping[str, str], wording: Wording) -> dict[str, Any]:

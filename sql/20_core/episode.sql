@@ -1,185 +1,38 @@
 -- one row an episode: one fault on one unit, from its first visit to its cure
 -- key:               episode_id
--- reads:             episode_visit, visit, visit_result, visit_symptom, follow_up
--- kind:              as on the first visit (so are make, model, model_family and first_technician)
--- age_years:         age of the appliance at the first visit, years; null = not known
--- age_band:          under 2, 2 to 4, 5 to 7, 8 to 11, 12 and over, not known (years)
--- main_symptom:      complaint of the first visit that has one, sure before doubtful, "lamps or code shown" only if nothing else; null = none told
--- fault_code:        code of the first visit that has one; null = none shown
--- first_visit_date:  day of the first visit
--- last_visit_date:   day of the last visit
--- cure_visit_id:     the last visit, if it ended with a fix; null = not cured
--- cure_date:         its day
--- cause:             confirmed at the visit that ended the first complaint, or before it with no attempt to repair in between; null = none
--- state:             cured, no fault found, beyond economic repair, declined, no access, advice only, open
--- visits:            number of visits
--- is_left_truncated: the first visit returns to a job that is not loaded: the beginning is missing, so it is not counted
+-- reads:             episode_course, follow_up
 -- days_followed:     days from the last visit to the end of follow-up
 -- is_mature:         the follow-up window is over (an open episode: the waiting time)
--- first_technician:  who made the first visit
--- labour_minutes:    sum over the visits, minutes; null = none recorded
--- labour_charge:     sum over the visits, money; null = none recorded
--- parts_cost:        sum over the visits, money; null = none recorded
-create or replace table episode as
-with
-    -- most episodes are one visit: only what later visits add is gathered
-    later_visit as (
-        select
-            visit_result.episode_id as episode_id,
-            visit_result.is_last as is_last,
-            visit_result.confirmed_cause as confirmed_cause,
-            visit.visit_id as visit_id,
-            visit.visit_date as visit_date,
-            visit.outcome as outcome,
-            visit.labour_minutes as labour_minutes,
-            visit.labour_charge as labour_charge,
-            visit.parts_cost as parts_cost
-        from visit_result
-        inner join visit on visit.visit_id = visit_result.visit_id
-        where visit_result.visit_no > 1
-    ),
-    later as (
-        select
-            episode_id,
-            max(visit_date) as last_visit_date,
-            count(*) as visits,
-            max(case when is_last then visit_id end) as last_visit_id,
-            max(case when is_last then outcome end) as last_outcome,
-            max(case when is_last then confirmed_cause end) as last_cause,
-            min(case when outcome = 'no access' then 1 else 0 end) as is_never_seen,
-            sum(labour_minutes) as labour_minutes,
-            sum(labour_charge) as labour_charge,
-            sum(parts_cost) as parts_cost
-        from later_visit
-        group by episode_id
-    ),
-    -- symptoms by number, for the smallest of whole numbers is found much sooner than the first of texts
-    numbered as (
-        select symptom, row_number() over (order by symptom) as symptom_no
-        from (select distinct symptom from visit_symptom where not is_negated) as told
-    ),
-    placed as (
-        select
-            episode_visit.episode_id as episode_id,
-            visit_symptom.source as source,
-            (
-                case when visit_symptom.symptom_group = 'display' then 1000000 else 0 end
-                + episode_visit.visit_no * 2
-                + case when visit_symptom.is_doubtful then 1 else 0 end
-            ) * 1000000000 + numbered.symptom_no as place
-        from visit_symptom
-        inner join numbered on numbered.symptom = visit_symptom.symptom
-        inner join episode_visit on episode_visit.visit_id = visit_symptom.visit_id
-        where not visit_symptom.is_negated
-    ),
-    main as (
-        select
-            episode_id,
-            min(case when source = 'complaint' then place end) % 1000000000 as symptom_no,
-            min(case when source = 'code' then place end) % 1000000000 as code_no
-        from placed
-        group by episode_id
-    ),
-    stated as (
-        select
-            first_visit.visit_id as visit_id,
-            first_visit.visit_date as visit_date,
-            first_visit.appliance_id as appliance_id,
-            first_visit.kind as kind,
-            first_visit.make as make,
-            first_visit.model as model,
-            first_visit.model_family as model_family,
-            first_visit.age_years as age_years,
-            first_visit.technician as technician,
-            first_visit.job_no as job_no,
-            first_visit.callback_of as callback_of,
-            coalesce(first_visit.labour_minutes + later.labour_minutes, first_visit.labour_minutes, later.labour_minutes)
-                as labour_minutes,
-            coalesce(first_visit.labour_charge + later.labour_charge, first_visit.labour_charge, later.labour_charge)
-                as labour_charge,
-            coalesce(first_visit.parts_cost + later.parts_cost, first_visit.parts_cost, later.parts_cost) as parts_cost,
-            1 + coalesce(later.visits, 0) as visits,
-            coalesce(later.last_visit_date, first_visit.visit_date) as last_visit_date,
-            coalesce(later.last_visit_id, first_visit.visit_id) as last_visit_id,
-            case
-                when first_result.ended_by_visit_id = first_visit.visit_id then first_result.confirmed_cause
-                when first_result.ended_by_visit_id is not null then ending.confirmed_cause
-                when later.visits is null then first_result.confirmed_cause
-                else later.last_cause
-            end as cause,
-            case
-                when coalesce(later.last_outcome, first_visit.outcome) = 'fixed' then 'cured'
-                when coalesce(later.last_outcome, first_visit.outcome)
-                    in ('no fault found', 'beyond economic repair', 'declined', 'advice only')
-                    then coalesce(later.last_outcome, first_visit.outcome)
-                when first_visit.outcome = 'no access' and coalesce(later.is_never_seen, 1) = 1 then 'no access'
-                else 'open'
-            end as state,
-            datediff('day', coalesce(later.last_visit_date, first_visit.visit_date), follow_up.as_of) as days_followed,
-            follow_up.window_days as window_days,
-            follow_up.waiting_days as waiting_days
-        from visit_result as first_result
-        inner join visit as first_visit on first_visit.visit_id = first_result.visit_id
-        cross join follow_up
-        left join later on later.episode_id = first_result.episode_id
-        left join later_visit as ending on ending.visit_id = first_result.ended_by_visit_id
-        where first_result.visit_no = 1
-    ),
-    -- read a second time, stated is worked out once and by itself: all joins at once would need their memory together
-    asked_job as (
-        select distinct kind, callback_of
-        from stated
-        where callback_of is not null
-    ),
-    loaded_job as (
-        select distinct visit.kind as kind, visit.job_no as job_no
-        from visit
-        inner join asked_job
-            on asked_job.kind = visit.kind
-            and asked_job.callback_of = visit.job_no
-    )
+-- A view: what depends on the day is worked out when it is read.
+create or replace view episode as
 select
-    stated.visit_id as episode_id,
-    stated.appliance_id as appliance_id,
-    stated.kind as kind,
-    stated.make as make,
-    stated.model as model,
-    stated.model_family as model_family,
-    stated.age_years as age_years,
-    case
-        when stated.age_years is null then 'not known'
-        when stated.age_years < 2 then 'under 2'
-        when stated.age_years < 5 then '2 to 4'
-        when stated.age_years < 8 then '5 to 7'
-        when stated.age_years < 12 then '8 to 11'
-        else '12 and over'
-    end as age_band,
-    complaint.symptom as main_symptom,
-    code.symptom as fault_code,
-    stated.visit_date as first_visit_date,
-    stated.last_visit_date as last_visit_date,
-    case when stated.state = 'cured' then stated.last_visit_id end as cure_visit_id,
-    case when stated.state = 'cured' then stated.last_visit_date end as cure_date,
-    stated.cause as cause,
-    stated.state as state,
-    stated.visits as visits,
-    stated.callback_of is not null
-        and stated.callback_of is distinct from stated.job_no
-        and loaded_job.job_no is null as is_left_truncated,
-    stated.days_followed as days_followed,
-    stated.days_followed >= case when stated.state = 'open' then stated.waiting_days else stated.window_days end
-        as is_mature,
-    stated.technician as first_technician,
-    stated.labour_minutes as labour_minutes,
-    stated.labour_charge as labour_charge,
-    stated.parts_cost as parts_cost
-from stated
-left join main on main.episode_id = stated.visit_id
-left join numbered as complaint on complaint.symptom_no = main.symptom_no
-left join numbered as code on code.symptom_no = main.code_no
-left join loaded_job
-    on loaded_job.kind = stated.kind
-    and loaded_job.job_no = stated.callback_of;
+    episode_course.episode_id as episode_id,
+    episode_course.appliance_id as appliance_id,
+    episode_course.kind as kind,
+    episode_course.make as make,
+    episode_course.model as model,
+    episode_course.model_family as model_family,
+    episode_course.age_years as age_years,
+    episode_course.age_band as age_band,
+    episode_course.main_symptom as main_symptom,
+    episode_course.fault_code as fault_code,
+    episode_course.first_visit_date as first_visit_date,
+    episode_course.last_visit_date as last_visit_date,
+    episode_course.cure_visit_id as cure_visit_id,
+    episode_course.cure_date as cure_date,
+    episode_course.cause as cause,
+    episode_course.state as state,
+    episode_course.visits as visits,
+    episode_course.is_left_truncated as is_left_truncated,
+    datediff('day', episode_course.last_visit_date, follow_up.as_of) as days_followed,
+    datediff('day', episode_course.last_visit_date, follow_up.as_of)
+        >= case when episode_course.state = 'open' then follow_up.waiting_days else follow_up.window_days end as is_mature,
+    episode_course.first_technician as first_technician,
+    episode_course.labour_minutes as labour_minutes,
+    episode_course.labour_charge as labour_charge,
+    episode_course.parts_cost as parts_cost
+from episode_course
+cross join follow_up;
 
 -- must hold: episode_id is unique and the episodes' visits add up to all visits
 select visits_in_episodes, visits_loaded

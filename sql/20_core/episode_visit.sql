@@ -1,6 +1,7 @@
 -- one row a visit: the episode it belongs to and how it came into it
 -- key:        visit_id
 -- reads:      visit, visit_symptom, follow_up
+-- changes by: visit_id
 -- episode_id: visit_id of the first visit of one fault on one unit
 -- visit_no:   1 for the episode's first visit
 -- joined_by:  first visit; names the earlier job; same job number; same complaint or code; earlier visit not a cure

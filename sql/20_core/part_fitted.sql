@@ -1,6 +1,7 @@
 -- one row a part line
 -- key:          part_line_id
 -- reads:        stage_part, visit
+-- changes by:   visit_id
 -- part_line_id: visit_id * 1000 + position of the part within the visit
 -- cost:         quantity * unit_cost; without a unit cost, an even share of what the visit's parts_cost leaves over; null = not known
 create or replace table part_fitted as

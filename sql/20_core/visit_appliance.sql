@@ -1,201 +1,32 @@
 -- one row a visit: the physical unit it was made to
 -- key:          visit_id
--- reads:        stage_visit, follow_up
+-- reads:        visit_identity
+-- changes by:   visit_id
 -- appliance_id: smallest visit_id of the unit's visits: stable while older visits stay loaded
--- identity:     serial (kind and serial number), customer (customer, kind, make, model), job (the job number alone)
--- A visit without a serial takes the serial of the job it belongs to or names, where customer, make and model do not contradict it,
--- else the only serial its customer has for this kind, make and model. One without a customer either takes the customer of its job. What stays is known by its job number alone.
 create or replace table visit_appliance as
 with
     known as (
-        select
-            stage_visit.visit_id as visit_id,
-            stage_visit.visit_date as visit_date,
-            stage_visit.kind as kind,
-            stage_visit.serial as serial,
-            stage_visit.customer_hash as customer_hash,
-            stage_visit.make as make,
-            stage_visit.model as model,
-            stage_visit.job_no as job_no,
-            coalesce(stage_visit.callback_of, stage_visit.job_no) as named_job
-        from stage_visit
-        cross join follow_up
-        where stage_visit.visit_date <= follow_up.as_of
+        select visit_id, identity, kind, known_by, make, model, stretch_no, names_missing_job
+        from visit_identity
     ),
-    bare as (
-        select
-            known.visit_id as visit_id,
-            known.visit_date as visit_date,
-            known.kind as kind,
-            known.customer_hash as customer_hash,
-            coalesce(known.make, '') as make,
-            coalesce(known.model, '') as model,
-            known.job_no as job_no,
-            known.named_job as named_job,
-            follow_up.named_days as named_days
+    unit as (
+        select identity, kind, known_by, make, model, stretch_no, min(visit_id) as appliance_id
         from known
-        cross join follow_up
-        where known.serial is null
-    ),
-    job_asked as (
-        select kind, job_no
-        from bare
-        where job_no is not null
-        union
-        select kind, named_job as job_no
-        from bare
-        where named_job is not null
-    ),
-    -- what all visits of a job agree on, make and model of those with the serial, and the days it was worked on
-    job_unit as (
-        select
-            known.kind as kind,
-            known.job_no as job_no,
-            case when min(known.serial) = max(known.serial) then min(known.serial) end as serial,
-            case when min(known.customer_hash) = max(known.customer_hash) then min(known.customer_hash) end as customer_hash,
-            min(case when known.serial is not null then nullif(known.make, '') end) as make,
-            min(case when known.serial is not null then nullif(known.model, '') end) as model,
-            min(known.visit_date) as first_date,
-            max(known.visit_date) as last_date
-        from known
-        inner join job_asked
-            on job_asked.kind = known.kind
-            and job_asked.job_no = known.job_no
-        group by known.kind, known.job_no
-    ),
-    without_serial as (
-        select
-            bare.visit_id as visit_id,
-            bare.visit_date as visit_date,
-            bare.kind as kind,
-            bare.make as make,
-            bare.model as model,
-            bare.named_job as named_job,
-            coalesce(bare.customer_hash, own.customer_hash, named.customer_hash) as customer_hash,
-            coalesce(own.serial, named.serial) as serial
-        from bare
-        left join job_unit as own
-            on own.kind = bare.kind
-            and own.job_no = bare.job_no
-            and (bare.customer_hash is null or own.customer_hash = bare.customer_hash)
-            and (bare.make = '' or coalesce(own.make, bare.make) = bare.make)
-            and (bare.model = '' or coalesce(own.model, bare.model) = bare.model)
-            and datediff('day', own.first_date, bare.visit_date) <= bare.named_days
-            and datediff('day', bare.visit_date, own.last_date) <= bare.named_days
-        left join job_unit as named
-            on named.kind = bare.kind
-            and named.job_no = bare.named_job
-            and (bare.customer_hash is null or named.customer_hash = bare.customer_hash)
-            and (bare.make = '' or coalesce(named.make, bare.make) = bare.make)
-            and (bare.model = '' or coalesce(named.model, bare.model) = bare.model)
-            and datediff('day', named.first_date, bare.visit_date) <= bare.named_days
-            and datediff('day', bare.visit_date, named.last_date) <= bare.named_days
-    ),
-    customer_asked as (
-        select distinct customer_hash
-        from without_serial
-        where customer_hash is not null and serial is null
-    ),
-    customer_unit as (
-        select
-            known.customer_hash as customer_hash,
-            known.kind as kind,
-            coalesce(known.make, '') as make,
-            coalesce(known.model, '') as model,
-            min(known.serial) as serial
-        from known
-        inner join customer_asked on customer_asked.customer_hash = known.customer_hash
-        where known.serial is not null
-        group by known.customer_hash, known.kind, coalesce(known.make, ''), coalesce(known.model, '')
-        having min(known.serial) = max(known.serial)
-    ),
-    resolved as (
-        select
-            without_serial.visit_id as visit_id,
-            without_serial.visit_date as visit_date,
-            without_serial.kind as kind,
-            without_serial.make as make,
-            without_serial.model as model,
-            without_serial.named_job as named_job,
-            without_serial.customer_hash as customer_hash,
-            coalesce(without_serial.serial, customer_unit.serial) as serial
-        from without_serial
-        left join customer_unit
-            on customer_unit.customer_hash = without_serial.customer_hash
-            and customer_unit.kind = without_serial.kind
-            and customer_unit.make = without_serial.make
-            and customer_unit.model = without_serial.model
-    ),
-    -- a job number alone is one unit until it rests for longer than a job number may reach
-    job_alone as (
-        select
-            resolved.visit_id as visit_id,
-            resolved.kind as kind,
-            resolved.named_job as named_job,
-            case
-                when datediff(
-                    'day',
-                    lag(resolved.visit_date) over (
-                        partition by resolved.kind, resolved.named_job order by resolved.visit_date, resolved.visit_id
-                    ),
-                    resolved.visit_date
-                ) > follow_up.named_days
-                then 1 else 0
-            end as is_reused,
-            resolved.visit_date as visit_date
-        from resolved
-        cross join follow_up
-        where resolved.serial is null and resolved.customer_hash is null
-    ),
-    with_serial as (
-        select visit_id, kind, serial
-        from known
-        where serial is not null
-        union all
-        select visit_id, kind, serial
-        from resolved
-        where serial is not null
-    ),
-    serial_unit as (
-        select kind, serial, min(visit_id) as appliance_id
-        from with_serial
-        group by kind, serial
-    ),
-    stretch as (
-        select
-            visit_id,
-            kind,
-            coalesce(named_job, '') as job_no,
-            case
-                when named_job is null then visit_id
-                else sum(is_reused) over (
-                    partition by kind, named_job order by visit_date, visit_id
-                    rows between unbounded preceding and current row
-                )
-            end as stretch_no
-        from job_alone
+        group by identity, kind, known_by, make, model, stretch_no
     )
 select
-    with_serial.visit_id as visit_id,
-    serial_unit.appliance_id as appliance_id,
-    'serial' as identity
-from with_serial
-inner join serial_unit
-    on serial_unit.kind = with_serial.kind
-    and serial_unit.serial = with_serial.serial
-union all
-select
-    visit_id,
-    min(visit_id) over (partition by kind, customer_hash, make, model) as appliance_id,
-    'customer' as identity
-from resolved
-where serial is null and customer_hash is not null
-union all
-select
-    visit_id,
-    min(visit_id) over (partition by kind, job_no, stretch_no) as appliance_id,
-    'job' as identity
-from stretch;
+    known.visit_id as visit_id,
+    unit.appliance_id as appliance_id,
+    known.identity as identity,
+    known.names_missing_job as names_missing_job
+from known
+inner join unit
+    on unit.kind = known.kind
+    and unit.known_by = known.known_by
+    and unit.identity = known.identity
+    and unit.make = known.make
+    and unit.model = known.model
+    and unit.stretch_no = known.stretch_no;
 
 -- must hold: every visit up to the end of follow-up has one unit
 select stage_visit.visit_id

@@ -1,6 +1,7 @@
 -- one row a finding of a visit
 -- key:         visit_id, finding, value
 -- reads:       stage_finding, visit_on_appliance
+-- changes by:  visit_id
 -- is_doubtful: every mention of it in the visit is doubtful
 create or replace table visit_finding as
 select

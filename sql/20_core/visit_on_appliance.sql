@@ -1,6 +1,7 @@
 -- one row a visit: its place among its unit's visits, and what these say of the unit's age
 -- key:        visit_id
 -- reads:      stage_visit, visit_appliance, raw_record
+-- changes by: visit_id
 -- visit_no_on_appliance: 1 for the unit's first visit loaded; by date, on one day a visit that names an earlier job last, then as loaded
 -- age_years:  age of the appliance at the visit, years; from the unit's earlier visits where this one gives none; null = not known.
 --             Never from later ones: a unit that comes back would be known better, and for a reason that came after

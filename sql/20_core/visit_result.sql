@@ -1,6 +1,7 @@
 -- one row a visit: what became of its complaint afterwards, inside the episode
 -- key:              visit_id
 -- reads:            episode_visit, visit, visit_symptom
+-- changes by:       visit_id
 -- is_last:          no later visit in the episode
 -- next_visit_id:    the episode's next visit; null = none
 -- complaint_returned: a later visit of the episode tells the same complaint group or code, or nothing that tells it apart

@@ -1,6 +1,7 @@
 -- one row a symptom of a visit: a complaint, or a fault code shown
 -- key:           visit_id, symptom, source
 -- reads:         stage_symptom, symptom_group, visit_on_appliance
+-- changes by:    visit_id
 -- symptom_group: complaints that may be one fault seen twice; a complaint outside the list, and every code, is a group of its own
 create or replace table visit_symptom as
 with

@@ -1,118 +1,27 @@
 -- one row a visit that ended with a fix: time to a return, to a new fault, or to the end of follow-up
 -- key:             visit_id
--- reads:           visit_result, visit, visit_on_appliance, visit_symptom, episode_visit, episode, follow_up
--- fix_date:        day of the fix
+-- reads:           after_fix, follow_up
 -- days:            days from the fix to the event, or to the end of follow-up
--- event:           return: the episode's next visit; new fault: another episode on the unit began before it; none yet
--- is_late_return:  the new fault began after window_days and within 90 days, and tells a complaint group that the episode told up to the fix:
---                  the same trouble may be back, too late to be joined
--- return_visit_id: the visit of the event; null = none yet
--- days_to_return:  days from the fix to the episode's next visit, whether or not a new fault came first; null = none so far
 -- days_followed:   days from the fix to the end of follow-up
-create or replace table callback_follow_up as
-with
-    -- a unit visited once has nothing to wait for but the end of follow-up
-    placed as (
-        select
-            visit_on_appliance.visit_id as visit_id,
-            visit_on_appliance.appliance_id as appliance_id,
-            visit_on_appliance.visit_no_on_appliance as visit_no,
-            visit_result.visit_date as visit_date,
-            visit_result.visit_no = 1 as is_new_fault
-        from visit_on_appliance
-        inner join (select appliance_id from visit_on_appliance where visit_no_on_appliance = 2) as seen_again
-            on seen_again.appliance_id = visit_on_appliance.appliance_id
-        inner join visit_result on visit_result.visit_id = visit_on_appliance.visit_id
-    ),
-    waiting as (
-        select
-            visit_id,
-            appliance_id,
-            min(case when is_new_fault then visit_no end) over (
-                partition by appliance_id order by visit_no
-                rows between 1 following and unbounded following
-            ) as fault_no
-        from placed
-    ),
-    later_fault as (
-        select visit_id, appliance_id, visit_no, visit_date
-        from placed
-        where is_new_fault and visit_no > 1
-    ),
-    followed as (
-        select
-            visit_result.visit_id as visit_id,
-            visit_result.episode_id as episode_id,
-            visit_result.visit_date as fix_date,
-            visit.technician as technician,
-            visit.branch as branch,
-            case
-                when new_fault.visit_no is not null and (later.visit_no is null or new_fault.visit_no < later.visit_no)
-                    then 'new fault'
-                when later.visit_no is not null then 'return'
-                else 'none yet'
-            end as event,
-            later.visit_id as next_visit_id,
-            later.visit_date as next_date,
-            new_fault.visit_id as fault_visit_id,
-            new_fault.visit_date as fault_date
-        from visit_result
-        inner join visit on visit.visit_id = visit_result.visit_id
-        left join placed as later on later.visit_id = visit_result.next_visit_id
-        left join waiting on waiting.visit_id = visit_result.visit_id
-        left join later_fault as new_fault
-            on new_fault.appliance_id = waiting.appliance_id
-            and new_fault.visit_no = waiting.fault_no
-        where visit_result.outcome = 'fixed'
-    ),
-    late as (
-        select distinct followed.visit_id as visit_id
-        from followed
-        cross join follow_up
-        inner join visit_symptom as told_again on told_again.visit_id = followed.fault_visit_id
-        inner join episode_visit as earlier on earlier.episode_id = followed.episode_id
-        inner join visit_symptom as told_before
-            on told_before.visit_id = earlier.visit_id
-            and told_before.symptom_group = told_again.symptom_group
-        where followed.event = 'new fault'
-            and datediff('day', followed.fix_date, followed.fault_date) > follow_up.window_days
-            and datediff('day', followed.fix_date, followed.fault_date) <= 90
-            and told_again.source = 'complaint'
-            and told_before.source = 'complaint'
-            and told_again.symptom_group <> 'display'
-            and not told_again.is_negated
-            and not told_before.is_negated
-    )
+-- A view: what depends on the day is worked out when it is read.
+create or replace view callback_follow_up as
 select
-    followed.visit_id as visit_id,
-    followed.episode_id as episode_id,
-    followed.fix_date as fix_date,
-    episode.kind as kind,
-    episode.make as make,
-    followed.technician as technician,
-    followed.branch as branch,
-    episode.main_symptom as main_symptom,
-    datediff(
-        'day',
-        followed.fix_date,
-        case
-            when followed.event = 'return' then followed.next_date
-            when followed.event = 'new fault' then followed.fault_date
-            else follow_up.as_of
-        end
-    ) as days,
-    followed.event as event,
-    late.visit_id is not null as is_late_return,
-    case
-        when followed.event = 'return' then followed.next_visit_id
-        when followed.event = 'new fault' then followed.fault_visit_id
-    end as return_visit_id,
-    datediff('day', followed.fix_date, followed.next_date) as days_to_return,
-    datediff('day', followed.fix_date, follow_up.as_of) as days_followed
-from followed
-inner join episode on episode.episode_id = followed.episode_id
-cross join follow_up
-left join late on late.visit_id = followed.visit_id;
+    after_fix.visit_id as visit_id,
+    after_fix.episode_id as episode_id,
+    after_fix.fix_date as fix_date,
+    after_fix.kind as kind,
+    after_fix.make as make,
+    after_fix.technician as technician,
+    after_fix.branch as branch,
+    after_fix.main_symptom as main_symptom,
+    datediff('day', after_fix.fix_date, coalesce(after_fix.event_date, follow_up.as_of)) as days,
+    after_fix.event as event,
+    after_fix.is_late_return as is_late_return,
+    after_fix.return_visit_id as return_visit_id,
+    after_fix.days_to_return as days_to_return,
+    datediff('day', after_fix.fix_date, follow_up.as_of) as days_followed
+from after_fix
+cross join follow_up;
 
 -- must hold: every fix is followed once, and no time is negative
 select visit_result.visit_id, min(callback_follow_up.days) as days

@@ -1,129 +1,28 @@
 -- one row a cured episode, follow-up over, with its confirmed cause: what a cause model learns from
 -- key:              episode_id
--- reads:            episode, episode_visit, visit, visit_result, visit_symptom, visit_finding
--- symptoms:         complaints told up to the cure, not negated, in alphabetical order
--- codes:            fault codes shown up to the cure
--- findings:         finding=value, sure ones, up to the visit that ended the first complaint; of two values the last seen
--- complaint:        text of the first visit's complaint, as it stands in the record: no later visit's text, none of findings
---                   or work done; null = none
--- cause:            confirmed cause
--- job_no:           of the visit that ended the first complaint, or the episode's first; null = none
-create or replace table cause_example as
-with
-    example as (
-        select
-            episode.episode_id as episode_id,
-            first_result.ended_by_visit_id as ending_visit_id,
-            visit.job_no as job_no,
-            visit.complaint as complaint
-        from episode
-        inner join visit_result as first_result on first_result.visit_id = episode.episode_id
-        inner join visit on visit.visit_id = episode.episode_id
-        where episode.state = 'cured' and episode.is_mature and episode.cause is not null
-            and first_result.ended_by_visit_id is not null
-    ),
-    -- most complaints end at the first visit, which tells each of its words once
-    ended_later as (
-        select
-            example.episode_id as episode_id,
-            example.ending_visit_id as ending_visit_id,
-            episode_visit.visit_id as visit_id,
-            episode_visit.visit_no as visit_no
-        from example
-        inner join visit_result as ending on ending.visit_id = example.ending_visit_id
-        inner join episode_visit
-            on episode_visit.episode_id = example.episode_id
-            and episode_visit.visit_no <= ending.visit_no
-        where example.ending_visit_id <> example.episode_id
-    ),
-    later_job as (
-        select example.episode_id as episode_id, visit.job_no as job_no
-        from example
-        inner join visit on visit.visit_id = example.ending_visit_id
-        where example.ending_visit_id <> example.episode_id
-    ),
-    told as (
-        select
-            visit_symptom.visit_id as episode_id,
-            visit_symptom.source as source,
-            visit_symptom.symptom as symptom
-        from visit_symptom
-        inner join example
-            on example.episode_id = visit_symptom.visit_id
-            and example.ending_visit_id = visit_symptom.visit_id
-        where not visit_symptom.is_negated
-        union all
-        select distinct
-            ended_later.episode_id as episode_id,
-            visit_symptom.source as source,
-            visit_symptom.symptom as symptom
-        from visit_symptom
-        inner join ended_later on ended_later.visit_id = visit_symptom.visit_id
-        where not visit_symptom.is_negated
-    ),
-    seen as (
-        select
-            visit_finding.visit_id as episode_id,
-            visit_finding.finding || '=' || min(visit_finding.value) as finding
-        from visit_finding
-        inner join example
-            on example.episode_id = visit_finding.visit_id
-            and example.ending_visit_id = visit_finding.visit_id
-        where not visit_finding.is_doubtful
-        group by visit_finding.visit_id, visit_finding.finding
-        union all
-        select episode_id, finding || '=' || value as finding
-        from (
-            select
-                ended_later.episode_id as episode_id,
-                visit_finding.finding as finding,
-                visit_finding.value as value,
-                row_number() over (
-                    partition by ended_later.episode_id, visit_finding.finding
-                    order by ended_later.visit_no desc, visit_finding.value
-                ) as place
-            from visit_finding
-            inner join ended_later on ended_later.visit_id = visit_finding.visit_id
-            where not visit_finding.is_doubtful
-        ) as seen_at
-        where place = 1
-    ),
-    listed as (
-        select
-            episode_id,
-            list_sort(array_agg(word) filter (where source = 'complaint')) as symptoms,
-            list_sort(array_agg(word) filter (where source = 'code')) as codes,
-            list_sort(array_agg(word) filter (where source = 'finding')) as findings
-        from (
-            select episode_id, source, symptom as word
-            from told
-            union all
-            select episode_id, 'finding' as source, finding as word
-            from seen
-        ) as words
-        group by episode_id
-    )
+-- reads:            cured_cause, follow_up
+-- A view: what depends on the day is worked out when it is read.
+create or replace view cause_example as
 select
-    episode.episode_id as episode_id,
-    episode.kind as kind,
-    episode.make as make,
-    episode.model_family as model_family,
-    episode.age_years as age_years,
-    coalesce(listed.symptoms, cast([] as varchar[])) as symptoms,
-    coalesce(listed.codes, cast([] as varchar[])) as codes,
-    coalesce(listed.findings, cast([] as varchar[])) as findings,
-    example.complaint as complaint,
-    episode.cause as cause,
-    episode.cure_date as cure_date,
-    episode.first_visit_date as first_visit_date,
-    episode.visits as visits,
-    episode.labour_minutes as labour_minutes,
-    episode.parts_cost as parts_cost,
-    coalesce(later_job.job_no, example.job_no) as job_no
-from episode
-inner join example on example.episode_id = episode.episode_id
-left join later_job on later_job.episode_id = episode.episode_id
-left join listed on listed.episode_id = episode.episode_id;
+    cured_cause.episode_id as episode_id,
+    cured_cause.kind as kind,
+    cured_cause.make as make,
+    cured_cause.model_family as model_family,
+    cured_cause.age_years as age_years,
+    cured_cause.symptoms as symptoms,
+    cured_cause.codes as codes,
+    cured_cause.findings as findings,
+    cured_cause.complaint as complaint,
+    cured_cause.cause as cause,
+    cured_cause.cure_date as cure_date,
+    cured_cause.first_visit_date as first_visit_date,
+    cured_cause.visits as visits,
+    cured_cause.labour_minutes as labour_minutes,
+    cured_cause.parts_cost as parts_cost,
+    cured_cause.job_no as job_no
+from cured_cause
+cross join follow_up
+where datediff('day', cured_cause.cure_date, follow_up.as_of) >= follow_up.window_days;
 
 -- must hold: an example is one cured episode with its follow-up over and a cause
 select cause_example.episode_id

@@ -1,71 +1,40 @@
 -- one row a column of the job record that some visit fills
 -- key:        column_name
--- reads:      raw_record, stage_visit, stage_symptom, stage_finding, word_use
+-- reads:      visit_understood, word_use
 -- column_name: as a job sheet calls it; a make has no list to be understood by, so it is understood where it is given
 -- given:      visits in force that fill it; of parts, part lines
 -- understood: of them, those it became a value or a known term for
-create or replace table column_understood as
+create or replace view column_understood as
 with
-    said as (
-        select distinct visit_id
-        from stage_symptom
-        where source = 'complaint'
-    ),
-    coded as (
-        select distinct visit_id
-        from stage_symptom
-        where source = 'code'
-    ),
-    seen as (
-        select distinct visit_id
-        from stage_finding
-        where finding not in (select written from word_use where list = 'finding')
-    ),
-    known as (
-        select written, term
-        from word_use
-        where list = 'kind'
-    ),
-    cause_known as (
-        select written, term
-        from word_use
-        where list = 'cause'
-    ),
     counted as (
         select
-            count(visit.visit_id) as appliance_kind_given,
-            count(known.term) as appliance_kind_understood,
-            count(raw_record.make) as make_given,
-            count(case when raw_record.make is not null then visit.make end) as make_understood,
-            count(raw_record.model) as model_given,
-            count(case when raw_record.model is not null then visit.model end) as model_understood,
-            count(raw_record.serial) as serial_given,
-            count(case when raw_record.serial is not null then visit.serial end) as serial_understood,
-            count(raw_record.age) as age_given,
-            count(case when raw_record.age is not null then visit.age_years end) as age_understood,
-            count(raw_record.complaint) as complaint_given,
-            count(case when raw_record.complaint is not null then said.visit_id end) as complaint_understood,
-            count(raw_record.fault_code) as fault_code_given,
-            count(case when raw_record.fault_code is not null then coded.visit_id end) as fault_code_understood,
-            count(raw_record.findings) as findings_given,
-            count(case when raw_record.findings is not null then seen.visit_id end) as findings_understood,
-            count(raw_record.cause) as cause_given,
-            count(case when raw_record.cause is not null then cause_known.term end) as cause_understood,
-            count(raw_record.outcome) as outcome_given,
-            count(case when raw_record.outcome is not null then case when visit.outcome <> 'unknown' then visit.outcome end end) as outcome_understood,
-            count(raw_record.minutes) as minutes_given,
-            count(case when raw_record.minutes is not null then visit.labour_minutes end) as minutes_understood,
-            count(raw_record.labour_charge) as labour_charge_given,
-            count(case when raw_record.labour_charge is not null then visit.labour_charge end) as labour_charge_understood,
-            count(raw_record.parts_cost) as parts_cost_given,
-            count(case when raw_record.parts_cost is not null then visit.parts_cost end) as parts_cost_understood
-        from stage_visit as visit
-        inner join raw_record on raw_record.record_id = visit.record_id
-        left join known on known.written = raw_record.appliance_kind
-        left join cause_known on cause_known.written = raw_record.cause
-        left join said on said.visit_id = visit.visit_id
-        left join coded on coded.visit_id = visit.visit_id
-        left join seen on seen.visit_id = visit.visit_id
+            count(appliance_kind) as appliance_kind_given,
+            count(case when appliance_kind then 1 end) as appliance_kind_understood,
+            count(make) as make_given,
+            count(case when make then 1 end) as make_understood,
+            count(model) as model_given,
+            count(case when model then 1 end) as model_understood,
+            count(serial) as serial_given,
+            count(case when serial then 1 end) as serial_understood,
+            count(age) as age_given,
+            count(case when age then 1 end) as age_understood,
+            count(complaint) as complaint_given,
+            count(case when complaint then 1 end) as complaint_understood,
+            count(fault_code) as fault_code_given,
+            count(case when fault_code then 1 end) as fault_code_understood,
+            count(findings) as findings_given,
+            count(case when findings then 1 end) as findings_understood,
+            count(cause) as cause_given,
+            count(case when cause then 1 end) as cause_understood,
+            count(outcome) as outcome_given,
+            count(case when outcome then 1 end) as outcome_understood,
+            count(minutes) as minutes_given,
+            count(case when minutes then 1 end) as minutes_understood,
+            count(labour_charge) as labour_charge_given,
+            count(case when labour_charge then 1 end) as labour_charge_understood,
+            count(parts_cost) as parts_cost_given,
+            count(case when parts_cost then 1 end) as parts_cost_understood
+        from visit_understood
     ),
     every_column as (
         select 'appliance kind' as column_name, appliance_kind_given as given, appliance_kind_understood as understood from counted

@@ -5,7 +5,7 @@
 -- verdicts:  part lines left open for want of it
 -- job_no:    one job as example; null = its visits have no job number
 -- last_date: day of the last such visit
-create or replace table cure_to_review as
+create or replace view cure_to_review as
 select
     part_verdict.kind as kind,
     part_verdict.confirmed_cause as cause,

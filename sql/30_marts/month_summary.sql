@@ -19,7 +19,7 @@
 -- wrong_parts_cost:     their part, labour and further trip, money
 -- wrong_parts_minutes:  their labour and further trip, minutes
 -- window_days:          callback window, days
-create or replace table month_summary as
+create or replace view month_summary as
 with
     visited as (
         select

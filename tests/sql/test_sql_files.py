@@ -105,8 +105,8 @@ def test_what_must_hold_holds_and_is_able_to_fail(built: duckdb.DuckDBPyConnecti
     copy = built.cursor()
     copy.execute("begin")
     copy.execute("update stage_visit set outcome = 'mended' where visit_id = 1")
-    copy.execute("update month_summary set episodes = episodes + 1 where month = '2026-01-01'")
-    copy.execute("delete from part_verdict where visit_id = 2")
+    copy.execute("update first_visit_end set visit_date = date '2030-01-01' where episode_id = 1")
+    copy.execute("delete from part_trace where visit_id = 2")
     found = set(broken(copy))
     copy.execute("rollback")
     assert "visit: an outcome is one of the accepted words" in found
@@ -116,7 +116,7 @@ def test_what_must_hold_holds_and_is_able_to_fail(built: duckdb.DuckDBPyConnecti
 
 def test_an_empty_workshop_has_all_tables_and_nothing_in_them() -> None:
     connection = duckdb.connect()
-    sql.create_raw(connection)
+    sql.create(connection)
     sql.rebuild(connection)
     assert broken(connection) == {}
     for file in BUILT:
@@ -137,6 +137,15 @@ def test_rebuilding_changes_nothing(built: duckdb.DuckDBPyConnection) -> None:
     before = contents()
     sql.rebuild(built)
     assert contents() == before
+
+
+def test_a_table_changes_by_visits_or_is_made_as_a_whole_and_counts_over_units_are_views() -> None:
+    changing = {file.table for file in FILES if file.changes_by}
+    whole = {"follow_up", "branch_name"}
+    for file in sql.built_tables():
+        assert (file.table in whole) != (file.table in changing), file.table
+        assert file.changes_by is None or file.changes_by in ("visit_id", "episode_id")
+    assert {file.table for file in FILES if file.is_view} & changing == set()
 
 
 def test_statements_are_lower_case_and_plain() -> None:

@@ -9,18 +9,12 @@ import pytest
 from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.load.layout import FIELDS
-from pipeline.visit.conversation import append_record, run
+from pipeline.visit.conversation import run
 from pipeline.visit.question import Call
+from pipeline.visit.record import append_record
 from tests.worlds.empty import empty_workshop
-from tests.worlds.visit_workshop import open_workshop
 
 ASKED = {"kind": "w/m", "make": "Tavrik", "age": "6", "complaint": "stops before spin", "code": None}
-
-
-@pytest.fixture(scope="module")
-def workshop():
-    with open_workshop() as opened:
-        yield opened
 
 
 class Technician:
@@ -314,6 +308,7 @@ def test_no_line_is_wider_than_the_terminal(workshop, monkeypatch, width):
     monkeypatch.setattr("sys.stdout", screen)
     told = run(workshop.database, workshop.words, workshop.settings, Call(**ASKED))
     assert told["record"]["minutes"] == "38"
+    assert told["record"]["photos"] == ""
     assert max(map(len, screen.getvalue().splitlines())) <= width
 
 

@@ -30,7 +30,7 @@ def town(*, swap_habit: bool = True) -> MadeWorld:
     def make(folder: Path) -> None:
         from demo_data.generator.make import VISITS, make_world_files
 
-        made = make_world_files(visits=VISITS if swap_habit else VISITS // 2, swap_habit=swap_habit)
+        made = make_world_files(visits=VISITS if swap_habit else VISITS // 3, swap_habit=swap_habit)
         (folder / "town.pickle").write_bytes(pickle.dumps(made))
 
     folder = built_once("town" if swap_habit else "town-without-habits", make)
@@ -75,7 +75,7 @@ def staged(made: MadeWorld, *, with_serials: bool = True, as_of: str | None = No
     visit["age_years"] = visit["age_years"].astype("float64")
     visit["branch"] = visit["photos"] = None
     connection = duckdb.connect()
-    sql.create_raw(connection)
+    sql.create(connection)
     connection.execute(SETTING)
     if as_of is not None:
         connection.execute("update setting set as_of = cast(? as date)", [as_of])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 import duckdb
@@ -33,10 +34,24 @@ def visit(day: int, outcome: str = "fixed", **more: Any) -> dict[str, Any]:
     return {"visit_date": DAY_ONE + dt.timedelta(days=day), "outcome": outcome, **more}
 
 
+def separate(histories: Sequence[Sequence[dict[str, Any]]]) -> list[dict[str, Any]]:
+    """Visits of several histories for one workshop: a unit and job numbers for each."""
+    return [
+        {
+            **visit,
+            "serial": f"{place}-{visit.get('serial', 'S1')}",
+            "job_no": f"{place}-{visit.get('job_no', f'J{number}')}",
+            "callback_of": f"{place}-{visit['callback_of']}" if visit.get("callback_of") else None,
+        }
+        for place, history in enumerate(histories)
+        for number, visit in enumerate(history, start=1)
+    ]
+
+
 def workshop(*visits: dict[str, Any], until: int | None = 365, **settings: Any) -> duckdb.DuckDBPyConnection:
     """Stage the visits in their order (visit_id 1, 2 …) and rebuild, followed to day ``until`` (None: last visit)."""
     connection = duckdb.connect(config={"threads": 1})
-    sql.create_raw(connection)
+    sql.create(connection)
     as_of = None if until is None else DAY_ONE + dt.timedelta(days=until)
     chosen = {"window_days": 30, "waiting_days": 120, "hour_rate": 48.0, "trip_cost": 22.0, "trip_minutes": 35.0}
     chosen |= {"currency": "GBP", "as_of": as_of} | settings

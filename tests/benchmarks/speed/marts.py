@@ -100,7 +100,7 @@ def made_history(visits: int) -> duckdb.DuckDBPyConnection:
     """Staged tables of a made-up history, in memory: three visits a unit in the mean."""
     connection = duckdb.connect()
     connection.execute("set threads = 2; select setseed(0.25)")
-    sql.create_raw(connection)
+    sql.create(connection)
     connection.execute("insert into setting values (30, 120, 48, 22, 35, 'GBP', null, false)")
     for statement in SYNTHETIC.format(visits=visits, units=visits // 3).split(";\n"):
         connection.execute(statement)
