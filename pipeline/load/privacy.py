@@ -377,14 +377,14 @@ _MASKS: tuple[tuple[str, Callable[[str], str]], ...] = (
     ),
 )
 
-_EMAILS, _CARDS, _IBANS, _, _PHONES, *_, _NAMES = _MASKS
+_EMAILS, _CARDS, _IBANS, _, _PHONES = _MASKS[:5]
 _STAFF = (
     _EMAILS,
     (_CARDS[0], lambda text: _CARD.sub(_account_in_groups, text)),
     (_IBANS[0], lambda text: _IBAN.sub(_account_in_groups, text)),
     (_PHONES[0], lambda text: _NUMBER.sub(_phone_not_bare, text)),
 )
-_BY_LEVEL = {"text": _MASKS, "code": (*_STAFF, _NAMES), "staff": _STAFF}
+_BY_LEVEL = {"text": _MASKS, "code": (*_STAFF, _MASKS[-1]), "staff": _STAFF}
 
 # Any text that a mask of the level could change, in one look: RE2 syntax.
 FIRST_LOOK = {level: "|".join(f"(?:{look})" for look, _ in masks) for level, masks in _BY_LEVEL.items()}
