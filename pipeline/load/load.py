@@ -21,7 +21,6 @@ from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout, open_layout
 from pipeline.load.loaded_before import loaded_before
 from pipeline.load.report import FileReport, LoadReport
-from pipeline.load.technicians import hash_held
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
 from pipeline.settings import with_currency_held
@@ -34,6 +33,8 @@ from sql.working import drop_temporary, make
 
 if TYPE_CHECKING:
     from pipeline.load.asked import Decide, Told
+    from pipeline.load.refusals import Screened
+    from pipeline.load.versions import Versions
     from pipeline.load.whole_history import Gone
     from pipeline.settings import Settings
     from pipeline.store.database import Database
@@ -122,7 +123,11 @@ def load_files(
         None if dry_run else may_replace,
     )
     report = LoadReport(dry_run=dry_run, strict=strict)
-    hashed = hash_held(database) if settings.hash_technicians and not dry_run else None
+    hashed = None
+    if settings.hash_technicians and not dry_run:
+        from pipeline.load.technicians import hash_held
+
+        hashed = hash_held(database)
     if not dry_run and is_outdated(database.connection, settings):
         from pipeline.load.stage import restage
 
@@ -248,7 +253,7 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
-    from pipeline.load.hints import another_language, put_back, unread_amounts, without_causes
+    from pipeline.load.hints import another_language, blank_lines, of_batch, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -257,7 +262,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     connection = asked.database.connection
     proposal = None
     columns_of_file = records.header
-    notes: list[str] = []
+    notes = blank_lines(connection)
     if layout is None:
         layout, proposal = choose_layout(asked, source, records, notes)
         if asked.sheet:
@@ -276,7 +281,28 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     screened = screen(connection, shaped.layout, shaped.header, records, settings, key, forms)
     notes += screened.notes
     versions = compare(connection, shaped.layout.grain)
-    report = FileReport(
+    notes = [*_without_lines(screened.lines), *records.notes, *notes]
+    notes += [*_later_than_today(connection), *_told_twice(connection, shaped.layout)]
+    report = _report(source, layout, screened, versions, notes)
+    report.proposal, report.batch = proposal, place.batch
+    if versions.loaded:
+        report.notes += without_causes(connection, asked.words, shaped.layout, shaped.header)
+        report.notes += another_language(connection, asked.words, asked.settings)
+    if asked.strict and screened.rejected:
+        report.refuse_whole()
+        return report
+    _compare_with_history(asked, source, report)
+    asked.batches.append(place.batch)
+    last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
+    if place.replaces or versions.loaded:
+        offences = _build(asked, place, last_record)
+        report.notes += of_batch(connection, place.batch)
+        report.notes += [said(offence) for offence in offences]
+    return report
+
+
+def _report(source: Source, layout: Layout, screened: Screened, versions: Versions, notes: list[str]) -> FileReport:
+    return FileReport(
         source.name,
         source.sha256,
         layout.label,
@@ -287,42 +313,23 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         rejected=screened.rejected,
         reasons=[{"column": c, "rule": r, "lines": n} for (c, r), n in screened.reasons.most_common()],
         rejected_lines=screened.shown,
-        notes=[
-            *_without_lines(screened.lines),
-            *records.notes,
-            *notes,
-            *_later_than_today(connection),
-            *_told_twice(connection, shaped.layout),
-        ],
-        proposal=proposal,
+        notes=notes,
         layout_used=layout,
-        batch=place.batch,
     )
-    if versions.loaded:
-        report.notes += without_causes(connection, asked.words, shaped.layout, shaped.header)
-        report.notes += another_language(connection, asked.words, asked.settings)
-    if asked.strict and screened.rejected:
-        report.is_refused_whole = True
-        report.loaded = report.unchanged = report.replaced = 0
-        report.rejected = report.read
-        return report
+
+
+def _compare_with_history(asked: Asked, source: Source, report: FileReport) -> None:
+    """Keep what is in a whole history; of any other file say which visits an earlier one of its name held beyond it."""
     from pipeline.load.whole_history import missed, present_in_file
 
+    connection = asked.database.connection
     if asked.whole_history:
         asked.present.append(present_in_file(connection))
-    elif lacking_visits := missed(connection, source.name):
+    elif lacking := missed(connection, source.name):
         report.notes.append(
-            f"{lacking_visits:,} visits of this period that an earlier file of this name held are not in it. "
+            f"{lacking:,} visits of this period that an earlier file of this name held are not in it. "
             "They stay. If it holds all jobs of its period, load with --whole-history."
         )
-    asked.batches.append(place.batch)
-    last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
-    if place.replaces or versions.loaded:
-        offences = _build(asked, place, last_record)
-        report.notes += unread_amounts(connection)
-        report.notes += put_back(connection, place.batch)
-        report.notes += [said(offence) for offence in offences]
-    return report
 
 
 def _without_lines(lines: int) -> list[str]:
@@ -340,13 +347,13 @@ def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]
     if place.replaces:
         asked.tell("Reading all visits again without the lines that were replaced …")
         restage(asked.database, asked.words, with_currency_held(asked.settings, connection))
-        return broken(connection)
+        return broken(connection, with_figures=False)
     asked.tell("Reading the words of the new lines …")
     settings = with_currency_held(asked.settings, connection)
     stage_batch(connection, asked.words, settings, place.batch, last_record)
     asked.tell("Building the tables …")
     with refreshed(connection, lambda done, of: asked.tell(bar(done, of, "tables"))):
-        return broken(connection)
+        return broken(connection, with_figures=False)
 
 
 def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:

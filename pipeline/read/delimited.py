@@ -154,7 +154,8 @@ def find_encoding(source: Source, reading: Reading) -> str:
             return name
         except (LookupError, ValueError) as fault:
             raise LayoutError(
-                f"{shown(reading.encoding)} is no encoding of this file.", 'Use one such as "utf-8" or "windows-1252".'
+                f"{shown(reading.encoding)} is not an encoding of this file.",
+                'Use one such as "utf-8" or "windows-1252".',
             ) from fault
     even, odd = start[0::2].count(0), start[1::2].count(0)
     if even + odd > len(start) / 5:
@@ -311,6 +312,10 @@ def read_regular(
     inside = " + ".join(f"coalesce(length({c}) - length(replace({c}, chr(10), '')), 0)" for c in columns)
     is_blank = " and ".join(f"({c} is null or trim({c}) = '')" for c in columns)
     if held == expected:
+        connection.execute(
+            f"create or replace temp table blank_line as select rowid - {first - skip - 1} as line_no from lines "
+            f"where {is_blank}"
+        )
         connection.execute(f"delete from lines where {is_blank}")
         connection.execute(
             f"create or replace temp view incoming as select rowid - {first - skip - 1} as line_no, {names} from lines"
@@ -323,6 +328,7 @@ def read_regular(
         f"create or replace temp table incoming as select rowid - {first - skip - 1} + coalesce(sum({inside}) over "
         f"(order by rowid rows between unbounded preceding and 1 preceding), 0)::bigint as line_no, {names} from lines"
     )
+    connection.execute(f"create or replace temp table blank_line as select line_no from incoming where {is_blank}")
     connection.execute(f"delete from incoming where {is_blank}")
     return True
 
@@ -369,7 +375,7 @@ def _records(
                 line_no,
                 _safe("".join(taken).rstrip("\r\n")),
                 "holds bytes that are no text in this file's encoding",
-                'Name the encoding in the layout file (encoding = "windows-1252"), or mend the line.',
+                'Name the encoding in the layout file (encoding = "windows-1252"), or fix the line.',
             )
         elif cells:
             if any("\ue000" in cell for cell in cells) and not any("\ue000" in line for line in taken):

@@ -24,7 +24,7 @@ from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import MOST_ALIKE, gather
 from pipeline.words.appliance import about
 from tests.worlds.empty import empty_workshop
-from tests.worlds.visit_workshop import folder, open_workshop
+from tests.worlds.visit_workshop import folder
 
 ASKED = {
     "kind": "w/m",
@@ -33,12 +33,6 @@ ASKED = {
     "complaint": "stops before spin, lamps flashing",
     "found": ["water left=no"],
 }
-
-
-@pytest.fixture(scope="module")
-def workshop():
-    with open_workshop() as opened:
-        yield opened
 
 
 @pytest.fixture(scope="module")
@@ -244,7 +238,7 @@ def gather_one(workshop, question):
 
 
 def test_the_model_speaks_for_the_causes_of_the_kind_alone(workshop, monkeypatch):
-    monkeypatch.setattr("models.causes.evidence.outside_note", lambda *_: None)
+    monkeypatch.setattr("models.causes.evidence.outside_notes", lambda _, asked: [None] * len(asked))
     question = Question("washing machine", symptoms=("does not drain",))
     got = odds_of(question, about(workshop.words, question.kind), gather_one(workshop, question), OneOpinion(), "0001")
     assert got.causes == pytest.approx({"blocked pump filter": 0.675, "level sensor fault": 0.225})
