@@ -6,6 +6,7 @@ import functools
 import gc
 import importlib
 import os
+import shlex
 import sys
 import warnings
 from collections.abc import Callable
@@ -64,7 +65,7 @@ def begun_in_fork(
         sys.stdout, sys.stderr = (os.fdopen(n, "w", encoding="utf-8", closefd=False) for n in (1, 2))
         os.environ["PRIORJOBS_DB"] = db
         os.chdir(folder)
-        sys.argv = ["priorjobs", *words.split()]
+        sys.argv = ["priorjobs", *shlex.split(words)]
         status = 99
         try:
             inside()

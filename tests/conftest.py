@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import random
 import shutil
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 from hypothesis import settings
 
+import sql
 from pipeline import Workshop
 from pipeline.demo import run_demo
+from pipeline.load import load as load_module
 from pipeline.train import train as learning
-from tests.worlds import demo_sample, shared
+from tests.worlds import demo_sample, empty, shared
 
-settings.register_profile("priorjobs", deadline=None, print_blob=True)  # a busy machine is no fault; seeds are printed
+settings.register_profile(  # a busy machine is no fault; seeds are printed
+    "priorjobs", deadline=None, max_examples=shared.times(30), print_blob=True
+)
 settings.load_profile("priorjobs")
 
 
@@ -51,12 +57,16 @@ NEWEST = 450  # cured jobs the demo of the tests learns from
 
 
 def _demo(folder: Path) -> None:
-    """The whole chain, but that it learns from the newest jobs alone: from all of them takes most of its time."""
+    """The whole chain, but that it learns quickly and from the newest jobs alone: that takes most of its time."""
+    from tests.worlds import cause_world
+
     progress: list[str] = []
     every = learning.examples
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "examples", lambda database: every(database).tail(NEWEST))
-        told = run_demo(folder / "shop", progress.append)
+        patch.setattr("pipeline.visit.tapping.MOST_POINTS", 40)
+        with cause_world.quick_training():
+            told = run_demo(folder / "shop", progress.append)
     (folder / "told.json").write_text(json.dumps([told, progress]), encoding="utf-8")
 
 
@@ -79,6 +89,35 @@ def demo_workshop(demo: Demo):
 def sixty_calls(tmp_path: Path) -> Path:
     """A folder of the test's own: ``jobs.csv``, and ``workshop.duckdb`` that has loaded its sixty calls and learned from them."""
     return shutil.copytree(demo_sample.learned(), tmp_path / "shop")
+
+
+@pytest.fixture
+def quick_training() -> Iterator[None]:
+    """Learn quickly, where how well it learns is not asked."""
+    from tests.worlds import cause_world
+
+    with cause_world.quick_training():
+        yield
+
+
+@pytest.fixture
+def asks_what_must_hold() -> None:
+    """A load of this test asks what must hold."""
+
+
+@pytest.fixture(autouse=True)
+def asks_not_what_must_hold(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Loads ask what must hold and tell it in their notes: only where a test looks there (a sixth of a small load)."""
+    if "asks_what_must_hold" not in request.fixturenames:
+        monkeypatch.setattr(load_module, "broken", lambda _: [])
+
+
+@pytest.fixture
+def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave core and marts out, where only raw and staged tables are looked at: half of a small load."""
+    empty.made()
+    monkeypatch.setattr(sql, "rebuild", lambda *_: None)
+    monkeypatch.setattr(load_module, "refreshed", lambda *_: contextlib.nullcontext())
 
 
 @pytest.fixture

@@ -10,9 +10,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from demo_data.generator.kind_odds import read_words
 from demo_data.generator.makes import KIND_LETTER
 from demo_data.generator.technicians import CALL_OUT, HABITS, HOUR_RATE, TECHNICIANS, Bench, Case, Habit, Visit, work
-from demo_data.generator.world import Call, World, read_words
+from demo_data.generator.world import Call, World
 
 RECORDS_FROM, RECORDS_TO = date(2022, 10, 1), date(2026, 10, 31)
 SIMULATED_FROM, SIMULATED_TO = date(2022, 7, 1), date(2027, 3, 31)
@@ -81,75 +82,93 @@ def _told_again(rng: np.random.Generator, told: dict[str, bool]) -> dict[str, bo
     return dict(told) if rng.random() < 0.7 else dict.fromkeys(said_ones[:1], True)
 
 
+@dataclass
+class _Course:
+    """What stands between one visit of an episode and the next."""
+
+    day: date
+    technician: int
+    told: dict[str, bool]
+    code: str | None
+    job: int = 0
+    returns_to: int | None = None
+
+    def another_job(self, *, is_same: bool) -> None:
+        """Go on under the same job number, or under one that names it."""
+        self.returns_to = None if is_same else self.job
+        self.job += 0 if is_same else 1
+
+
 def live_through(
     bench: Bench, episode: Episode, day: date, rng: np.random.Generator, habits: tuple[Habit, ...] = HABITS
 ) -> Episode:
     """Play an episode from its first visit to its end; adds its records and state."""
     call = episode.call
-    case = Case(call)
-    technician = _pick_technician(rng)
-    told, code, job, returns_to, reason = dict(call.symptoms), call.code, 0, None, ""
+    case, course = Case(call), _Course(day, _pick_technician(rng), dict(call.symptoms), call.code)
     shy = 0.16 if "wiring" in call.cause else 0.07 if "control" in call.cause else 0.025
 
     def add(visit: Visit) -> None:
+        told, code, job, returns_to = course.told, course.code, course.job, course.returns_to
         episode.records.append(
-            Record(day, episode.unit, episode.episode_id, call, visit, told, code, job, returns_to, reason)
+            Record(course.day, episode.unit, episode.episode_id, call, visit, told, code, job, returns_to, reason)
         )
 
     for _ in range(7):
-        day = _workday(day)
+        course.day = _workday(course.day)
+        technician = TECHNICIANS[course.technician]
         reason = "with part" if case.ordered else ""
         if rng.random() < 0.028:
-            add(Visit(TECHNICIANS[technician].name, outcome="no access", minutes=5))
+            add(Visit(technician.name, outcome="no access", minutes=5))
             if rng.random() < 0.2:
                 episode.state = "no access"
                 return episode
-            day, returns_to = day + _gap(rng, 5, 1, 25), None
+            course.day, course.returns_to = course.day + _gap(rng, 5, 1, 25), None
             continue
         if not case.ordered and not case.failed and rng.random() < shy:
-            add(Visit(TECHNICIANS[technician].name, outcome="no fault found", minutes=25 + rng.uniform(0, 25)))
+            add(Visit(technician.name, outcome="no fault found", minutes=25 + rng.uniform(0, 25)))
             if rng.random() < 0.5:
                 episode.state = "no fault found"
                 return episode
-            job, returns_to = job + 1, job
-            day = day + _gap(rng, 14, 2, 70)
-            technician = _pick_technician(rng)
-            told = _told_again(rng, call.symptoms)
+            course.another_job(is_same=False)
+            course.day = course.day + _gap(rng, 14, 2, 70)
+            course.technician = _pick_technician(rng)
+            course.told = _told_again(rng, call.symptoms)
             continue
-        visit = work(bench, case, TECHNICIANS[technician], day, rng, habits)
+        visit = work(bench, case, technician, course.day, rng, habits)
         add(visit)
-        if case.is_cured:
-            episode.state = "cured"
+        if case.is_cured or visit.outcome in ("beyond economic repair", "declined"):
+            episode.state = "cured" if case.is_cured else visit.outcome
             return episode
-        if visit.outcome in ("beyond economic repair", "declined"):
-            episode.state = visit.outcome
+        if visit.outcome != "part needed":
+            _come_back(course, call, visit, rng)
+        elif rng.random() < 0.015:
             return episode
-        if visit.outcome == "part needed":
-            if rng.random() < 0.015:
-                return episode
-            is_same_day = rng.random() < 0.03  # fetched from the shop, entered as a job of its own
-            is_same_job = not is_same_day and rng.random() < 0.85
-            returns_to = None if is_same_job else job
-            job += 0 if is_same_job else 1
-            if is_same_day:
-                continue
-            day = day + (_gap(rng, 7, 1, 30) if rng.random() < 0.95 else _gap(rng, 45, 20, 100))
-            technician = technician if rng.random() < 0.8 else _pick_technician(rng)
-            continue
-        if visit.outcome == "not fixed":
-            is_same_job = rng.random() < 0.6
-            returns_to = None if is_same_job else job
-            job += 0 if is_same_job else 1
-            day = day + _gap(rng, 5, 1, 40)
-        else:  # thought to be fixed, and comes back
-            gap = _gap(rng, 9, 1, 29) if rng.random() < 0.94 else _gap(rng, 42, 31, 70)
-            is_named = gap.days > SAME_FAULT_DAYS or not any(told.values()) or rng.random() < 0.75
-            job, returns_to = job + 1, (job if is_named else None)
-            day = day + gap
-        technician = technician if rng.random() < 0.45 else _pick_technician(rng)
-        told = _told_again(rng, call.symptoms)
-        code = call.code if rng.random() < 0.85 else None
+        else:
+            _wait_for_part(course, rng)
     return episode
+
+
+def _wait_for_part(course: _Course, rng: np.random.Generator) -> None:
+    is_same_day = rng.random() < 0.03  # fetched from the shop, entered as a job of its own
+    course.another_job(is_same=not is_same_day and rng.random() < 0.85)
+    if is_same_day:
+        return
+    course.day = course.day + (_gap(rng, 7, 1, 30) if rng.random() < 0.95 else _gap(rng, 45, 20, 100))
+    course.technician = course.technician if rng.random() < 0.8 else _pick_technician(rng)
+
+
+def _come_back(course: _Course, call: Call, visit: Visit, rng: np.random.Generator) -> None:
+    if visit.outcome == "not fixed":
+        course.another_job(is_same=rng.random() < 0.6)
+        course.day = course.day + _gap(rng, 5, 1, 40)
+    else:  # thought to be fixed, and comes back
+        gap = _gap(rng, 9, 1, 29) if rng.random() < 0.94 else _gap(rng, 42, 31, 70)
+        is_named = gap.days > SAME_FAULT_DAYS or not any(course.told.values()) or rng.random() < 0.75
+        course.job, course.returns_to = course.job + 1, (course.job if is_named else None)
+        course.day = course.day + gap
+    course.technician = course.technician if rng.random() < 0.45 else _pick_technician(rng)
+    course.told = _told_again(rng, call.symptoms)
+    course.code = call.code if rng.random() < 0.85 else None
 
 
 def _name_lost_beginning(episode: Episode) -> None:

@@ -12,8 +12,9 @@ from datetime import date
 
 import numpy as np
 
+from demo_data.generator.kind_odds import Fault
 from demo_data.generator.makes import COLD, LAUNDRY
-from demo_data.generator.world import Call, Fault, World, family_of
+from demo_data.generator.world import Call, World, family_of
 
 
 @dataclass(frozen=True)
@@ -266,33 +267,11 @@ def _fit(
     fault = world.odds[call.kind].faults[named]
     visit.believed = named
     if best[0].startswith("do: "):
-        action = best[0][4:]
-        if action.startswith(WORDED_REFERRAL):
-            cures = fault.action == world.fault(call).action
-            visit.outcome = (
-                "fixed" if action.startswith("refer") and cures and rng.random() < 0.55 else "beyond economic repair"
-            )
-            case.is_cured = visit.outcome == "fixed"
-            visit.actions.append(action)
-            visit.minutes += 15
+        if _do_action(world, case, visit, fault, best[0][4:], rng):
             return
-        visit.minutes += world.action_minutes(fault) * rng.uniform(0.8, 1.3)
-        visit.actions.append(action)
-        case.actions.append(action)
     else:
-        if not is_carried_now:
-            if not visit.habit and not _still_seems_right(world, call, best, visit, rng):
-                case.failed.add(best)
-                visit.believed, visit.outcome = None, "going on"
-                return
-            if _is_refused(world, call, best, rng):
-                visit.outcome = "beyond economic repair" if rng.random() < 0.55 else "declined"
-                return
-            if any(rng.random() > is_carried(part) for part in best):
-                visit.outcome = "part needed"
-                visit.is_doubtful = rng.random() < 0.1
-                case.ordered, case.ordered_for, case.ordered_by_habit = best, named, visit.habit
-                return
+        if not is_carried_now and _put_off(world, case, visit, best, named, rng):
+            return
         for part in best:
             visit.parts.append((part, price_of(world, part, call.make)))
             visit.minutes += float(world.parts[part]["minutes"]) * rng.uniform(0.8, 1.3)
@@ -301,6 +280,50 @@ def _fit(
         visit.parts.append((extra, price_of(world, extra, call.make)))
         visit.minutes += float(world.parts[extra]["minutes"]) * 0.6
         case.parts.append(extra)
+    _test(world, case, visit, fault, best, rng)
+
+
+def _do_action(world: World, case: Case, visit: Visit, fault: Fault, action: str, rng: np.random.Generator) -> bool:
+    """Do what needs no part; tells whether it was to hand the job on, which ends the visit."""
+    if action.startswith(WORDED_REFERRAL):
+        cures = fault.action == world.fault(case.call).action
+        visit.outcome = (
+            "fixed" if action.startswith("refer") and cures and rng.random() < 0.55 else "beyond economic repair"
+        )
+        case.is_cured = visit.outcome == "fixed"
+        visit.actions.append(action)
+        visit.minutes += 15
+        return True
+    visit.minutes += world.action_minutes(fault) * rng.uniform(0.8, 1.3)
+    visit.actions.append(action)
+    case.actions.append(action)
+    return False
+
+
+def _put_off(
+    world: World, case: Case, visit: Visit, best: tuple[str, ...], named: int, rng: np.random.Generator
+) -> bool:
+    """Tell whether the parts are not fitted now: they look good, the customer refuses them, or they are not carried."""
+    if not visit.habit and not _still_seems_right(world, case.call, best, visit, rng):
+        case.failed.add(best)
+        visit.believed, visit.outcome = None, "going on"
+        return True
+    if _is_refused(world, case.call, best, rng):
+        visit.outcome = "beyond economic repair" if rng.random() < 0.55 else "declined"
+        return True
+    if any(rng.random() > is_carried(part) for part in best):
+        visit.outcome = "part needed"
+        visit.is_doubtful = rng.random() < 0.1
+        case.ordered, case.ordered_for, case.ordered_by_habit = best, named, visit.habit
+        return True
+    return False
+
+
+def _test(
+    world: World, case: Case, visit: Visit, fault: Fault, best: tuple[str, ...], rng: np.random.Generator
+) -> None:
+    """Test what was repaired; a part may be faulty new, and a fault still there may go unseen."""
+    call = case.call
     is_faulty_new = bool(fault.parts) and rng.random() < 0.012
     if world.is_cured(call, parts=case.parts, actions=case.actions) and not is_faulty_new:
         visit.outcome, case.is_cured = "fixed", True

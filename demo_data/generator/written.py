@@ -27,27 +27,11 @@ COLUMNS = (
 def visit(rng: np.random.Generator, world: World, record: Record, numbers: dict[tuple[int, int], str]) -> Row:
     """Word one visit; keys that start with ``_`` are the truth of what was written."""
     went, unit, call = record.visit, record.unit, record.call
-    faults = world.odds[call.kind].faults
     is_return_with_part = record.reason == "with part" and rng.random() < 0.6
-    if is_return_with_part:
-        text = ("", "return to fit part", "parts arrived, fit and test", "fit part on order")[int(rng.integers(4))]
-        told: dict[str, str] = {}
-    else:
-        text, told = said.complaint(rng, call.kind, record.told, record.code is not None, call.manners)
-    if rng.random() < 0.008:
-        text += f", tel 07700 900{int(rng.integers(100, 1000))}"
+    text, told = _complaint(rng, record, is_return_with_part=is_return_with_part)
     reasons = next((habit.findings for habit in HABITS if habit.name == went.habit), {})
     found = {f: v for f, v in went.found.items() if rng.random() < (0.85 if f in reasons else WRITES[went.technician])}
-    is_end = went.outcome in ("fixed", "beyond economic repair", "declined")
-    believed = None if went.believed is None else faults[went.believed]
-    if (
-        believed is not None
-        and went.outcome not in ("no access", "no fault found")
-        and (rng.random() < (0.995 if went.parts else 0.97 if is_end else 0.8))
-    ):
-        cause_text = said.cause(rng, believed.cause, went.is_doubtful)
-    else:
-        believed, cause_text = None, ""
+    believed, cause_text = _cause(rng, world, record)
     age_text, age_told = said.age(rng, unit.age(record.day), record.day.year)
     labour, parts_cost = charges(went)
     done = said.done(rng, went.outcome)
@@ -81,13 +65,38 @@ def visit(rng: np.random.Generator, world: World, record: Record, numbers: dict[
         "_age": age_told,
         "_code": shown or "",
         "_found": found,
-        "_cause": "" if believed is None else believed.cause,
-        "_doubt": bool(believed is not None and went.is_doubtful),
+        "_cause": believed,
+        "_doubt": bool(believed and went.is_doubtful),
         "_outcome": went.outcome,
         "_minutes": round(went.minutes),
         "_labour": labour,
         "_parts": parts,
     }
+
+
+def _complaint(rng: np.random.Generator, record: Record, *, is_return_with_part: bool) -> tuple[str, dict[str, str]]:
+    """The complaint as written, and what it tells."""
+    if is_return_with_part:
+        text = ("", "return to fit part", "parts arrived, fit and test", "fit part on order")[int(rng.integers(4))]
+        told: dict[str, str] = {}
+    else:
+        call = record.call
+        text, told = said.complaint(rng, call.kind, record.told, record.code is not None, call.manners)
+    if rng.random() < 0.008:
+        text += f", tel 07700 900{int(rng.integers(100, 1000))}"
+    return text, told
+
+
+def _cause(rng: np.random.Generator, world: World, record: Record) -> tuple[str, str]:
+    """The cause that is written down, and its wording; both empty where none is."""
+    went = record.visit
+    if went.believed is None or went.outcome in ("no access", "no fault found"):
+        return "", ""
+    is_end = went.outcome in ("fixed", "beyond economic repair", "declined")
+    if rng.random() >= (0.995 if went.parts else 0.97 if is_end else 0.8):
+        return "", ""
+    cause = world.odds[record.call.kind].faults[went.believed].cause
+    return cause, said.cause(rng, cause, went.is_doubtful)
 
 
 def _parts_text(rng: np.random.Generator, lines: list[str]) -> str:

@@ -185,9 +185,8 @@ def gather(weights: np.ndarray, at: np.ndarray) -> np.ndarray:
     jobs × classes.
     """
     total = np.zeros((len(at), weights.shape[1]))
-    empty = len(weights)
-    for position in range(at.shape[1]):
-        known = np.flatnonzero(at[:, position] != empty)
-        if len(known):
-            total[known] += weights[at[known, position]]
+    is_known = at != len(weights)
+    for position in np.flatnonzero(is_known.any(axis=0)):
+        known = np.flatnonzero(is_known[:, position])
+        total[known] += weights[at[known, position]]
     return total

@@ -49,6 +49,11 @@ class Words:
         """Place of each entry."""
         return {entry: number for number, entry in enumerate(self.entries)}
 
+    @cached_property
+    def is_piece(self) -> np.ndarray:
+        """Of each entry: whether it is a piece of a word."""
+        return np.array([entry[:1] == "~" for entry in self.entries], dtype=bool)
+
     def find(self, entry: str) -> int | None:
         """Place of a word, pair or piece; None = never met."""
         place = self.place.get(entry)
@@ -63,9 +68,8 @@ class Words:
             rows += [number] * len(shown)
             columns += shown
         row, column = np.array(rows, dtype=np.int64), np.array(columns, dtype=np.int64)
-        is_piece = np.array([entry[:1] == "~" for entry in self.entries], dtype=bool)
         weight = self.rarity[column]
-        block = row * BLOCKS + is_piece[column]
+        block = row * BLOCKS + self.is_piece[column]
         length = np.sqrt(np.bincount(block, weight**2, minlength=BLOCKS * len(texts)))
         return row, column, weight / length[block]
 

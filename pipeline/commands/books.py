@@ -54,11 +54,7 @@ def load(
     Example: priorjobs load jobs-2025.csv office.xlsx --db shop.duckdb
     """
     if save_layout:
-        from pipeline.load.report import may_hold_layout
-        from pipeline.store.outputs import may_write
-
-        may_write(save_layout, None, db=db)
-        may_hold_layout(save_layout)
+        _may_save(save_layout, db)
     is_new = not db.exists()
     with Workshop.open(db) as workshop:
         report = workshop.load(
@@ -82,6 +78,15 @@ def load(
         raise typer.Exit(2)
     if report.totals["rejected"]:
         raise typer.Exit(1)
+
+
+def _may_save(layout: Path, db: Path) -> None:
+    """Refuse before the work a place where the layout cannot be saved."""
+    from pipeline.load.report import may_hold_layout
+    from pipeline.store.outputs import may_write
+
+    may_write(layout, None, db=db)
+    may_hold_layout(layout)
 
 
 def tables(

@@ -45,7 +45,7 @@ def list_batches(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 
 
 def take_back(database: Database, words: Words, settings: Settings, batch: int) -> dict[str, Any]:
-    """Take one batch out, with all that rests on it, and build every table anew.
+    """Take one batch out, with all that rests on it, and build every table again.
 
     Lines that another file holds word for word stay; visits of which it brought a new version are again as they were
     before; visits that it took out as a whole history count again.

@@ -6,7 +6,7 @@ import dataclasses
 import hashlib
 import json
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -134,7 +134,7 @@ class Layout:
 
     @property
     def label(self) -> str:
-        """Name and a short fingerprint of the content, so that a mended layout reads a file anew."""
+        """Name and a short fingerprint of the content, so that a corrected layout reads a file again."""
         content = json.dumps(dataclasses.asdict(self, dict_factory=_without_newer), sort_keys=True, default=str)
         return f"{self.name} #{hashlib.sha256(content.encode()).hexdigest()[:8]}"
 
@@ -239,11 +239,8 @@ def parse_layout(text: str, name: str) -> Layout:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         raise LayoutError(f"The layout {shown(name)} is not TOML: {fault}", "Fix that line.") from fault
-    faults: list[str] = []
     settings = {key: value for key, value in given.items() if key not in TABLES}
-    for key, value in settings.items():
-        if complaint := _setting_fault(key, value):
-            faults.append(complaint)
+    faults = [told for key, value in settings.items() if (told := _setting_fault(key, value))]
     columns = {f: _rules(f, rule, faults) for f, rule in _table(given, "columns", faults).items()}
     constants = _table(given, "constants", faults)
     values = _table(given, "values", faults)
@@ -251,20 +248,10 @@ def parse_layout(text: str, name: str) -> Layout:
     if (given.get("grain") == "job") != bool(visits):
         faults.append('grain = "job" and [[visits]], one a visit, go together')
     join, items = _table(given, "join", faults), _table(given, "items", faults)
-    if join and not (set(join) == {"sheet", "by"} and all(isinstance(v, str) for v in join.values())):
-        faults.append("[join] holds sheet, the name of the second sheet, and by, the column that both have")
-    if set(items) - {"labour", "other"} or not all(_are_texts(v) for v in items.values()):
-        faults.append('[items] holds labour and other, lists of words: labour = ["call out"]')
-    allowed = (*FIELDS, *PART_FIELDS)
+    faults += _join_faults(join, items)
     named = (("columns", columns), ("constants", constants), ("values", values), *(("[visits]", v) for v in visits))
-    for section, content in named:
-        for f in content:
-            if f not in allowed:
-                faults.append(f"[{section}] names {shown(f)}, which is no field (fields: {', '.join(allowed)})")
-    if not all(isinstance(v, str) for v in constants.values()):
-        faults.append("[constants] holds text only")
-    if not all(isinstance(m, dict) and all(isinstance(v, str) for v in m.values()) for m in values.values()):
-        faults.append('[values.FIELD] holds lines such as "Done" = "fixed"')
+    faults += [told for section, content in named for told in _unknown_fields(section, content)]
+    faults += _text_faults(constants, values)
     if not columns:
         faults.append("[columns] is missing or empty")
     if faults:
@@ -282,6 +269,33 @@ def parse_layout(text: str, name: str) -> Layout:
 
 
 TABLES = ("columns", "constants", "values", "visits", "join", "items")
+
+
+def _join_faults(join: dict[str, Any], items: dict[str, Any]) -> list[str]:
+    faults = []
+    if join and not (set(join) == {"sheet", "by"} and all(isinstance(v, str) for v in join.values())):
+        faults.append("[join] holds sheet, the name of the second sheet, and by, the column that both have")
+    if set(items) - {"labour", "other"} or not all(_are_texts(v) for v in items.values()):
+        faults.append('[items] holds labour and other, lists of words: labour = ["call out"]')
+    return faults
+
+
+def _unknown_fields(section: str, content: Iterable[str]) -> list[str]:
+    allowed = (*FIELDS, *PART_FIELDS)
+    return [
+        f"[{section}] names {shown(field)}, which is not a field (fields: {', '.join(allowed)})"
+        for field in content
+        if field not in allowed
+    ]
+
+
+def _text_faults(constants: dict[str, Any], values: dict[str, Any]) -> list[str]:
+    faults = []
+    if not all(isinstance(v, str) for v in constants.values()):
+        faults.append("[constants] holds text only")
+    if not all(isinstance(m, dict) and all(isinstance(v, str) for v in m.values()) for m in values.values()):
+        faults.append('[values.FIELD] holds lines such as "Done" = "fixed"')
+    return faults
 
 
 def _are_texts(value: Any) -> bool:

@@ -34,6 +34,8 @@ from sql.working import drop_temporary, make
 
 if TYPE_CHECKING:
     from pipeline.load.asked import Decide, Told
+    from pipeline.load.refusals import Screened
+    from pipeline.load.versions import Versions
     from pipeline.load.whole_history import Gone
     from pipeline.settings import Settings
     from pipeline.store.database import Database
@@ -276,7 +278,29 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     screened = screen(connection, shaped.layout, shaped.header, records, settings, key, forms)
     notes += screened.notes
     versions = compare(connection, shaped.layout.grain)
-    report = FileReport(
+    notes = [*_without_lines(screened.lines), *records.notes, *notes]
+    notes += [*_later_than_today(connection), *_told_twice(connection, shaped.layout)]
+    report = _report(source, layout, screened, versions, notes)
+    report.proposal, report.batch = proposal, place.batch
+    if versions.loaded:
+        report.notes += without_causes(connection, asked.words, shaped.layout, shaped.header)
+        report.notes += another_language(connection, asked.words, asked.settings)
+    if asked.strict and screened.rejected:
+        report.refuse_whole()
+        return report
+    _compare_with_history(asked, source, report)
+    asked.batches.append(place.batch)
+    last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
+    if place.replaces or versions.loaded:
+        offences = _build(asked, place, last_record)
+        report.notes += unread_amounts(connection)
+        report.notes += put_back(connection, place.batch)
+        report.notes += [said(offence) for offence in offences]
+    return report
+
+
+def _report(source: Source, layout: Layout, screened: Screened, versions: Versions, notes: list[str]) -> FileReport:
+    return FileReport(
         source.name,
         source.sha256,
         layout.label,
@@ -287,42 +311,23 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         rejected=screened.rejected,
         reasons=[{"column": c, "rule": r, "lines": n} for (c, r), n in screened.reasons.most_common()],
         rejected_lines=screened.shown,
-        notes=[
-            *_without_lines(screened.lines),
-            *records.notes,
-            *notes,
-            *_later_than_today(connection),
-            *_told_twice(connection, shaped.layout),
-        ],
-        proposal=proposal,
+        notes=notes,
         layout_used=layout,
-        batch=place.batch,
     )
-    if versions.loaded:
-        report.notes += without_causes(connection, asked.words, shaped.layout, shaped.header)
-        report.notes += another_language(connection, asked.words, asked.settings)
-    if asked.strict and screened.rejected:
-        report.is_refused_whole = True
-        report.loaded = report.unchanged = report.replaced = 0
-        report.rejected = report.read
-        return report
+
+
+def _compare_with_history(asked: Asked, source: Source, report: FileReport) -> None:
+    """Keep what is in a whole history; of any other file say which visits an earlier one of its name held beyond it."""
     from pipeline.load.whole_history import missed, present_in_file
 
+    connection = asked.database.connection
     if asked.whole_history:
         asked.present.append(present_in_file(connection))
-    elif lacking_visits := missed(connection, source.name):
+    elif lacking := missed(connection, source.name):
         report.notes.append(
-            f"{lacking_visits:,} visits of this period that an earlier file of this name held are not in it. "
+            f"{lacking:,} visits of this period that an earlier file of this name held are not in it. "
             "They stay. If it holds all jobs of its period, load with --whole-history."
         )
-    asked.batches.append(place.batch)
-    last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
-    if place.replaces or versions.loaded:
-        offences = _build(asked, place, last_record)
-        report.notes += unread_amounts(connection)
-        report.notes += put_back(connection, place.batch)
-        report.notes += [said(offence) for offence in offences]
-    return report
 
 
 def _without_lines(lines: int) -> list[str]:

@@ -31,7 +31,7 @@ class FileReport:
     rejected_lines
         The first refused lines: {"line_no", "column", "value", "rule", "remedy"}.
     layout_used
-        The layout itself, None where the very file had been loaded before.
+        The layout itself, None where this file was already loaded.
     is_refused_whole
         ``strict`` was asked for and a line was refused: nothing was taken.
     batch
@@ -60,6 +60,12 @@ class FileReport:
     def counts(self) -> dict[str, int]:
         """Counts by name."""
         return {name: getattr(self, name) for name in COUNTS}
+
+    def refuse_whole(self) -> None:
+        """Take nothing of the file: ``strict`` was asked for."""
+        self.is_refused_whole = True
+        self.loaded = self.unchanged = self.replaced = 0
+        self.rejected = self.read
 
 
 @dataclass(repr=False)

@@ -27,7 +27,7 @@ def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
 
     A visit is known by its job number and day, without a job number by the appliance and day. Where several visits go
     by one such key, a visit is a version of the held one with the same content, else with the same appliance, else with
-    the same complaint; what matches none is a new visit: a doubled one can be seen and mended, a lost one cannot.
+    the same complaint; what matches none is a new visit: a doubled one can be seen and corrected, a lost one cannot.
     """
     (candidates,) = connection.execute("select count(*) from candidate").fetchall()[0]
     make(connection, "held")

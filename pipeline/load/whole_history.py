@@ -29,7 +29,7 @@ class Gone:
     visits
         How many are gone.
     moved, renumbered
-        Of these: visits whose job came in anew under another date, or whose appliance and day under another number.
+        Of these: visits whose job came in again under another date, or whose appliance and day under another number.
     beyond
         Visits held outside the period from earlier files of the same names: they stay.
     examples
@@ -67,7 +67,7 @@ class Gone:
             changed = self.moved + self.renumbered
             told = [
                 f"Whole history {period}: {self.visits:,} visits that the files no longer hold were taken out, of them "
-                f"{self.moved:,} came in anew under another date, {self.renumbered:,} under another job number, "
+                f"{self.moved:,} came in again under another date, {self.renumbered:,} under another job number, "
                 f"{self.visits - changed:,} are gone: {', '.join(self.examples)}"
                 + (" …" if self.visits > len(self.examples) else "")
             ]

@@ -13,6 +13,29 @@ if TYPE_CHECKING:
 MOST_JOBS = 100
 
 
+_LISTS = """
+    with
+        listed as (
+            select distinct report_advice.key, part_verdict.episode_id
+            from report_advice
+            inner join part_verdict on part_verdict.part_line_id = report_advice.part_line_id
+            where part_verdict.verdict = 'not the cause'
+        ),
+        placed as (
+            select
+                key,
+                episode_id,
+                row_number() over (partition by key order by episode_id desc) as place,
+                count(*) over (partition by key) as total
+            from listed
+        )
+    select key, episode_id, total
+    from placed
+    where place <= $most
+    order by key, place
+"""
+
+
 def advice_rows(
     connection: duckdb.DuckDBPyConnection, scope: Scope, found: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -48,27 +71,7 @@ def advice_rows(
     connection.register("report_advice", lines.astype({"part_line_id": "int64"}))
     try:
         lists = connection.execute(
-            """
-            with
-                listed as (
-                    select distinct report_advice.key, part_verdict.episode_id
-                    from report_advice
-                    inner join part_verdict on part_verdict.part_line_id = report_advice.part_line_id
-                    where part_verdict.verdict = 'not the cause'
-                ),
-                placed as (
-                    select
-                        key,
-                        episode_id,
-                        row_number() over (partition by key order by episode_id desc) as place,
-                        count(*) over (partition by key) as total
-                    from listed
-                )
-            select key, episode_id, total
-            from placed
-            where place <= $most
-            order by key, place
-            """,
+            _LISTS,
             {"most": MOST_JOBS},
         ).df()
     finally:

@@ -7,10 +7,32 @@ import math
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
 
     from pipeline.month.scope import Scope
     from reports.pages.month_figures import MonthFigures
+
+
+SWAPS = ("part", "instead_of", "count", "of", "money", "minutes")
+_RATES = ("rate", "low", "high")
+ROWS: dict[str, tuple[str, tuple[str, ...]]] = {  # key -> frame and its columns; none named = all
+    "advice": ("advice", ()),
+    "by_month": ("fix_by_month", ()),
+    "adopted": ("adopted", ()),
+    "swaps_by_month": ("swaps_by_month", ()),
+    "swaps_by_technician": ("swaps_by_technician", ()),
+    "model_families": ("model_families", ()),
+    "technicians": ("technicians", ("technician", "known", "fixed", "expected", "adjusted", *_RATES, "words")),
+    "branches": ("branches", ()),
+    "kinds": ("kinds", ("kind", "fixed", "known", "not_yet_known", *_RATES)),
+    "makes": ("makes", ("value", "fixed", "known", *_RATES, "words")),
+    "ages": ("ages", ("value", "fixed", "known", *_RATES)),
+    "causes": ("causes", ("kind", "complaint", "cause", "count", "of", "share", "low", "high")),
+    "parts": ("parts", ("part", "fitted", "cured", "missing", "days_waited", "trip_money")),
+    "next_fault": ("again", ("kind", "chance", "low", "high")),
+}
 
 
 def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
@@ -24,8 +46,6 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
         rate.
     """
     now, frames = figures.now, figures.frames
-    fix, back, swaps = now["first_time_fix"], now["callbacks"], now["wrong_swaps"]
-    is_open = fix["is_provisional"]
     made = {
         "month": f"{scope.last:%Y-%m}",
         "first_month": f"{scope.first:%Y-%m}",
@@ -36,6 +56,30 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
         "window_days": scope.window_days,
         "as_of": scope.as_of,
         "visits": figures.visits,
+        **_four(now, frames["month_swaps"]),
+        "changes": {
+            measure: {"difference": change[0], "low": change[1], "high": change[2]}
+            for measure, change in figures.changes.items()
+        },
+        "year": {
+            "from": scope.weighed_from,
+            "wrong_swaps": _records(frames["wrong_swaps"], SWAPS),
+        },
+        "together": figures.together,
+        **{key: _records(frames[name], columns) for key, (name, columns) in ROWS.items()},
+        "data_quality": {
+            row["name"]: {"count": row["count"], "of": row["of"]}
+            for row in _records(frames["quality"], ("name", "count", "of"))
+        },
+    }
+    plain: dict[str, Any] = _plain(made)
+    return plain
+
+
+def _four(now: Mapping[str, Mapping[str, Any]], month_swaps: pd.DataFrame) -> dict[str, Any]:
+    fix, back, swaps = now["first_time_fix"], now["callbacks"], now["wrong_swaps"]
+    is_open = fix["is_provisional"]
+    return {
         "first_time_fix": {
             "fixed": fix["fixed"],
             "known": fix["known"],
@@ -69,7 +113,7 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
             "minutes": swaps["minutes"],
             "to_come": swaps["to_come"],
             "is_provisional": swaps["is_provisional"],
-            "rows": _records(frames["month_swaps"], ["part", "instead_of", "count", "of", "money", "minutes"]),
+            "rows": _records(month_swaps, SWAPS),
         },
         "days_to_cure": {
             "faults": now["days_to_cure"]["faults"],
@@ -79,46 +123,14 @@ def report_json(scope: Scope, figures: MonthFigures) -> dict[str, Any]:
             "high": now["days_to_cure"]["half_high"],
             "nine_in_ten": now["days_to_cure"]["value"],
         },
-        "changes": {
-            measure: {"difference": change[0], "low": change[1], "high": change[2]}
-            for measure, change in figures.changes.items()
-        },
-        "advice": _records(frames["advice"], [name for name in frames["advice"].columns if name != "jobs"]),
-        "year": {
-            "from": scope.weighed_from,
-            "wrong_swaps": _records(frames["wrong_swaps"], ["part", "instead_of", "count", "of", "money", "minutes"]),
-        },
-        "by_month": _records(
-            frames["fix_by_month"], [name for name in frames["fix_by_month"].columns if name != "jobs"]
-        ),
-        "adopted": _records(frames["adopted"], list(frames["adopted"].columns)),
-        "together": figures.together,
-        "swaps_by_month": _records(frames["swaps_by_month"], list(frames["swaps_by_month"].columns)),
-        "swaps_by_technician": _records(frames["swaps_by_technician"], list(frames["swaps_by_technician"].columns)),
-        "model_families": _records(frames["model_families"], list(frames["model_families"].columns)),
-        "technicians": _records(
-            frames["technicians"],
-            ["technician", "known", "fixed", "expected", "adjusted", "rate", "low", "high", "words"],
-        ),
-        "branches": _records(frames["branches"], list(frames["branches"].columns)),
-        "kinds": _records(frames["kinds"], ["kind", "fixed", "known", "not_yet_known", "rate", "low", "high"]),
-        "makes": _records(frames["makes"], ["value", "fixed", "known", "rate", "low", "high", "words"]),
-        "ages": _records(frames["ages"], ["value", "fixed", "known", "rate", "low", "high"]),
-        "causes": _records(frames["causes"], ["kind", "complaint", "cause", "count", "of", "share", "low", "high"]),
-        "parts": _records(frames["parts"], ["part", "fitted", "cured", "missing", "days_waited", "trip_money"]),
-        "next_fault": _records(frames["again"], ["kind", "chance", "low", "high"]),
-        "data_quality": {
-            row["name"]: {"count": row["count"], "of": row["of"]}
-            for row in _records(frames["quality"], ["name", "count", "of"])
-        },
     }
-    plain: dict[str, Any] = _plain(made)
-    return plain
 
 
-def _records(frame: pd.DataFrame, columns: list[str]) -> list[dict[str, Any]]:
+def _records(frame: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, Any]]:
+    """Rows of these columns; of all but the key of its list of jobs where none is named."""
+    wanted = list(columns) or [name for name in frame.columns if name != "jobs"]
     return [
-        {str(name): value for name, value in row.items()} for row in frame[columns].astype(object).to_dict("records")
+        {str(name): value for name, value in row.items()} for row in frame[wanted].astype(object).to_dict("records")
     ]
 
 

@@ -242,6 +242,32 @@ def ages(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFr
     ), together
 
 
+_EPISODES = f"""
+    with main as (
+        select kind, row_number() over (order by count(*) desc, kind) as place
+        from report_fault
+        where month between $first and $last
+        group by kind
+        qualify row_number() over (order by count(*) desc, kind) <= $kinds
+    )
+    select
+        main.place,
+        episode.appliance_id,
+        episode.kind,
+        episode.make,
+        episode.age_years,
+        episode.first_visit_date,
+        episode.cure_date,
+        episode.state
+    from episode
+    inner join main on main.kind = episode.kind
+    where not episode.is_left_truncated
+        and episode.first_visit_date <= $end
+        and ($branch is null or {OF_BRANCH})
+    order by main.place, episode.episode_id
+"""
+
+
 def next_fault(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give further repairs by age, and the chance of another repair within a year, for the main kinds over all records.
 
@@ -256,30 +282,7 @@ def next_fault(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.
     from models.statistics.lifetimes import another_repair, repairs_by_age
 
     episodes = connection.execute(
-        f"""
-        with main as (
-            select kind, row_number() over (order by count(*) desc, kind) as place
-            from report_fault
-            where month between $first and $last
-            group by kind
-            qualify row_number() over (order by count(*) desc, kind) <= $kinds
-        )
-        select
-            main.place,
-            episode.appliance_id,
-            episode.kind,
-            episode.make,
-            episode.age_years,
-            episode.first_visit_date,
-            episode.cure_date,
-            episode.state
-        from episode
-        inner join main on main.kind = episode.kind
-        where not episode.is_left_truncated
-            and episode.first_visit_date <= $end
-            and ($branch is null or {OF_BRANCH})
-        order by main.place, episode.episode_id
-        """,
+        _EPISODES,
         {
             "first": scope.weighed_from,
             "last": scope.last,

@@ -70,8 +70,9 @@ def fix_by_month(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Data
     counts = connection.execute(_FIX_COUNTS, span).df()
     times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
     settled = _settled_times(connection, scope)
+    by_month: dict[Any, pd.DataFrame] = dict(tuple(times.groupby("month")))
     rated = [
-        _first_time_rate(row, times[times["month"] == row.month], scope.window_days, settled)
+        _first_time_rate(row, by_month.get(row.month, times.head(0)), scope.window_days, settled)
         for row in counts.itertuples()
     ]
     months = pd.concat([counts, pd.DataFrame(rated, columns=["rate", "low", "high"])], axis=1).assign(
@@ -293,6 +294,22 @@ _WAITS = """
 """
 
 
+_PART_LINES = f"""
+    select
+        episode_id,
+        verdict,
+        is_for_review,
+        total_cost,
+        coalesce(labour_cost, 0) as labour_cost,
+        coalesce(trip_cost, 0) as trip_cost,
+        coalesce(labour_minutes, 0) + coalesce(trip_minutes, 0) as minutes,
+        {_WAITS} as waits
+    from report_part
+    where visit_date between $first and $end
+    order by part_line_id
+"""
+
+
 def wrong_swap_money(
     connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date
 ) -> dict[str, Any]:
@@ -313,20 +330,7 @@ def wrong_swap_money(
     from models.statistics.delay import shown_by
 
     lines = connection.execute(
-        f"""
-        select
-            episode_id,
-            verdict,
-            is_for_review,
-            total_cost,
-            coalesce(labour_cost, 0) as labour_cost,
-            coalesce(trip_cost, 0) as trip_cost,
-            coalesce(labour_minutes, 0) + coalesce(trip_minutes, 0) as minutes,
-            {_WAITS} as waits
-        from report_part
-        where visit_date between $first and $end
-        order by part_line_id
-        """,
+        _PART_LINES,
         {"first": first, "end": end, "as_of": scope.as_of, "longest": scope.waiting_days + scope.window_days},
     ).df()
     wrong, is_open = lines[lines["verdict"] == "not the cause"], lines["verdict"] == "still open"

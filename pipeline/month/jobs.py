@@ -96,6 +96,25 @@ _LISTS = {
 }
 
 
+_CUT = """
+    with
+        listed as ({query}),
+        placed as (
+            select
+                key,
+                episode_id,
+                row_number() over (partition by key order by sorting, episode_id desc) as place,
+                count(*) over (partition by key) as total
+            from listed
+            inner join report_key on report_key.wanted = listed.key
+        )
+    select key, episode_id, total
+    from placed
+    where place <= $cap
+    order by key, place
+"""
+
+
 def job_lists(connection: duckdb.DuckDBPyConnection, scope: Scope, keys: set[str]) -> pd.DataFrame:
     """List the faults behind each figure, the ones worth reading first, long lists cut.
 
@@ -132,32 +151,62 @@ def job_lists(connection: duckdb.DuckDBPyConnection, scope: Scope, keys: set[str
             if not any(key == family or key.startswith(f"{family}-") for key in keys):
                 continue
             cap = FIGURE_CAP if family in keys else ROW_CAP
-            frames.append(
-                connection.execute(
-                    f"""
-                    with
-                        listed as ({query}),
-                        placed as (
-                            select
-                                key,
-                                episode_id,
-                                row_number() over (partition by key order by sorting, episode_id desc) as place,
-                                count(*) over (partition by key) as total
-                            from listed
-                            inner join report_key on report_key.wanted = listed.key
-                        )
-                    select key, episode_id, total
-                    from placed
-                    where place <= $cap
-                    order by key, place
-                    """,
-                    {**named_in(query, bounds), "cap": cap},
-                ).df()
-            )
+            values = {**named_in(query, bounds), "cap": cap}
+            frames.append(connection.execute(_CUT.format(query=query), values).df())
     finally:
         connection.unregister("report_key")
     empty = pd.DataFrame({"key": [], "episode_id": [], "total": []})
     return pd.concat([frame for frame in frames if len(frame)] or [empty], ignore_index=True)
+
+
+_VISITS = """
+    with fitted as (
+        select
+            part_fitted.visit_id,
+            string_agg(part_fitted.part, chr(31) order by part_fitted.part_line_id) as parts
+        from report_episode
+        inner join episode_visit on episode_visit.episode_id = report_episode.episode_id
+        inner join part_fitted on part_fitted.visit_id = episode_visit.visit_id
+        group by part_fitted.visit_id
+    ),
+    wrong as (
+        select part_verdict.visit_id, sum(part_verdict.total_cost) as money
+        from report_episode
+        inner join part_verdict on part_verdict.episode_id = report_episode.episode_id
+        where part_verdict.verdict = 'not the cause'
+        group by part_verdict.visit_id
+    )
+    select
+        episode_visit.episode_id,
+        visit.visit_date,
+        left(visit.job_no, 100) as job_no,
+        case when $technician is null or visit.technician = $technician then left(visit.technician, 100) end
+            as technician,
+        visit.outcome,
+        left(visit.cause, 400) as cause,
+        fitted.parts,
+        wrong.money as money
+    from report_episode
+    inner join episode_visit on episode_visit.episode_id = report_episode.episode_id
+    inner join visit on visit.visit_id = episode_visit.visit_id
+    left join fitted on fitted.visit_id = visit.visit_id
+    left join wrong on wrong.visit_id = visit.visit_id
+    order by episode_visit.episode_id, episode_visit.visit_no
+"""
+
+
+_UNITS = """
+    select
+        episode.episode_id,
+        episode.kind,
+        episode.make,
+        episode.model,
+        left(visit.complaint, 400) as complaint
+    from report_episode
+    inner join episode on episode.episode_id = report_episode.episode_id
+    inner join visit on visit.visit_id = episode.episode_id
+    order by episode.episode_id
+"""
 
 
 def job_details(
@@ -176,55 +225,9 @@ def job_details(
 
     connection.register("report_episode", pd.DataFrame({"episode_id": sorted(set(episodes))}, dtype="int64"))
     try:
-        units = connection.execute(
-            """
-            select
-                episode.episode_id,
-                episode.kind,
-                episode.make,
-                episode.model,
-                left(visit.complaint, 400) as complaint
-            from report_episode
-            inner join episode on episode.episode_id = report_episode.episode_id
-            inner join visit on visit.visit_id = episode.episode_id
-            order by episode.episode_id
-            """
-        ).df()
+        units = connection.execute(_UNITS).df()
         visits = connection.execute(
-            """
-            with fitted as (
-                select
-                    part_fitted.visit_id,
-                    string_agg(part_fitted.part, chr(31) order by part_fitted.part_line_id) as parts
-                from report_episode
-                inner join episode_visit on episode_visit.episode_id = report_episode.episode_id
-                inner join part_fitted on part_fitted.visit_id = episode_visit.visit_id
-                group by part_fitted.visit_id
-            ),
-            wrong as (
-                select part_verdict.visit_id, sum(part_verdict.total_cost) as money
-                from report_episode
-                inner join part_verdict on part_verdict.episode_id = report_episode.episode_id
-                where part_verdict.verdict = 'not the cause'
-                group by part_verdict.visit_id
-            )
-            select
-                episode_visit.episode_id,
-                visit.visit_date,
-                left(visit.job_no, 100) as job_no,
-                case when $technician is null or visit.technician = $technician then left(visit.technician, 100) end
-                    as technician,
-                visit.outcome,
-                left(visit.cause, 400) as cause,
-                fitted.parts,
-                wrong.money as money
-            from report_episode
-            inner join episode_visit on episode_visit.episode_id = report_episode.episode_id
-            inner join visit on visit.visit_id = episode_visit.visit_id
-            left join fitted on fitted.visit_id = visit.visit_id
-            left join wrong on wrong.visit_id = visit.visit_id
-            order by episode_visit.episode_id, episode_visit.visit_no
-            """,
+            _VISITS,
             {"technician": technician},
         ).df()
     finally:

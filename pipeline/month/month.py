@@ -23,6 +23,8 @@ from pipeline.terminal.progress import bar
 from pipeline.terminal.text import Shown
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     import duckdb
     import pandas as pd
 
@@ -189,18 +191,24 @@ def month_report(
             write_workbook(draft, figures, wording)
         files.append(xlsx)
     if png is not None:
-        png.mkdir(parents=True, exist_ok=True)
-        for picture in [picture for picture in pictures if not charts or picture.name in charts]:
-            image = png / f"{picture.name}.png"
-            may_write(image, PNG, database=database, inputs=(path, pdf, xlsx))
-            with whole(image) as draft:
-                draft.write_bytes(picture.png())
-            files.append(image)
+        shown_alone = [picture for picture in pictures if not charts or picture.name in charts]
+        files += _images(database, png, shown_alone, (path, pdf, xlsx))
     if pdf is not None:
         files.append(_print(path, pdf))
     written = time.perf_counter()
     seconds = {"queries": queried - begun, "charts": drawn - queried, "writing": written - drawn}
     return MonthReport(scope, figures, pictures, wording, html, path, files, seconds)
+
+
+def _images(database: Database, folder: Path, pictures: list[Picture], written: tuple[Path | None, ...]) -> list[Path]:
+    """Write charts as PNG into a folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    images = [folder / f"{picture.name}.png" for picture in pictures]
+    for image, picture in zip(images, pictures, strict=True):
+        may_write(image, PNG, database=database, inputs=written)
+        with whole(image) as draft:
+            draft.write_bytes(picture.png())
+    return images
 
 
 def all_reports(
@@ -266,57 +274,20 @@ def gather(
     from reports.pages.month_figures import MonthFigures
 
     with laid_out(connection, scope):
-        now, before = (
-            {
-                "first_time_fix": gathered.first_time_fix(connection, scope, first, last),
-                "callbacks": gathered.callbacks(connection, first, end, scope.window_days),
-                "wrong_swaps": gathered.wrong_swap_money(connection, scope, first, end),
-                "days_to_cure": gathered.days_to_cure(connection, scope, first, end),
-            }
-            for first, last, end in (
-                (scope.first, scope.last, scope.end),
-                (scope.before_first, scope.before_last, scope.before_end),
-            )
-        )
+        now = _four_figures(connection, scope, scope.first, scope.last, scope.end)
+        before = _four_figures(connection, scope, scope.before_first, scope.before_last, scope.before_end)
         if scope.before_first < scope.records_from:
             for figure in before.values():
                 figure.update(value=float("nan"), low=float("nan"), high=float("nan"))
-        technicians, of_technicians = comparisons.technicians(connection, scope)
-        of_verdicts = money.verdict_bounds(connection, scope)
-        makes, of_makes = comparisons.makes(connection, scope)
-        ages, of_ages = comparisons.ages(connection, scope)
-        branches, of_branches = comparisons.branches(connection, scope)
-        if scope.technician is not None:
-            technicians = technicians[technicians["technician"] == scope.technician].reset_index(drop=True)
-        curve, again = comparisons.next_fault(connection, scope)
-        frames = {
-            "fix_by_month": gathered.fix_by_month(connection, scope),
-            "callback_curve": gathered.callback_curve(connection, scope),
-            "wrong_swaps": sections.wrong_swaps(connection, scope.weighed_from, scope.end),
-            "month_swaps": sections.wrong_swaps(connection, scope.first, scope.end),
-            "causes": sections.causes(connection, scope),
-            "kinds": sections.kinds(connection, scope),
-            "ages": ages,
-            "makes": makes,
-            "technicians": technicians,
-            "branches": branches,
-            "parts": sections.parts(connection, scope),
-            "next_fault": curve,
-            "again": again,
-            "quality": sections.quality(connection, scope),
-            "swaps_by_month": money.swaps_by_month(connection, scope, gathered.verdict_delays(connection, scope)),
-            "swaps_by_technician": money.swaps_by_technician(connection, scope),
-            "margins": money.margins(connection, scope),
-            "model_families": trouble.model_families(connection, scope),
-            "seasons": trouble.seasons(connection, scope),
-        }
-        frames = _with_keys(frames)
+        compared, together = _compared(connection, scope)
+        frames = _with_keys({**_counted(connection, scope), **compared})
         found = advice(connection, words) if found is None else found
         frames["advice"], advice_lists = advice_rows(connection, scope, found)
         frames["adopted"] = pd.DataFrame(taken_up(connection))
         keys = {str(key) for frame in frames.values() if "jobs" in frame for key in frame["jobs"].dropna()}
         lists = job_lists(connection, scope, keys | set(MEASURES) | {"quality-no_cause", "quality-left_truncated"})
         lists = pd.concat([advice_lists, lists], ignore_index=True) if len(advice_lists) else lists
+        of_verdicts = money.verdict_bounds(connection, scope)
         units, visits_of_lists = job_details(
             connection, [int(episode) for episode in lists["episode_id"]], scope.technician
         )
@@ -337,17 +308,60 @@ def gather(
         before=before,
         changes=_changes(now, before),
         frames=frames,
-        together={
-            "technicians": of_technicians,
-            "makes": of_makes,
-            "ages": of_ages,
-            "branches": of_branches,
-            "verdicts": of_verdicts,
-        },
+        together={**together, "verdicts": of_verdicts},
         lists=lists,
         units=units,
         visits_of_lists=visits_of_lists,
     )
+
+
+def _four_figures(
+    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, last: dt.date, end: dt.date
+) -> dict[str, dict[str, Any]]:
+    return {
+        "first_time_fix": gathered.first_time_fix(connection, scope, first, last),
+        "callbacks": gathered.callbacks(connection, first, end, scope.window_days),
+        "wrong_swaps": gathered.wrong_swap_money(connection, scope, first, end),
+        "days_to_cure": gathered.days_to_cure(connection, scope, first, end),
+    }
+
+
+def _compared(
+    connection: duckdb.DuckDBPyConnection, scope: Scope
+) -> tuple[dict[str, pd.DataFrame], dict[str, dict[str, float]]]:
+    """Frames of groups held against each other, and what is said of each set of groups together."""
+    made = {
+        "technicians": comparisons.technicians(connection, scope),
+        "makes": comparisons.makes(connection, scope),
+        "ages": comparisons.ages(connection, scope),
+        "branches": comparisons.branches(connection, scope),
+    }
+    frames = {name: table for name, (table, _) in made.items()}
+    if scope.technician is not None:
+        own = frames["technicians"]["technician"] == scope.technician
+        frames["technicians"] = frames["technicians"][own].reset_index(drop=True)
+    return frames, {name: together for name, (_, together) in made.items()}
+
+
+def _counted(connection: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, pd.DataFrame]:
+    curve, again = comparisons.next_fault(connection, scope)
+    return {
+        "fix_by_month": gathered.fix_by_month(connection, scope),
+        "callback_curve": gathered.callback_curve(connection, scope),
+        "wrong_swaps": sections.wrong_swaps(connection, scope.weighed_from, scope.end),
+        "month_swaps": sections.wrong_swaps(connection, scope.first, scope.end),
+        "causes": sections.causes(connection, scope),
+        "kinds": sections.kinds(connection, scope),
+        "parts": sections.parts(connection, scope),
+        "next_fault": curve,
+        "again": again,
+        "quality": sections.quality(connection, scope),
+        "swaps_by_month": money.swaps_by_month(connection, scope, gathered.verdict_delays(connection, scope)),
+        "swaps_by_technician": money.swaps_by_technician(connection, scope),
+        "margins": money.margins(connection, scope),
+        "model_families": trouble.model_families(connection, scope),
+        "seasons": trouble.seasons(connection, scope),
+    }
 
 
 def _changes(

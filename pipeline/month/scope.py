@@ -157,18 +157,7 @@ def find_scope(
         "select as_of, window_days, waiting_days, wrong_labour_billed, hour_rate, trip_cost, trip_minutes "
         "from follow_up"
     ).fetchall()
-    over = [begun for begun in months if moved(begun, 1) - dt.timedelta(days=1) <= as_of]
-    first = read_month(month) if month else (over or months)[-1]
-    last = read_month(to) if to else first
-    if last < first:
-        raise UsageError(
-            f"The period ends ({last:%Y-%m}) before it begins ({first:%Y-%m}).", "Name the earlier month first."
-        )
-    if not any(first <= begun <= last for begun in months):
-        raise UsageError(
-            f"There are no visits from {first:%Y-%m} to {last:%Y-%m}.",
-            f"The records run from {months[0]:%Y-%m} to {months[-1]:%Y-%m}.",
-        )
+    first, last = _period(months, as_of, month, to)
     length = (last.year - first.year) * 12 + last.month - first.month + 1
     before_first = read_month(against) if against else moved(first, -length)
     before_last = read_month(against_to) if against_to else moved(before_first, length - 1)
@@ -188,6 +177,23 @@ def find_scope(
         costs=(costs[0], costs[1], costs[2]),
         is_labour_billed=is_labour_billed,
     )
+
+
+def _period(months: list[dt.date], as_of: dt.date, month: str | None, to: str | None) -> tuple[dt.date, dt.date]:
+    """The first and last month asked for; where none is named, the last one that is over."""
+    over = [begun for begun in months if moved(begun, 1) - dt.timedelta(days=1) <= as_of]
+    first = read_month(month) if month else (over or months)[-1]
+    last = read_month(to) if to else first
+    if last < first:
+        raise UsageError(
+            f"The period ends ({last:%Y-%m}) before it begins ({first:%Y-%m}).", "Name the earlier month first."
+        )
+    if not any(first <= begun <= last for begun in months):
+        raise UsageError(
+            f"There are no visits from {first:%Y-%m} to {last:%Y-%m}.",
+            f"The records run from {months[0]:%Y-%m} to {months[-1]:%Y-%m}.",
+        )
+    return first, last
 
 
 def _known(

@@ -68,6 +68,53 @@ def _ahead(amount: pd.Series, events: pd.Series) -> list[bool]:
     ]
 
 
+_CAUSES = """
+    with
+        cured as (
+            select kind, main_symptom as complaint, cause
+            from report_fault
+            where month between $first and $last
+                and state = 'cured'
+                and cause is not null
+                and main_symptom is not null
+        ),
+        counted as (
+            select kind, complaint, cause, count(*) as times
+            from cured
+            group by kind, complaint, cause
+        ),
+        placed as (
+            select
+                *,
+                sum(times) over (partition by kind, complaint) as of,
+                sum(times) over (partition by kind) as of_kind,
+                row_number() over (partition by kind, complaint order by times desc, cause) as place
+            from counted
+        ),
+        ranked as (
+            select
+                *,
+                place <= $causes and (place = 1 or times >= $least * of) as is_shown,
+                dense_rank() over (partition by kind order by of desc, complaint) as complaint_place,
+                dense_rank() over (order by of_kind desc, kind) as kind_place
+            from placed
+        )
+    select
+        kind,
+        complaint,
+        case when is_shown then cause end as cause,
+        sum(times) as count,
+        max(of) as of,
+        kind_place,
+        complaint_place,
+        is_shown
+    from ranked
+    where kind_place <= $kinds and complaint_place <= $complaints
+    group by all
+    order by kind_place, complaint_place, is_shown desc, count desc, cause
+"""
+
+
 def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     """Give the causes within complaint for the main kinds, from cured faults with a confirmed cause.
 
@@ -80,51 +127,7 @@ def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     from models.statistics.intervals import wilson
 
     counted = connection.execute(
-        """
-        with
-            cured as (
-                select kind, main_symptom as complaint, cause
-                from report_fault
-                where month between $first and $last
-                    and state = 'cured'
-                    and cause is not null
-                    and main_symptom is not null
-            ),
-            counted as (
-                select kind, complaint, cause, count(*) as times
-                from cured
-                group by kind, complaint, cause
-            ),
-            placed as (
-                select
-                    *,
-                    sum(times) over (partition by kind, complaint) as of,
-                    sum(times) over (partition by kind) as of_kind,
-                    row_number() over (partition by kind, complaint order by times desc, cause) as place
-                from counted
-            ),
-            ranked as (
-                select
-                    *,
-                    place <= $causes and (place = 1 or times >= $least * of) as is_shown,
-                    dense_rank() over (partition by kind order by of desc, complaint) as complaint_place,
-                    dense_rank() over (order by of_kind desc, kind) as kind_place
-                from placed
-            )
-        select
-            kind,
-            complaint,
-            case when is_shown then cause end as cause,
-            sum(times) as count,
-            max(of) as of,
-            kind_place,
-            complaint_place,
-            is_shown
-        from ranked
-        where kind_place <= $kinds and complaint_place <= $complaints
-        group by all
-        order by kind_place, complaint_place, is_shown desc, count desc, cause
-        """,
+        _CAUSES,
         {
             "first": scope.weighed_from,
             "last": scope.last,
@@ -148,6 +151,50 @@ def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     )
 
 
+_PARTS = """
+    with
+        used as (
+            select
+                part,
+                count(distinct visit_id) as fitted,
+                count(distinct visit_id) filter (where verdict = 'cured') as cured
+            from report_part
+            where visit_date between $first and $end
+            group by part
+        ),
+        fitted_later as (
+            select distinct
+                report_part.part as part,
+                waited.visit_id as visit_id,
+                datediff('day', waited.visit_date, report_part.visit_date) as days
+            from report_part
+            inner join episode_visit as later on later.visit_id = report_part.visit_id
+            inner join episode_visit as earlier
+                on earlier.episode_id = report_part.episode_id
+                and earlier.visit_no = later.visit_no - 1
+            inner join visit as waited on waited.visit_id = earlier.visit_id
+            where waited.outcome = 'part needed' and report_part.visit_date between $first and $end
+        ),
+        missing as (
+            select part, count(*) as missing, sum(days) as days_waited
+            from fitted_later
+            group by part
+        )
+    select
+        used.part as part,
+        used.fitted as fitted,
+        used.cured as cured,
+        coalesce(missing.missing, 0) as missing,
+        coalesce(missing.days_waited, 0) as days_waited,
+        coalesce(missing.missing, 0) * follow_up.trip_cost as trip_money
+    from used
+    cross join follow_up
+    left join missing on missing.part = used.part
+    order by missing desc, fitted desc, part
+    limit 40
+"""
+
+
 def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     """Give parts used, and parts missing from the van.
 
@@ -159,51 +206,66 @@ def parts(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         what one more of it on the van would have saved at most), is_ahead (of the next part, by more than chance).
     """
     found = connection.execute(
-        """
-        with
-            used as (
-                select
-                    part,
-                    count(distinct visit_id) as fitted,
-                    count(distinct visit_id) filter (where verdict = 'cured') as cured
-                from report_part
-                where visit_date between $first and $end
-                group by part
-            ),
-            fitted_later as (
-                select distinct
-                    report_part.part as part,
-                    waited.visit_id as visit_id,
-                    datediff('day', waited.visit_date, report_part.visit_date) as days
-                from report_part
-                inner join episode_visit as later on later.visit_id = report_part.visit_id
-                inner join episode_visit as earlier
-                    on earlier.episode_id = report_part.episode_id
-                    and earlier.visit_no = later.visit_no - 1
-                inner join visit as waited on waited.visit_id = earlier.visit_id
-                where waited.outcome = 'part needed' and report_part.visit_date between $first and $end
-            ),
-            missing as (
-                select part, count(*) as missing, sum(days) as days_waited
-                from fitted_later
-                group by part
-            )
-        select
-            used.part as part,
-            used.fitted as fitted,
-            used.cured as cured,
-            coalesce(missing.missing, 0) as missing,
-            coalesce(missing.days_waited, 0) as days_waited,
-            coalesce(missing.missing, 0) * follow_up.trip_cost as trip_money
-        from used
-        cross join follow_up
-        left join missing on missing.part = used.part
-        order by missing desc, fitted desc, part
-        limit 40
-        """,
+        _PARTS,
         {"first": scope.weighed_from, "end": scope.end},
     ).df()
     return found.assign(is_ahead=_ahead(found["missing"], found["missing"]))
+
+
+_GAPS = """
+    with
+        in_scope as (
+            select *
+            from visit
+            where visit_date between $first and $end
+                and ($kind is null or kind = $kind)
+                and ($technician is null or technician = $technician)
+                and ($branch is null or branch = $branch)
+        ),
+        visits as (
+            select
+                count(*) as visits,
+                count(*) filter (where age_years is null) as no_age,
+                count(*) filter (where outcome = 'unknown') as unknown_outcome,
+                count(*) filter (
+                    where visit_id not in (select visit_id from visit_symptom where visit_id is not null)
+                ) as no_complaint
+            from in_scope
+        ),
+        units as (
+            select
+                count(distinct appliance_id) as units,
+                count(distinct appliance_id) filter (where identity <> 'serial') as weak
+            from visit_appliance
+            where visit_id in (select visit_id from in_scope)
+        ),
+        faults as (
+            select
+                count(*) filter (where state = 'cured') as cured,
+                count(*) filter (where state = 'cured' and cause is null) as no_cause,
+                count(*) as faults,
+                count(*) filter (where why = 'the first visit returns to a job that is not loaded') as truncated
+            from report_fault
+            where month between $first and $last
+        ),
+        lines as (
+            select count(*) as lines, count(*) filter (where part_cost is null) as no_price
+            from report_part
+            where visit_date between $first and $end
+        )
+    select 'visits' as name, visits as count, cast(null as bigint) as of from visits
+    union all select 'no_cause', no_cause, cured from faults
+    union all select 'no_complaint', no_complaint, visits from visits
+    union all select 'no_age', no_age, visits from visits
+    union all select 'unknown_outcome', unknown_outcome, visits from visits
+    union all select 'weak_identity', weak, units from units
+    union all select 'left_truncated', truncated, faults from faults
+    union all select 'no_price', no_price, lines from lines
+    union all select 'unknown_words', count(*) filter (where term is null), count(*) from word_use
+    union all select 'rejected', (
+        select count(*) from rejected_record join load_batch using (batch_id) where taken_back_at is null
+    ), cast(null as bigint)
+"""
 
 
 def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
@@ -215,60 +277,7 @@ def quality(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame
         One row a fault of the records: name, count, of (missing = no base).
     """
     return connection.execute(
-        """
-        with
-            in_scope as (
-                select *
-                from visit
-                where visit_date between $first and $end
-                    and ($kind is null or kind = $kind)
-                    and ($technician is null or technician = $technician)
-                    and ($branch is null or branch = $branch)
-            ),
-            visits as (
-                select
-                    count(*) as visits,
-                    count(*) filter (where age_years is null) as no_age,
-                    count(*) filter (where outcome = 'unknown') as unknown_outcome,
-                    count(*) filter (
-                        where visit_id not in (select visit_id from visit_symptom where visit_id is not null)
-                    ) as no_complaint
-                from in_scope
-            ),
-            units as (
-                select
-                    count(distinct appliance_id) as units,
-                    count(distinct appliance_id) filter (where identity <> 'serial') as weak
-                from visit_appliance
-                where visit_id in (select visit_id from in_scope)
-            ),
-            faults as (
-                select
-                    count(*) filter (where state = 'cured') as cured,
-                    count(*) filter (where state = 'cured' and cause is null) as no_cause,
-                    count(*) as faults,
-                    count(*) filter (where why = 'the first visit returns to a job that is not loaded') as truncated
-                from report_fault
-                where month between $first and $last
-            ),
-            lines as (
-                select count(*) as lines, count(*) filter (where part_cost is null) as no_price
-                from report_part
-                where visit_date between $first and $end
-            )
-        select 'visits' as name, visits as count, cast(null as bigint) as of from visits
-        union all select 'no_cause', no_cause, cured from faults
-        union all select 'no_complaint', no_complaint, visits from visits
-        union all select 'no_age', no_age, visits from visits
-        union all select 'unknown_outcome', unknown_outcome, visits from visits
-        union all select 'weak_identity', weak, units from units
-        union all select 'left_truncated', truncated, faults from faults
-        union all select 'no_price', no_price, lines from lines
-        union all select 'unknown_words', count(*) filter (where term is null), count(*) from word_use
-        union all select 'rejected', (
-            select count(*) from rejected_record join load_batch using (batch_id) where taken_back_at is null
-        ), cast(null as bigint)
-        """,
+        _GAPS,
         {
             "first": scope.first,
             "last": scope.last,

@@ -17,6 +17,48 @@ if TYPE_CHECKING:
 FAMILIES_SHOWN = 12
 
 
+_FAMILIES = f"""
+    with
+        fault as (
+            select kind, make, model_family, appliance_id, main_symptom
+            from episode
+            where first_visit_date between $first and $end
+                and model_family is not null
+                and not is_left_truncated
+                and ($kind is null or kind = $kind)
+                and ($branch is null or {OF_BRANCH})
+        ),
+        complained as (
+            select kind, make, model_family, main_symptom, count(*) as times
+            from fault
+            where main_symptom is not null
+            group by all
+        ),
+        foremost as (
+            select
+                kind, make, model_family,
+                arg_max(main_symptom, times order by main_symptom) as complaint, max(times) as times
+            from complained
+            group by all
+        )
+    select
+        fault.kind,
+        fault.make,
+        fault.model_family,
+        count(distinct fault.appliance_id) as units,
+        count(*) as faults,
+        any_value(foremost.complaint) as complaint,
+        any_value(foremost.times) as times
+    from fault
+    left join foremost
+        on foremost.kind = fault.kind
+        and foremost.make is not distinct from fault.make
+        and foremost.model_family = fault.model_family
+    group by fault.kind, fault.make, fault.model_family
+    order by all
+"""
+
+
 def model_families(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     """Give faults a unit by model family of enough units, over the months shown, with what is usual for the kind.
 
@@ -33,46 +75,7 @@ def model_families(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Da
     from models.statistics.intervals import benjamini_hochberg
 
     counted = connection.execute(
-        f"""
-        with
-            fault as (
-                select kind, make, model_family, appliance_id, main_symptom
-                from episode
-                where first_visit_date between $first and $end
-                    and model_family is not null
-                    and not is_left_truncated
-                    and ($kind is null or kind = $kind)
-                    and ($branch is null or {OF_BRANCH})
-            ),
-            complained as (
-                select kind, make, model_family, main_symptom, count(*) as times
-                from fault
-                where main_symptom is not null
-                group by all
-            ),
-            foremost as (
-                select
-                    kind, make, model_family,
-                    arg_max(main_symptom, times order by main_symptom) as complaint, max(times) as times
-                from complained
-                group by all
-            )
-        select
-            fault.kind,
-            fault.make,
-            fault.model_family,
-            count(distinct fault.appliance_id) as units,
-            count(*) as faults,
-            any_value(foremost.complaint) as complaint,
-            any_value(foremost.times) as times
-        from fault
-        left join foremost
-            on foremost.kind = fault.kind
-            and foremost.make is not distinct from fault.make
-            and foremost.model_family = fault.model_family
-        group by fault.kind, fault.make, fault.model_family
-        order by all
-        """,
+        _FAMILIES,
         {"first": scope.shown_from, "end": scope.end, "kind": scope.kind, "branch": scope.branch},
     ).df()
     total = counted.groupby("kind")[["faults", "units"]].transform("sum")

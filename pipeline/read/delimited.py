@@ -154,7 +154,8 @@ def find_encoding(source: Source, reading: Reading) -> str:
             return name
         except (LookupError, ValueError) as fault:
             raise LayoutError(
-                f"{shown(reading.encoding)} is no encoding of this file.", 'Use one such as "utf-8" or "windows-1252".'
+                f"{shown(reading.encoding)} is not an encoding of this file.",
+                'Use one such as "utf-8" or "windows-1252".',
             ) from fault
     even, odd = start[0::2].count(0), start[1::2].count(0)
     if even + odd > len(start) / 5:
@@ -369,7 +370,7 @@ def _records(
                 line_no,
                 _safe("".join(taken).rstrip("\r\n")),
                 "holds bytes that are no text in this file's encoding",
-                'Name the encoding in the layout file (encoding = "windows-1252"), or mend the line.',
+                'Name the encoding in the layout file (encoding = "windows-1252"), or fix the line.',
             )
         elif cells:
             if any("\ue000" in cell for cell in cells) and not any("\ue000" in line for line in taken):

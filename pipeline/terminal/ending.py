@@ -19,7 +19,7 @@ from pipeline.terminal.text import json_line, safe
 
 
 def ended(command: Callable[[], Any]) -> int:
-    """Run a command and return its exit status; a fault that a user can mend is told."""
+    """Run a command and return its exit status; a fault that a user can fix is told."""
     if not os.environ.get("PRIORJOBS_TRACE"):
         warnings.simplefilter("ignore")  # what libraries have to say is for us, not for a technician
         sys.unraisablehook = lambda _: None

@@ -1,4 +1,4 @@
-"""Phrases that past jobs give a meaning: found anew at each training, kept beside the models, quoted in answers."""
+"""Phrases that past jobs give a meaning: found again at each training, kept beside the models, quoted in answers."""
 
 from __future__ import annotations
 

@@ -76,14 +76,7 @@ def train(
     from models.evaluate.backtest import examine, in_order, learn
 
     jobs = in_order(examples(database))
-    if len(jobs) < FEWEST:
-        raise ModelError(
-            f"There are {len(jobs)} cured jobs with a known cause and their follow-up over; "
-            f"{FEWEST} are the fewest to learn from.",
-            "Load more job records, or record causes when jobs are closed; until then answers use the built-in lists.",
-        )
-    with alone_in(database.folder_of_models):
-        pass  # a place that cannot be written is told before the work, not after it
+    _may_learn(database, len(jobs))
     cut = int(len(jobs) * (1 - HELD_OUT))
     past, asked = jobs.iloc[:cut], jobs.iloc[cut:]
     lists, step = background(words), _steps(tell)
@@ -99,16 +92,25 @@ def train(
         kept.keep(database, words)
         phrases.keep(database, jobs)
     step("done")
-    brief = {key: card[key] for key in BRIEF}
-    return brief | {
-        "scores": _brief(card["scores"]),
-        "baselines": {other: _brief(scores) for other, scores in card["baselines"].items()},
+    return _told(card) | {
         "in_use": used,
         "replaced": used == name,
         "note": note,
         "card": str(storage_folder(database, name) / "card.html"),
         "format": storage.FORMAT,
     }
+
+
+def _may_learn(database: Database, jobs: int) -> None:
+    """Refuse before the work what could not be learned or not be kept."""
+    if jobs < FEWEST:
+        raise ModelError(
+            f"There are {jobs} cured jobs with a known cause and their follow-up over; "
+            f"{FEWEST} are the fewest to learn from.",
+            "Load more job records, or record causes when jobs are closed; until then answers use the built-in lists.",
+        )
+    with alone_in(database.folder_of_models):
+        pass
 
 
 def _steps(tell: Told | None) -> Callable[[str], None]:
@@ -145,6 +147,14 @@ def _card(
         "jobs_by_cause": {str(c): int(n) for c, n in jobs["cause"].value_counts().sort_index().items()},
         **{key: exam[key] for key in ("scores", "baselines", "never_seen_causes", "none_of_these") if key in exam},
         **{key: exam[key] for key in ("reliability", "by_kind", "by_facts") if key in exam},
+    }
+
+
+def _told(card: dict[str, Any]) -> dict[str, Any]:
+    """What a training tells of its card."""
+    return {key: card[key] for key in BRIEF} | {
+        "scores": _brief(card["scores"]),
+        "baselines": {other: _brief(scores) for other, scores in card["baselines"].items()},
     }
 
 

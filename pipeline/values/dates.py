@@ -229,7 +229,7 @@ def _read_one(text: str, layout_format: str | None = None) -> date | _Numbers | 
     serial = _SERIAL.fullmatch(text)
     if serial:
         day_found = SPREADSHEET_DAY_0 + timedelta(days=int(serial[1]))
-        return day_found if FIRST_YEAR <= day_found.year <= LAST_YEAR else "is no plausible spreadsheet day number"
+        return day_found if FIRST_YEAR <= day_found.year <= LAST_YEAR else "is not a plausible spreadsheet day number"
     if _ISO_WEEK.fullmatch(text):
         try:
             return date.fromisoformat(text)

@@ -83,26 +83,28 @@ def parse(written: pd.Series[str], unit: str | None = None) -> pd.DataFrame:
     import pandas as pd
 
     if unit not in (None, "minutes", "hours"):
-        raise LayoutError(f"{shown(unit)} is no unit of a duration.", 'Use "minutes" or "hours".')
+        raise LayoutError(f"{shown(unit)} is not a unit of time.", 'Use "minutes" or "hours".')
     column = distinct(written)
     read = [_read_one(value) for value in column.values]
     bare_unit = unit or _unit_of_bare(read, column.counts)
     clock_minutes = 1.0 / 60 if _is_minutes_seconds(read, column.counts) else 1.0
-    minutes: list[float] = []
-    problems: list[str | None] = []
-    for kind, number in read:
-        value, problem = number, None
-        if kind == "bare":
-            value, problem = _bare(number, bare_unit)
-        elif kind == "clock":
-            value = number * clock_minutes
-        elif kind == "not":
-            problem = "is not a duration"
-        if problem is None and value > LONGEST:
-            problem = "is longer than a day"
-        minutes.append(round(value, 4) if problem is None else float("nan"))
-        problems.append(problem)
+    told = [_minutes(kind, number, bare_unit, clock_minutes) for kind, number in read]
+    minutes, problems = [value for value, _ in told], [problem for _, problem in told]
     return pd.DataFrame({"value": column.numbers(minutes), "problem": column.texts(problems)})
+
+
+def _minutes(kind: str, number: float, bare_unit: str | None, clock_minutes: float) -> tuple[float, str | None]:
+    """Minutes of what a value turned out to be, and why it is refused; a clock's number counts `clock_minutes`."""
+    value, problem = number, None
+    if kind == "bare":
+        value, problem = _bare(number, bare_unit)
+    elif kind == "clock":
+        value = number * clock_minutes
+    elif kind == "not":
+        problem = "is not a duration"
+    if problem is None and value > LONGEST:
+        problem = "is longer than a day"
+    return (round(value, 4) if problem is None else float("nan")), problem
 
 
 def decide_unit(written: pd.Series[str]) -> str | None:

@@ -12,7 +12,10 @@ from pipeline.values import money
 from pipeline.values.distinct import NOT_KNOWN, distinct
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
+    from numpy.typing import NDArray
 
 LONGEST_LINE = 2_000  # characters of one cell that are looked at; what is beyond is kept as one part
 SHOWN = 60  # characters of what is beyond that name it
@@ -122,18 +125,8 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
         np.repeat(column.counts, [len(line) for line in lines]),
         decimal_mark,
     )
-    per_line = np.array([len(line) for line in lines] + [0], dtype=np.int64)
-    starts = np.concatenate([[0], np.cumsum(per_line)])[:-1]
-    in_row = per_line[column.codes]
-    row = np.repeat(np.arange(len(column.codes), dtype=np.int64), in_row)
-    part_no = np.arange(len(row)) - np.repeat(np.cumsum(in_row) - in_row, in_row)
-    at = starts[column.codes[row]] + part_no
-
+    row, part_no, at = _places(column.codes, [len(line) for line in lines])
     quantity = np.array([part.quantity for part in parts], dtype=np.float64)
-    price = np.array(prices, dtype=np.float64)
-    is_total = np.array([part.is_total for part in parts], dtype=bool)
-    unit_cost = np.where(is_total & (quantity > 0), price / np.where(quantity > 0, quantity, 1), price)
-    unit_cost[np.array([part.is_customers for part in parts], dtype=bool)] = 0.0
     texts = {
         "part_text": [part.text for part in parts],
         "as_written": [part.as_written for part in parts],
@@ -147,7 +140,7 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
             "part_no": part_no + 1,
             "part_text": held["part_text"].take(at),
             "quantity": quantity[at],
-            "unit_cost": unit_cost[at],
+            "unit_cost": _unit_costs(parts, quantity, prices)[at],
             "as_written": held["as_written"].take(at),
             "problem": held["problem"].take(at),
             "currency": held["currency"].take(at),
@@ -155,7 +148,39 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
     )
 
 
-def _verbatim(written: pd.Series[str], codes: np.ndarray[tuple[int], np.dtype[np.intp]]) -> list[str]:
+def _places(codes: NDArray[np.intp], parts: Sequence[int]) -> tuple[NDArray[np.int64], ...]:
+    """Lay the parts of distinct lines out over all rows.
+
+    Parameters
+    ----------
+    codes
+        One a row: its distinct line, −1 = none.
+    parts
+        How many parts each distinct line has.
+
+    Returns
+    -------
+    tuple
+        One entry a part of a row: the row, the part's place in its line from 0, and its place among all distinct parts.
+    """
+    per_line = np.array([*parts, 0], dtype=np.int64)
+    starts = np.concatenate([[0], np.cumsum(per_line)])[:-1]
+    in_row = per_line[codes]
+    row = np.repeat(np.arange(len(codes), dtype=np.int64), in_row)
+    part_no = np.arange(len(row)) - np.repeat(np.cumsum(in_row) - in_row, in_row)
+    return row, part_no, starts[codes[row]] + part_no
+
+
+def _unit_costs(parts: Sequence[_Part], quantity: NDArray[np.float64], prices: Sequence[float]) -> NDArray[np.float64]:
+    """Price of one of each part; nothing for a customer's own."""
+    price = np.array(prices, dtype=np.float64)
+    is_total = np.array([part.is_total for part in parts], dtype=bool)
+    unit_cost = np.where(is_total & (quantity > 0), price / np.where(quantity > 0, quantity, 1), price)
+    unit_cost[np.array([part.is_customers for part in parts], dtype=bool)] = 0.0
+    return unit_cost
+
+
+def _verbatim(written: pd.Series[str], codes: NDArray[np.intp]) -> list[str]:
     """Distinct values with their line breaks, in the order of their codes."""
     first = np.unique(codes, return_index=True)
     return [str(written.iloc[at]) for code, at in zip(*first, strict=True) if code >= 0]

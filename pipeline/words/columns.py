@@ -313,12 +313,18 @@ def _value(words: ReadyLists, finding: str, said: str) -> str | None:
     return words.finding_rules.value_of(finding, sorted(states))
 
 
+def _no_codes() -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame({"row": np.empty(0, dtype=np.int64), "code": pd.array([], dtype="str")})
+
+
 def find_codes(read: ReadCode, written: pd.Series[Any], makes: pd.Series[Any] | None) -> pd.DataFrame:
     """See `Words.codes`."""
     import pandas as pd
 
     if written.isna().all():
-        return pd.DataFrame({"row": np.empty(0, dtype=np.int64), "code": pd.array([], dtype="str")})
+        return _no_codes()
     texts, make_names, which = _distinct_cells(written, makes)
     pairs = [
         (row, code)
@@ -337,6 +343,8 @@ def said_codes(read: ReadCode, texts: pd.Series[Any], makes: pd.Series[Any] | No
 
     may_say = pc.match_substring_regex(arrow_text(texts), FIRST_LOOK)
     may_say = np.flatnonzero(pc.fill_null(may_say, False).to_numpy(zero_copy_only=False))
+    if not len(may_say):
+        return _no_codes()
     said = pd.Series([said_in(text) for text in texts.iloc[may_say]], dtype="str")
     names = None if makes is None else makes.iloc[may_say].reset_index(drop=True)
     found = find_codes(read, said, names)

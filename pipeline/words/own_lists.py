@@ -124,9 +124,7 @@ def _read_own_toml(lists: WordLists, text: str, file: str) -> None:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise LayoutError(
-            f"{file} is not TOML: {error}.", "Mend the line named; texts stand in double quotes."
-        ) from None
+        raise LayoutError(f"{file} is not TOML: {error}.", "Fix that line; texts stand in double quotes.") from None
     strange = set(table) - set(LISTS) - {"codes", "ignore", "denial"}
     if strange:
         name = min(strange)
@@ -138,7 +136,7 @@ def _read_own_toml(lists: WordLists, text: str, file: str) -> None:
         entries = table.get(name, [])
         if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
             raise LayoutError(
-                f"{file}, line {_line_of(text, name)}: {shown(name)} is no list of entries.",
+                f"{file}, line {_line_of(text, name)}: {shown(name)} is not a list of entries.",
                 f"Write [[{name}]] above each entry.",
             )
         for number, entry in enumerate(entries):
@@ -228,11 +226,11 @@ def _add_entry(lists: WordLists, name: str, entry: Mapping[str, Any], where: str
     for kind in kinds:
         if kind not in known:
             raise LayoutError(
-                f"{where}: {shown(kind)} is no kind of appliance.",
+                f"{where}: {shown(kind)} is not a kind of appliance.",
                 f"Known are: {', '.join(sorted(known))}; or add it as a kind first.",
             )
     if name == "outcome" and term not in OUTCOMES:
-        raise LayoutError(f"{where}: {shown(term)} is no outcome.", f"Outcomes are: {', '.join(OUTCOMES)}.")
+        raise LayoutError(f"{where}: {shown(term)} is not an outcome.", f"Outcomes are: {', '.join(OUTCOMES)}.")
     add_term(lists, name, term, _texts(entry, "written", where), kinds)
     _ADDERS.get(name, _add_nothing)(lists, term, entry, kinds, where)
 

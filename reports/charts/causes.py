@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
+from itertools import groupby
 from typing import Any
 
 import pandas as pd
@@ -49,27 +50,13 @@ def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Pi
         shown_complaint=[wording.term(complaint) for complaint in frame["complaint"]],
         is_other=frame["cause"].isna(),
     )
+    records = rows.to_dict("records")
+    said = [_line(row, wording) for row in records]
     lines: list[Spec] = []
-    for complaint, group in rows.groupby("shown_complaint", sort=False):
+    for complaint, of_one in groupby(zip(records, said, strict=True), key=lambda pair: pair[0]["shown_complaint"]):
         lines.append({"words": complaint, "is_heading": True, "is_other": False, "label": "", "said": complaint})
-        lines += [_line(row, wording) for row in group.to_dict("records")]
-    named = rows[~rows["is_other"] & (rows["of"] >= FEWEST_FOR_RATE)]
-    title = wording.say("causes.title_few", kind=wording.term(kind))
-    if len(named):
-        first = named.iloc[0]
-        others = named[named["complaint"] == first["complaint"]].iloc[1:]
-        is_close = len(others) > 0 and not first["is_ahead"]
-        title = wording.say(
-            "causes.title_close" if is_close else "causes.title",
-            kind=wording.term(kind),
-            complaint=first["shown_complaint"],
-            cause=first["shown_cause"],
-            share=wording.percent(first["share"]),
-            other=others["shown_cause"].iloc[0] if len(others) else "",
-            count=wording.number(first["count"]),
-            next=wording.number(others["count"].iloc[0] if len(others) else 0),
-            of=wording.number(first["of"]),
-        )
+        lines += [line for _, line in of_one]
+    title = _title(records, wording, wording.term(kind))
     table = pd.DataFrame(
         {
             wording.say("columns.complaint"): rows["shown_complaint"],
@@ -88,7 +75,27 @@ def picture(frame: pd.DataFrame, wording: Wording, kind: str, number: int) -> Pi
         title,
         wording.say("causes.alt", kind=wording.term(kind), title=title),
         table,
-        rows.assign(said=[_line(row, wording)["said"] for row in rows.to_dict("records")]),
+        rows.assign(said=[line["said"] for line in said]),
+    )
+
+
+def _title(rows: list[dict[Hashable, Any]], wording: Wording, kind: str) -> str:
+    """State the finding: the first complaint's most frequent cause, or the two that are too close to rank."""
+    named = [row for row in rows if not row["is_other"] and row["of"] >= FEWEST_FOR_RATE]
+    if not named:
+        return wording.say("causes.title_few", kind=kind)
+    first = named[0]
+    other = next((row for row in named[1:] if row["complaint"] == first["complaint"]), None)
+    return wording.say(
+        "causes.title_close" if other is not None and not first["is_ahead"] else "causes.title",
+        kind=kind,
+        complaint=first["shown_complaint"],
+        cause=first["shown_cause"],
+        share=wording.percent(first["share"]),
+        other=other["shown_cause"] if other is not None else "",
+        count=wording.number(first["count"]),
+        next=wording.number(other["count"] if other is not None else 0),
+        of=wording.number(first["of"]),
     )
 
 

@@ -215,19 +215,19 @@ def _rows_drawn(
         y=alt.Y("row:O", axis=None, scale=alt.Scale(paddingInner=0, paddingOuter=0))
     )
     drawn = base.transform_filter("!datum.is_heading")
-    headings = base.transform_filter("datum.is_heading")
 
     def hollow(fill: str) -> Any:
         return alt.condition("datum.is_other", alt.value(paper), alt.value(fill))
 
     layers: list[alt.Chart] = []
     if not is_point:
+        fill = hollow(theme.LIGHT[f"{colour}-pale"] if has_interval else main)
         layers += [
             drawn.transform_filter("isValid(datum.pale)")
             .mark_bar(height=16, yOffset=11, color=theme.LIGHT["main-pale"], aria=False)
             .encode(x=across("pale")),
             drawn.mark_bar(height=10, yOffset=11, stroke=main, strokeWidth=1, fillOpacity=1).encode(
-                x=across("value"), fill=hollow(theme.LIGHT[f"{colour}-pale"] if has_interval else main), **said()
+                x=across("value"), fill=fill, **said()
             ),
         ]
     if has_limits:
@@ -253,19 +253,23 @@ def _rows_drawn(
             .mark_point(yOffset=11, size=80, opacity=1, stroke=main, strokeWidth=2)
             .encode(x=across("value"), fill=hollow(main), **said())
         )
+    layers += _texts(base, is_point, across("end"))
+    return alt.LayerChart(layer=layers).properties(width="container")
+
+
+def _texts(base: alt.Chart, is_point: bool, end: alt.X) -> list[alt.Chart]:
+    """Names above their rows, headings, and the numbers: at the right of points, behind the end of bars."""
+    drawn, headings = base.transform_filter("!datum.is_heading"), base.transform_filter("datum.is_heading")
     limit = NAME_LIMIT if is_point else PART_LIMIT
     words: dict[str, Any] = {"align": "left", "baseline": "bottom", "limit": limit, "aria": False}
     soft: dict[str, Any] = {"color": theme.LIGHT["soft"], "limit": PART_LIMIT, "aria": False}
-    layers += [
+    return [
         drawn.mark_text(dy=-1, fontSize=13, **words).encode(x=alt.value(0), text="words:N"),
         headings.mark_text(dy=10, fontSize=13, fontWeight=700, **words).encode(x=alt.value(0), text="words:N"),
         drawn.mark_text(align="right", baseline="bottom", dy=-1, **soft).encode(x=alt.value("width"), text="label:N")
         if is_point
-        else drawn.mark_text(align="left", baseline="middle", dx=8, dy=11, **soft).encode(
-            x=across("end"), text="label:N"
-        ),
+        else drawn.mark_text(align="left", baseline="middle", dx=8, dy=11, **soft).encode(x=end, text="label:N"),
     ]
-    return alt.LayerChart(layer=layers).properties(width="container")
 
 
 _UNTOLD: Spec = {

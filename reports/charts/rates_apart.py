@@ -52,7 +52,6 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
             frame["fixed"], frame["known"], frame["rate"], frame.get("expected", frame["fixed"]), strict=True
         )
     ]
-    is_known = frame["value"].notna().to_numpy()
     has_rate = (frame["known"] >= FEWEST_FOR_RATE) & frame["rate"].notna()
     rows = pd.DataFrame(
         {
@@ -78,40 +77,46 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
             ],
         }
     )
-    p = wording.p_value(together["p_joint"])
-    is_apart = together["p_joint"] < SURE
-    if together["compared"] < 2:
-        title = wording.say(f"ages.title_{dimension}_few")
-    elif dimension == "make":
-        title = _make_title(frame, groups, p, is_apart, wording)
-    else:
-        title = _age_title(rows[is_known], p, is_apart, wording)
-    table = pd.DataFrame(
-        {
-            wording.say(f"columns.{dimension}"): groups,
-            wording.say("columns.fixed"): [number["x"] for number in numbers],
-            wording.say("columns.known"): [wording.number(known) for known in frame["known"]],
-            wording.say("columns.pooled" if dimension == "make" else "columns.rate"): [
-                number["rate"] if enough else wording.say("page.too_few")
-                for enough, number in zip(has_rate, numbers, strict=True)
-            ],
-            wording.say("columns.interval"): [
-                f"{wording.percent(low)} – {wording.percent(high)}" if low == low else ""
-                for low, high in zip(rows["low"], rows["high"], strict=True)
-            ],
-        }
-    )
-    if "words" in frame:
-        table[wording.say("columns.words")] = [wording.say(f"technicians.{words}") for words in frame["words"]]
+    title = _title(frame, rows, together, wording, dimension)
     said_dimension = wording.say(f"ages.by_{dimension}")
     return finished(
         f"by-{dimension}",
         chart(rows, wording),
         title,
         wording.say("ages.alt", dimension=said_dimension, title=title),
-        table,
+        _table(frame, rows, wording, dimension),
         rows.assign(jobs=frame["jobs"].to_numpy()) if "jobs" in frame else None,
     )
+
+
+def _title(
+    frame: pd.DataFrame, rows: pd.DataFrame, together: Mapping[str, float], wording: Wording, dimension: str
+) -> str:
+    """State the finding, and the test it rests on."""
+    p, is_apart = wording.p_value(together["p_joint"]), together["p_joint"] < SURE
+    if together["compared"] < 2:
+        return wording.say(f"ages.title_{dimension}_few")
+    if dimension == "make":
+        return _make_title(frame, rows["words"].tolist(), p, is_apart, wording)
+    return _age_title(rows[frame["value"].notna().to_numpy()], p, is_apart, wording)
+
+
+def _table(frame: pd.DataFrame, rows: pd.DataFrame, wording: Wording, dimension: str) -> pd.DataFrame:
+    shown = {
+        wording.say(f"columns.{dimension}"): rows["words"],
+        wording.say("columns.fixed"): [wording.number(fixed) for fixed in frame["fixed"]],
+        wording.say("columns.known"): [wording.number(known) for known in frame["known"]],
+        wording.say("columns.pooled" if dimension == "make" else "columns.rate"): [
+            wording.percent(rate) if rate == rate else wording.say("page.too_few") for rate in rows["value"]
+        ],
+        wording.say("columns.interval"): [
+            f"{wording.percent(low)} – {wording.percent(high)}" if low == low else ""
+            for low, high in zip(rows["low"], rows["high"], strict=True)
+        ],
+    }
+    if "words" in frame:
+        shown[wording.say("columns.words")] = [wording.say(f"technicians.{words}") for words in frame["words"]]
+    return pd.DataFrame(shown)
 
 
 def _age_title(rows: pd.DataFrame, p: str, is_apart: bool, wording: Wording) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import Any
 
 import pandas as pd
@@ -35,33 +36,44 @@ def job_block(
         ``rows``: [unit, complaint, [[date, job, technician, what happened, money], ...]] a fault; ``lists``: key ->
         title, note, rows.
     """
-    kept = lists[lists["key"].isin(titles)]
-    wanted = list(dict.fromkeys(kept["episode_id"]))
-    place = {episode: number for number, episode in enumerate(wanted)}
-    visits_of = _visits(visits, wording)
-    told = {
+    faults_of: dict[str, list[int]] = {}
+    totals: dict[str, int] = {}
+    for key, episode, total in zip(*(lists[name].tolist() for name in ("key", "episode_id", "total")), strict=True):
+        if key in titles:
+            faults_of.setdefault(key, []).append(episode)
+            totals.setdefault(key, int(total))
+    place = {episode: number for number, episode in enumerate(dict.fromkeys(chain.from_iterable(faults_of.values())))}
+    visits_of, told = _visits(visits, wording), _told(units, wording)
+    return {
+        "rows": [[*told[episode], visits_of.get(episode, [])] for episode in place],
+        "lists": {
+            key: {
+                "title": titles[key],
+                "note": _note(totals[key], totals[key] - len(faults), wording),
+                "rows": [place[episode] for episode in faults],
+            }
+            for key, faults in faults_of.items()
+        },
+    }
+
+
+def _note(total: int, left_out: int, wording: Wording) -> str:
+    note = wording.say("page.jobs_shown", n=total)
+    return note + f"; {wording.say('page.more_jobs', n=left_out, table='first_time_fix')}" if left_out > 0 else note
+
+
+def _told(units: pd.DataFrame, wording: Wording) -> dict[int, list[str]]:
+    """Unit and complaint of each fault."""
+    columns = ("episode_id", "kind", "make", "model", "complaint")
+    return {
         episode: [
             " ".join(text for text in (plain(make, 40), wording.term(kind), plain(model, 40)) if text),
             plain(complaint, 160),
         ]
         for episode, kind, make, model, complaint in zip(
-            *(units[name].to_numpy(dtype=object) for name in ("episode_id", "kind", "make", "model", "complaint")),
-            strict=True,
+            *(units[name].to_numpy(dtype=object) for name in columns), strict=True
         )
     }
-    rows = [[*told[episode], visits_of.get(episode, [])] for episode in wanted]
-    made: dict[str, Any] = {}
-    for key, group in kept.groupby("key", sort=False):
-        left_out = int(group["total"].iloc[0]) - len(group)
-        note = wording.say("page.jobs_shown", n=int(group["total"].iloc[0]))
-        if left_out > 0:
-            note += "; " + wording.say("page.more_jobs", n=left_out, table="first_time_fix")
-        made[str(key)] = {
-            "title": titles[str(key)],
-            "note": note,
-            "rows": [place[item] for item in group["episode_id"]],
-        }
-    return {"rows": rows, "lists": made}
 
 
 def _visits(visits: pd.DataFrame, wording: Wording) -> dict[int, list[list[str]]]:

@@ -69,7 +69,6 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
     block = job_block(made.lists, made.units, made.visits_of_lists, titles, wording)
     ids = {key: f"j{number}" for number, key in enumerate(block["lists"])}
     block["lists"] = {ids[key]: content for key, content in block["lists"].items()}
-    view = _view(made, wording)
     return render(
         "month.html",
         title=wording.say("page.title", month=month),
@@ -78,14 +77,7 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
         jobs=block,
         words=wording.section("page"),
         wording=wording,
-        kicker=(
-            wording.say("page.kicker_view", view=view, visits=wording.number(made.visits))
-            if view
-            else wording.say(
-                "page.kicker" if made.period.first == made.period.last else "page.kicker_period",
-                visits=wording.number(made.visits),
-            )
-        ),
+        kicker=_kicker(made, wording),
         stamp=_stamp(made, wording),
         sentence=sentence(made.now, made.before, made.changes, made.period, wording),
         figures=shown,
@@ -106,6 +98,14 @@ def page(made: MonthFigures, pictures: list[Picture], wording: Wording) -> str:
             definitions=wording.say("sections.definitions"),
         ),
     )
+
+
+def _kicker(made: MonthFigures, wording: Wording) -> str:
+    view, visits = _view(made, wording), wording.number(made.visits)
+    if view:
+        return wording.say("page.kicker_view", view=view, visits=visits)
+    is_one = made.period.first == made.period.last
+    return wording.say("page.kicker" if is_one else "page.kicker_period", visits=visits)
 
 
 def _view(made: MonthFigures, wording: Wording) -> str:

@@ -111,9 +111,10 @@ def _again(made: MonthFigures, wording: Wording) -> list[str]:
 
 
 def _spread_of_swaps(made: MonthFigures, wording: Wording) -> list[str]:
-    """Say so where the limits of the table are wider than chance draws them."""
-    widened = made.frames["swaps_by_technician"]["widened"].max()
-    return [wording.say("technicians.widened", times=wording.number(widened, 1))] if widened > 1 else []
+    """Say whether all together differ by more than chance, and so where the limits are wider than chance draws them."""
+    p, widened = made.frames["swaps_by_technician"][["p_joint", "widened"]].max()
+    said = [wording.say(f"people_swaps.{'differ' if p < CHANCE else 'alike'}", p=wording.p_value(p))] if p == p else []
+    return said + ([wording.say("technicians.widened", times=wording.number(widened, 1))] if widened > 1 else [])
 
 
 def _not_understood(made: MonthFigures, wording: Wording) -> list[str]:

@@ -64,7 +64,6 @@ def people_swaps(made: MonthFigures, wording: Wording) -> pd.DataFrame:
             wording.say("columns.judged"): [wording.number(n) for n in frame["judged"]],
             wording.say("columns.expected"): [wording.number(n, 1) for n in frame["expected"]],
             wording.say("columns.words"): technicians.in_words(frame["words"], frame["widened"].max(), wording),
-            wording.say("columns.together"): [wording.p_value(p) for p in frame["p_joint"]],
         }
     )
 

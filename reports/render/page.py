@@ -40,7 +40,10 @@ DEFAULT_WORDS = {
 def plain_frame(frame: pd.DataFrame, limit: int = LONGEST_TEXT) -> pd.DataFrame:
     """Copy a frame with ``plain`` applied to every text column (missing text stays missing)."""
     changed = {
-        column: frame[column].map(lambda value: plain(value, limit), na_action="ignore")
+        column: [
+            value if is_missing else plain(value, limit)
+            for value, is_missing in zip(frame[column], frame[column].isna(), strict=True)
+        ]
         for column in frame.columns
         if pd.api.types.is_string_dtype(frame[column]) or pd.api.types.is_object_dtype(frame[column])
     }

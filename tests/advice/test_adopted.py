@@ -14,6 +14,7 @@ from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.terminal import views
 from reports.render.wording import Wording
+from tests.worlds.empty import empty_workshop
 
 DAY = "2025-07-01"
 
@@ -52,7 +53,7 @@ def made(tmp_path_factory):
     folder = tmp_path_factory.mktemp("adopted")
     write_jobs(folder / "jobs.csv")
     (folder / "w.toml").write_text("as_of = 2026-06-01\n")
-    with Workshop.open(folder / "w.duckdb") as opened:
+    with Workshop.open(empty_workshop(folder / "w.duckdb")) as opened:
         opened.load([folder / "jobs.csv"])
     return folder
 

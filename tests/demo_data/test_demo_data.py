@@ -15,13 +15,14 @@ import demo_data
 from demo_data import generator
 from demo_data.generator import said
 from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, as_the_workshop
+from demo_data.generator.kind_odds import read_words
 from demo_data.generator.make import BAD_LINES, SEED, MadeWorld, main, make_world_files, write, write_round_and_layout
 from demo_data.generator.makes import MAKES, WEAK_POINTS, code
 from demo_data.generator.odds import COMPLAINT_RATE, USUAL_FINDING
 from demo_data.generator.own_words import MANNERS
 from demo_data.generator.technicians import HABITS, Bench
 from demo_data.generator.wording import CAUSE_SAID, DENIED, FOUND, KIND_SAID, OUTCOME_SAID, PART_SAID, SAID
-from demo_data.generator.world import Call, World, read_words
+from demo_data.generator.world import Call, World
 from pipeline.words import Words
 from tests.worlds.made_world import town
 from tests.worlds.shared import times
@@ -214,8 +215,7 @@ def test_posterior_agrees_with_counting_the_calls_that_fit_the_question(world: W
         assert abs(counted[cause] / total - chance) < 5 * np.sqrt(chance * (1 - chance) / total) + 2 / total
 
 
-@pytest.mark.parametrize("knows_model", [True, False])
-@pytest.mark.parametrize("knows_age", [True, False])
+@pytest.mark.parametrize(("knows_model", "knows_age"), [(True, False), (False, True)])
 def test_posterior_is_calibrated_over_whole_calls(world: World, knows_model: bool, knows_age: bool) -> None:
     rng = np.random.default_rng(2)
     chances, hits = [], []

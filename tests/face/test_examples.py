@@ -22,8 +22,9 @@ SNIPPET = re.compile(r"^```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
 @pytest.fixture
-def names(sixty_calls: Path, monkeypatch: pytest.MonkeyPatch):
+def names(sixty_calls: Path, monkeypatch: pytest.MonkeyPatch, quick_training: None):
     """What an example finds: its folder is the current one, and ``workshop`` is open."""
+    monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", 1)
     monkeypatch.chdir(sixty_calls)
     with Workshop.open("workshop.duckdb") as workshop:
         yield {"workshop": workshop, "Workshop": Workshop, "Path": Path}
@@ -48,11 +49,13 @@ def test_every_public_method_has_an_example(method: str):
 def test_an_example_gives_what_it_says(example: doctest.DocTest, names: dict[str, Any]):
     told: list[str] = []
     example.globs |= names
-    doctest.DocTestRunner(optionflags=doctest.ELLIPSIS).run(example, out=told.append)
+    doctest.DocTestRunner(verbose=False, optionflags=doctest.ELLIPSIS).run(example, out=told.append)
     assert not told, "".join(told)
 
 
 @pytest.mark.parametrize("snippet", SNIPPET.findall(README.read_text(encoding="utf-8")))
-def test_a_python_snippet_of_the_readme_runs(snippet: str, sixty_calls: Path, monkeypatch: pytest.MonkeyPatch):
+def test_a_python_snippet_of_the_readme_runs(
+    snippet: str, sixty_calls: Path, monkeypatch: pytest.MonkeyPatch, quick_training: None
+):
     monkeypatch.chdir(sixty_calls)
     exec(compile(snippet, "README.md", "exec"), {"__name__": "readme"})

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 
-import sql
-from pipeline.load import load as load_module
-from tests.worlds import empty
+from pipeline.store.database import Database
+from pipeline.words import Words
+from tests.worlds.empty import empty_workshop
+
+
+@pytest.fixture(scope="module")
+def words() -> Words:
+    return Words.load()
 
 
 @pytest.fixture
-def without_marts(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave core and marts out, and what must hold of them, where only raw and staged tables are looked at."""
-    empty.made()
-    monkeypatch.setattr(sql, "rebuild", lambda *_: None)
-    monkeypatch.setattr(load_module, "broken", lambda _: [])
+def database(tmp_path: Path) -> Iterator[Database]:
+    with Database.open(empty_workshop(tmp_path / "workshop.duckdb")) as opened:
+        yield opened

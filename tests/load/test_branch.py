@@ -9,6 +9,8 @@ import pytest
 from pipeline import Workshop
 from tests.worlds.empty import empty_workshop
 
+pytestmark = pytest.mark.usefixtures("without_marts")
+
 HEAD = "visit_date,appliance_kind,job_no,make,complaint,outcome,labour_charge"
 LINES = (
     "2025-01-03,washing machine,J1,Acme,leaks,fixed,40.00",
@@ -39,18 +41,7 @@ def test_a_branch_named_later_corrects_the_visit_and_adds_none(tmp_path: Path) -
         workshop.load([written(tmp_path / "a.csv", HEAD, *LINES)])
         named = written(tmp_path / "b.csv", f"{HEAD},branch", f"{LINES[0]},North", f"{LINES[1]},South")
         assert workshop.load([named]).totals["replaced"] == 2
-        assert workshop.table("visit").set_index("job_no")["branch"].to_dict() == {"J1": "North", "J2": "South"}
-
-
-@pytest.mark.parametrize("name", ["Filiale", "depot"])
-def test_a_column_of_branches_is_told_by_its_name(tmp_path: Path, name: str) -> None:
-    lines = [
-        f"{n % 27 + 1:02d}.01.2025,w/m,A{n:04d},leaks under the door,{('Nord', 'Süd')[n % 2]},fixed" for n in range(40)
-    ]
-    path = written(tmp_path / "jobs.csv", f"Visited on,Machine,Job no,Customer says,{name},Result", *lines)
-    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
-        workshop.load([path], accept_guess=True)
-        assert workshop.table("visit")["branch"].value_counts().to_dict() == {"Nord": 20, "Süd": 20}
+        assert workshop.table("stage_visit").set_index("job_no")["branch"].to_dict() == {"J1": "North", "J2": "South"}
 
 
 def test_a_layout_may_say_that_all_lines_are_of_one_branch(tmp_path: Path) -> None:
@@ -58,4 +49,4 @@ def test_a_layout_may_say_that_all_lines_are_of_one_branch(tmp_path: Path) -> No
     (tmp_path / "jobs.toml").write_text(f'[columns]\n{columns}[constants]\nbranch = "North"\n', encoding="utf-8")
     with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         workshop.load([written(tmp_path / "jobs.csv", HEAD, *LINES)])
-        assert set(workshop.table("visit")["branch"]) == {"North"}
+        assert set(workshop.table("stage_visit")["branch"]) == {"North"}

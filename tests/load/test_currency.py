@@ -10,6 +10,8 @@ from pipeline import Workshop
 from pipeline.errors import LayoutError
 from tests.worlds.empty import empty_workshop
 
+pytestmark = pytest.mark.usefixtures("without_marts")
+
 HEAD = "visit_date,appliance_kind,job_no,outcome,labour_charge\n"
 
 
@@ -30,8 +32,8 @@ def test_the_first_records_decide_and_others_are_refused_with_the_remedy(tmp_pat
         (line,) = second.files[0].rejected_lines
         assert (line["line_no"], line["value"]) == (3, "£70.00")
         assert "currency" in line["rule"]
-        assert workshop.table("visit")["labour_charge"].sum() == 230
-        assert set(workshop.table("visit")["currency"]) <= {"USD", "$"}
+        assert workshop.table("stage_visit")["labour_charge"].sum() == 230
+        assert set(workshop.table("stage_visit")["currency"]) <= {"USD", "$"}
     with Workshop.open(tmp_path / "w.duckdb", read_only=True) as workshop:
         assert workshop.settings.currency == "USD"
 
@@ -61,10 +63,10 @@ def test_foreign_amounts_are_converted_by_the_owners_rate_and_that_is_told(tmp_p
         with Workshop.open(tmp_path / "w.duckdb") as workshop:
             report = workshop.load([jobs])
             lines = [(line["column"], line["value"]) for line in report.files[0].rejected_lines]
-            visits = workshop.table("visit").set_index("job_no")
+            visits = workshop.table("stage_visit").set_index("job_no")
             assert set(visits["currency"]) == {"GBP"}
-            costs = workshop.table("part_fitted").merge(workshop.table("visit"), on="visit_id")
-            prices = costs.dropna(subset="cost").set_index("job_no")["cost"].to_dict()
+            costs = workshop.table("stage_part").merge(workshop.table("stage_visit"), on="visit_id")
+            prices = costs.dropna(subset="unit_cost").set_index("job_no")["unit_cost"].to_dict()
             return report.files[0].notes, lines, visits["labour_charge"].to_dict(), prices
 
     settings.write_text('currency = "GBP"\n', encoding="utf-8")
@@ -92,7 +94,7 @@ def test_a_layouts_currency_has_a_rate_too_and_a_sign_of_two_rates_is_refused(tm
         workshop.load([written(tmp_path, "c.csv", "60.00")], layout=tmp_path / "euro.toml")
         second = workshop.load([written(tmp_path, "d.csv", "$60.00", "US$20.00", "C$10.00")])
         assert [line["value"] for line in second.files[0].rejected_lines] == ["$60.00"]
-        assert sorted(workshop.table("visit")["labour_charge"]) == pytest.approx([6, 15, 30])
+        assert sorted(workshop.table("stage_visit")["labour_charge"]) == pytest.approx([6, 15, 30])
 
 
 @pytest.mark.parametrize("rates", ["EUR = 0", "EUR = 'half'", "euro = 0.8", "GBP = 1.0"])
@@ -110,7 +112,7 @@ def test_the_names_of_columns_name_the_currency(tmp_path: Path) -> None:
         "J2,2025-01-14,W/M,S12,leaks,drain pump @ $41,50,fixed\n",
         encoding="utf-8",
     )
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         report = workshop.load([path], accept_guess=True)
         assert workshop.settings.currency == "GBP"
         assert [line["value"] for line in report.files[0].rejected_lines] == ["drain pump @ $41"]

@@ -7,6 +7,9 @@ from pathlib import Path
 import pytest
 
 from pipeline import Workshop
+from tests.worlds.empty import empty_workshop
+
+pytestmark = pytest.mark.usefixtures("without_marts")
 
 
 @pytest.mark.parametrize(
@@ -21,7 +24,7 @@ def test_a_file_without_causes_says_where_they_may_be(tmp_path: Path, column: st
     (tmp_path / "jobs.csv").write_text(
         f"visit_date,appliance_kind,job_no,complaint,{column}\n2025-01-02,washing machine,J1,not draining,{text}\n"
     )
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         (note,) = workshop.load([tmp_path / "jobs.csv"]).files[0].notes
     assert "train learns nothing" in note
     assert told in note
@@ -43,7 +46,7 @@ ENGLISH = ("washing machine,J3,not draining,pump seized", "tumble dryer,J4,no he
 def test_lines_of_a_language_that_is_off_are_told(tmp_path: Path, lines: tuple[str, ...], is_told: bool) -> None:
     written = "\n".join(f"2025-01-02,{line.replace(',J', f',J{n}')}" for n, line in enumerate(lines))
     (tmp_path / "jobs.csv").write_text(f"visit_date,appliance_kind,job_no,complaint,cause\n{written}\n")
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         notes = workshop.load([tmp_path / "jobs.csv"]).files[0].notes
     assert any('languages = ["en", "de"]' in note for note in notes) == is_told
 
@@ -53,7 +56,7 @@ def test_amounts_that_cannot_be_read_are_told(tmp_path: Path) -> None:
     lines.append('2026-02-01,W/M,J99,not draining,"1.4.8,0,0",a while 3x\n')
     header = "visit_date,appliance_kind,job_no,complaint,parts_cost,minutes\n"
     (tmp_path / "jobs.csv").write_text(header + "".join(lines), encoding="utf-8")
-    with Workshop.open(tmp_path / "shop.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "shop.duckdb")) as workshop:
         (report,) = workshop.load([tmp_path / "jobs.csv"]).files
     told = [note for note in report.notes if "could not be read" in note]
     assert any("parts_cost: 1 texts" in note and '"1.4.8,0,0"' in note for note in told), report.notes

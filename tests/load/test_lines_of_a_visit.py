@@ -10,6 +10,7 @@ import pytest
 
 from pipeline import Workshop
 from tests.command_in_fork import in_fork
+from tests.worlds.empty import empty_workshop
 
 LINES = (
     "visit_date,appliance_kind,job_no,serial,complaint,cause,parts,parts_cost,outcome\n"
@@ -29,7 +30,7 @@ def workshop(tmp_path: Path):
     (tmp_path / "jobs.csv").write_text(LINES, encoding="utf-8")
     for grain in ("visit", "part"):
         (tmp_path / f"{grain}.toml").write_text(layout(grain), encoding="utf-8")
-    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+    with Workshop.open(empty_workshop(tmp_path / "shop.duckdb")) as opened:
         yield opened
 
 

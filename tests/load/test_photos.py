@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline import Workshop
+from tests.worlds.empty import empty_workshop
 
 HEAD = "visit_date,appliance_kind,job_no,serial,complaint,cause,outcome,photos"
 HOSTILE = 'javascript:alert(1) "><script>alert(2)</script>'
@@ -22,7 +23,7 @@ LINES = (
 def workshop(tmp_path_factory):
     folder = tmp_path_factory.mktemp("photos")
     (folder / "jobs.csv").write_text("\n".join([HEAD, *LINES]) + "\n", encoding="utf-8")
-    with Workshop.open(folder / "workshop.duckdb") as opened:
+    with Workshop.open(empty_workshop(folder / "workshop.duckdb")) as opened:
         opened.load([folder / "jobs.csv"])
         yield opened
 
@@ -47,7 +48,8 @@ def test_the_units_history_tells_them(workshop):
     )
 
 
-def test_a_sheet_links_what_is_safe_and_shows_the_rest(workshop, tmp_path):
+def test_a_sheet_links_what_is_safe_and_shows_the_rest(workshop, tmp_path, monkeypatch):
+    monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", 1)
     calls = tmp_path / "calls.csv"
     calls.write_text(
         "appliance_kind,complaint,serial,photos\nwashing machine,leaks,S1,https://photos.example/today.jpg\n",
@@ -62,17 +64,25 @@ def test_a_sheet_links_what_is_safe_and_shows_the_rest(workshop, tmp_path):
     assert 'href="javascript' not in page
 
 
-@pytest.mark.parametrize("name", ["Photos", "Fotos", "picture"])
-def test_a_column_of_links_is_told_by_its_name(tmp_path: Path, name: str) -> None:
-    lines = [f"{n % 27 + 1:02d}.01.2025,w/m,A{n:04d},leaks under the door,img/{n}.jpg,fixed" for n in range(40)]
+@pytest.mark.parametrize(("photos", "branch"), [("Photos", "Filiale"), ("Fotos", "depot"), ("picture", "Branch")])
+def test_columns_of_links_and_of_branches_are_told_by_their_names(
+    tmp_path: Path, without_marts: None, photos: str, branch: str
+) -> None:
+    lines = [
+        f"{n % 27 + 1:02d}.01.2025,w/m,A{n:04d},leaks under the door,img/{n}.jpg,{('Nord', 'Süd')[n % 2]},fixed"
+        for n in range(40)
+    ]
     path = tmp_path / "jobs.csv"
-    path.write_text("\n".join([f"Visited on,Machine,Job no,Customer says,{name},Result", *lines]), encoding="utf-8")
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    head = f"Visited on,Machine,Job no,Customer says,{photos},{branch},Result"
+    path.write_text("\n".join([head, *lines]), encoding="utf-8")
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         workshop.load([path], accept_guess=True)
-        assert workshop.table("visit")["photos"].str.endswith(".jpg").sum() == 40
+        staged = workshop.table("stage_visit")
+    assert staged["photos"].str.endswith(".jpg").sum() == 40
+    assert staged["branch"].value_counts().to_dict() == {"Nord": 20, "Süd": 20}
 
 
-def test_lines_of_one_visit_keep_all_their_links(tmp_path: Path) -> None:
+def test_lines_of_one_visit_keep_all_their_links(tmp_path: Path, without_marts: None) -> None:
     layout = tmp_path / "parts.toml"
     columns = ("visit_date", "appliance_kind", "job_no", "part", "photos")
     layout.write_text(
@@ -84,6 +94,6 @@ def test_lines_of_one_visit_keep_all_their_links(tmp_path: Path) -> None:
         "2026-01-03,w/m,J1,hose,b.jpg\n",
         encoding="utf-8",
     )
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         workshop.load([path], layout=str(layout))
-        assert workshop.table("visit")["photos"].tolist() == ["a.jpg b.jpg"]
+        assert workshop.table("stage_visit")["photos"].tolist() == ["a.jpg b.jpg"]

@@ -16,6 +16,7 @@ import pytest
 from pipeline import Workshop
 from pipeline.load.personal_headers import is_personal
 from pipeline.load.privacy import mask_contacts
+from tests.worlds.empty import empty_workshop
 
 PHONES = """
 07700 900123; 07700900123; 07700-900-123; +44 7700 900123; +447700900123; 0044 7700 900123; (07700) 900123
@@ -164,7 +165,7 @@ def texts_in(workshop: Workshop) -> str:
 
 
 def test_no_column_and_no_refused_line_keeps_a_person(folder: Path) -> None:
-    with Workshop.open(folder / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(folder / "w.duckdb")) as workshop:
         report = workshop.load([folder / "jobs.csv"])
         held = texts_in(workshop)
     assert report.totals["rejected"] >= 2
@@ -174,7 +175,7 @@ def test_no_column_and_no_refused_line_keeps_a_person(folder: Path) -> None:
 
 
 def test_technicians_to_be_hashed_after_a_load_are_hashed_in_what_is_held_by_the_next(folder: Path) -> None:
-    with Workshop.open(folder / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(folder / "w.duckdb")) as workshop:
         workshop.load([folder / "jobs.csv"])
     (folder / "w.toml").write_text("hash_technicians = true\n")
     with Workshop.open(folder / "w.duckdb", read_only=True) as workshop:

@@ -17,11 +17,11 @@ from python_calamine import CalamineWorkbook
 import sql
 from models.statistics.intervals import wilson
 from pipeline.errors import UsageError
-from pipeline.month.month import MonthReport, all_reports, month_report
+from pipeline.month.month import MonthReport, month_report
 from pipeline.settings import Settings
 from pipeline.words import Words
 from reports.render.paper import find_browser
-from tests.worlds.report_workshop import made_workshop
+from tests.worlds.report_workshop import all_months, made_workshop
 
 SETTLED, OPEN = "2026-08", "2026-10"
 LARGEST = 3_000_000
@@ -87,7 +87,19 @@ def make(connection: duckdb.DuckDBPyConnection, folder: Path, month: str | None,
 
 @pytest.fixture(scope="module")
 def settled(workshop: duckdb.DuckDBPyConnection, tmp_path_factory: pytest.TempPathFactory) -> MonthReport:
-    return make(workshop, tmp_path_factory.mktemp("settled"), SETTLED)
+    """The page with all that may come beside it."""
+    folder = tmp_path_factory.mktemp("settled")
+    beside = {"xlsx": folder / "report.xlsx", "png": folder / "charts", "charts": ["technicians"]}
+    if find_browser() is not None:
+        beside["pdf"] = folder / "report.pdf"
+    return make(workshop, folder, SETTLED, words=Words.load(), **beside)
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory: pytest.TempPathFactory) -> tuple[MonthReport, MonthReport]:
+    """A month of few jobs, made twice from the beginning."""
+    first, again = (make(made_workshop(150), tmp_path_factory.mktemp("small"), SETTLED) for _ in range(2))
+    return first, again
 
 
 @pytest.fixture(scope="module")
@@ -99,6 +111,11 @@ def summary(connection: duckdb.DuckDBPyConnection, month: str) -> dict[str, Any]
     return (
         connection.execute("from month_summary where month = $month", {"month": f"{month}-01"}).df().iloc[0].to_dict()
     )
+
+
+def beside(report: MonthReport, ending: str) -> Path:
+    (path,) = (path for path in report.files if path.suffix == ending)
+    return path
 
 
 def number(text: str) -> float:
@@ -253,11 +270,10 @@ def test_planted_habit_is_advice_and_opens_to_its_jobs(settled: MonthReport) -> 
         assert any("[drain pump]" in happened for happened in earlier) and last.startswith("fixed: ")
 
 
-def test_advice_comes_with_its_cautions(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
-    report = make(workshop, tmp_path, SETTLED, words=Words.load())
-    rows = report.as_json()["advice"]
+def test_advice_comes_with_its_cautions(settled: MonthReport) -> None:
+    rows = settled.as_json()["advice"]
     assert rows and all(row["cautions"] for row in rows)
-    text = Page(report.html).text
+    text = Page(settled.html).text
     for caution in {caution for row in rows for caution in row["cautions"]}:
         assert caution in text
 
@@ -309,30 +325,28 @@ def test_page_of_a_year_s_workshop_is_small(settled: MonthReport) -> None:
 
 
 def test_workbook_has_a_sheet_a_section_and_the_same_numbers(
-    workshop: duckdb.DuckDBPyConnection, tmp_path: Path
+    workshop: duckdb.DuckDBPyConnection, settled: MonthReport
 ) -> None:
-    report = make(workshop, tmp_path, SETTLED, xlsx=tmp_path / "report.xlsx")
-    book = CalamineWorkbook.from_path(str(tmp_path / "report.xlsx"))
+    book = CalamineWorkbook.from_path(str(beside(settled, ".xlsx")))
     sheets = {name: book.get_sheet_by_name(name).to_python() for name in book.sheet_names}
     assert len(sheets) == 14
-    assert sheets["The four figures"][1][1] == pytest.approx(report.figures.now["first_time_fix"]["value"])
+    assert sheets["The four figures"][1][1] == pytest.approx(settled.figures.now["first_time_fix"]["value"])
     months = sheets["Fixed first visit by month"]
     assert months[0][:4] == ["month", "fixed", "known", "not_yet_known"]
     assert months[-1][0] == dt.date(2026, 8, 1) and months[-1][1] == summary(workshop, SETTLED)["fixed_first_time"]
-    swaps = report.figures.frames["wrong_swaps"]
+    swaps = settled.figures.frames["wrong_swaps"]
     assert [row[4] for row in sheets["Wrong swaps"][1:]] == pytest.approx(list(swaps["money"]))
 
 
-def test_png_of_one_chart(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
-    report = make(workshop, tmp_path, SETTLED, png=tmp_path / "charts", charts=["technicians"])
-    assert [path.name for path in report.files] == ["report.html", "technicians.png"]
-    assert report.files[1].read_bytes().startswith(b"\x89PNG") and report.files[1].stat().st_size > 5000
+def test_png_of_one_chart(settled: MonthReport) -> None:
+    drawn = beside(settled, ".png")
+    assert drawn.name == "technicians.png"
+    assert drawn.read_bytes().startswith(b"\x89PNG") and drawn.stat().st_size > 5000
 
 
 @pytest.mark.skipif(find_browser() is None, reason="there is no browser on this machine")
-def test_pdf_is_printed(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
-    report = make(workshop, tmp_path, SETTLED, pdf=tmp_path / "report.pdf")
-    printed = report.files[-1].read_bytes()
+def test_pdf_is_printed(settled: MonthReport) -> None:
+    printed = beside(settled, ".pdf").read_bytes()
     assert printed.startswith(b"%PDF") and printed.count(b"/Type /Page\n") + printed.count(b"/Type /Page ") > 3
 
 
@@ -345,7 +359,8 @@ def test_pdf_without_a_browser_is_refused(
 
 
 def test_view_of_a_kind_counts_that_kind_alone(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
-    report = make(workshop, tmp_path, SETTLED, kind="Washing Machine")
+    report = make(workshop, tmp_path, SETTLED, kind="W/M", words=Words.load())  # as a job sheet writes it
+    assert report.scope.kind == "washing machine"
     counted = workshop.execute(
         """
         select count(*) filter (where status = 'fixed first time')
@@ -356,11 +371,6 @@ def test_view_of_a_kind_counts_that_kind_alone(workshop: duckdb.DuckDBPyConnecti
     assert [(report.as_json()["first_time_fix"]["fixed"],)] == counted
     assert "washing machine only" in report.html
     assert {row["kind"] for row in report.as_json()["kinds"]} == {"washing machine"}
-
-
-def test_a_kind_is_read_as_a_job_sheet_writes_it(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
-    scope = make(workshop, tmp_path, SETTLED, kind="w/m", words=Words.load()).scope
-    assert scope.kind == "washing machine"
 
 
 def test_technician_s_own_view_names_nobody_else(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
@@ -385,14 +395,12 @@ def test_two_periods_side_by_side(workshop: duckdb.DuckDBPyConnection, tmp_path:
     assert "Two periods side by side" in report.html
 
 
-def test_all_months_have_a_page_and_a_place_in_the_index(tmp_path: Path) -> None:
-    connection = made_workshop(60, days=70)
-    made = all_reports(SimpleNamespace(connection=connection, path=None), Settings(), tmp_path / "all")
-    assert [row["month"] for row in made["months"]] == ["2024-01", "2024-02", "2024-03"]
-    index = Page((tmp_path / "all" / "index.html").read_text(encoding="utf-8"))
+def test_all_months_have_a_page_and_a_place_in_the_index() -> None:
+    folder = all_months()
+    index = Page((folder / "index.html").read_text(encoding="utf-8"))
     linked = [named["href"] for tag, named in index.tags if tag == "a" and not str(named["href"]).startswith("#")]
     assert linked == ["2024-03.html", "2024-02.html", "2024-01.html"]
-    assert all((tmp_path / "all" / str(name)).exists() for name in linked)
+    assert all((folder / str(name)).exists() for name in linked)
 
 
 def test_parts_that_no_list_can_judge_and_words_that_none_understands_are_told(tmp_path: Path) -> None:
@@ -421,9 +429,9 @@ def test_parts_that_no_list_can_judge_and_words_that_none_understands_are_told(t
     assert f"{no_complaint} of {visits} visits of these months tell a complaint that no list understands" in page.text
 
 
-def test_same_workshop_gives_the_same_page(tmp_path: Path) -> None:
-    first, second = (make(made_workshop(400), tmp_path, SETTLED).html for _ in range(2))
-    assert first == second
+def test_same_workshop_gives_the_same_page(small: tuple[MonthReport, MonthReport]) -> None:
+    first, again = small
+    assert first.html == again.html
 
 
 def test_a_part_of_a_year_is_not_compared_with_a_whole_one(tmp_path: Path) -> None:
@@ -431,8 +439,8 @@ def test_a_part_of_a_year_is_not_compared_with_a_whole_one(tmp_path: Path) -> No
     assert set(curve["period"]) == {"this"} and set(curve["against"]) == {""}
 
 
-def test_small_month_gives_counts_alone(tmp_path: Path) -> None:
-    report = make(made_workshop(150), tmp_path, SETTLED)
+def test_small_month_gives_counts_alone(small: tuple[MonthReport, MonthReport]) -> None:
+    report, _ = small
     told, page = report.as_json(), Page(report.html)
     assert 0 < told["first_time_fix"]["known"] < 10
     assert told["first_time_fix"]["rate"] is None and told["first_time_fix"]["low"] is None
@@ -461,8 +469,7 @@ def test_wrong_questions_are_refused_with_a_remedy(
     assert not (tmp_path / "report.html").exists()
 
 
-def test_nothing_is_left_in_the_database(workshop: duckdb.DuckDBPyConnection, tmp_path: Path) -> None:
-    make(workshop, tmp_path, SETTLED)
+def test_nothing_is_left_in_the_database(workshop: duckdb.DuckDBPyConnection, settled: MonthReport) -> None:
     left = workshop.execute(
         "select table_name from information_schema.tables where table_name like 'report_%'"
     ).fetchall()

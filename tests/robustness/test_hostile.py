@@ -26,7 +26,7 @@ from pipeline.errors import FileUnreadable, LayoutError, PriorjobsError
 from pipeline.words import Words
 from pipeline.workshop import Workshop
 from tests.command_in_fork import in_fork
-from tests.worlds import hostile_files
+from tests.worlds import hostile_files, hostile_workshops
 from tests.worlds.empty import empty_workshop
 from tests.worlds.hostile_files import GOOD, HEADER, HOSTILE, LOADABLE
 from tests.worlds.shared import times
@@ -162,7 +162,7 @@ def test_an_archive_writes_nothing_where_its_names_point(tmp_path: Path) -> None
 
 @pytest.mark.parametrize("seed", range(12))
 def test_word_lists_with_odd_values_are_read_or_told(seed: int, tmp_path: Path) -> None:
-    path = hostile_files.make_words(random.Random(seed), tmp_path)
+    path = hostile_workshops.make_words(random.Random(seed), tmp_path)
     texts, kinds = pd.Series(["humming and coin found"]), pd.Series(["washing machine"])
     try:
         words = Words.load(("en",), [path])
@@ -193,7 +193,7 @@ def test_a_damaged_model_folder_is_refused_or_answers_and_runs_no_code(
     folder.mkdir()
     for file in model_folder.iterdir():
         (folder / file.name).write_bytes(file.read_bytes())
-    hostile_files.damage_model(random.Random(seed), folder)
+    hostile_workshops.damage_model(random.Random(seed), folder)
     try:
         told = storage.open_model(folder).predict_proba(pd.DataFrame({"kind": ["oven", None]}))
     except storage.ModelUnreadable:
@@ -235,7 +235,7 @@ def test_a_database_of_another_maker_or_a_bent_one_is_refused_or_whole(tmp_path:
     for seed in range(times(16)):
         folder = tmp_path / f"{seed}"
         folder.mkdir()
-        path = hostile_files.make_database(random.Random(seed), folder, good)
+        path = hostile_workshops.make_database(random.Random(seed), folder, good)
         try:
             with Workshop.open(path) as workshop:
                 workshop.load([jobs])

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from typing import Any
 
 import duckdb
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.worlds.small_workshop import broken, column, visit, workshop
+from tests.worlds.shared import times
+from tests.worlds.small_workshop import broken, column, separate, visit, workshop
 
 DRAIN, SPIN, LEAK, SHOWN = ["does not drain"], ["stops before spin"], ["leaks"], ["lamps or code shown"]
 
@@ -18,24 +20,9 @@ def episodes(connection: duckdb.DuckDBPyConnection) -> list[int]:
     return column(connection, "select episode_id from episode_visit order by visit_id")
 
 
-def joined(*visits: dict[str, Any], **more: Any) -> list[int]:
-    (found,) = each_joined(visits, **more)
-    return found
-
-
-def each_joined(*histories: Sequence[dict[str, Any]], **more: Any) -> list[list[int]]:
-    """Episodes of each history, numbered from its own first visit: one workshop, a unit and job numbers for each."""
-    own = [
-        {
-            **visit,
-            "serial": f"{place}-{visit.get('serial', 'S1')}",
-            "job_no": f"{place}-{visit.get('job_no', f'J{number}')}",
-            "callback_of": f"{place}-{visit['callback_of']}" if visit.get("callback_of") else None,
-        }
-        for place, history in enumerate(histories)
-        for number, visit in enumerate(history, start=1)
-    ]
-    connection = workshop(*own, **more)
+def joined(histories: Sequence[Sequence[dict[str, Any]]], **more: Any) -> list[list[int]]:
+    """Episodes of each history, numbered from its own first visit, all made in one workshop."""
+    connection = workshop(*separate(histories), **more)
     assert broken(connection) == {}
     found, first = episodes(connection), 0
     made = []
@@ -45,117 +32,116 @@ def each_joined(*histories: Sequence[dict[str, Any]], **more: Any) -> list[list[
     return made
 
 
-def test_a_return_with_the_same_complaint_group_inside_the_window_is_the_same_episode() -> None:
-    assert each_joined(
-        [visit(0, symptoms=DRAIN), visit(30, symptoms=SPIN)],
-        [visit(0, symptoms=DRAIN), visit(31, symptoms=SPIN)],
-    ) == [[1, 1], [1, 2]]
-    assert joined(visit(0, symptoms=DRAIN), visit(31, symptoms=SPIN), window_days=60) == [1, 1]
+JOINED: dict[str, list[tuple[list[dict[str, Any]], list[int]]]] = {
+    "a return with the same complaint group inside the window is the same episode": [
+        ([visit(0, symptoms=DRAIN), visit(30, symptoms=SPIN)], [1, 1]),
+        ([visit(0, symptoms=DRAIN), visit(31, symptoms=SPIN)], [1, 2]),
+    ],
+    "a second fault inside the window is another episode and the first may still come back": [
+        (
+            [visit(0, symptoms=DRAIN), visit(5, symptoms=LEAK), visit(9, symptoms=DRAIN), visit(12, symptoms=LEAK)],
+            [1, 2, 1, 2],
+        ),
+    ],
+    "the same code joins what different complaints do not": [
+        ([visit(0, symptoms=DRAIN, codes=["K07"]), visit(9, symptoms=LEAK, codes=["K07"])], [1, 1]),
+        ([visit(0, symptoms=DRAIN, codes=["K07"]), visit(9, symptoms=LEAK, codes=["K08"])], [1, 2]),
+    ],
+    "that some code shows joins only where nothing else is told": [
+        ([visit(0, symptoms=DRAIN + SHOWN), visit(9, symptoms=LEAK + SHOWN)], [1, 2]),
+        ([visit(0, symptoms=SHOWN), visit(9, symptoms=SHOWN)], [1, 1]),
+    ],
+    "a denied complaint joins nothing and a doubtful one does": [
+        ([visit(0, symptoms=LEAK), visit(9, symptoms=["-leaks"])], [1, 2]),
+        ([visit(0, symptoms=LEAK), visit(9, symptoms=["?leaks"])], [1, 1]),
+    ],
+    "a callback names its job past the window and past other faults to another technician": [
+        (
+            [
+                visit(0, job_no="J1", symptoms=DRAIN, technician="Ada"),
+                visit(40, job_no="J2", symptoms=LEAK, technician="Ada"),
+                visit(200, job_no="J3", callback_of="J1", symptoms=LEAK, technician="Bo"),
+            ],
+            [1, 2, 1],
+        ),
+    ],
+    "a job number used again after a year is another job": [
+        ([visit(0, job_no="0001"), visit(366, job_no="0001")], [1, 2]),
+        ([visit(0, job_no="0001"), visit(366, job_no="0002", callback_of="0001")], [1, 2]),
+    ],
+    "a callback means the latest job of that number": [
+        (
+            [
+                visit(0, job_no="0001", symptoms=DRAIN),
+                visit(300, job_no="0001", symptoms=LEAK),
+                visit(340, callback_of="0001"),
+            ],
+            [1, 2, 2],
+        ),
+    ],
+    "one job number joins visits until a cure is long past": [
+        ([visit(0, "part needed", job_no="J"), visit(200, job_no="J")], [1, 1]),
+        ([visit(0, "fixed", job_no="J"), visit(119, job_no="J")], [1, 1]),
+        ([visit(0, "fixed", job_no="J"), visit(200, job_no="J")], [1, 2]),
+    ],
+    "one number for all calls of a landlord does not join different faults": [
+        (
+            [
+                visit(0, job_no="L", symptoms=DRAIN),
+                visit(9, "part needed", job_no="L", symptoms=LEAK),
+                visit(20, job_no="L"),
+            ],
+            [1, 2, 2],
+        ),
+        ([visit(0, job_no="L", symptoms=DRAIN), visit(9, job_no="L")], [1, 1]),
+    ],
+    "a visit that only fits the part carries the complaint on": [
+        (
+            [
+                visit(0, "part needed", job_no="J1", symptoms=DRAIN),
+                visit(14, job_no="J1"),
+                visit(40, job_no="J2", symptoms=SPIN),
+            ],
+            [1, 1, 1],
+        ),
+    ],
+    "an account number as job number does not chain the years": [
+        ([visit(day, job_no="ACC", symptoms=LEAK) for day in range(0, 1500, 150)], list(range(1, 11))),
+    ],
+    "an uncured visit waits for its next whatever that is called": [
+        ([visit(0, "part needed", symptoms=DRAIN), visit(120)], [1, 1]),
+        ([visit(0, "part needed", symptoms=DRAIN), visit(121)], [1, 2]),
+        ([visit(0, "no access", symptoms=DRAIN), visit(12, symptoms=LEAK)], [1, 1]),
+        ([visit(0, "fixed", symptoms=DRAIN), visit(12)], [1, 2]),
+    ],
+    "no fault found waits only for the same complaint": [
+        ([visit(0, "no fault found", symptoms=DRAIN), visit(90, symptoms=SPIN)], [1, 1]),
+        ([visit(0, "no fault found", symptoms=DRAIN), visit(90, symptoms=LEAK)], [1, 2]),
+        ([visit(0, "unknown"), visit(5)], [1, 2]),
+    ],
+    "visits of two units never join": [
+        (
+            [visit(0, job_no="J", serial="A", symptoms=DRAIN), visit(1, job_no="J", serial="B", symptoms=DRAIN)],
+            [1, 2],
+        ),
+    ],
+}
 
 
-def test_a_second_fault_inside_the_window_is_another_episode_and_the_first_may_still_come_back() -> None:
-    assert joined(
-        visit(0, symptoms=DRAIN), visit(5, symptoms=LEAK), visit(9, symptoms=DRAIN), visit(12, symptoms=LEAK)
-    ) == [1, 2, 1, 2]
+@pytest.fixture(scope="module")
+def found() -> dict[str, list[list[int]]]:
+    """Episodes of all histories of ``JOINED``, made in one workshop."""
+    made = iter(joined([history for rows in JOINED.values() for history, _ in rows], until=1600))
+    return {rule: [next(made) for _ in rows] for rule, rows in JOINED.items()}
 
 
-def test_the_same_code_joins_what_different_complaints_do_not() -> None:
-    assert each_joined(
-        [visit(0, symptoms=DRAIN, codes=["K07"]), visit(9, symptoms=LEAK, codes=["K07"])],
-        [visit(0, symptoms=DRAIN, codes=["K07"]), visit(9, symptoms=LEAK, codes=["K08"])],
-    ) == [[1, 1], [1, 2]]
+@pytest.mark.parametrize("rule", JOINED)
+def test_which_visits_are_one_episode(found: dict[str, list[list[int]]], rule: str) -> None:
+    assert found[rule] == [wanted for _, wanted in JOINED[rule]]
 
 
-def test_that_some_code_shows_joins_only_where_nothing_else_is_told() -> None:
-    assert each_joined(
-        [visit(0, symptoms=DRAIN + SHOWN), visit(9, symptoms=LEAK + SHOWN)],
-        [visit(0, symptoms=SHOWN), visit(9, symptoms=SHOWN)],
-    ) == [[1, 2], [1, 1]]
-
-
-def test_a_denied_complaint_joins_nothing_and_a_doubtful_one_does() -> None:
-    assert each_joined(
-        [visit(0, symptoms=LEAK), visit(9, symptoms=["-leaks"])],
-        [visit(0, symptoms=LEAK), visit(9, symptoms=["?leaks"])],
-    ) == [[1, 2], [1, 1]]
-
-
-def test_a_callback_names_its_job_past_the_window_and_past_other_faults_to_another_technician() -> None:
-    assert joined(
-        visit(0, job_no="J1", symptoms=DRAIN, technician="Ada"),
-        visit(40, job_no="J2", symptoms=LEAK, technician="Ada"),
-        visit(200, job_no="J3", callback_of="J1", symptoms=LEAK, technician="Bo"),
-    ) == [1, 2, 1]
-
-
-def test_a_job_number_used_again_after_a_year_is_another_job() -> None:
-    assert joined(visit(0, job_no="0001"), visit(366, job_no="0001"), until=500) == [1, 2]
-    assert joined(visit(0, job_no="0001"), visit(366, job_no="0002", callback_of="0001"), until=500) == [1, 2]
-
-
-def test_a_callback_means_the_latest_job_of_that_number() -> None:
-    assert joined(
-        visit(0, job_no="0001", symptoms=DRAIN),
-        visit(300, job_no="0001", symptoms=LEAK),
-        visit(340, callback_of="0001"),
-        until=500,
-    ) == [1, 2, 2]
-
-
-def test_one_job_number_joins_visits_until_a_cure_is_long_past() -> None:
-    assert each_joined(
-        [visit(0, "part needed", job_no="J"), visit(200, job_no="J")],
-        [visit(0, "fixed", job_no="J"), visit(119, job_no="J")],
-        [visit(0, "fixed", job_no="J"), visit(200, job_no="J")],
-    ) == [[1, 1], [1, 1], [1, 2]]
-
-
-def test_one_number_for_all_calls_of_a_landlord_does_not_join_different_faults() -> None:
-    assert each_joined(
-        [
-            visit(0, job_no="L", symptoms=DRAIN),
-            visit(9, "part needed", job_no="L", symptoms=LEAK),
-            visit(20, job_no="L"),
-        ],
-        [visit(0, job_no="L", symptoms=DRAIN), visit(9, job_no="L")],
-    ) == [[1, 2, 2], [1, 1]]
-
-
-def test_a_visit_that_only_fits_the_part_carries_the_complaint_on() -> None:
-    assert joined(
-        visit(0, "part needed", job_no="J1", symptoms=DRAIN),
-        visit(14, job_no="J1"),
-        visit(40, job_no="J2", symptoms=SPIN),
-    ) == [1, 1, 1]
-
-
-def test_an_account_number_as_job_number_does_not_chain_the_years() -> None:
-    assert joined(*(visit(day, job_no="ACC", symptoms=LEAK) for day in range(0, 1500, 150)), until=1600) == list(
-        range(1, 11)
-    )
-
-
-def test_an_uncured_visit_waits_for_its_next_whatever_that_is_called() -> None:
-    assert each_joined(
-        [visit(0, "part needed", symptoms=DRAIN), visit(120)],
-        [visit(0, "part needed", symptoms=DRAIN), visit(121)],
-        [visit(0, "no access", symptoms=DRAIN), visit(12, symptoms=LEAK)],
-        [visit(0, "fixed", symptoms=DRAIN), visit(12)],
-    ) == [[1, 1], [1, 2], [1, 1], [1, 2]]
-
-
-def test_no_fault_found_waits_only_for_the_same_complaint() -> None:
-    assert each_joined(
-        [visit(0, "no fault found", symptoms=DRAIN), visit(90, symptoms=SPIN)],
-        [visit(0, "no fault found", symptoms=DRAIN), visit(90, symptoms=LEAK)],
-        [visit(0, "unknown"), visit(5)],
-    ) == [[1, 1], [1, 2], [1, 2]]
-
-
-def test_visits_of_two_units_never_join() -> None:
-    assert joined(
-        visit(0, job_no="J", serial="A", symptoms=DRAIN), visit(1, job_no="J", serial="B", symptoms=DRAIN)
-    ) == [1, 2]
+def test_the_window_is_the_workshops_own() -> None:
+    assert joined([[visit(0, symptoms=DRAIN), visit(31, symptoms=SPIN)]], window_days=60) == [[1, 1]]
 
 
 def test_two_visits_a_day_out_of_order_in_the_file() -> None:
@@ -234,27 +220,39 @@ def test_the_cause_is_that_of_the_visit_that_ended_the_complaint() -> None:
 
 
 def test_a_diagnosis_counts_when_no_attempt_lies_between_it_and_the_cure() -> None:
-    assert column(
-        workshop(visit(0, "part needed", cause="level sensor fault"), visit(9, parts=["level sensor"])),
-        "select cause from episode",
-    ) == ["level sensor fault"]
-    assert column(
-        workshop(visit(0, "not fixed", cause="level sensor fault", parts=["level sensor"]), visit(9)),
-        "select cause from episode",
-    ) == [None]
-    assert column(
-        workshop(visit(0, cause="level sensor fault", cause_is_confirmed=False)), "select cause from episode"
-    ) == [None], "a guess is not a confirmed cause"
+    connection = workshop(
+        *separate(
+            [
+                [visit(0, "part needed", cause="level sensor fault"), visit(9, parts=["level sensor"], job_no="J1")],
+                [
+                    visit(0, "not fixed", cause="level sensor fault", parts=["level sensor"]),
+                    visit(9, job_no="J1"),
+                ],
+                [visit(0, cause="level sensor fault", cause_is_confirmed=False)],  # a guess is not a confirmed cause
+            ]
+        )
+    )
+    assert column(connection, "select cause from episode order by episode_id") == ["level sensor fault", None, None]
 
 
 def test_main_symptom_is_the_first_sure_one_that_says_something() -> None:
     connection = workshop(
-        visit(0, "part needed", symptoms=["lamps or code shown", "?noisy", "-leaks"]),
-        visit(1, symptoms=LEAK, codes=["F2", "F1"]),
+        *separate(
+            [
+                [
+                    visit(0, "part needed", symptoms=["lamps or code shown", "?noisy", "-leaks"]),
+                    visit(1, symptoms=LEAK, codes=["F2", "F1"]),
+                ],
+                [visit(0, symptoms=SHOWN)],
+                [visit(0)],
+            ]
+        )
     )
-    assert connection.execute("select main_symptom, fault_code from episode").fetchall() == [("noisy", "F1")]
-    assert column(workshop(visit(0, symptoms=SHOWN)), "select main_symptom from episode") == ["lamps or code shown"]
-    assert column(workshop(visit(0)), "select main_symptom from episode") == [None]
+    assert connection.execute("select main_symptom, fault_code from episode order by episode_id").fetchall() == [
+        ("noisy", "F1"),
+        ("lamps or code shown", None),
+        (None, None),
+    ]
 
 
 def test_a_garbled_unit_of_thousands_of_visits_ends_its_chain_and_its_work() -> None:
@@ -292,7 +290,7 @@ drawn_visit = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=times(5))
 @given(st.lists(drawn_visit, min_size=1, max_size=30))
 def test_whatever_the_records_say_all_that_must_hold_holds(rows: list[dict[str, Any]]) -> None:
     connection = workshop(*(visit(**row) for row in rows))
@@ -300,7 +298,7 @@ def test_whatever_the_records_say_all_that_must_hold_holds(rows: list[dict[str, 
     assert column(connection, "select count(*) from episode_visit") == [len(rows)]
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=times(3))
 @given(
     st.lists(drawn_visit, min_size=2, max_size=18, unique_by=lambda row: row["day"]), st.randoms(use_true_random=False)
 )

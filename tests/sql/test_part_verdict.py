@@ -6,29 +6,81 @@ from types import SimpleNamespace
 from typing import Any
 
 import duckdb
+import pytest
 
 from pipeline.upkeep.review import cures_to_decide
-from tests.worlds.small_workshop import broken, column, visit, workshop
+from tests.worlds.small_workshop import broken, column, separate, visit, workshop
 
 DRAIN, LEAK = ["does not drain"], ["leaks"]
 PUMP, SENSOR = "drain pump seized", "level sensor fault"
-
-
-def verdicts(*visits: dict[str, Any], **more: Any) -> list[str]:
-    connection = workshop(*visits, **more)
-    assert broken(connection) == {}
-    return column(connection, "select verdict from part_verdict order by part_line_id")
 
 
 def evidence(connection: duckdb.DuckDBPyConnection) -> list[str]:
     return column(connection, "select evidence from part_verdict order by part_line_id")
 
 
-def test_cured_when_the_part_cures_the_cause_and_follow_up_is_over() -> None:
-    fix = visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"])
-    assert verdicts(fix, until=30) == ["cured"]
-    assert verdicts(fix, until=29) == ["still open"]
-    assert evidence(workshop(fix, until=29)) == [
+FIX = visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"])
+NAMED = FIX | {"job_no": "J1"}
+WRONG = [
+    visit(0, symptoms=DRAIN, parts=["drain pump"]),
+    visit(9, symptoms=DRAIN, cause=SENSOR, parts=["level sensor"]),
+]
+SWITCHES = visit(0, kind="microwave oven", cause="fuse blown by door switches", parts=["door switch set", "fuse"])
+GIVEN_UP = visit(9, "beyond economic repair", symptoms=DRAIN, cause=SENSOR)
+JUDGED: dict[str, list[tuple[list[dict[str, Any]], list[str]]]] = {
+    "fitted again is not a wrong swap": [
+        ([FIX, visit(5, symptoms=DRAIN, cause=PUMP, parts=["drain pump"])], ["fitted again", "cured"]),
+    ],
+    "several parts at the cure share the credit unless the cause needs them all": [
+        ([visit(0, cause=PUMP, parts=["drain pump", "level sensor"])], ["shared credit"] * 2),
+        ([SWITCHES], ["cured"] * 2),
+        ([visit(0, cause=PUMP, parts=["drain pump", "drain pump"])], ["cured"] * 2),  # one part on two lines
+        ([visit(0, cause="own words", parts=["drain pump", "fuse"])], ["shared credit"] * 2),
+    ],
+    "a different fault on the unit says nothing about the part": [
+        ([FIX, visit(9, symptoms=LEAK, cause="loose hose")], ["cured"]),
+    ],
+    "a return caused by the repair does not blame the part": [  # the first complaint is gone: a hose was left loose
+        ([NAMED, visit(3, symptoms=LEAK, cause="loose hose", callback_of="J1")], ["cured"]),
+    ],
+    "a return that tells nothing counts as the same complaint": [
+        ([NAMED, visit(3, cause="blocked filter", callback_of="J1")], ["not the cause"]),
+    ],
+    "what was only diagnosed blames no part": [  # no cure has proved it
+        ([WRONG[0], GIVEN_UP], ["still open"]),
+    ],
+    "the cure list of another kind says nothing": [
+        ([visit(0, kind="dishwasher", cause=PUMP, parts=["drain pump"])], ["still open"]),
+    ],
+}
+
+
+def verdicts(histories: list[list[dict[str, Any]]], **more: Any) -> list[list[str]]:
+    """Verdicts on the parts of each history, all judged in one workshop."""
+    connection = workshop(*separate(histories), **more)
+    assert broken(connection) == {}
+    rest = iter(column(connection, "select verdict from part_verdict order by part_line_id"))
+    return [[next(rest) for one in history for _ in one.get("parts", [])] for history in histories]
+
+
+@pytest.fixture(scope="module")
+def found() -> dict[str, list[list[str]]]:
+    """Verdicts of all histories of ``JUDGED``."""
+    made = iter(verdicts([history for rows in JUDGED.values() for history, _ in rows]))
+    return {rule: [next(made) for _ in rows] for rule, rows in JUDGED.items()}
+
+
+@pytest.mark.parametrize("rule", JUDGED)
+def test_which_verdict_a_part_gets(found: dict[str, list[list[str]]], rule: str) -> None:
+    assert found[rule] == [wanted for _, wanted in JUDGED[rule]]
+
+
+def test_cured_and_not_the_cause_only_when_follow_up_is_over() -> None:
+    histories = [[FIX], WRONG]
+    assert verdicts(histories, until=39) == [["cured"], ["not the cause", "cured"]]
+    assert verdicts(histories, until=38) == [["cured"], ["still open", "still open"]]
+    assert verdicts([[FIX]], until=30) == [["cured"]]
+    assert evidence(workshop(FIX, until=29)) == [
         "fitted at visit 1; visit 1 ended it 29 days ago, and 30 are needed to know"
     ]
 
@@ -42,51 +94,6 @@ def test_not_the_cause_when_the_complaint_came_back_and_another_cause_was_cured(
         'fitted at visit 1; the complaint stayed or came back; visit 2 ended it; confirmed cause "blocked filter", '
         "which this part does not cure"
     ]
-
-
-def test_nothing_is_held_against_a_part_before_the_cure_is_proved() -> None:
-    wrong = [
-        visit(0, symptoms=DRAIN, parts=["drain pump"]),
-        visit(9, symptoms=DRAIN, cause=SENSOR, parts=["level sensor"]),
-    ]
-    assert verdicts(*wrong, until=20) == ["still open", "still open"]
-    assert verdicts(*wrong, until=39) == ["not the cause", "cured"]
-    given_up = visit(9, "beyond economic repair", symptoms=DRAIN, cause=SENSOR)
-    assert verdicts(wrong[0], given_up) == ["still open"], "a diagnosis that no cure has proved"
-
-
-def test_fitted_again_is_not_a_wrong_swap() -> None:
-    first = visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"])
-    assert verdicts(first, visit(5, symptoms=DRAIN, cause=PUMP, parts=["drain pump"])) == ["fitted again", "cured"]
-
-
-def test_several_parts_at_the_cure_share_the_credit_unless_the_cause_needs_them_all() -> None:
-    assert verdicts(visit(0, cause=PUMP, parts=["drain pump", "level sensor"])) == ["shared credit"] * 2
-    both = visit(0, kind="microwave oven", cause="fuse blown by door switches", parts=["door switch set", "fuse"])
-    assert verdicts(both) == ["cured"] * 2
-    assert verdicts(visit(0, cause=PUMP, parts=["drain pump", "drain pump"])) == ["cured"] * 2, "one part on two lines"
-    assert verdicts(visit(0, cause="own words", parts=["drain pump", "fuse"])) == ["shared credit"] * 2
-
-
-def test_a_different_fault_on_the_unit_says_nothing_about_the_part() -> None:
-    assert verdicts(
-        visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"]), visit(9, symptoms=LEAK, cause="loose hose")
-    ) == ["cured"]
-
-
-def test_a_return_caused_by_the_repair_does_not_blame_the_part() -> None:
-    # named as a callback, but the first complaint is gone: a hose was left loose
-    assert verdicts(
-        visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"], job_no="J1"),
-        visit(3, symptoms=LEAK, cause="loose hose", callback_of="J1"),
-    ) == ["cured"]
-
-
-def test_a_return_that_tells_nothing_counts_as_the_same_complaint() -> None:
-    assert verdicts(
-        visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"], job_no="J1"),
-        visit(3, cause="blocked filter", callback_of="J1"),
-    ) == ["not the cause"]
 
 
 def test_the_right_part_whose_complaint_came_back_is_left_open() -> None:
@@ -149,10 +156,6 @@ def test_what_a_decision_adds_to_the_cure_list_is_used() -> None:
     assert column(connection, "select count(*) from cure_to_review") == [0]
 
 
-def test_the_cure_list_of_another_kind_says_nothing() -> None:
-    assert verdicts(visit(0, kind="dishwasher", cause=PUMP, parts=["drain pump"])) == ["still open"]
-
-
 def test_cost_is_part_and_labour_and_the_further_trip_shared_by_the_lines_of_the_visit() -> None:
     connection = workshop(
         visit(0, symptoms=DRAIN, parts=[("drain pump", 34.0), ("door seal", None)], labour_minutes=60.0),
@@ -202,16 +205,10 @@ def test_an_example_is_a_cured_mature_episode_with_what_was_known_up_to_the_cure
     ).fetchall() == [(1, ["does not drain"], ["K07"], ["water left=no"], SENSOR, 2, 20.0, 3.0, "J7")]
 
 
-def test_an_example_with_nothing_noted_has_empty_lists() -> None:
-    connection = workshop(visit(0, cause=PUMP))
-    assert connection.execute("select symptoms, codes, findings from cause_example").fetchall() == [([], [], [])]
-
-
-def test_the_label_never_comes_from_what_was_swapped_first() -> None:
-    connection = workshop(
-        visit(0, symptoms=DRAIN, cause=PUMP, parts=["drain pump"]), visit(9, symptoms=DRAIN, cause="blocked filter")
-    )
-    assert column(connection, "select cause from cause_example") == ["blocked filter"]
+def test_an_example_with_nothing_noted_has_empty_lists_and_no_label_comes_from_what_was_swapped_first() -> None:
+    connection = workshop(*separate([[visit(0, cause=PUMP)], [FIX, visit(9, symptoms=DRAIN, cause="blocked filter")]]))
+    told = connection.execute("select symptoms, codes, findings, cause from cause_example order by episode_id")
+    assert told.fetchall() == [([], [], [], PUMP), (DRAIN, [], [], "blocked filter")]
 
 
 def test_labour_that_customers_pay_is_not_lost() -> None:

@@ -15,20 +15,14 @@ from typer.main import get_command
 
 from pipeline import Workshop
 from pipeline.cli import app
+from tests.command_in_fork import in_fork
+from tests.worlds.empty import empty_workshop
 
 ROOT = Path(__file__).parents[2]
 COMMANDS = {
     "demo", "load", "train", "causes", "round", "report", "backtest", "models", "review", "export", "forget", "status",
     "backup", "restore", "advice", "batches", "take-back", "tables", "words", "open",
 }  # fmt: skip
-
-
-def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    code = "import sys; from pipeline.cli import main; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, *words],
-        capture_output=True, text=True, cwd=cwd, env={"PYTHONPATH": str(ROOT), "PATH": "", "HOME": "/"},
-    )  # fmt: skip
 
 
 def all_commands() -> list[tuple[str, object]]:
@@ -115,17 +109,17 @@ def test_light_commands_load_no_heavy_library(words: tuple[str, ...], tmp_path: 
     ],
 )
 def test_wrong_use_gets_a_sentence_a_remedy_and_the_status(words: tuple[str, ...], status: int, tmp_path: Path) -> None:
-    ran = run(*words, cwd=tmp_path)
-    assert ran.returncode == status, ran.stderr
-    assert ran.stdout == ""
-    assert len(ran.stderr.splitlines()) >= 2
-    assert "Traceback" not in ran.stderr
+    ran = in_fork(tmp_path, shlex.join(words))
+    assert ran.status == status, ran.err
+    assert ran.out == ""
+    assert len(ran.err.splitlines()) >= 2
+    assert "Traceback" not in ran.err
 
 
 def test_with_json_a_fault_is_one_object_on_standard_output(tmp_path: Path) -> None:
-    ran = run("status", "--json", cwd=tmp_path)
-    assert ran.returncode == 2
-    assert set(json.loads(ran.stdout)["error"]) == {"code", "what", "remedy"}
+    ran = in_fork(tmp_path, "status --json")
+    assert ran.status == 2
+    assert set(json.loads(ran.out)["error"]) == {"code", "what", "remedy"}
 
 
 def test_a_bug_of_ours_is_named_as_one_without_a_traceback(monkeypatch: pytest.MonkeyPatch, capsys) -> None:
@@ -153,27 +147,27 @@ def test_a_layout_is_not_saved_over_the_settings(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text("visit_date,appliance_kind,job_no,complaint\n2025-01-02,w/m,J1,leaks\n")
     settings = tmp_path / "shop.toml"
     settings.write_text("window_days = 28\n")
-    ran = run("load", "jobs.csv", "--db", "shop.duckdb", "--save-layout", "shop.toml", cwd=tmp_path)
-    assert ran.returncode == 2
-    assert "settings" in ran.stderr
+    ran = in_fork(tmp_path, "load jobs.csv --db shop.duckdb --save-layout shop.toml")
+    assert ran.status == 2
+    assert "settings" in ran.err
     assert settings.read_text() == "window_days = 28\n"
 
 
 def test_a_layout_in_the_place_of_settings_is_named_as_one(tmp_path: Path) -> None:
     (tmp_path / "shop.toml").write_text('name = "office"\n[columns]\nvisit_date = "Day"\n')
-    ran = run("load", "jobs.csv", "--db", "shop.duckdb", cwd=tmp_path)
-    assert ran.returncode == 2
-    assert "is a layout" in ran.stderr
+    ran = in_fork(tmp_path, "load jobs.csv --db shop.duckdb")
+    assert ran.status == 2
+    assert "is a layout" in ran.err
 
 
-def test_a_code_in_the_complaint_reaches_record_and_question_alike(tmp_path: Path) -> None:
+def test_a_code_in_the_complaint_reaches_record_and_question_alike(tmp_path: Path, without_marts: None) -> None:
     (tmp_path / "jobs.csv").write_text(
         "visit_date,appliance_kind,job_no,complaint,fault_code\n"
         '2025-01-02,w/m,J1,"won\'t drain, shows K07",\n2025-01-03,w/m,J2,leaks,K8\n'
     )
-    with Workshop.open(tmp_path / "shop.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "shop.duckdb")) as workshop:
         workshop.load([tmp_path / "jobs.csv"])
-        codes = workshop.table("visit_symptom").query("source == 'code'").sort_values("visit_id")["symptom"].tolist()
+        codes = workshop.table("stage_symptom").query("source == 'code'").sort_values("visit_id")["symptom"].tolist()
         assert codes == ["K07", "K08"]
         asked = workshop.causes(kind="w/m", complaint="won't drain, shows K07").as_json()["asked"]
         assert asked["code"] == ["K07"]

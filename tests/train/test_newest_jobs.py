@@ -12,7 +12,9 @@ from pipeline.train import train as training
 from tests.worlds.cause_world import train, training_table, workshop
 
 
-def test_older_jobs_are_left_out_and_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_older_jobs_are_left_out_and_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, quick_training: None
+) -> None:
     table = training_table(60)
     monkeypatch.setattr(examples, "MOST", 50)
     database = workshop(tmp_path, table.sample(frac=1, random_state=0))

@@ -6,6 +6,7 @@ import csv
 from pathlib import Path
 
 from pipeline import Workshop
+from tests.worlds.empty import empty_workshop
 
 HEADER = ["Jour", "Appareil", "Fiche", "Série", "Le client dit", "Cause", "Pièces", "Résultat"]
 LAYOUT = """
@@ -45,10 +46,10 @@ def sheets(path: Path, jobs: int = JOBS) -> Path:
     return path
 
 
-def test_a_whole_file_loads_trains_and_answers(tmp_path: Path) -> None:
+def test_a_whole_file_loads_trains_and_answers(tmp_path: Path, quick_training: None) -> None:
     (tmp_path / "fiches.toml").write_text(LAYOUT, encoding="utf-8")
     (tmp_path / "w.toml").write_text("as_of = 2026-01-01\n", encoding="utf-8")
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
         report = workshop.load([sheets(tmp_path / "fiches.csv")])
         assert (report.totals["loaded"], report.totals["rejected"]) == (JOBS, 0)
         assert workshop.table("visit")["kind"].value_counts().to_dict() == {

@@ -16,6 +16,7 @@ from pipeline.errors import ModelError, UsageError
 from pipeline.settings import Settings
 from pipeline.train import train as training
 from pipeline.words import Words
+from tests.worlds import cause_world
 from tests.worlds.cause_world import question, train, training_table, workshop
 
 JOBS, PAST = 200, 160  # four fifths are learned from in the exam
@@ -25,8 +26,9 @@ JOBS, PAST = 200, 160  # four fifths are learned from in the exam
 def learned(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path]:
     """What the first of two trainings told, and the folder of both models; copy it, never change it."""
     database = workshop(tmp_path_factory.mktemp("learned"), training_table(JOBS))
-    told = train(database)
-    train(database)
+    with cause_world.quick_training():
+        told = train(database)
+        train(database)
     return told, database.folder_of_models
 
 
@@ -54,7 +56,7 @@ def test_trains_scores_and_beats_the_plain_ways(learned: tuple[dict[str, Any], P
     assert "default-src 'none'" in page
 
 
-def test_the_exam_learns_nothing_from_the_jobs_it_is_asked_about(tmp_path: Path) -> None:
+def test_the_exam_learns_nothing_from_the_jobs_it_is_asked_about(tmp_path: Path, quick_training: None) -> None:
     table = training_table(JOBS)
     table.loc[PAST:, "cause"] = "only at the end"
     told = train(workshop(tmp_path, table))
@@ -69,7 +71,7 @@ def test_too_few_jobs_are_told_with_a_remedy(tmp_path: Path) -> None:
     assert training.current_model(workshop(tmp_path, training_table(12))) is None
 
 
-def test_a_worse_model_does_not_replace_a_better_one(database: Any, tmp_path: Path) -> None:
+def test_a_worse_model_does_not_replace_a_better_one(database: Any, tmp_path: Path, quick_training: None) -> None:
     spoiled = training_table(JOBS)
     spoiled.loc[: PAST - 1, "cause"] = np.random.default_rng(0).permutation(spoiled.loc[: PAST - 1, "cause"].to_numpy())
     database = workshop(tmp_path, spoiled)
@@ -110,16 +112,23 @@ def test_a_damaged_model_is_told_and_another_can_be_chosen(database: Any) -> Non
         training.current_model(database)
 
 
-def test_backtest_rolls_by_month_and_says_what_more_jobs_would_buy(tmp_path: Path) -> None:
+def test_backtest_rolls_by_month_says_what_more_jobs_would_buy_and_tells_how_far_it_is(
+    tmp_path: Path, quick_training: None
+) -> None:
+    said: list[str] = []
     database = workshop(tmp_path, training_table(250))
-    told = training.backtest(database, Words.load(), Settings(), months=2)
+    told = training.backtest(database, Words.load(), Settings(), months=4, tell=said.append)
     assert [row["month"] for row in told["months"]] == sorted(row["month"] for row in told["months"])
-    assert len(told["months"]) == 2
+    assert len(told["months"]) == 4
     assert "plain boosting" in told["baselines"]
     curve = told["learning_curve"]
     assert [row["learned_from"] for row in curve] == [50, 100, 200]
     assert curve[-1]["log_loss"] < curve[0]["log_loss"]
     assert told["scores"]["first_cause"]["uncertainty"] > 0
+    bars = [line.split(" ", 1)[1] for line in said if line[0] in "█░"]
+    shares = [f"{done} of 4 shares of the jobs" for done in (2, 3, 4)]
+    assert bars == [*shares, "1 of 2 quarters", "2 of 2 quarters"]
+    assert len([line for line in said if line.endswith("…")]) == 2
 
 
 def test_drift_is_told_and_its_absence_too(database: Any) -> None:

@@ -9,12 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.settings import Settings
-from pipeline.train import train as training
-from pipeline.words import Words
 from tests.command_in_fork import in_fork
-from tests.worlds.cause_world import training_table, workshop
 from tests.worlds.demo_sample import learned
+
+pytestmark = pytest.mark.usefixtures("quick_training")
 
 
 @pytest.fixture(scope="module")
@@ -47,12 +45,3 @@ def test_nothing_is_told_where_it_was_not_asked_for(folder: Path, command: str) 
 def test_nothing_is_told_without_a_terminal(folder: Path) -> None:
     ran = in_fork(folder, "train")
     assert (ran.status, ran.err) == (0, "")
-
-
-def test_a_backtest_tells_its_shares_and_quarters(tmp_path: Path) -> None:
-    told: list[str] = []
-    database = workshop(tmp_path, training_table(200))
-    training.backtest(database, Words.load(), Settings(), months=4, tell=told.append)
-    bars = [line.split(" ", 1)[1] for line in told if line[0] in "█░"]
-    assert bars == ["3 of 4 shares of the jobs", "4 of 4 shares of the jobs", "1 of 2 quarters", "2 of 2 quarters"]
-    assert len([line for line in told if line.endswith("…")]) == 2

@@ -2,72 +2,57 @@
 
 from __future__ import annotations
 
+import importlib
 import json
+import os
+import shutil
 import subprocess
 import sys
 import time
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import pytest
 
 import sql
 from models.causes import storage
-from pipeline import Workshop
 from pipeline.errors import FileUnusable
 from pipeline.store.lock import MARK, alone_in
 from pipeline.train import train
-from tests.worlds.demo_sample import write_jobs
+from tests.command_in_fork import begun_in_fork
+from tests.worlds.demo_sample import learned
 
 ROOT = Path(sql.__file__).parent.parent
-TOGETHER = """
-import time
-from pathlib import Path
-from pipeline import Workshop
-from pipeline.train import train as learning
-turn, folder = learning.alone_in, Path({folder!r})
-
-def when_all_are_ready(at):
-    (folder / "ready-{number}").touch()
-    while len(list(folder.glob("ready-*"))) < {trainings}:
-        time.sleep(0.005)
-    return turn(at)
-
-learning.alone_in = when_all_are_ready
-with Workshop.open(folder / "w.duckdb", read_only=True) as workshop:
-    print(workshop.train()["model"])
-"""
+TRAININGS = 2
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    write_jobs(tmp_path / "jobs.csv")
-    with Workshop.open(tmp_path / "w.duckdb") as workshop:
-        workshop.load([tmp_path / "jobs.csv"])
-    return tmp_path
+    """A workshop that has loaded sixty calls and learned nothing yet."""
+    return shutil.copytree(learned(), tmp_path / "shop", ignore=shutil.ignore_patterns("*.models"))
 
 
-def test_trainings_that_end_together(folder: Path) -> None:
-    trainings = 2
-    begun = [
-        subprocess.Popen(
-            [sys.executable, "-c", TOGETHER.format(folder=str(folder), number=number, trainings=trainings)],
-            cwd=ROOT,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
-        for number in range(trainings)
-    ]
-    said = [one.communicate(timeout=180) for one in begun]
-    assert [one.returncode for one in begun] == [0] * trainings, said
-    names = sorted(out.strip() for out, _ in said)
+def test_trainings_that_end_together(folder: Path, quick_training: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    def when_all_are_ready(at: Path) -> AbstractContextManager[None]:
+        (folder / f"ready-{os.getpid()}").touch()
+        while len(list(folder.glob("ready-*"))) < TRAININGS:
+            time.sleep(0.005)
+        return alone_in(at)
+
+    monkeypatch.setattr(train, "alone_in", when_all_are_ready)
+    importlib.import_module("models.causes.classifier")
+    begun = [begun_in_fork(folder, "train --json") for _ in range(TRAININGS)]
+    said = [ended() for ended in begun]
+    assert [one.status for one in said] == [0] * TRAININGS, said
+    names = sorted(json.loads(one.out)["model"] for one in said)
     assert names == ["0001", "0002"]
-    models = folder / "w.models"
+    models = folder / "workshop.models"
     for name in names:
         assert storage.open_model(models / name).card["model"] == name
         assert f"Model {name}" in (models / name / "card.html").read_text(encoding="utf-8")
     assert json.loads((models / train.IN_USE).read_text())["model"] in names
-    assert sorted(path.name for path in models.iterdir()) == [*names, "advice.json", train.IN_USE, "phrases.json"]
+    kept = sorted(path.name for path in models.iterdir())
+    assert kept == [*names, "advice.json", train.IN_USE, "phrases.json"]
 
 
 def test_one_waits_until_the_other_is_out(tmp_path: Path) -> None:

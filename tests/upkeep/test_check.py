@@ -10,6 +10,7 @@ import pytest
 
 from pipeline import Workshop
 from tests.command_in_fork import in_fork
+from tests.worlds.empty import empty_workshop
 
 LINES = "visit_date,appliance_kind,job_no,outcome,cause\n2025-01-02,oven,J1,fixed,fan motor worn\n2025-01-03,oven,J2,fixed,fan motor worn\n"
 
@@ -19,7 +20,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A workshop that has loaded two visits, and nothing was to be told; read it, never change it."""
     folder = tmp_path_factory.mktemp("check")
     (folder / "jobs.csv").write_text(LINES, encoding="utf-8")
-    with Workshop.open(folder / "workshop.duckdb") as workshop:
+    with Workshop.open(empty_workshop(folder / "workshop.duckdb")) as workshop:
         assert workshop.load([folder / "jobs.csv"]).files[0].notes == []
     return folder
 
@@ -54,7 +55,7 @@ def test_an_offence_names_table_rows_and_remedy(folder: Path) -> None:
     assert "Restore the last backup" in text
 
 
-def test_a_load_runs_it_too(folder: Path) -> None:
+def test_a_load_runs_it_too(folder: Path, asks_what_must_hold: None) -> None:
     damage(folder)
     (folder / "more.csv").write_text(LINES.replace("J", "K"), encoding="utf-8")
     with Workshop.open(folder / "workshop.duckdb") as workshop:

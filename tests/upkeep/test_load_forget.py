@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import gzip
 import json
+import os
 import re
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any, NamedTuple
 
 import duckdb
 import pandas as pd
@@ -19,10 +21,11 @@ import sql
 from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.store.backup import write_backup
+from pipeline.store.database import Database
 from pipeline.upkeep.forget import forget
 from pipeline.upkeep.review import COLUMNS
 from pipeline.upkeep.status import status
-from tests.command_in_fork import in_fork
+from tests.command_in_fork import begun_in_fork, imported, in_fork
 from tests.worlds import shared
 
 JOBS = (
@@ -49,6 +52,35 @@ def workshop(tmp_path: Path) -> Iterator[Workshop]:
         yield opened
 
 
+class Forgotten(NamedTuple):
+    """A workshop that has forgotten Ann Example; forget nobody else of hers."""
+
+    workshop: Workshop
+    folder: Path
+    told: dict[str, Any]
+    hashed: str  # of the customer, as it was
+    phones: dict[str, str]  # as they were
+    hashes: list[tuple[str]]  # of two lines, as they were
+
+
+PHONES = "select job_no, other_columns->>'$.phone' from raw_record where other_columns is not null order by 1"
+HASHES = "select content_hash from raw_record where job_no in ('J1', 'J10') order by job_no"
+REVIEW = "\ufeff" + ",".join(COLUMNS)
+
+
+@pytest.fixture(scope="module")
+def forgotten(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Forgotten]:
+    folder = tmp_path_factory.mktemp("forgotten") / "shop"
+    shutil.copytree(shared.built_once("customers_to_forget", _loaded), folder)
+    lines = REVIEW + "\r\ncomplaint,zibbly,1,Ann Example says leaking,,,,,\r\n"
+    (folder / "words-of-may.csv").write_text(lines, newline="", encoding="utf-8")
+    (folder / "office.csv").write_text("Ann Example\n")
+    with Workshop.open(folder / "shop.duckdb") as opened:
+        execute = opened.database.connection.execute
+        before = hash_of(opened, "J1"), dict(execute(PHONES).fetchall()), execute(HASHES).fetchall()
+        yield Forgotten(opened, folder, opened.forget("  ann EXAMPLE "), *before)
+
+
 def held(workshop: Workshop) -> str:
     """Every text of every table."""
     connection = workshop.database.connection
@@ -62,40 +94,46 @@ def hash_of(workshop: Workshop, job_no: str) -> str:
     return workshop.database.connection.execute(query, [job_no]).fetchall()[0][0]
 
 
-def test_a_customer_is_gone_from_every_table_and_file_and_the_visits_stay(workshop: Workshop, tmp_path: Path) -> None:
-    review = tmp_path / "words-of-may.csv"
-    header = "\ufeff" + ",".join(COLUMNS)
-    review.write_text(header + "\r\ncomplaint,zibbly,1,Ann Example says leaking,,,,,\r\n", newline="", encoding="utf-8")
-    other = tmp_path / "office.csv"
-    other.write_text("Ann Example\n")
-    hashed = hash_of(workshop, "J1")
-    told = workshop.forget("  ann EXAMPLE ")
+def test_a_customer_is_gone_from_every_table_and_file_and_the_visits_stay(forgotten: Forgotten) -> None:
+    told, connection = forgotten.told, forgotten.workshop.database.connection
     assert (told["visits"], told["raw_lines"], told["refused_lines"]) == (2, 2, 1)
     assert told["files"] == ["words-of-may.csv"]
     assert told["proof"]["found"] == 0
     assert told["proof"]["places_searched"] > 20
-    everything = held(workshop)
-    assert hashed not in everything
+    everything = held(forgotten.workshop)
+    assert forgotten.hashed not in everything
     assert "ann  example" not in everything.casefold()
     assert "ann example" not in everything.casefold()
     assert "Annabel Examples no relation" in everything
-    erased = header + "\r\ncomplaint,zibbly,1,[erased] says leaking,,,,,\r\n"
-    assert review.read_bytes().decode("utf-8") == erased
-    assert other.read_text() == "Ann Example\n"
-    assert hashed.encode() not in (tmp_path / "shop.duckdb").read_bytes()
+    erased = REVIEW + "\r\ncomplaint,zibbly,1,[erased] says leaking,,,,,\r\n"
+    assert (forgotten.folder / "words-of-may.csv").read_bytes().decode("utf-8") == erased
+    assert (forgotten.folder / "office.csv").read_text() == "Ann Example\n"
+    assert forgotten.hashed.encode() not in (forgotten.folder / "shop.duckdb").read_bytes()
     query = "select count(*), count(distinct customer_hash) from visit where customer_hash like 'erased-%'"
-    assert workshop.database.connection.execute(query).fetchall() == [(2, 1)]
-    assert {name: rows for name, rows in sql.offenders(workshop.database.connection).items() if rows} == {}
+    assert connection.execute(query).fetchall() == [(2, 1)]
+    assert {name: rows for name, rows in sql.offenders(connection).items() if rows} == {}
 
 
-def test_telephones_of_the_customer_go_too_and_those_of_others_stay(workshop: Workshop) -> None:
-    query = "select job_no, other_columns->>'$.phone' from raw_record where other_columns is not null order by 1"
-    before = dict(workshop.database.connection.execute(query).fetchall())
-    workshop.forget("Ann Example")
-    after = dict(workshop.database.connection.execute(query).fetchall())
+def test_telephones_of_the_customer_go_too_and_those_of_others_stay(forgotten: Forgotten) -> None:
+    before, after = forgotten.phones, dict(forgotten.workshop.database.connection.execute(PHONES).fetchall())
     assert after["J9"] == before["J9"]
     assert after["J1"] != before["J1"]
-    assert before["J1"] not in held(workshop)
+    assert before["J1"] not in held(forgotten.workshop)
+
+
+def test_an_erased_line_cannot_be_told_by_a_guess(forgotten: Forgotten) -> None:
+    before, after = forgotten.hashes, forgotten.workshop.database.connection.execute(HASHES).fetchall()
+    assert after[0] != before[0]
+    assert after[1] == before[1]
+
+
+def test_forgetting_again_or_a_stranger_changes_nothing(forgotten: Forgotten) -> None:
+    before = held(forgotten.workshop)
+    for name in ("Ann Example", "Nobody Known"):
+        told = forgotten.workshop.forget(name)
+        assert (told["visits"], told["raw_lines"], told["texts"]) == (0, 0, 0)
+        assert told["still_to_do"].startswith(f'Nothing held "{name}"')
+    assert held(forgotten.workshop) == before
 
 
 def test_telephones_are_never_stored_readable(workshop: Workshop) -> None:
@@ -109,30 +147,64 @@ def test_a_short_reference_is_forgotten_by_its_hash_without_touching_texts(works
     assert held(workshop).count("zibbly") == before
 
 
-def test_forgetting_again_or_a_stranger_changes_nothing(workshop: Workshop) -> None:
-    workshop.forget("Ann Example")
-    before = held(workshop)
-    for name in ("Ann Example", "Nobody Known"):
-        told = workshop.forget(name)
-        assert (told["visits"], told["raw_lines"], told["texts"]) == (0, 0, 0)
-        assert told["still_to_do"].startswith(f'Nothing held "{name}"')
-    assert held(workshop) == before
-
-
 @pytest.mark.parametrize("nobody", ["", "  ", "cash", "n/a"])
 def test_a_text_that_names_nobody_is_refused(workshop: Workshop, nobody: str) -> None:
     with pytest.raises(UsageError):
         forget(workshop.database, nobody)
 
 
-def test_a_reference_full_of_pattern_signs_is_only_text(workshop: Workshop, tmp_path: Path) -> None:
-    nasty = ".*+?[a](b)|\\ $^"
-    path = tmp_path / "exports" / "nasty.csv"
-    path.write_text(f'visit_date,appliance_kind,job_no,customer_ref,complaint\n2025-02-02,W/M,J20,"{nasty}",leaks\n')
-    workshop.load([path])
-    before = held(workshop).count("zibbly")
-    assert workshop.forget(nasty)["visits"] == 1
-    assert held(workshop).count("zibbly") == before
+NASTY = ".*+?[a](b)|\\ $^"
+FORMS = [
+    "Zoe\u0301 O\u2019Wei\u00df",
+    "ZO\u00c9 O'WEISS",
+    "Zo\u00e9\u00a0O\u02bcWeiss",
+    "zoe\u0301\u202f o'wei\u00df",
+]
+
+
+def _oddly_named(folder: Path) -> None:
+    head = "visit_date,appliance_kind,job_no,customer_ref,complaint\n"
+    lines = [f'2025-02-02,W/M,J20,"{NASTY}",leaks', "2025-02-02,oven,J21,Kim,Kim says cold"]
+    lines += [f"2025-03-0{n + 1},oven,Z{n},Bob,spoke to {form} again" for n, form in enumerate(FORMS)]
+    lines += ["2025-02-02,oven,S1,Bob,cold sid example Sid Example SID EXAMPLE,Sid Example"]
+    lines += ["2025-02-03,oven,S2,Bob,Sid Example Sid Example Sid Example Sid Example"]
+    lines += ["2025-03-09,oven,Z9,Zo\u00e9 O\u2019Wei\u00df,not hot", "2025-03-10,dryer,J10,C-17,zibbly noise"]
+    (folder / "jobs.csv").write_text(head + "\n".join(lines) + "\n", encoding="utf-8")
+    with Workshop.open(folder / "shop.duckdb") as opened:
+        opened.load([folder / "jobs.csv"])
+
+
+@pytest.fixture
+def oddly_named(tmp_path: Path) -> Iterator[Workshop]:
+    """Customers whose names are hard to find in texts."""
+    shutil.copytree(shared.built_once("oddly_named_customers", _oddly_named), tmp_path, dirs_exist_ok=True)
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        yield opened
+
+
+def test_a_reference_full_of_pattern_signs_is_only_text(oddly_named: Workshop) -> None:
+    before = held(oddly_named).count("zibbly")
+    assert oddly_named.forget(NASTY)["visits"] == 1
+    assert held(oddly_named).count("zibbly") == before
+
+
+def test_a_name_is_found_in_every_form_it_is_written_in(oddly_named: Workshop) -> None:
+    told = oddly_named.forget("Zo\u00e9 O'Wei\u00df")
+    assert told["visits"] == 1
+    assert told["texts"] >= 4
+    assert not re.search(r"zo.{1,2}[\s\u00a0\u202f]+o.wei", held(oddly_named), re.IGNORECASE)
+
+
+def test_of_names_side_by_side_each_is_erased(oddly_named: Workshop) -> None:
+    assert oddly_named.forget("Sid Example")["proof"]["found"] == 0
+    assert "sid example" not in held(oddly_named).casefold()
+
+
+def test_a_name_too_short_to_erase_from_texts_is_counted(oddly_named: Workshop) -> None:
+    told = oddly_named.forget("Kim")
+    assert told["visits"] == 1
+    assert told["too_short"] > 0
+    assert "not looked for" in told["still_to_do"]
 
 
 def test_status_counts_what_is_given_and_understood(workshop: Workshop) -> None:
@@ -177,25 +249,20 @@ def test_nobody_is_forgotten_unasked(workshop: Workshop, tmp_path: Path) -> None
 
 def test_a_load_beside_a_forget_keeps_what_it_reported(workshop: Workshop, tmp_path: Path) -> None:
     workshop.close()
-    root = Path(__file__).parents[2]
-    for number in range(2):
-        name = f"more-{number}.csv"
-        lines = "".join(f"2025-03-0{number + 1},oven,K{number}-{i},not hot\n" for i in range(60))
-        (tmp_path / "exports" / name).write_text(f"visit_date,appliance_kind,job_no,complaint\n{lines}")
-        begun = [
-            subprocess.Popen(
-                [sys.executable, "-c", "from pipeline.cli import main; main()", *words, "--db", tmp_path / "shop.duckdb"],
-                cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-            )
-            for words in (["forget", ("Ann Example", "C-17")[number], "--yes"], ["load", tmp_path / "exports" / name])
-        ]  # fmt: skip
-        said = [one.communicate(timeout=120) for one in begun]
-        assert [one.returncode for one in begun] == [0, 0], said
-        assert "60 loaded" in said[1][0]
-        with Workshop.open(tmp_path / "shop.duckdb", read_only=True) as opened:
-            held = opened.table("load_batch")
-            assert held.loc[held["file_name"] == name, "loaded"].tolist() == [60]
-            assert opened.table("visit")["job_no"].str.startswith(f"K{number}-").sum() == 60
+    lines = "".join(f"2025-03-01,oven,K{i},not hot\n" for i in range(60))
+    (tmp_path / "more.csv").write_text(f"visit_date,appliance_kind,job_no,complaint\n{lines}")
+    imported()
+    begun = [
+        begun_in_fork(tmp_path, words, db="shop.duckdb") for words in ("forget 'Ann Example' --yes", "load more.csv")
+    ]
+    forgot, loaded = (ended() for ended in begun)
+    assert (forgot.status, loaded.status) == (0, 0), (forgot, loaded)
+    assert "60 loaded" in loaded.out
+    with Workshop.open(tmp_path / "shop.duckdb", read_only=True) as opened:
+        held = opened.table("load_batch")
+        assert held.loc[held["file_name"] == "more.csv", "loaded"].tolist() == [60]
+        assert opened.table("visit")["job_no"].str.startswith("K").sum() == 60
+        assert hash_of(opened, "J1").startswith("erased")
     assert not list(tmp_path.glob("*.lock"))
 
 
@@ -210,46 +277,6 @@ def test_a_database_behind_a_link_stays_there_with_its_mode(workshop: Workshop, 
     assert (tmp_path / "shop.duckdb").is_symlink()
     assert (tmp_path / "real.duckdb").stat().st_mode & 0o777 == 0o600
     assert hashed not in (tmp_path / "real.duckdb").read_bytes()
-
-
-def test_a_name_is_found_in_every_form_it_is_written_in(workshop: Workshop, tmp_path: Path) -> None:
-    name = "Zoé O'Weiß"
-    forms = [
-        "Zoe\u0301 O\u2019Wei\u00df",
-        "ZO\u00c9 O'WEISS",
-        "Zo\u00e9\u00a0O\u02bcWeiss",
-        "zoe\u0301\u202f o'wei\u00df",
-    ]
-    lines = "".join(f"2025-03-0{n + 1},oven,Z{n},Bob,spoke to {form} again\n" for n, form in enumerate(forms))
-    lines += "2025-03-09,oven,Z9,Zo\u00e9 O\u2019Wei\u00df,not hot\n"
-    path = tmp_path / "exports" / "forms.csv"
-    path.write_text(f"visit_date,appliance_kind,job_no,customer_ref,complaint\n{lines}", encoding="utf-8")
-    workshop.load([path])
-    told = workshop.forget(name)
-    assert told["visits"] == 1
-    assert told["texts"] >= 4
-    assert not re.search(r"zo.{1,2}[\s\u00a0\u202f]+o.wei", held(workshop), re.IGNORECASE)
-
-
-def test_an_erased_line_cannot_be_told_by_a_guess(workshop: Workshop) -> None:
-    query = "select content_hash from raw_record where job_no in ('J1', 'J10') order by job_no"
-    before = workshop.database.connection.execute(query).fetchall()
-    workshop.forget("Ann Example")
-    after = workshop.database.connection.execute(query).fetchall()
-    assert after[0] != before[0]
-    assert after[1] == before[1]
-
-
-def test_of_names_side_by_side_each_is_erased(workshop: Workshop, tmp_path: Path) -> None:
-    path = tmp_path / "exports" / "often.csv"
-    path.write_text(
-        "visit_date,appliance_kind,job_no,customer_ref,complaint\n"
-        "2025-02-02,oven,J20,Bob,cold ann example Ann Example ANN EXAMPLE,Ann Example\n"
-        "2025-02-03,oven,J21,Bob,Ann Example Ann Example Ann Example Ann Example\n"
-    )
-    workshop.load([path])
-    assert workshop.forget("Ann Example")["proof"]["found"] == 0
-    assert "ann example" not in held(workshop).casefold()
 
 
 FILES: dict[str, Callable[[Path], object]] = {
@@ -286,27 +313,16 @@ def test_files_beside_that_hold_the_name_or_cannot_be_searched_are_named(worksho
     assert named == {*FILES, "kept.zip"}
 
 
-def test_a_name_too_short_to_erase_from_texts_is_counted(workshop: Workshop, tmp_path: Path) -> None:
-    path = tmp_path / "exports" / "short.csv"
-    path.write_text("visit_date,appliance_kind,job_no,customer_ref,complaint\n2025-02-02,oven,J20,Kim,Kim says cold\n")
-    workshop.load([path])
-    told = workshop.forget("Kim")
-    assert told["visits"] == 1
-    assert told["too_short"] > 0
-    assert "not looked for" in told["still_to_do"]
-
-
 def test_a_forget_killed_before_the_file_is_written_anew_is_proved_by_the_next(
     workshop: Workshop, tmp_path: Path
 ) -> None:
     hashed = hash_of(workshop, "J1").encode()
     workshop.close()
-    code = (
-        "import os\nfrom pathlib import Path\nfrom pipeline import Workshop\nfrom pipeline.store.database import Database\n"
-        "Database.compact = lambda self: os._exit(9)\n"
-        f"Workshop.open(Path({str(tmp_path / 'shop.duckdb')!r})).forget('Ann Example')"
-    )
-    assert subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[2], check=False).returncode == 9
+
+    def killed_before() -> None:
+        Database.compact = lambda self: os._exit(9)  # type: ignore[method-assign]
+
+    assert in_fork(tmp_path, "forget 'Ann Example' --yes", killed_before, db="shop.duckdb").status == 9
     with Workshop.open(tmp_path / "shop.duckdb") as opened:
         assert opened.forget("Ann Example")["proof"]["found"] == 0
     for path in tmp_path.glob("shop.*"):

@@ -35,7 +35,7 @@ def jobs(folder: Path, name: str, first: int) -> Path:
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A workshop that has loaded eight visits; read it, never change it."""
     folder = tmp_path_factory.mktemp("review")
-    with Workshop.open(folder / "workshop.duckdb") as opened:
+    with Workshop.open(empty_workshop(folder / "workshop.duckdb")) as opened:
         opened.load([jobs(folder, "first.csv", 1)])
     return folder
 
@@ -73,7 +73,7 @@ def test_words_not_understood_come_with_uses_and_examples(workshop: Workshop) ->
     assert table["likeness"].dropna().between(0, 1).all()
 
 
-def test_near_spellings_are_suggested_with_likeness(tmp_path: Path) -> None:
+def test_near_spellings_are_suggested_with_likeness(tmp_path: Path, without_marts: None) -> None:
     path = tmp_path / "near.csv"
     path.write_text(HEADER + "2026-01-05,machine for dishwashing,J1,Tavrik,S1,dead,,,fixed\n", encoding="utf-8")
     with Workshop.open(empty_workshop(tmp_path / "near.duckdb")) as opened:
@@ -120,7 +120,7 @@ def test_decisions_reach_old_and_new_records_and_can_be_undone(workshop: Worksho
         workshop.undo_decision(999)
 
 
-def test_the_same_file_twice_takes_nothing_new(workshop: Workshop, tmp_path: Path) -> None:
+def test_the_same_file_twice_takes_nothing_new(workshop: Workshop, tmp_path: Path, without_marts: None) -> None:
     out = tmp_path / "review.csv"
     workshop.write_review(out)
     decide(out, {("kind", "laundry contraption"): "washer-dryer"})
@@ -174,7 +174,7 @@ def test_a_spreadsheet_sees_no_formula(workshop: Workshop, tmp_path: Path) -> No
     assert not any(cell.startswith(("=", "+", "-", "@", "\t")) for cell in cells)
 
 
-def test_a_decision_file_with_semicolons_is_read(workshop: Workshop, tmp_path: Path) -> None:
+def test_a_decision_file_with_semicolons_is_read(workshop: Workshop, tmp_path: Path, without_marts: None) -> None:
     path = tmp_path / "german.csv"
     path.write_text("list;written;suggestion;decision\nkind;laundry contraption;;washing machine\n", encoding="utf-8")
     assert workshop.take_decisions(path)["taken"] == 1

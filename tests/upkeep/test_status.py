@@ -105,7 +105,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "2025-01-09,oven,J9,C-1009,too hot,,,,E4,declined\n",
         encoding="utf-8",
     )
-    with Workshop.open(folder / "w.duckdb") as opened:
+    with Workshop.open(empty_workshop(folder / "w.duckdb")) as opened:
         opened.load([folder / "jobs.csv"])
     return folder
 
@@ -142,7 +142,7 @@ def test_every_change_is_counted(workshop: Workshop, tmp_path: Path) -> None:
     assert all(before != after for before, after in pairwise(seen))
 
 
-def test_a_load_that_keeps_nothing_changes_no_count(workshop: Workshop, tmp_path: Path) -> None:
+def test_a_load_that_keeps_nothing_changes_no_count(workshop: Workshop, tmp_path: Path, without_marts: None) -> None:
     before = told(workshop)
     workshop.load([tmp_path / "corrected.csv"], dry_run=True)
     assert told(workshop) == before == counted_anew(workshop)

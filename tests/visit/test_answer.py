@@ -24,7 +24,7 @@ from pipeline.visit.question import Call, Question, read_questions
 from pipeline.visit.similar_jobs import MOST_ALIKE, gather
 from pipeline.words.appliance import about
 from tests.worlds.empty import empty_workshop
-from tests.worlds.visit_workshop import folder, open_workshop
+from tests.worlds.visit_workshop import folder
 
 ASKED = {
     "kind": "w/m",
@@ -33,12 +33,6 @@ ASKED = {
     "complaint": "stops before spin, lamps flashing",
     "found": ["water left=no"],
 }
-
-
-@pytest.fixture(scope="module")
-def workshop():
-    with open_workshop() as opened:
-        yield opened
 
 
 @pytest.fixture(scope="module")

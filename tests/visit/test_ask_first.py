@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline import Workshop
 from pipeline.visit.ask_first import is_silent
 from pipeline.visit.conversation import run
 from pipeline.visit.question import Call, Question
 
 
-@pytest.fixture(scope="module")
-def workshop(tmp_path_factory):
-    """No jobs: the word lists stand in."""
-    with Workshop.open(tmp_path_factory.mktemp("ask") / "w.duckdb") as opened:
-        yield opened
+@pytest.fixture
+def workshop(no_jobs):
+    return no_jobs
 
 
 def test_two_questions_stand_in_for_a_plan(workshop):

@@ -13,15 +13,8 @@ from pipeline.visit.conversation import run
 from pipeline.visit.question import Call
 from pipeline.visit.record import append_record
 from tests.worlds.empty import empty_workshop
-from tests.worlds.visit_workshop import open_workshop
 
 ASKED = {"kind": "w/m", "make": "Tavrik", "age": "6", "complaint": "stops before spin", "code": None}
-
-
-@pytest.fixture(scope="module")
-def workshop():
-    with open_workshop() as opened:
-        yield opened
 
 
 class Technician:

@@ -18,7 +18,6 @@ import reports
 from pipeline import Workshop
 from pipeline.visit.answer import Answer
 from pipeline.words.appliance import about
-from tests.worlds.visit_workshop import open_workshop
 
 LISTS = Path(pipeline.__file__).parent / "words" / "en"
 LANGUAGES = Path(reports.__file__).parent / "languages"
@@ -70,10 +69,12 @@ def english() -> set[str]:
 
 
 @pytest.fixture(scope="module")
-def workshop() -> Iterator[Workshop]:
-    with open_workshop() as opened:
-        opened.settings = dataclasses.replace(opened.settings, locale="de", currency="EUR")
-        yield opened
+def workshop(workshop: Workshop) -> Iterator[Workshop]:
+    """The shared one, for this file with German settings."""
+    usual = workshop.settings
+    workshop.settings = dataclasses.replace(usual, locale="de", currency="EUR")
+    yield workshop
+    workshop.settings = usual
 
 
 def left(text: str, english: set[str], workshop: Workshop) -> set[str]:
@@ -160,7 +161,7 @@ def test_a_visit_step_by_step_is_german(workshop: Workshop, english: set[str]) -
         assert not left(text, english, workshop)
 
 
-def test_visit_sheets_are_german(workshop: Workshop, english: set[str], tmp_path: Path) -> None:
+def test_visit_sheets_are_german(workshop: Workshop, english: set[str], tmp_path: Path, short_trees: None) -> None:
     calls = tmp_path / "calls.csv"
     calls.write_text(
         "job_no,visit_date,appliance_kind,complaint,findings\n"

@@ -9,13 +9,6 @@ import pytest
 from pipeline.train.examples import examples
 from pipeline.visit import later_jobs
 from pipeline.visit.odds import model_for
-from tests.worlds.visit_workshop import open_workshop
-
-
-@pytest.fixture(scope="module")
-def workshop():
-    with open_workshop() as opened:
-        yield opened
 
 
 @pytest.fixture(scope="module")

@@ -16,6 +16,7 @@ from pipeline.settings import read_settings
 from pipeline.visit.answer import NEARLY_SURE
 from pipeline.visit.question import Call, Question, read_questions
 from pipeline.words import Words
+from tests.worlds.empty import empty_workshop
 
 LISTS = Path(__file__).parents[1] / "words"
 W, D, T, C = "washing machine", "dishwasher", "tumble dryer", "cooker"
@@ -26,11 +27,9 @@ def words() -> Words:
     return Words.load(("en", "de"))
 
 
-@pytest.fixture(scope="module")
-def workshop(tmp_path_factory):
-    """No jobs: the word lists stand in."""
-    with Workshop.open(tmp_path_factory.mktemp("told") / "w.duckdb") as opened:
-        yield opened
+@pytest.fixture
+def workshop(no_jobs: Workshop) -> Workshop:
+    return no_jobs
 
 
 def read(words: Words, kind: str, complaint: str, age: str | None = None) -> Question:
@@ -188,7 +187,7 @@ def test_a_locale_switches_its_word_list_on(tmp_path: Path, written: str, langua
 
 def test_a_list_switched_off_is_told(tmp_path: Path) -> None:
     (tmp_path / "w.toml").write_text('locale = "de"\nlanguages = ["en"]', encoding="utf-8")
-    with Workshop.open(tmp_path / "w.duckdb") as opened:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as opened:
         lines = opened.causes(kind="washing machine", complaint="pumpt nicht mehr ab").lines()
     assert any('languages = ["en", "de"]' in line for line in lines)
 
@@ -239,26 +238,27 @@ def test_what_was_told_aside_is_taken_in(words: Words) -> None:
     assert sum(_all_of(row["told"], terms) for row, terms in told) >= 31
 
 
-@pytest.mark.parametrize(
-    ("written", "name", "caution"),
-    [
-        ("advise a warmer place, left working", "advise a warmer place", "local rules"),
-        ("advised and fitted new relay", "repair: lives in a cold shed", "isolate"),
-        ("moved it indoors", "repair: lives in a cold shed", "isolate"),
-    ],
-)
-def test_an_own_cause_that_ended_in_advice_is_advice_with_its_own_caution(
-    tmp_path: Path, written: str, name: str, caution: str
-) -> None:
-    lines = [f"A{n},2025-0{n}-03,fridge,too warm,lives in a cold shed,{written!r},fixed" for n in range(1, 6)]
+ENDED = {  # own cause → what was done, and the action and caution that its repair has
+    "lives in a cold shed": ("advise a warmer place, left working", "advise a warmer place", "local rules"),
+    "stands in a cold porch": ("advised and fitted new relay", "repair: stands in a cold porch", "isolate"),
+    "sits on a cold landing": ("moved it indoors", "repair: sits on a cold landing", "isolate"),
+}
+
+
+def test_an_own_cause_that_ended_in_advice_is_advice_with_its_own_caution(tmp_path: Path) -> None:
+    lines = [
+        f'A{n}-{cause[:3]},2025-0{n}-03,fridge,too warm,{cause},"{done}",fixed'
+        for cause, (done, _, _) in ENDED.items()
+        for n in range(1, 6)
+    ]
     records = tmp_path / "jobs.csv"
-    text = "\n".join(["job_no,visit_date,appliance_kind,complaint,cause,work_done,outcome", *lines]).replace("'", '"')
+    text = "\n".join(["job_no,visit_date,appliance_kind,complaint,cause,work_done,outcome", *lines])
     records.write_text(text, encoding="utf-8")
-    with Workshop.open(tmp_path / "w.duckdb") as opened:
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as opened:
         opened.load([records])
-        answer = opened.causes(kind="fridge", complaint="too warm")
-        repair = answer.costs.repair("lives in a cold shed")
-        (act,) = answer.costs.acts(["lives in a cold shed"])
-    assert repair.action == name
-    assert caution in act.cautions
-    assert ("isolate" in act.cautions) == (caution == "isolate")
+        costs = opened.causes(kind="fridge", complaint="too warm").costs
+    for cause, (_, name, caution) in ENDED.items():
+        assert costs.repair(cause).action == name
+        (act,) = costs.acts([cause])
+        assert caution in act.cautions
+        assert ("isolate" in act.cautions) == (caution == "isolate")

@@ -11,6 +11,7 @@ from pipeline import Workshop
 from pipeline.visit.callback_odds import with_history
 from pipeline.visit.odds import Odds
 from pipeline.visit.unit_history import PastVisit, UnitHistory
+from tests.worlds.empty import empty_workshop
 
 HEADER = "visit_date,appliance_kind,job_no,customer_ref,make,serial,complaint,cause,parts,outcome,technician\n"
 
@@ -32,7 +33,7 @@ def workshop(tmp_path_factory: pytest.TempPathFactory):
         f"{lately},W/M,J2,Cy Other,Tavrik,TW1002,noisy,worn drum bearings,bearing kit,fixed,Ada",
     ]
     (folder / "jobs.csv").write_text(HEADER + "\n".join(lines) + "\n", encoding="utf-8")
-    with Workshop.open(folder / "workshop.duckdb") as opened:
+    with Workshop.open(empty_workshop(folder / "workshop.duckdb")) as opened:
         opened.load([folder / "jobs.csv"])
         yield opened
 
@@ -70,7 +71,7 @@ def test_returns_on_record_move_the_odds_of_what_the_part_cures() -> None:
     assert untouched == odds
 
 
-def test_a_round_tells_the_past_and_loses_no_line(workshop: Workshop, tmp_path: Path) -> None:
+def test_a_round_tells_the_past_and_loses_no_line(workshop: Workshop, tmp_path: Path, short_trees: None) -> None:
     calls = (
         "appliance_kind,job_no,serial,complaint\n"
         "W/M,N1,TW1001,not draining\n"

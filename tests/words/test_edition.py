@@ -9,6 +9,9 @@ import pytest
 from typer.testing import CliRunner
 
 from pipeline import Workshop, cli
+from tests.worlds.empty import empty_workshop
+
+pytestmark = pytest.mark.usefixtures("without_marts")
 
 JOBS = (
     "visit_date,appliance_kind,job_no,complaint,parts,outcome\n2025-01-0{day},W/M,J{day},not draining,zibbler,fixed\n"
@@ -21,7 +24,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("edition")
     for day in (1, 2):
         (folder / f"{day}.csv").write_text(JOBS.format(day=day))
-    with Workshop.open(folder / "workshop.duckdb") as workshop:
+    with Workshop.open(empty_workshop(folder / "workshop.duckdb")) as workshop:
         workshop.load([folder / "1.csv"])
         assert not workshop.status()["word_lists_changed"]
     (folder / "own.toml").write_text('[[part]]\nterm = "drain pump"\nwritten = ["zibbler"]\n')
@@ -35,7 +38,7 @@ def folder(made: Path, tmp_path: Path) -> Path:
 
 
 def parts(workshop: Workshop) -> list[str]:
-    return sorted(workshop.table("part_fitted")["part"])
+    return sorted(workshop.table("stage_part")["part"])
 
 
 def test_the_next_load_reads_what_is_held_with_the_new_lists(folder: Path) -> None:

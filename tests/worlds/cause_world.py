@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
@@ -99,6 +100,20 @@ def train(database: Any, **choice: Any) -> dict[str, Any]:
         told = training.train(database, Words.load(), Settings(), **choice)
     keep.assert_called_once()
     return told
+
+
+@contextmanager
+def quick_training() -> Iterator[None]:
+    """Learn in two folds and without boosting, where how well it learns is not asked: a third of the time."""
+    from models.evaluate import backtest
+
+    usual = backtest.new_classifier
+    with patch.object(
+        backtest,
+        "new_classifier",
+        lambda background=None: usual(background).set_params(folds=2, boosting=False),
+    ):
+        yield
 
 
 def question(*, known_columns: Iterable[str] = (), **told: Any) -> pd.DataFrame:

@@ -30,7 +30,7 @@ def town(*, swap_habit: bool = True) -> MadeWorld:
     def make(folder: Path) -> None:
         from demo_data.generator.make import VISITS, make_world_files
 
-        made = make_world_files(visits=VISITS if swap_habit else VISITS // 2, swap_habit=swap_habit)
+        made = make_world_files(visits=VISITS if swap_habit else VISITS // 3, swap_habit=swap_habit)
         (folder / "town.pickle").write_bytes(pickle.dumps(made))
 
     folder = built_once("town" if swap_habit else "town-without-habits", make)

@@ -6,9 +6,15 @@ sump hose was blocked. Odds come from a hash of the fault's number, so the same 
 
 from __future__ import annotations
 
+from pathlib import Path
+from types import SimpleNamespace
+
 import duckdb
 
 import sql
+from pipeline.month.month import all_reports
+from pipeline.settings import Settings
+from tests.worlds.shared import built_once
 
 START = "2024-01-01"
 DAYS = 1034  # to 2026-10-31
@@ -198,3 +204,14 @@ def made_workshop(faults: int, database: str = ":memory:", *, days: int = DAYS) 
     connection.execute(_FAULTS.format(start=START, days=days, faults=faults, units=max(faults // 2, 5)))
     sql.rebuild(connection)
     return connection
+
+
+def all_months() -> Path:
+    """Folder with the pages and the index of a workshop of three months; read it, never change it."""
+    return built_once("all-months", _all_months)
+
+
+def _all_months(folder: Path) -> None:
+    connection = made_workshop(60, days=70)
+    made = all_reports(SimpleNamespace(connection=connection, path=None), Settings(), folder)  # type: ignore[arg-type]
+    assert [row["month"] for row in made["months"]] == ["2024-01", "2024-02", "2024-03"]

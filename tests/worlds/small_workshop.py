@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 import duckdb
@@ -31,6 +32,20 @@ DAY_ONE = dt.date(2026, 1, 1)
 def visit(day: int, outcome: str = "fixed", **more: Any) -> dict[str, Any]:
     """One visit, ``day`` days after 1 January 2026; symptoms, codes, findings and parts are lists, the rest columns."""
     return {"visit_date": DAY_ONE + dt.timedelta(days=day), "outcome": outcome, **more}
+
+
+def separate(histories: Sequence[Sequence[dict[str, Any]]]) -> list[dict[str, Any]]:
+    """Visits of several histories for one workshop: a unit and job numbers for each."""
+    return [
+        {
+            **visit,
+            "serial": f"{place}-{visit.get('serial', 'S1')}",
+            "job_no": f"{place}-{visit.get('job_no', f'J{number}')}",
+            "callback_of": f"{place}-{visit['callback_of']}" if visit.get("callback_of") else None,
+        }
+        for place, history in enumerate(histories)
+        for number, visit in enumerate(history, start=1)
+    ]
 
 
 def workshop(*visits: dict[str, Any], until: int | None = 365, **settings: Any) -> duckdb.DuckDBPyConnection:

@@ -25,7 +25,7 @@ import warnings
 from pathlib import Path
 from typing import Any
 
-from tests.worlds import hostile_files
+from tests.worlds import hostile_files, hostile_workshops
 
 ROOT = Path(__file__).resolve().parents[3]
 MOST_SECONDS = 10.0
@@ -117,7 +117,7 @@ def try_words(rng: random.Random, folder: Path) -> str:
 
     texts, kinds = pd.Series(["humming and coin found", "stops before spin"]), pd.Series(["washing machine"] * 2)
     try:
-        words = Words.load(("en",), [hostile_files.make_words(rng, folder)])
+        words = Words.load(("en",), [hostile_workshops.make_words(rng, folder)])
     except PriorjobsError:
         return "refused"
     words.find_symptoms(texts, kinds)
@@ -145,7 +145,7 @@ def try_model(rng: random.Random, folder: Path, good: Path) -> str:
     from models.causes import storage
 
     shutil.copytree(good, folder / "model")
-    hostile_files.damage_model(rng, folder / "model")
+    hostile_workshops.damage_model(rng, folder / "model")
     try:
         told = storage.open_model(folder / "model").predict_proba(pd.DataFrame({"kind": ["oven", None]}))
     except storage.ModelUnreadable:
@@ -162,7 +162,7 @@ def try_database(rng: random.Random, folder: Path, good: Path) -> str:
     from pipeline.errors import PriorjobsError
     from pipeline.workshop import Workshop
 
-    path = hostile_files.make_database(rng, folder, good)
+    path = hostile_workshops.make_database(rng, folder, good)
     (folder / "jobs.csv").write_text(
         "visit_date,appliance_kind,job_no,complaint\n2025-01-02,W/M,J1,LEAKS\n", encoding="utf-8"
     )

@@ -1,8 +1,9 @@
 """How long technicians wait who ask at once: ``python -m tests.benchmarks.speed.open_pages DB [ASKERS] [ROUNDS]``.
 
 DB is a workshop, copied before use. The pages are served by waitress in a process of their own; each asker sends a
-question nobody asked before (another age, another complaint of the kind's), all at the same moment, ROUNDS times. Beside
-the times stand the load of the machine and, where the system tells it, the processor time that a page took.
+question nobody asked before (another age, another complaint of the kind's), all at the same moment, ROUNDS times; then
+each goes through a visit of his own, pressing the first key at every step. Beside the times stand the load of the machine
+and, where the system tells it, the processor time that a page took.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import http.cookiejar
 import os
 import random
+import re
 import shutil
 import statistics
 import subprocess
@@ -19,6 +21,8 @@ import threading
 import time
 import urllib.parse
 import urllib.request
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 KINDS = ("washing machine", "dishwasher", "tumble dryer", "fridge", "oven")
@@ -51,21 +55,42 @@ def processor_time(process: int) -> float:
     return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def at_once(questions: list[dict[str, str]]) -> list[float]:
-    """Seconds of each, all sent at the same moment."""
-    took = [0.0] * len(questions)
-    start = threading.Barrier(len(questions))
+def at_once(todo: Sequence[Callable[[], float]]) -> list[float]:
+    """Seconds of each, all begun at the same moment."""
+    took = [0.0] * len(todo)
+    start = threading.Barrier(len(todo))
 
     def one(at: int) -> None:
         start.wait()
-        took[at] = ask(questions[at])
+        took[at] = todo[at]()
 
-    threads = [threading.Thread(target=one, args=(at,)) for at in range(len(questions))]
+    threads = [threading.Thread(target=one, args=(at,)) for at in range(len(todo))]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
     return took
+
+
+class Visit:
+    """A visit under way in a browser."""
+
+    def __init__(self, question: dict[str, str]) -> None:
+        with BROWSER.open(f"http://127.0.0.1:{PORT}/visit?{urllib.parse.urlencode(question)}") as page:
+            self.address, self.page = page.url, page.read().decode()
+
+    def press(self) -> float:
+        """Seconds from pressing the first key to the next step; 0 at the end of the visit."""
+        key = re.search(r'name="key" value="([^"u][^"]*)"', self.page)
+        proof = re.search(r'name="csrf" value="([^"]+)"', self.page)
+        if key is None or proof is None or 'action="record"' in self.page:
+            return 0.0
+        form = urllib.parse.urlencode({"csrf": proof[1], "key": key[1]}).encode()
+        pressed = urllib.request.Request(f"{self.address}press", form, {"Origin": f"http://127.0.0.1:{PORT}"})
+        begun = time.perf_counter()
+        with BROWSER.open(pressed, timeout=300) as page:
+            self.address, self.page = page.url.partition("?")[0], page.read().decode()
+        return time.perf_counter() - begun
 
 
 def main(db: Path, askers: int = 10, rounds: int = 5) -> None:
@@ -90,28 +115,22 @@ def main(db: Path, askers: int = 10, rounds: int = 5) -> None:
             begin(server.stdout.readline().decode())
             for kind in KINDS:  # word lists and the model are made ready by the first of each kind
                 ask({"kind": kind, "complaint": "leaks", "age": "0"})
+            alone = questions[:20]
+            groups = [
+                [partial(ask, question) for question in questions[at : at + askers]]
+                for at in range(20, len(questions), askers)
+            ]
+            visits = [Visit(question) for question in alone[:10]]
+            pressed = [[visit.press for visit in visits]] * rounds
             for name, wanted in (
-                ("alone", lambda: [ask(question) for question in questions[:20]]),
-                (
-                    f"{askers} at once",
-                    lambda: [
-                        seconds
-                        for at in range(20, len(questions), askers)
-                        for seconds in at_once(questions[at : at + askers])
-                    ],
-                ),
-                ("asked before", lambda: [ask(question) for question in questions[:20]]),
-                (
-                    f"{askers} at once, answered before",
-                    lambda: [
-                        seconds
-                        for at in range(20, len(questions), askers)
-                        for seconds in at_once(questions[at : at + askers])
-                    ],
-                ),
+                ("alone", [[partial(ask, question)] for question in alone[10:]]),
+                (f"{askers} at once", groups),
+                ("asked before", [[partial(ask, question)] for question in alone]),
+                (f"{askers} at once, answered before", groups),
+                ("steps of ten visits at once", pressed),
             ):
                 before = processor_time(server.pid)
-                took = wanted()
+                took = [seconds for group in wanted for seconds in at_once(group) if seconds]
                 computed = (processor_time(server.pid) - before) / len(took)
                 told = [1000 * seconds for seconds in (statistics.median(took), max(took), computed)]
                 print("{}: median {:,.0f} ms, worst {:,.0f} ms; {:,.0f} ms computed a page".format(name, *told))

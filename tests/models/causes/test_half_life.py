@@ -40,9 +40,9 @@ def test_a_half_life_is_chosen_where_shares_turned_and_none_where_they_did_not(l
 
 
 def test_the_whole_model_foretells_later_jobs_better_with_it(lists: pd.DataFrame) -> None:
-    jobs = training_table(1500, days=TEN_YEARS, turns=True)
+    jobs = training_table(1000, days=TEN_YEARS, turns=True)
     both = wide(jobs.assign(findings=[[]] * len(jobs)))  # before anybody has looked, shares count most
-    past, facts, later = jobs.iloc[:1100], both.iloc[:1100], slice(1100, None)
+    past, facts, later = jobs.iloc[:730], both.iloc[:730], slice(730, None)
     decided = new_classifier(lists).fit(facts.iloc[:200], past["cause"].iloc[:200])
 
     def loss(years: float | None) -> float:
@@ -88,7 +88,9 @@ def test_a_weight_halves_and_one_mistyped_year_ages_nobody_else() -> None:
     assert weigh(mistyped, 2.0)[:3] == pytest.approx([0.125, 0.5, 1.0], abs=0.001)
 
 
-def test_train_keeps_the_choice_and_counts_whole_jobs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_train_keeps_the_choice_and_counts_whole_jobs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, quick_training: None
+) -> None:
     years, tried = 2.0, [{"years": 2.0, "gain": 0.03, "error": 0.004}]
     choice = {"years": years, "asked": 300, "log_loss": 1.0, "tried": tried}
     with monkeypatch.context() as chosen_so:

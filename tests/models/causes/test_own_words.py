@@ -46,7 +46,7 @@ def jobs(number: int, seed: int) -> tuple[pd.DataFrame, np.ndarray]:
 
 @pytest.fixture(scope="module")
 def fitted() -> CauseClassifier:
-    classifier = CauseClassifier(scope="kind", text="complaint", background=lists(), boosting=False)
+    classifier = CauseClassifier(scope="kind", text="complaint", background=lists(), boosting=False, folds=2)
     return classifier.fit(*jobs(1200, 1))
 
 

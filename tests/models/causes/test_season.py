@@ -25,7 +25,7 @@ def chances(jobs: pd.DataFrame, cause: str) -> tuple[float, float]:
 
 
 def test_a_cause_of_winter_is_likelier_in_winter_and_others_are_not() -> None:
-    jobs = training_table(600, days=1095)
+    jobs = training_table(490, days=1095)
     is_winter = jobs["first_visit_date"].dt.month.isin([12, 1, 2])
     frozen = is_winter & (np.random.default_rng(1).random(len(jobs)) < 0.4)
     winter, summer = chances(jobs.assign(cause=jobs["cause"].where(~frozen, "frozen")), "frozen")

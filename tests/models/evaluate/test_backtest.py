@@ -12,7 +12,7 @@ from models.evaluate.baselines import BASELINES
 from pipeline.terminal import views
 from reports.pages.backtest import backtest_page
 from reports.pages.model_card import half_life_line
-from tests.worlds.cause_world import training_table
+from tests.worlds.cause_world import quick_training, training_table
 
 JOBS = 260
 
@@ -20,11 +20,9 @@ JOBS = 260
 @pytest.fixture(scope="module")
 def told() -> dict[str, Any]:
     jobs = training_table(JOBS)
-    return roll(jobs, 5, BASELINES) | {
-        "learning_curve": learning_curve(jobs),
-        "episodes": JOBS,
-        "page": "backtest.html",
-    }
+    with quick_training():
+        rolled, curve = roll(jobs, 5, BASELINES), learning_curve(jobs)
+    return rolled | {"learning_curve": curve, "episodes": JOBS, "page": "backtest.html"}
 
 
 def test_a_quarter_learns_from_the_jobs_before_it(told: dict[str, Any]) -> None:
@@ -45,7 +43,8 @@ def test_what_comes_later_changes_nothing_before_it(told: dict[str, Any]) -> Non
     assert later.any()
     jobs.loc[later, "cause"] = jobs.loc[later, "cause"].iloc[::-1].to_numpy()
     jobs.loc[later, "make"] = "Strange"
-    changed = roll(jobs, 5, BASELINES)
+    with quick_training():
+        changed = roll(jobs, 5, BASELINES)
     assert changed["months"][:MONTHS_A_FIT] == told["months"][:MONTHS_A_FIT]
     assert changed["months"][MONTHS_A_FIT:] != told["months"][MONTHS_A_FIT:]
 
