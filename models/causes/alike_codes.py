@@ -52,11 +52,13 @@ def alike_codes(seen: np.ndarray, expected: np.ndarray, make: np.ndarray) -> np.
 
 def _gain(row: int, jobs: np.ndarray, hoped: np.ndarray, alone: np.ndarray, makes: np.ndarray) -> np.ndarray:
     """Log evidence gained by joining one group with each other; minus infinity where they share a make."""
-    together = _evidence(jobs[row] + jobs, hoped[row] + hoped)
-    return np.where((makes[row] & makes).any(axis=1), -np.inf, together - alone[row] - alone)
+    shown = np.flatnonzero((jobs[row] > 0) | (hoped[row] > 0))  # elsewhere joining changes nothing
+    together = _evidence(jobs[row, shown] + jobs[:, shown], hoped[row, shown] + hoped[:, shown])
+    gained = (together - alone[row, shown] - alone[:, shown]).sum(axis=1)
+    return np.where((makes[row] & makes).any(axis=1), -np.inf, gained)
 
 
 def _evidence(jobs: np.ndarray, hoped: np.ndarray) -> np.ndarray:
-    """Log evidence of counts with a gamma-held rate a way, up to what joining does not change."""
+    """Log evidence of counts with a gamma-held rate, way by way, up to what joining does not change."""
     counted = log_rising(HOLD, jobs)
-    return np.asarray((counted + HOLD * np.log(HOLD) - (jobs + HOLD) * np.log(hoped + HOLD)).sum(axis=-1))
+    return np.asarray(counted + HOLD * np.log(HOLD) - (jobs + HOLD) * np.log(hoped + HOLD))

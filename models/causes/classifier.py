@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from models.causes.boosting import boosting_inputs, fit_trees
 from models.causes.held_out import LISTS_ALONE, NOTHING_DECIDED, decide, fit_layers
-from models.causes.jobs import all_causes, code_jobs, naive_bayes_of, offset_of, regression_of, ways_of
+from models.causes.jobs import all_causes, code_jobs, naive_bayes_of, regression_of, ways_of
 from models.causes.model import CauseModel
 from models.causes.new_causes import count_unseen
 from models.causes.softmax import log_softmax
@@ -23,7 +23,7 @@ from models.causes.softmax import log_softmax
 if TYPE_CHECKING:
     from models.causes.jobs import Jobs
 
-MOST_TO_DECIDE = 20_000  # jobs by which the few settings are decided; more would say the same and take minutes
+MOST_TO_DECIDE = 10_000  # jobs by which the few settings are decided; more would say the same and take minutes
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -194,11 +194,10 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         facts = regression = naive_bayes = lists = trees = None
         if is_kept[3:5].any():
             facts, lists = jobs.facts, jobs.lists
-            shown = jobs.shown
             if is_kept[3]:
-                regression = regression_of(jobs, shown, offset_of(jobs, lists), everyone, decided.freedom)
+                regression = regression_of(jobs, everyone, decided.freedom)
             if is_kept[4]:
-                naive_bayes = naive_bayes_of(jobs, shown, everyone)
+                naive_bayes = naive_bayes_of(jobs, everyone)
         if is_kept[5]:
             inputs = boosting_inputs(frame, columns)
             trees = fit_trees(

@@ -138,15 +138,19 @@ def numbers_of(values: pd.Series) -> np.ndarray:
     return pd.to_numeric(values, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
 
 
-def never_seen(frame: pd.DataFrame, columns: Sequence[Column]) -> list[str]:
-    """Columns of a one-row question whose value was never seen in training, or lies outside the range learned."""
-    told = {name: value for name, value in zip(frame.columns, frame.iloc[0], strict=True) if not pd.isna(value)}
-    asked = [column for column in columns if column.name in told]
-    return [column.name for column in asked if not _was_seen(told[column.name], column)]
-
-
-def _was_seen(value: Any, column: Column) -> bool:
-    return column.lowest <= float(value) <= column.highest if column.is_number else _text(value) in column.values
+def never_seen(frame: pd.DataFrame, columns: Sequence[Column]) -> list[dict[str, Any]]:
+    """Of each question, by column: the value never seen in training, or outside the range learned."""
+    strange: list[dict[str, Any]] = [{} for _ in range(len(frame))]
+    for column in columns:
+        if column.name not in frame.columns:
+            continue
+        values, seen = frame[column.name], set(column.values)
+        for row in np.flatnonzero(values.notna().to_numpy()):
+            value = values.iloc[row]
+            is_seen = column.lowest <= float(value) <= column.highest if column.is_number else _text(value) in seen
+            if not is_seen:
+                strange[row][column.name] = value
+    return strange
 
 
 def offsets(columns: Sequence[Column]) -> np.ndarray:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
-from models.causes.encoding import never_seen
+from models.causes.encoding import Column, never_seen
 from models.causes.features import CODE, FINDING, NEVER_STRANGE, SYMPTOM
 from models.causes.width import around
 from models.statistics.intervals import wilson
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
     from models.causes.model import CauseModel
 
 KIND = "kind"
@@ -33,20 +36,21 @@ def interval(chance: np.ndarray, jobs: float, width: np.ndarray | None = None) -
     return np.minimum(low, chance), np.maximum(high, chance)
 
 
-def outside_note(model: CauseModel, asked: pd.DataFrame) -> list[str] | None:
-    """What of the one-row question lies outside what was learned, in plain words; None when nothing does."""
+def outside_notes(model: CauseModel, asked: pd.DataFrame) -> list[list[str] | None]:
+    """What of each question lies outside what was learned, in plain words; None when nothing does."""
     known_names = {column.name for column in model.columns}
-    strange = never_seen(asked, model.columns)
-    is_told = asked.iloc[0].notna()
-    strange += [name for name in asked.columns[is_told] if name not in known_names]
+    unknown = [Column(name, (), ()) for name in asked.columns if name not in known_names]  # no value of it was seen
+    strange = never_seen(asked, [column for column in (*model.columns, *unknown) if column.name not in NEVER_STRANGE])
+    return [_outside(model, str(kind), of_one) for kind, of_one in zip(asked[KIND], strange, strict=True)]
+
+
+def _outside(model: CauseModel, kind: str, strange: Mapping[str, Any]) -> list[str] | None:
     untold = {CODE: "none"}
     told = [
         name
-        for name in strange
-        if name not in NEVER_STRANGE
-        and asked[name].iloc[0] != ("no" if name.startswith((SYMPTOM, FINDING)) else untold.get(name))
+        for name, value in strange.items()
+        if value != ("no" if name.startswith((SYMPTOM, FINDING)) else untold.get(name))
     ]
-    kind = str(asked[KIND].iloc[0])
     if KIND not in told and model.unseen.jobs.get(kind) == 0:
         told.append(KIND)  # on the lists, but no job of it was learned from
     return list(dict.fromkeys(_said(name) for name in told)) or None

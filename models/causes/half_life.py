@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -18,12 +17,14 @@ from models.causes.pool import job_losses, pool_weights
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from models.causes.by_kind import ByKind
     from models.causes.jobs import Jobs
 
 HALF_LIVES = (5.0, 2.0)  # years tried beside none, the longest first
 STEPS = (0.7, 0.85, 1.0)  # learned from the first 70 % by time, asked up to 85 %; learned from 85 %, asked to the end
 FREEDOM = 0.5  # of the regression; held-out jobs choose it later
 FEWEST_ASKED = 150
+MOST_JOBS = 10_000  # by which it is chosen, evenly spread over the history; more would say the same and take minutes
 LEAST_GAIN = 0.002  # nats a later job, as for every part of the model
 NEWEST = 0.99  # share of the jobs cured by the day that counts as now: one mistyped year ages no other job
 DAYS_A_YEAR = 365.25
@@ -67,6 +68,9 @@ def choose(
     chosen: dict[str, Any] = {"years": None, "asked": 0, "log_loss": None, "tried": []}
     if len(cause) * (STEPS[-1] - STEPS[0]) < FEWEST_ASKED:
         return chosen
+    if len(cause) > MOST_JOBS:
+        spread = np.linspace(0, len(cause) - 1, MOST_JOBS).astype(int)
+        facts, cause, cure_date = facts.iloc[spread], cause.iloc[spread], cure_date.iloc[spread]
     names, code = all_causes(cause.to_numpy(dtype=str), background)
     jobs = code_jobs(facts, names, code, np.ones(len(code)), background, TEXT)
     losses_by = _judge(jobs, cure_date)
@@ -95,9 +99,10 @@ def _gain(before: np.ndarray, losses: np.ndarray) -> tuple[float, float]:
 def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndarray]:
     """Give, for a half-life, the log-loss of each later job whose cause had been met before."""
     as_calls, _ = as_asked(jobs, 0)
-    shown, offset, asked_offset = jobs.shown, offset_of(jobs, jobs.lists), offset_of(as_calls, jobs.lists)
-    told = shown if jobs.written is not None else as_calls.shown  # beside lists no finding is read
+    asked_offset = offset_of(as_calls, jobs.lists)
+    told = jobs.shown if jobs.written is not None else as_calls.shown  # beside lists no finding is read
     number, place = len(jobs.cause), np.arange(len(jobs.cause))
+    before: dict[int, ByKind] = {}
 
     def losses(years: float | None) -> np.ndarray:
         found = []
@@ -105,9 +110,10 @@ def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndar
             used = place < begin
             asked = ~used & (place < end) & np.isin(jobs.cause, jobs.cause[:begin])
             weight = weigh(cure_date.iloc[:begin], years)
-            weighed = replace(jobs, weight=np.append(weight / weight.mean(), np.ones(number - begin)))
+            weight = np.append(weight / weight.mean(), np.ones(number - begin))
             with threadpool_limits(limits=1):
-                layers = regression_of(weighed, shown, offset, used, FREEDOM), naive_bayes_of(weighed, shown, used)
+                before[begin] = regression_of(jobs, used, FREEDOM, before.get(begin), weight)
+                layers = before[begin], naive_bayes_of(jobs, used, weight)
             opinions = [layer.scores(entries(told[asked]), jobs.kind[asked], asked_offset[asked]) for layer in layers]
             cause = jobs.cause[asked]
             if len(cause):

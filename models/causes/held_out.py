@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 from models.causes.bayes import BayesTables, count_cells, fit_tables, log_shares
 from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
-from models.causes.encoding import NOT_KNOWN, one_hot
+from models.causes.encoding import NOT_KNOWN, gather, one_hot
 from models.causes.facts import entries
 from models.causes.jobs import as_asked, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
     from models.causes.jobs import Jobs
+    from models.causes.ways import Ways
 
 FREEDOMS = (0.3, 0.5, 0.7, 1.0, 1.5, 2.2)  # standard deviations tried for the weights of the regression
 ENOUGH_FOR_FREEDOM = 500  # held-out jobs on which the freedom is chosen
@@ -93,7 +94,9 @@ def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Deci
     freedom = held.try_regression()
     rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
     heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
-    return Decided(heard, float(np.median(held.heard)), held.weights(), freedom, rounds, held.gains, held.width())
+    return Decided(
+        heard, float(np.median(held.heard)), held.weights(), freedom, rounds, held.gains, held.width(freedom)
+    )
 
 
 def fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
@@ -139,18 +142,15 @@ class HeldOut:
         self.heard = np.ones(len(jobs.starts) - 1)
         self.opinions: dict[str, np.ndarray] = {}
         self.gains: dict[str, float] = {}
-        self.halves: list[dict[str, np.ndarray]] = []
+        self.asked_offset = offset_of(self.asked, jobs.lists)
 
     def hear_lists(self) -> None:
-        """Begin with what the lists say; the jobs are cured ones, so ways handed on count as often as cured."""
-        jobs, written = self.jobs, self.jobs.written
-        if written is None:
-            return
-        jobs = replace(jobs, written=replace(written, is_handed_on=np.zeros_like(written.is_handed_on)))
+        """Begin with what the lists say, corrected by jobs."""
+        jobs = self.jobs
         opinion = np.zeros((len(jobs.cause), jobs.causes))
         for part in np.unique(self.fold[self.scored]):
             mine = self.fold == part
-            ways = ways_of(jobs, ~mine)
+            ways = self._ways(~mine)
             if ways is not None:
                 opinion[mine] = ways.scores(self.asked.codes[mine], self.asked.at[mine], jobs.places, jobs.causes)
         self.opinions = {"ways": opinion[self.scored]}
@@ -248,52 +248,77 @@ class HeldOut:
 
     def try_regression(self) -> float:
         """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
-        jobs, lists = self.jobs, self.jobs.lists
-        offset, asked_offset = offset_of(jobs, lists), offset_of(self.asked, lists)
-        shown = jobs.shown
-        asked = shown if jobs.written is not None else self.asked.shown  # beside lists no finding is read
-
-        def ask(layer: ByKind, mine: np.ndarray) -> np.ndarray:
-            return layer.scores(entries(asked[mine]), jobs.kind[mine], asked_offset[mine])
-
+        jobs = self.jobs
         parts = [self.fold == part for part in np.unique(self.fold[self.scored])]
         judges = parts[: int(np.searchsorted(np.cumsum([part.sum() for part in parts]), ENOUGH_FOR_FREEDOM)) + 1]
         judging, counted = np.any(judges, axis=0), np.zeros((len(self.fold), jobs.causes))
+        fitted: list[ByKind | None] = [None] * len(judges)
         opinions, losses = [], []
         for tried in FREEDOMS:
             opinions.append(np.zeros_like(counted))
-            for mine in judges:
-                opinions[-1][mine] = ask(regression_of(jobs, shown, offset, ~mine, tried), mine)
+            for place, mine in enumerate(judges):
+                fitted[place] = layer = regression_of(jobs, ~mine, tried, fitted[place])
+                opinions[-1][mine] = self._ask(layer, mine)
             losses.append(self._with(opinions[-1][judging], judging))
             if losses[-1] > min(losses):
                 break
         least_free = int(np.argmax(np.array(losses) <= min(losses) + LEAST_FREER))
         freedom, opinion = FREEDOMS[least_free], opinions[least_free]
         for mine in parts[len(judges) :]:
-            opinion[mine] = ask(regression_of(jobs, shown, offset, ~mine, freedom), mine)
+            opinion[mine] = self._ask(regression_of(jobs, ~mine, freedom), mine)
         for mine in parts:
-            counted[mine] = ask(naive_bayes_of(jobs, shown, ~mine), mine)
-        half = np.random.default_rng(HALVES).random(len(self.fold)) < 0.5
-        for used in (~parts[0] & half, ~parts[0] & ~half):
-            halved = regression_of(jobs, shown, offset, used, freedom), naive_bayes_of(jobs, shown, used)
-            told_by = [ask(one, parts[0]) for one in halved]
-            self.halves.append(dict(zip(("regression", "naive Bayes"), told_by, strict=True)))
+            counted[mine] = self._ask(naive_bayes_of(jobs, ~mine), mine)
         is_kept = self.keep("regression", opinion)
         self.keep("naive Bayes", counted)
         return freedom if is_kept else 0.0
 
-    def width(self) -> np.ndarray:
-        """How far probabilities may be off, from regressions on half the jobs each; empty when it is silent."""
-        if "regression" not in self.opinions or len(self.halves) != 2:
-            return np.zeros(0)
+    def _ask(self, layer: ByKind, mine: np.ndarray) -> np.ndarray:
+        """What a regression or naive Bayes says of the jobs marked ``mine``."""
+        asked = self.jobs if self.jobs.written is not None else self.asked  # beside lists no finding is read
+        return layer.scores(entries(asked.shown[mine]), self.jobs.kind[mine], self.asked_offset[mine])
+
+    def width(self, freedom: float) -> np.ndarray:
+        """How far probabilities may be off, from every part but boosting learned on half the jobs each."""
+        mine, half = self.fold == 0, np.random.default_rng(HALVES).random(len(self.fold)) < 0.5
         here = self.fold[self.scored] == 0
+        halves = ({}, *(self._of_half(~mine & one, mine, freedom) for one in (half, ~half)))
         called, one, other = (
             softmax(
-                pooled([half.get(name, told[here]) for name, told in self.opinions.items()], self.pool[self.row[here]])
+                pooled(
+                    [told.get(name, all_jobs[here]) for name, all_jobs in self.opinions.items()],
+                    self.pool[self.row[here]],
+                )
             )
-            for half in ({}, *self.halves)
+            for told in halves
         )
         return learn_width(called, one, other)
+
+    def _of_half(self, used: np.ndarray, mine: np.ndarray, freedom: float) -> dict[str, np.ndarray]:
+        """Opinions on the jobs marked ``mine`` by parts that learned from those marked ``used``."""
+        jobs, asked, told = self.jobs, self.asked, dict[str, np.ndarray]()
+        ways = self._ways(used)
+        if ways is not None:
+            told["ways"] = ways.scores(asked.codes[mine], asked.at[mine], jobs.places, jobs.causes)
+        else:
+            tables, pairs = fit_layers(jobs, used)
+            by_cell = np.repeat(self.heard, np.diff(jobs.starts))[:, None]
+            told["share"] = np.tile(tables.log_share, (int(mine.sum()), 1))
+            told["bayes"] = gather(tables.log_ratio * by_cell, asked.at[mine])
+            told["pairs"] = np.zeros_like(told["bayes"]) if pairs is None else pairs.scores(asked.codes[mine])
+        if "regression" in self.opinions:
+            told["regression"] = self._ask(regression_of(jobs, used, freedom), mine)
+        if "naive Bayes" in self.opinions:
+            told["naive Bayes"] = self._ask(naive_bayes_of(jobs, used), mine)
+        return told
+
+    def _ways(self, used: np.ndarray) -> Ways | None:
+        """What the lists say, corrected by jobs; these are cured ones, so ways handed on count as often as cured."""
+        written = self.jobs.written
+        if written is None:
+            return None
+        return ways_of(
+            replace(self.jobs, written=replace(written, is_handed_on=np.zeros_like(written.is_handed_on))), used
+        )
 
     def _with(self, told: np.ndarray, mine: np.ndarray) -> float:
         """Log-loss of the pool with one more opinion, on one fold."""

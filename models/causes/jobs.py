@@ -14,7 +14,7 @@ from models.causes.features import FINDING, SYMPTOM
 from models.causes.fit_ways import fit_ways
 from models.causes.listed import HANDED_ON, PART, read_background
 from models.causes.naive_bayes import fit_naive_bayes
-from models.causes.regression import fit_regression
+from models.causes.regression import coordinates_of, fit_regression
 from models.causes.softmax import log_softmax
 from models.causes.ways import kind_of, places_of
 from models.causes.words import texts_of
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
     from models.causes.listed import Written
+    from models.causes.regression import Coordinates
     from models.causes.ways import Places, Ways
 
 
@@ -76,6 +77,16 @@ class Jobs:
     def lists(self) -> Ways | None:
         """What the lists say before any job corrected them; None without lists."""
         return ways_of(self, np.zeros(len(self.cause), dtype=bool))
+
+    @cached_property
+    def offset(self) -> np.ndarray:
+        """Log probability of each cause by the lists alone, jobs × causes."""
+        return offset_of(self, self.lists)
+
+    @cached_property
+    def coordinates(self) -> dict[int, Coordinates]:
+        """The jobs as points, by kind, for the regression."""
+        return coordinates_of(self.facts, self.shown, self.kind, self.cause, self.weight)
 
     @cached_property
     def kind(self) -> np.ndarray:
@@ -140,18 +151,14 @@ def offset_of(jobs: Jobs, lists: Ways | None) -> np.ndarray:
 
 
 def regression_of(
-    jobs: Jobs,
-    shown: csr_matrix,
-    offset: np.ndarray,
-    used: np.ndarray,
-    freedom: float,
+    jobs: Jobs, used: np.ndarray, freedom: float, begin: ByKind | None = None, weight: np.ndarray | None = None
 ) -> ByKind:
-    """Fit the regression on the jobs marked ``used``."""
-    return fit_regression(
-        jobs.facts, shown[used], jobs.kind[used], offset[used], jobs.cause[used], jobs.weight[used], freedom
-    )
+    """Fit the regression on the jobs marked ``used``; ``weight`` None = their own."""
+    weight = jobs.weight if weight is None else weight
+    return fit_regression(jobs.facts, jobs.coordinates, used, jobs.offset, jobs.cause, weight, freedom, begin)
 
 
-def naive_bayes_of(jobs: Jobs, shown: csr_matrix, used: np.ndarray) -> ByKind:
-    """Fit naive Bayes on the jobs marked ``used``."""
-    return fit_naive_bayes(jobs.facts, shown[used], jobs.kind[used], jobs.cause[used], jobs.weight[used])
+def naive_bayes_of(jobs: Jobs, used: np.ndarray, weight: np.ndarray | None = None) -> ByKind:
+    """Fit naive Bayes on the jobs marked ``used``; ``weight`` None = their own."""
+    weight = jobs.weight if weight is None else weight
+    return fit_naive_bayes(jobs.facts, jobs.shown[used], jobs.kind[used], jobs.cause[used], weight[used])

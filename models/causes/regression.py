@@ -6,6 +6,7 @@ offset: what the lists say of the same call, before any job corrected them, time
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,16 +28,36 @@ NUMBERS, FEWEST_EXEMPLARS = 2_000_000, 400  # of jobs × exemplars; at least so 
 JITTER = 1e-5  # beside the jobs' squared lengths of ten or more, so that two jobs alike do no harm
 
 
-def fit_regression(
-    facts: Facts,
-    shown: csr_matrix,
-    kind: np.ndarray,
-    offset: np.ndarray,
-    cause: np.ndarray,
-    weight: np.ndarray,
-    freedom: float,
-) -> ByKind:
-    """Fit one regression a kind.
+@dataclass(frozen=True)
+class Coordinates:
+    """Jobs of one kind as points, as far apart as their features are: all that fits on the same jobs share.
+
+    Attributes
+    ----------
+    rows
+        Jobs of the kind.
+    features
+        Met in the kind, without those that are silent.
+    few
+        Exemplars × features.
+    root, place
+        Exemplars × exemplars and jobs × exemplars: points, whose products are what the jobs share.
+    """
+
+    rows: np.ndarray
+    features: np.ndarray
+    few: csr_matrix
+    root: np.ndarray
+    place: np.ndarray
+
+
+def coordinates_of(
+    facts: Facts, shown: csr_matrix, kind: np.ndarray, cause: np.ndarray, weight: np.ndarray
+) -> dict[int, Coordinates]:
+    """Place the jobs of each kind.
+
+    The best weights of a feature are sums over the jobs that show it, so what is sought is a few numbers a job, not a
+    few a feature: the jobs are told by how much they share with some of them, with all if ``NUMBERS`` allow.
 
     Parameters
     ----------
@@ -45,47 +66,103 @@ def fit_regression(
     shown
         Jobs × features, from ``facts.matrix``.
     kind, cause, weight
-        Of each job.
-    offset
-        As for :meth:`models.causes.by_kind.ByKind.scores`.
-    freedom
-        Standard deviation of the weights; small = stay near the offset.
+        Of each job; which circumstances are silent is decided by the causes of all of them.
     """
-    of_kind = {}
-    told = log_softmax(offset)
+    from scipy.linalg import cholesky, solve_triangular
+
+    found = {}
     for number in np.unique(kind[kind >= 0]):
         rows = np.flatnonzero(kind == number)
-        causes, place = np.unique(cause[rows], return_inverse=True)
         mine = shown[rows]
-        counts, jobs = count_shown(mine, place, weight[rows])
+        counts, jobs = count_shown(mine, np.unique(cause[rows], return_inverse=True)[1], weight[rows])
         features = np.flatnonzero(counts.any(axis=1))
         features = features[~silent_cells(facts, features, counts[features], jobs)]
-        weights, level, trust = _fit(mine[:, features], told[rows][:, causes], place, weight[rows], freedom)
-        of_kind[int(number)] = OfKind(causes, features, weights.astype(np.float32), level, trust, elsewhere(jobs))
-    return ByKind(shown.shape[1], of_kind)
+        mine = mine[:, features]
+        exemplars = max(NUMBERS // len(rows), FEWEST_EXEMPLARS)
+        few = np.sort(np.random.default_rng(0).permutation(len(rows))[:exemplars])
+        shared = (mine @ mine[few].T).toarray()
+        root = cholesky(shared[few] + JITTER * np.eye(len(few)), lower=True)
+        place = np.empty((len(rows), len(few)), dtype=np.float32)
+        place[few] = root
+        others = np.delete(np.arange(len(rows)), few)
+        place[others] = solve_triangular(root, shared[others].T, lower=True).T
+        found[int(number)] = Coordinates(rows, features, mine[few], root, place)
+    return found
+
+
+def fit_regression(
+    facts: Facts,
+    coordinates: dict[int, Coordinates],
+    used: np.ndarray,
+    offset: np.ndarray,
+    cause: np.ndarray,
+    weight: np.ndarray,
+    freedom: float,
+    begin: ByKind | None = None,
+) -> ByKind:
+    """Fit one regression a kind.
+
+    Parameters
+    ----------
+    coordinates
+        Of the jobs, from :func:`coordinates_of`.
+    used
+        Marks the jobs to learn from.
+    offset
+        As for :meth:`models.causes.by_kind.ByKind.scores`.
+    cause, weight
+        Of each job.
+    freedom
+        Standard deviation of the weights; small = stay near the offset.
+    begin
+        A regression on the same jobs, or fewer, from which the search begins; the less is left to seek.
+    """
+    of_kind = {}
+    for number, mine in coordinates.items():
+        here = used[mine.rows]
+        if not here.any():
+            continue
+        rows = mine.rows[here]
+        causes, place = np.unique(cause[rows], return_inverse=True)
+        jobs = np.bincount(place, weights=weight[rows])
+        told = log_softmax(offset[rows])[:, causes]
+        first = _first(mine, causes, begin.of_kind.get(number) if begin else None)
+        weights, level, trust = _fit(mine, here, told, place, weight[rows], freedom, first)
+        of_kind[number] = OfKind(causes, mine.features, weights.astype(np.float32), level, trust, elsewhere(jobs))
+    return ByKind(facts.size, of_kind)
+
+
+def _first(mine: Coordinates, causes: np.ndarray, begin: OfKind | None) -> np.ndarray:
+    """Numbers from which the search begins: exemplars × causes, levels, trust."""
+    from scipy.linalg import solve_triangular
+
+    weights, level = np.zeros((len(mine.root), len(causes))), np.zeros(len(causes))
+    if begin is None:
+        return np.concatenate([weights.ravel(), level, [1.0]])
+    met = np.searchsorted(causes, begin.causes)
+    weights[:, met] = solve_triangular(mine.root, mine.few @ begin.weights, lower=True)
+    level[met] = begin.level
+    return np.concatenate([weights.ravel(), level, [begin.trust]])
 
 
 def _fit(
-    shown: csr_matrix, offset: np.ndarray, cause: np.ndarray, weight: np.ndarray, freedom: float
+    mine: Coordinates,
+    used: np.ndarray,
+    offset: np.ndarray,
+    cause: np.ndarray,
+    weight: np.ndarray,
+    freedom: float,
+    first: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, float]:
-    """Weights, levels and trust of highest posterior.
-
-    The best weights of a feature are sums over the jobs that show it, so what is sought is a few numbers a job, not a
-    few a feature: the jobs are told by how much they share with some of them, with all if ``NUMBERS`` allow.
-    """
-    from scipy.linalg import cholesky, solve_triangular
+    """Weights, levels and trust of highest posterior."""
+    from scipy.linalg import solve_triangular
     from scipy.optimize import minimize
 
     causes = offset.shape[1]
     if causes == 1:
-        return np.zeros((shown.shape[1], 1)), np.zeros(1), 1.0
-    exemplars = max(NUMBERS // len(offset), FEWEST_EXEMPLARS)
-    few = np.sort(np.random.default_rng(0).permutation(len(offset))[:exemplars])
-    shared = (shown @ shown[few].T).toarray()
-    root = cholesky(shared[few] + JITTER * np.eye(len(few)), lower=True)
-    place = np.ascontiguousarray(solve_triangular(root, shared.T, lower=True).T, dtype=np.float32)
-    offset = offset.astype(np.float32)
-    rows, cut, heavy = np.arange(len(offset)), len(few) * causes, weight.astype(np.float32)
+        return np.zeros((len(mine.features), 1)), np.zeros(1), 1.0
+    place, offset = mine.place[used], offset.astype(np.float32)
+    rows, cut, heavy = np.arange(len(offset)), len(mine.root) * causes, weight.astype(np.float32)
 
     def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
         weights, level, trust = flat[:cut].reshape(-1, causes), flat[cut:-1], flat[-1]
@@ -105,7 +182,6 @@ def _fit(
         slope[-1] = (scores * offset).sum() + (trust - 1) / TRUST**2
         return float(value), slope
 
-    first = np.append(np.zeros(cut + causes), 1.0)
     found = minimize(loss, first, jac=True, method="L-BFGS-B", options={"maxiter": STEPS, "maxcor": 8, "ftol": ENOUGH})
-    weights = solve_triangular(root, found.x[:cut].reshape(-1, causes), lower=True, trans=1)
-    return shown[few].T @ weights, found.x[cut:-1], float(found.x[-1])
+    weights = solve_triangular(mine.root, found.x[:cut].reshape(-1, causes), lower=True, trans=1)
+    return mine.few.T @ weights, found.x[cut:-1], float(found.x[-1])

@@ -93,10 +93,11 @@ def lean_rates(seen: np.ndarray, jobs: np.ndarray, usual: np.ndarray, passing: n
 
 def log_rising(start: np.ndarray | float, steps: np.ndarray) -> np.ndarray:
     """Log of Γ(start + steps) / Γ(start), which is 0 and costs nothing where there are no steps."""
-    start = np.broadcast_to(start, steps.shape)
     some = steps != 0
+    begun = np.asarray(start)
+    begun = np.broadcast_to(begun, steps.shape)[some] if begun.ndim else begun
     told = np.zeros(steps.shape)
-    told[some] = log_gamma(start[some] + steps[some]) - log_gamma(start[some])
+    told[some] = log_gamma(begun + steps[some]) - log_gamma(begun)
     return told
 
 
@@ -105,7 +106,8 @@ def log_gamma(x: np.ndarray | float) -> np.ndarray:
     x = np.asarray(x, dtype=float)
     steps = np.log(x * (x + 1) * (x + 2) * (x + 3) * (x + 4) * (x + 5))
     y = x + 6
-    series = 1 / (12 * y) - 1 / (360 * y**3) + 1 / (1260 * y**5) - 1 / (1680 * y**7)
+    square = 1 / (y * y)
+    series = (1 / 12 - square * (1 / 360 - square * (1 / 1260 - square / 1680))) / y
     return np.asarray((y - 0.5) * np.log(y) - y + 0.5 * np.log(2 * np.pi) + series - steps)
 
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 SCOPE, WITHIN = "kind", "make"
 OTHERWISE = 0.03  # chance of a complaint or finding that nothing written foresees (common practice, no source)
-AT_ONCE = 20_000  # jobs
+AT_ONCE = 1_000  # jobs, few enough to stay near the processor
 
 
 @dataclass(frozen=True)

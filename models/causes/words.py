@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,13 +60,10 @@ class Words:
 
     def read(self, texts: Sequence[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Entries that texts show: text, entry and weight of each; a text's words have length 1, and its pieces."""
-        rows: list[int] = []
-        columns: list[int] = []
-        for number, text in enumerate(texts):
-            shown = [place for entry in made_of(text) if (place := self.find(entry)) is not None]
-            rows += [number] * len(shown)
-            columns += shown
-        row, column = np.array(rows, dtype=np.int64), np.array(columns, dtype=np.int64)
+        entries, row, shown = entries_of(texts)
+        places = [self.find(entry) for entry in entries]
+        column = np.array([-1 if place is None else place for place in places], dtype=np.int64)[shown]
+        row, column = row[column >= 0], column[column >= 0]
         weight = self.rarity[column]
         block = row * BLOCKS + self.is_piece[column]
         length = np.sqrt(np.bincount(block, weight**2, minlength=BLOCKS * len(texts)))
@@ -76,11 +72,10 @@ class Words:
 
 def learn_words(texts: Iterable[str]) -> Words:
     """Learn which words, pairs and pieces texts show; the same text is heard once for each job."""
-    shown: Counter[str] = Counter()
-    number = 0
-    for text in texts:
-        shown.update(made_of(text))
-        number += 1
+    texts = list(texts)
+    number = len(texts)
+    met, _, which = entries_of(texts)
+    shown = dict(zip(met, np.bincount(which, minlength=len(met)).tolist(), strict=True))
     kept = sorted(shown, key=lambda entry: (-shown[entry], entry))[:MOST]
     counts = {entry if shown[entry] > 1 else checksum(entry): shown[entry] for entry in kept}
     entries = tuple(sorted(counts))
@@ -94,8 +89,34 @@ def checksum(entry: str) -> str:
 
 def made_of(text: str) -> set[str]:
     """Words, word pairs, and pieces of words of one text, in small letters."""
-    said = WORD.findall(text.lower())
-    return {*said, *(f"{one} {other}" for one, other in pairwise(said))}.union(*map(pieces_of, set(said)))
+    return set(entries_of([text])[0])
+
+
+def entries_of(texts: Sequence[str]) -> tuple[list[str], np.ndarray, np.ndarray]:
+    """Words, word pairs and pieces that texts show, each once; and the text and the entry of each showing."""
+    number: dict[str, int] = {}  # of each entry
+    place: dict[str, int] = {}  # of each word and pair among ``parts``
+    parts: list[list[int]] = []  # the entries of each
+    rows: list[int] = []
+    told: list[int] = []
+    for row, text in enumerate(texts):
+        said = WORD.findall(text.lower())
+        both = [f"{one} {other}" for one, other in pairwise(said)]
+        for run in (*said, *both):
+            if run not in place:
+                place[run] = len(parts)
+                made = (run,) if " " in run else (run, *pieces_of(run))
+                parts.append([number.setdefault(entry, len(number)) for entry in made])
+        told += [place[run] for run in (*said, *both)]
+        rows += [row] * (len(said) + len(both))
+    sizes = np.array([len(part) for part in parts], dtype=np.int64)
+    run = np.array(told, dtype=np.int64)
+    many = sizes[run]
+    at = np.arange(many.sum()) + np.repeat((np.cumsum(sizes) - sizes)[run] - np.cumsum(many) + many, many)
+    entry = np.fromiter(chain.from_iterable(parts), dtype=np.int64)[at]
+    shown = np.sort(np.repeat(np.array(rows, dtype=np.int64), many) * len(number) + entry)
+    rows_shown, entries_shown = np.divmod(shown[np.diff(shown, prepend=-1) > 0], max(len(number), 1))
+    return list(number), rows_shown, entries_shown
 
 
 @lru_cache(maxsize=1 << 16)

@@ -114,9 +114,8 @@ def told_of(
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
     with _records_up_to(database, day):
         found = gather(database, questions, trades)
-    costs = {
-        q.kind: Costs(trades[q.kind], evidence.of_kind, settings) for q, evidence in zip(questions, found, strict=True)
-    }
+    of_kind = {question.kind: evidence.of_kind for question, evidence in zip(questions, found, strict=True)}
+    costs = {kind: Costs(trades[kind], records, settings) for kind, records in of_kind.items()}
     told = []
     for row, question, evidence, opinion in zip(rows, questions, found, opinions(questions, model), strict=True):
         odds = odds_of(question, trades[question.kind], evidence, model, None, opinion)

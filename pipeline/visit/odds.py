@@ -178,7 +178,7 @@ def _corrected_lists(database: Database, words: Words) -> CauseModel:
 
 def opinions(questions: Sequence[Question], model: Any, *, beside: Sequence[Question] = ()) -> list[Opinion]:
     """What the model says of each question, then of those ``beside`` them, which get no note; all asked at once."""
-    from models.causes.evidence import outside_note
+    from models.causes.evidence import outside_notes
     from models.causes.features import questions as rows_of
     from reports.render.wording import sentence
 
@@ -201,12 +201,9 @@ def opinions(questions: Sequence[Question], model: Any, *, beside: Sequence[Ques
         ],
         known_columns=[column.name for column in model.columns],
     )
-    names, chances, none = (
-        [str(cause) for cause in model.classes_],
-        model.predict_proba(asked),
-        model.none_of_these(asked),
-    )
-    outside = [outside_note(model, asked.iloc[[row]]) for row in range(len(questions))] + [None] * len(beside)
+    names = [str(cause) for cause in model.classes_]
+    chances, none = model.predict_proba(asked), model.none_of_these(asked)
+    outside = [*outside_notes(model, asked.iloc[: len(questions)]), *[None] * len(beside)]
     return [
         (
             dict(zip(names, chances[row].tolist(), strict=True)),

@@ -23,7 +23,7 @@ from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import step_of_sheet, tree
 from pipeline.visit.question import Call, age
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
-from pipeline.visit.tapping import tapped
+from pipeline.visit.tapping import MOST_POINTS, tapped
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
 
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
 
+MOST_FOLLOWED = 100  # calls whose every step goes into the page; of the others, the first
 LEAST_ODDS = 0.004
 
 
@@ -81,6 +82,7 @@ def plan_round(
     parts.share_out([(one.question, _chances(one)) for one in asked])
     unknown = [Written(name) for name in unknown_parts(words, stocked or ())]
     remarks = [*told_twice(lines), *([sentence("round.unknown_parts", parts=unknown)] if unknown else [])]
+    remarks += [sentence("round.first_steps", calls=MOST_FOLLOWED)] if len(lines) > MOST_FOLLOWED else []
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
@@ -194,12 +196,12 @@ def _wanted(calls: Sequence[Sequence[Needs]]) -> dict[str, list[tuple[int, float
 
 
 def _trees(walk: Walk, answers: Sequence[Answer]) -> list[dict[str, Any]]:
-    """The decision tree of each call; calls that were answered alike share one."""
+    """The decision tree of each call, of those after ``MOST_FOLLOWED`` the first step; alike answers share one."""
     trees: dict[str, dict[str, Any]] = {}
     alike = [json.dumps({**one.as_json(), "job_no": None, "unit": None}, default=str) for one in answers]
-    for one, same in zip(answers, alike, strict=True):
+    for number, (one, same) in enumerate(zip(answers, alike, strict=True)):
         if same not in trees:
-            trees[same] = tapped(walk, Stand(one))
+            trees[same] = tapped(walk, Stand(one), MOST_POINTS if number < MOST_FOLLOWED else 1)
     return [trees[same] for same in alike]
 
 

@@ -29,13 +29,15 @@ SHOWN_CAUSES = 3
 END, ASK_AGAIN = -1, -2
 
 
-def tapped(walk: Walk, stand: Stand) -> dict[str, Any]:
+def tapped(walk: Walk, stand: Stand, most_points: int = MOST_POINTS) -> dict[str, Any]:
     """Follow a visit along all its choices, the likeliest first.
 
     Parameters
     ----------
     walk, stand
         Of a workshop, and where the visit begins.
+    most_points
+        At which the tree ends; with one, only the first step is in it.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def tapped(walk: Walk, stand: Stand) -> dict[str, Any]:
         money ahead, cause (what a cure was of) and leads_to (for each key: a point, ``END`` or ``ASK_AGAIN``); the
         first is where the visit begins. ``causes``: names, and as shown. ``cautions``: names and texts.
     """
-    tree = _Tree(walk)
+    tree = _Tree(walk, most_points)
     tree.reach(stand, 1.0)
     while tree.waiting:
         weight, place, here = heapq.heappop(tree.waiting)
@@ -63,8 +65,8 @@ def tapped(walk: Walk, stand: Stand) -> dict[str, Any]:
 class _Tree:
     """The tree as far as it is known."""
 
-    def __init__(self, walk: Walk) -> None:
-        self.walk = walk
+    def __init__(self, walk: Walk, most_points: int) -> None:
+        self.walk, self.most_points = walk, most_points
         self.steps: list[dict[str, Any]] = []
         self.points: list[dict[str, Any]] = []
         self.causes: dict[str, int] = {}
@@ -103,7 +105,7 @@ class _Tree:
         node = foreseen(visit, event) if visit else None
         if node in self._places:
             return self._places[node]
-        if len(self.points) >= MOST_POINTS or (node is None and self._plans >= MOST_PLANS):
+        if len(self.points) >= self.most_points or (node is None and self._plans >= MOST_PLANS):
             return ASK_AGAIN
         self._plans += node is None
         chance = UNFORESEEN

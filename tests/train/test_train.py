@@ -196,9 +196,9 @@ def test_a_question_outside_what_was_learned_is_called_so(database: Any) -> None
         known_columns=[column.name for column in model.columns],
     )  # fmt: skip
     assert model.classes_[model.predict_proba(asked)[0].argmax()] == "cause 0"
-    assert evidence.outside_note(model, asked) is None
+    assert evidence.outside_notes(model, asked) == [None]
     strange = question(kind="washing machine", make="Nobody", age_years=80.0, codes=["E77"])
-    note = evidence.outside_note(model, strange)
+    (note,) = evidence.outside_notes(model, strange)
     assert note is not None
     assert all(word in note for word in ("new make", "age", "new code"))
 

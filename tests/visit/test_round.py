@@ -145,6 +145,16 @@ def test_too_many_calls_are_refused(workshop, tmp_path):
         workshop.round(write(tmp_path / "c.csv", *[CALL] * (MOST_CALLS + 1)), tmp_path / "c.html")
 
 
+def test_after_very_many_calls_the_page_knows_only_first_steps_and_says_so(workshop, tmp_path, monkeypatch):
+    few = write(tmp_path / "c.csv", CALL, (*CALL[:2], "J-8", *CALL[3:6], "leaks", ""))
+    assert workshop.round(few, tmp_path / "whole.html")["remarks"] == []
+    monkeypatch.setattr("pipeline.visit.round.MOST_FOLLOWED", 1)
+    told = workshop.round(few, tmp_path / "first.html")
+    assert len(told["remarks"]) == 1 and "every step of the first 1 calls" in told["remarks"][0]
+    assert "every step of the first 1 calls" in (tmp_path / "first.html").read_text(encoding="utf-8")
+    assert (tmp_path / "first.html").stat().st_size < (tmp_path / "whole.html").stat().st_size - 10_000
+
+
 def test_no_unmasked_text_is_left_in_the_working_tables(workshop, planned):
     left = workshop.database.connection.execute("select table_name from duckdb_tables() where temporary").fetchall()
     assert left == []

@@ -39,7 +39,7 @@ def main() -> None:
         by_known = ", ".join(f"{holds[known == one].mean():.3f}" for one in np.unique(known))
         print(
             f"{number:,} jobs: holds {holds.mean():.3f}; by findings known, from 0: {by_known};"
-            f" mean width {(high - low).mean():.2f}; {'learned' if len(model.width) else 'by similar jobs'}",
+            f" mean width {(high - low).mean():.2f}; too low {(at > high).mean():.3f}, too high {(at < low).mean():.3f}; {'learned' if len(model.width) else 'by similar jobs'}",
             flush=True,
         )
 

@@ -165,7 +165,7 @@ def test_codes_of_numbers_text_and_what_was_never_seen() -> None:
     assert encode(frame, columns).tolist() == [[0, 1, 0], [1, 0, 1], [-1, -1, -1]]
     asked = pd.DataFrame({"age": [99.0], "make": ["new"], "other": ["x"]})
     assert encode(asked, columns).tolist() == [[1, -1, -1]]
-    assert never_seen(asked, columns) == ["age", "make"]
+    assert never_seen(asked, columns) == [{"age": 99.0, "make": "new"}]
     weights = np.arange(12.0).reshape(6, 2)
     assert gather(weights, cells(encode(frame, columns), offsets(columns))).tolist() == [
         (weights[0] + weights[3] + weights[4]).tolist(), (weights[1] + weights[2] + weights[5]).tolist(), [0.0, 0.0],

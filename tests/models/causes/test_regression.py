@@ -9,7 +9,7 @@ import pytest
 from models import CauseClassifier
 from models.causes.encoding import encode, learn_columns
 from models.causes.facts import learn_facts
-from models.causes.regression import fit_regression
+from models.causes.regression import coordinates_of, fit_regression
 from models.causes.words import learn_words, made_of
 
 
@@ -23,7 +23,10 @@ def test_it_finds_the_same_as_scikit_learn_where_the_levels_are_free() -> None:
     codes, texts = encode(frame, columns), [""] * 400
     facts = learn_facts(codes, texts, columns, beside_lists=False)
     shown, kind = facts.matrix(codes, texts), np.zeros(400, dtype=int)
-    ours = fit_regression(facts, shown, kind, np.zeros((400, 3)), cause, np.ones(400), 0.7)
+    one, everyone = np.ones(400), np.ones(400, dtype=bool)
+    points = coordinates_of(facts, shown, kind, cause, one)
+    begun = fit_regression(facts, points, everyone, np.zeros((400, 3)), cause, one, 0.3)
+    ours = fit_regression(facts, points, everyone, np.zeros((400, 3)), cause, one, 0.7, begun)
     theirs = LogisticRegression(C=0.49, tol=1e-6, max_iter=2000).fit(shown, cause)
     told = ours.scores(facts.read(codes, texts), kind, np.zeros((400, 3)))
     assert np.exp(told) == pytest.approx(theirs.predict_proba(shown), abs=0.02)
@@ -35,7 +38,9 @@ def test_without_jobs_of_a_kind_it_says_what_the_lists_say() -> None:
     codes = encode(frame, columns)
     facts = learn_facts(codes, ["", "", ""], columns, beside_lists=True)
     shown, offset = facts.matrix(codes, ["", "", ""]), np.log(np.tile([[0.7, 0.2, 0.1]], (3, 1)))
-    fitted = fit_regression(facts, shown[:2], codes[:2, 0], offset[:2], np.array([0, 1]), np.ones(2), 1.0)
+    cause, one = np.array([0, 1, 2]), np.ones(3)
+    points = coordinates_of(facts, shown, codes[:, 0], cause, one)
+    fitted = fit_regression(facts, points, np.array([True, True, False]), offset, cause, one, 1.0)
     told = np.exp(fitted.scores(facts.read(codes, ["", "", ""]), codes[:, 0], offset))
     assert told[2] == pytest.approx([0.7, 0.2, 0.1])
     assert told.sum(axis=1) == pytest.approx(1.0)

@@ -106,7 +106,7 @@ def test_a_stored_model_with_ways_answers_the_same_and_says_why(tmp_path) -> Non
         known_columns=[column.name for column in model.columns],
     )  # fmt: skip
     assert again.classes_[again.predict_proba(asked)[0].argmax()] == "pump dead"
-    assert evidence.outside_note(again, asked) is None
+    assert evidence.outside_notes(again, asked) == [None]
 
 
 def test_a_make_that_shows_no_codes_is_not_blamed_for_showing_none() -> None:
