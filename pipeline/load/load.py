@@ -21,7 +21,6 @@ from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout, open_layout
 from pipeline.load.loaded_before import loaded_before
 from pipeline.load.report import FileReport, LoadReport
-from pipeline.load.technicians import hash_held
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
 from pipeline.settings import with_currency_held
@@ -124,7 +123,11 @@ def load_files(
         None if dry_run else may_replace,
     )
     report = LoadReport(dry_run=dry_run, strict=strict)
-    hashed = hash_held(database) if settings.hash_technicians and not dry_run else None
+    hashed = None
+    if settings.hash_technicians and not dry_run:
+        from pipeline.load.technicians import hash_held
+
+        hashed = hash_held(database)
     if not dry_run and is_outdated(database.connection, settings):
         from pipeline.load.stage import restage
 
@@ -345,13 +348,13 @@ def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]
     if place.replaces:
         asked.tell("Reading all visits again without the lines that were replaced …")
         restage(asked.database, asked.words, with_currency_held(asked.settings, connection))
-        return broken(connection)
+        return broken(connection, with_figures=False)
     asked.tell("Reading the words of the new lines …")
     settings = with_currency_held(asked.settings, connection)
     stage_batch(connection, asked.words, settings, place.batch, last_record)
     asked.tell("Building the tables …")
     with refreshed(connection, lambda done, of: asked.tell(bar(done, of, "tables"))):
-        return broken(connection)
+        return broken(connection, with_figures=False)
 
 
 def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:

@@ -13,7 +13,7 @@ from pipeline.load.screen import read_serials
 from pipeline.store.batches import batches, frame, insert, slices
 from pipeline.values import ages, durations, money, parts_line
 from pipeline.values.distinct import plain
-from pipeline.words.edition import remember
+from pipeline.words.edition import edition, remember
 from sql.working import make
 
 if TYPE_CHECKING:
@@ -81,8 +81,11 @@ def stage_batch(
         _read_days(connection, f"(select record_id as visit_id, * from raw_record where batch_id = {batch_id})")
     _stage(connection, words, settings)
     make(connection, "changed_visit_added")
-    _store_words(connection, words)
-    remember(connection, settings)
+    if connection.execute("select 1 from reading where edition = ?", [edition(settings)]).fetchall():
+        _find_own_terms(connection)
+    else:
+        _store_words(connection, words)
+        remember(connection, settings)
 
 
 def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int) -> None:
@@ -342,4 +345,9 @@ def _store_words(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
     ):
         connection.execute(f"delete from {table}")
         insert(connection, table, rows)
+    _find_own_terms(connection)
+
+
+def _find_own_terms(connection: duckdb.DuckDBPyConnection) -> None:
+    connection.execute("delete from term where origin = 'own'")
     make(connection, "own_terms")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
 
 
 MOST_COLUMNS = 400
+_NO_WORD = re.compile(r"[\W_]+")
 BATCH = 50_000
 HEADER_WITHIN = 30  # lines: merged titles above a header are few
 
@@ -130,8 +132,7 @@ def plain_name(name: str | None) -> str:
     >>> plain_name("  Job-No. ")
     'job no'
     """
-    kept = "".join(c if c.isalnum() else " " for c in (name or "").casefold())
-    return " ".join(kept.split())
+    return _NO_WORD.sub(" ", (name or "").casefold()).strip()
 
 
 def find_header(rows: Sequence[Sequence[str | None]], reading: Reading, name: str) -> int:
