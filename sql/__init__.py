@@ -79,6 +79,11 @@ class TableFile:
         return "\ncreate or replace view " in self.create
 
     @property
+    def is_figure(self) -> bool:
+        """Whether it is a view of the marts: what it says follows from its tables and the day."""
+        return self.is_view and self.folder == "30_marts"
+
+    @property
     def query(self) -> str:
         """The query whose rows fill a table of core or marts."""
         return self.create.split(f"\ncreate or replace table {self.table} as\n", 1)[1]

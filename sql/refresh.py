@@ -34,7 +34,8 @@ def refreshed(
 ) -> Iterator[None]:
     """Bring core and marts up to date with what was staged; inside, the tables seen are what was built.
 
-    Inside, staged tables, core and marts hold the units touched alone, so that what must hold is asked of what changed.
+    Inside, the tables of stage, core and marts hold the units touched alone, so that what must hold of them is asked of
+    what changed.
     The tables come out as `sql.rebuild` would make them, which is done where little is held or much has changed.
 
     Parameters
@@ -58,7 +59,9 @@ def refreshed(
         yield
         return
     small = [
-        file for file in sql.table_files() if not file.folder.startswith("10_") and (file.is_view or file.changes_by)
+        file
+        for file in sql.table_files()
+        if file.folder != sql.RAW and (file.is_view or file.changes_by) and not file.is_figure
     ]
     _build_beside(connection, small, built)
     _replace(connection, [file for file in small if file.changes_by])

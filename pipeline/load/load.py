@@ -21,7 +21,6 @@ from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout, open_layout
 from pipeline.load.loaded_before import loaded_before
 from pipeline.load.report import FileReport, LoadReport
-from pipeline.load.technicians import hash_held
 from pipeline.read.incoming import Reading, Records
 from pipeline.read.sources import Source, Unopened, links_out, open_sources
 from pipeline.settings import with_currency_held
@@ -124,7 +123,11 @@ def load_files(
         None if dry_run else may_replace,
     )
     report = LoadReport(dry_run=dry_run, strict=strict)
-    hashed = hash_held(database) if settings.hash_technicians and not dry_run else None
+    hashed = None
+    if settings.hash_technicians and not dry_run:
+        from pipeline.load.technicians import hash_held
+
+        hashed = hash_held(database)
     if not dry_run and is_outdated(database.connection, settings):
         from pipeline.load.stage import restage
 
@@ -250,7 +253,7 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
-    from pipeline.load.hints import another_language, put_back, unread_amounts, without_causes
+    from pipeline.load.hints import another_language, blank_lines, of_batch, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -259,7 +262,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     connection = asked.database.connection
     proposal = None
     columns_of_file = records.header
-    notes: list[str] = []
+    notes = blank_lines(connection)
     if layout is None:
         layout, proposal = choose_layout(asked, source, records, notes)
         if asked.sheet:
@@ -293,8 +296,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
     if place.replaces or versions.loaded:
         offences = _build(asked, place, last_record)
-        report.notes += unread_amounts(connection)
-        report.notes += put_back(connection, place.batch)
+        report.notes += of_batch(connection, place.batch)
         report.notes += [said(offence) for offence in offences]
     return report
 
@@ -345,13 +347,13 @@ def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]
     if place.replaces:
         asked.tell("Reading all visits again without the lines that were replaced …")
         restage(asked.database, asked.words, with_currency_held(asked.settings, connection))
-        return broken(connection)
+        return broken(connection, with_figures=False)
     asked.tell("Reading the words of the new lines …")
     settings = with_currency_held(asked.settings, connection)
     stage_batch(connection, asked.words, settings, place.batch, last_record)
     asked.tell("Building the tables …")
     with refreshed(connection, lambda done, of: asked.tell(bar(done, of, "tables"))):
-        return broken(connection)
+        return broken(connection, with_figures=False)
 
 
 def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:

@@ -11,12 +11,15 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+NUMBERS = ("minutes", "labour_charge", "parts_cost")
 MASKED = {  # column: how its cells are looked at for contact details, see `mask_contacts`
     **dict.fromkeys(("complaint", "findings", "cause", "work_done", "other_columns"), "text"),
-    **dict.fromkeys(("fault_code", "parts", "outcome", "make", "callback_of", "appliance_kind", "age"), "code"),
+    **dict.fromkeys(("appliance_kind", "make", "age", "outcome"), "text"),
+    **dict.fromkeys(("fault_code", "parts", "callback_of", "photos", *NUMBERS), "code"),
     **dict.fromkeys(("technician", "job_no", "model", "serial", "branch"), "staff"),
 }
-NAMES_CUSTOMER = tuple(name for name, level in MASKED.items() if level != "staff")
+NAMES_CUSTOMER = tuple(name for name, level in MASKED.items() if level != "staff" and name != "photos")
+"""Columns that a customer's own reference is masked in; in the links to photographs it is a folder's name."""
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts
 
 
@@ -35,6 +38,8 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
     for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, NAMES_CUSTOMER))})"):
         for column in NAMES_CUSTOMER:
             held = rows[rows[column].notna()]
+            if column in NUMBERS:
+                held = held[held["customer_ref"].str.contains("[^\\W\\d_]")]
             masked = mask_contacts(held[column], held["customer_ref"], MASKED[column])
             _keep_masked(connection, held[column], masked, changed, column)
     connection.execute(
@@ -48,7 +53,11 @@ def _names_customer(column: str) -> str:
     """SQL that finds the customer's reference in a text; white space is looked at where the reference holds any."""
     is_there = f"contains(lower({column}), lower(customer_ref))"
     with_one_space = f"contains({_one_space(column)}, {_one_space('customer_ref')})"
-    return f"case when contains(customer_ref, ' ') then {with_one_space} else {is_there} end"
+    is_no_price = r" and regexp_matches(customer_ref, '\pL')" if column in NUMBERS else ""
+    return (
+        f"length({column}) >= {SHORTEST_NAME}{is_no_price} and "
+        f"case when contains(customer_ref, ' ') then {with_one_space} else {is_there} end"
+    )
 
 
 def _one_space(column: str) -> str:

@@ -236,8 +236,8 @@ def mask_contacts(
     customers
         References as written, same rows: where a row's own reference stands in its text, it is masked too.
     level
-        "text"; "code" for cells of numbers and names of parts, where digits alone are no phone; "staff" for codes that
-        may be a person's own name, which stays.
+        "text"; "code" for cells of numbers and names of parts, where digits alone are no phone, and cards and accounts
+        are those written in groups; "staff" for codes that may be a person's own name, which stays.
 
     Returns
     -------
@@ -317,6 +317,11 @@ def _labelled(found: re.Match[str]) -> str:
     return f"{found['label']}[private]" if is_secret else found[0]
 
 
+def _account_in_groups(found: re.Match[str]) -> str:
+    """Mask an account among numbers of parts and appliances: of those in one piece, one in ten passes for a card."""
+    return found[0] if found[0].isalnum() else _account(found)
+
+
 def _account(found: re.Match[str]) -> str:
     """Mask a card number, an account number or an IBAN whose check digits are right."""
     written = re.sub(r"[^0-9A-Za-z]", "", found[0]).upper()
@@ -372,9 +377,14 @@ _MASKS: tuple[tuple[str, Callable[[str], str]], ...] = (
     ),
 )
 
-_PHONES, _NAMES = next(m for m in _MASKS if "]{0,3}[0-9]){6}" in m[0]), _MASKS[-1]
-_STAFF = (_MASKS[0], (_PHONES[0], lambda text: _NUMBER.sub(_phone_not_bare, text)))
-_BY_LEVEL = {"text": _MASKS, "code": (*_STAFF, _NAMES), "staff": _STAFF}
+_EMAILS, _CARDS, _IBANS, _, _PHONES = _MASKS[:5]
+_STAFF = (
+    _EMAILS,
+    (_CARDS[0], lambda text: _CARD.sub(_account_in_groups, text)),
+    (_IBANS[0], lambda text: _IBAN.sub(_account_in_groups, text)),
+    (_PHONES[0], lambda text: _NUMBER.sub(_phone_not_bare, text)),
+)
+_BY_LEVEL = {"text": _MASKS, "code": (*_STAFF, _MASKS[-1]), "staff": _STAFF}
 
 # Any text that a mask of the level could change, in one look: RE2 syntax.
 FIRST_LOOK = {level: "|".join(f"(?:{look})" for look, _ in masks) for level, masks in _BY_LEVEL.items()}

@@ -116,11 +116,15 @@ def keep_faulty(
     key: bytes,
 ) -> None:
     """Move the bad candidates to ``refusal``, each with all its faults and the whole line."""
+    from pipeline.load.privacy import mask_contacts
+
+    masked = mask_contacts if settings.mask_contacts else _as_written
     make(connection, "faulty")
     has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
     for rows in batches(connection, "from faulty order by line_no", 20_000):
         texts = _line_texts(rows, layout, header, settings, key)
         found = rows.filter(regex="^(?!c[0-9]+$)")  # not the cells themselves
+        found = found.assign(shown_date=masked(found["visit_date"]), foreign_money=masked(found["foreign_money"]))
         lines = [
             (line_no, text, _reasons(row, layout, has_personal))
             for line_no, row, text in zip(
@@ -132,6 +136,10 @@ def keep_faulty(
         ]
         _keep(connection, lines, screened)
     connection.execute("delete from candidate where is_refused")
+
+
+def _as_written(texts: pd.Series[str]) -> pd.Series[str]:
+    return texts
 
 
 def number_as_in_file(connection: duckdb.DuckDBPyConnection, screened: Screened) -> None:
@@ -197,12 +205,12 @@ def _reasons(row: Any, layout: Layout, has_personal: bool) -> list[dict[str, str
     reasons = []
     if row.problem:
         is_name = has_personal and is_no_date(row.visit_date)
-        written = without_words(row.visit_date) if is_name else row.visit_date
+        written = without_words(row.visit_date) if is_name else row.shown_date
         reasons.append(_reason(_column(layout, "visit_date"), written, row.problem, row.remedy))
     elif row.is_ahead:
-        reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, *RULES["future"]))
+        reasons.append(_reason(_column(layout, "visit_date"), row.shown_date, *RULES["future"]))
     elif row.day is None:
-        reasons.append(_reason(_column(layout, "visit_date"), row.visit_date, *RULES["visit_date"]))
+        reasons.append(_reason(_column(layout, "visit_date"), row.shown_date, *RULES["visit_date"]))
     if row.appliance_kind is None:
         reasons.append(_reason(_column(layout, "appliance_kind"), None, *RULES["appliance_kind"]))
     if row.foreign_field:

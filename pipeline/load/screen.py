@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 HASHED_LAST = {"branch": "branch", "photos": "'photos: ' || photos"}
 """Newer fields as SQL of what is hashed: a line that does not name one has the hash it had before there was one."""
+OF_KEY = ("appliance_kind", "job_no", "make", "model", "serial")
+"""Columns that a visit is known by: masked before its key is made of them."""
 MOST_DAYS_AHEAD = 1096  # a planned visit may lie ahead, a mistyped year lies far ahead
 
 
@@ -112,25 +114,31 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
     if settings.hash_technicians:
         clean["technician"] = "technician_hash.hashed"
         joins += " left join technician_hash on technician_hash.written = line.technician"
+    of_key = masked.intersection(OF_KEY)
+    clean |= {name: f"coalesce(mask_{name}.masked, {clean.get(name, f'line.{name}')})" for name in of_key}
+    joins += "".join(_join_mask(name, "line") for name in sorted(of_key))
     cleaned = ", ".join(f"{sql} as {name}" for name, sql in clean.items())
     connection.execute(f"create or replace temp view hashed as select line.* replace ({cleaned}) from line {joins}")
-    columns, masks = [], []
-    for name in (*FIELDS, "other_columns"):
-        if name in masked:
-            masks.append(
-                f"left join mask as mask_{name} on mask_{name}.written = hashed.{name} "
-                f"and mask_{name}.level = '{MASKED[name]}'"
-            )
-            columns.append(f"coalesce(mask_{name}.masked, hashed.{name}) as {name}")
-        else:
-            columns.append(f"hashed.{name}")
+    others = masked - of_key
+    columns = [
+        f"coalesce(mask_{name}.masked, hashed.{name}) as {name}" if name in others else f"hashed.{name}"
+        for name in (*FIELDS, "other_columns")
+    ]
+    masks = "".join(_join_mask(name, "hashed") for name in sorted(others))
     first = [name for name in (*FIELDS, "other_columns") if name not in HASHED_LAST]
     content = ", ".join([*(f"coalesce({name}, chr(31))" for name in first), *HASHED_LAST.values()])
     connection.execute(
         f"create or replace temp view screened as select *, md5(concat_ws(chr(30), {content})) as line_hash from "
-        f"(select hashed.line_no, {', '.join(columns)} from hashed {' '.join(masks)})"
+        f"(select hashed.line_no, {', '.join(columns)} from hashed {masks})"
     )
     make(connection, "candidate", days_ahead=MOST_DAYS_AHEAD)
+
+
+def _join_mask(name: str, source: str) -> str:
+    return (
+        f" left join mask as mask_{name} on mask_{name}.written = {source}.{name} "
+        f"and mask_{name}.level = '{MASKED[name]}'"
+    )
 
 
 def name_macros(connection: duckdb.DuckDBPyConnection) -> None:

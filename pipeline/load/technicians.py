@@ -6,7 +6,6 @@ import json
 from typing import TYPE_CHECKING
 
 import sql
-from pipeline.load.privacy import hash_customers, load_key
 from pipeline.values.missing import none_where_missing
 
 if TYPE_CHECKING:
@@ -31,6 +30,8 @@ def hash_held(database: Database) -> str | None:
     The file is written anew: free blocks of the old one would hold the names.
     """
     import pandas as pd
+
+    from pipeline.load.privacy import hash_customers, load_key
 
     names = held_by_name(database.connection)
     if not names:

@@ -20,10 +20,13 @@ def frame(connection: duckdb.DuckDBPyConnection, query: str) -> pd.DataFrame:
 
 def batches(connection: duckdb.DuckDBPyConnection, query: str, size: int = BATCH) -> Iterator[pd.DataFrame]:
     """Yield the rows of a query in frames of at most ``size`` rows; the connection is free in between."""
-    connection.execute(f"create or replace temp table batched as {query}")
-    rows, first = connection.execute("select count(*), coalesce(min(rowid), 0) from batched").fetchall()[0]
-    for start in range(first, first + rows, size):  # inside a transaction row numbers do not begin at 0
-        yield frame(connection, f"select * from batched where rowid >= {start} and rowid < {start + size}")
+    (rows,) = connection.execute(f"create or replace temp table batched as {query}").fetchall()[0]
+    if 0 < rows <= size:
+        yield frame(connection, "from batched")
+    elif rows:
+        (first,) = connection.execute("select min(rowid) from batched").fetchall()[0]
+        for start in range(first, first + rows, size):  # inside a transaction row numbers do not begin at 0
+            yield frame(connection, f"select * from batched where rowid >= {start} and rowid < {start + size}")
     connection.execute("drop table if exists batched")
 
 

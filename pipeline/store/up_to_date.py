@@ -45,10 +45,15 @@ def _refuse_shadows(connection: duckdb.DuckDBPyConnection, path: Path, macros: l
 
 def version(connection: duckdb.DuckDBPyConnection, path: Path) -> tuple[int | None, bool]:
     """Return the version of the tables in the file, None where there are none of ours, and whether they are today's."""
-    tables = dict(connection.execute("select table_name, comment from duckdb_tables()").fetchall())
+    tables = dict(
+        connection.execute(
+            "select table_name, comment from duckdb_tables() "
+            "union all select view_name, comment from duckdb_views() where not internal"
+        ).fetchall()
+    )
     macros = _names(connection, "select distinct function_name from duckdb_functions() where not internal")
     if "database_version" not in tables:
-        if tables or macros or _names(connection, "select view_name from duckdb_views() where not internal"):
+        if tables or macros:
             raise DatabaseUnusable(
                 f"{shown(path, 200)} holds tables, views or macros of another program.", "Name another file with --db."
             )
@@ -62,7 +67,7 @@ def version(connection: duckdb.DuckDBPyConnection, path: Path) -> tuple[int | No
             "Install the newer version, or name another database with --db.",
         )
     is_current = found == sql.SCHEMA_VERSION and tables["database_version"] == sql.fingerprint()
-    lacking = sorted({file.table for file in sql.table_files() if not file.is_view} - set(tables))
+    lacking = sorted({file.table for file in sql.table_files()} - set(tables))
     if is_current and lacking:
         raise DatabaseUnusable(
             f"{shown(path, 200)} is damaged: it lacks {', '.join(lacking[:5])}.",

@@ -33,17 +33,3 @@ select
     episode_course.parts_cost as parts_cost
 from episode_course
 cross join follow_up;
-
--- must hold: episode_id is unique and the episodes' visits add up to all visits
-select visits_in_episodes, visits_loaded
-from
-    (select coalesce(sum(visits), 0) as visits_in_episodes, count(*) - count(distinct episode_id) as doubles from episode) as counted
-cross join (select count(*) as visits_loaded from visit) as loaded
-where visits_in_episodes <> visits_loaded or doubles <> 0;
-
--- must hold: a cured episode, and no other, has a visit that cured it, on the day stated
-select episode.episode_id, episode.state, episode.cure_visit_id
-from episode
-left join visit on visit.visit_id = episode.cure_visit_id
-where (episode.state = 'cured') is distinct from (visit.outcome is not distinct from 'fixed')
-    or episode.cure_date is distinct from visit.visit_date;

@@ -158,3 +158,17 @@ left join main on main.episode_id = stated.visit_id
 left join numbered as complaint on complaint.symptom_no = main.symptom_no
 left join numbered as code on code.symptom_no = main.code_no
 left join truncated on truncated.visit_id = stated.visit_id;
+
+-- must hold: episode_id is unique and the episodes' visits add up to all visits
+select visits_in_episodes, visits_loaded
+from
+    (select coalesce(sum(visits), 0) as visits_in_episodes, count(*) - count(distinct episode_id) as doubles from episode_course) as counted
+cross join (select count(*) as visits_loaded from visit) as loaded
+where visits_in_episodes <> visits_loaded or doubles <> 0;
+
+-- must hold: a cured episode, and no other, has a visit that cured it, on the day stated
+select episode_course.episode_id, episode_course.state, episode_course.cure_visit_id
+from episode_course
+left join visit on visit.visit_id = episode_course.cure_visit_id
+where (episode_course.state = 'cured') is distinct from (visit.outcome is not distinct from 'fixed')
+    or episode_course.cure_date is distinct from visit.visit_date;

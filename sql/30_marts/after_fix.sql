@@ -115,3 +115,11 @@ select
 from followed
 inner join episode_course on episode_course.episode_id = followed.episode_id
 left join late on late.visit_id = followed.visit_id;
+
+-- must hold: every fix is followed once, and nothing comes before it
+select visit_result.visit_id, min(after_fix.event_date) as event_date
+from visit_result
+left join after_fix on after_fix.visit_id = visit_result.visit_id
+where visit_result.outcome = 'fixed'
+group by visit_result.visit_id
+having count(after_fix.visit_id) <> 1 or min(after_fix.event_date) < min(after_fix.fix_date);

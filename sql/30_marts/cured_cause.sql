@@ -125,3 +125,11 @@ from episode_course
 inner join example on example.episode_id = episode_course.episode_id
 left join later_job on later_job.episode_id = episode_course.episode_id
 left join listed on listed.episode_id = episode_course.episode_id;
+
+-- must hold: an example is one cured episode with a cause
+select cured_cause.episode_id
+from cured_cause
+left join episode_course on episode_course.episode_id = cured_cause.episode_id
+group by cured_cause.episode_id
+having count(*) <> 1
+    or min(case when episode_course.state = 'cured' and cured_cause.cause is not null then 1 else 0 end) <> 1;

@@ -46,13 +46,6 @@ select
     judged.days_followed as days_followed
 from judged;
 
--- must hold: every episode is judged once
-select episode.episode_id
-from episode
-left join first_time_fix on first_time_fix.episode_id = episode.episode_id
-group by episode.episode_id
-having count(first_time_fix.episode_id) <> 1;
-
 -- must hold: nothing is called fixed before its window is over
 select first_time_fix.episode_id, first_time_fix.days_followed, first_time_fix.days_to_return
 from first_time_fix

@@ -92,3 +92,10 @@ select
     judged.why_not_fixed as why_not_fixed,
     judged.days_to_return as days_to_return
 from judged;
+
+-- must hold: every episode is judged once
+select episode_course.episode_id
+from episode_course
+left join first_visit_end on first_visit_end.episode_id = episode_course.episode_id
+group by episode_course.episode_id
+having count(first_visit_end.episode_id) <> 1;

@@ -180,3 +180,10 @@ select
     reasoned.visit_labour_charge as visit_labour_charge,
     reasoned.visit_labour_minutes as visit_labour_minutes
 from reasoned;
+
+-- must hold: every part line is traced once
+select part_fitted.part_line_id
+from part_fitted
+left join part_trace on part_trace.part_line_id = part_fitted.part_line_id
+group by part_fitted.part_line_id
+having count(part_trace.part_line_id) <> 1 or count(part_trace.reason) <> 1;

@@ -15,7 +15,10 @@ with line_read as (
         day_read.day,
         coalesce(day_read.day > current_date + $days_ahead::integer, false) as is_ahead,
         serial_read.serial as serial_term,
-        plain_name(hashed.job_no) as job_key,
+        case
+            when not (contains(hashed.job_no, '[') and regexp_matches(hashed.job_no, '\[(phone|email|account)\]'))
+                then plain_name(hashed.job_no)
+        end as job_key,
         case
             when foreign_labour.written is not null then 'labour_charge'
             when foreign_parts.written is not null then 'parts_cost'

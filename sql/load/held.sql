@@ -9,11 +9,11 @@ create or replace temp table held as
 with versions as (
     select
         visit_key,
-        regexp_replace(visit_key, '\|#[0-9]+$', '') as base_key,
+        case when contains(visit_key, '|#') then regexp_replace(visit_key, '\|#[0-9]+$', '') else visit_key end as base_key,
         min(record_id) as visit_id,
         max(batch_id) as batch_id
     from counted_record
-    where regexp_replace(visit_key, '\|#[0-9]+$', '') in (select base_key from candidate)
+    where base_key in (select base_key from candidate)
     group by all
 )
 select

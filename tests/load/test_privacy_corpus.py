@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 
 from pipeline import Workshop
+from pipeline.load.layout import FIELDS
 from pipeline.load.personal_headers import is_personal
 from pipeline.load.privacy import mask_contacts
 from tests.worlds.empty import empty_workshop
@@ -172,6 +173,40 @@ def test_no_column_and_no_refused_line_keeps_a_person(folder: Path) -> None:
     for person in ("Example", "Smith", "900123", "900124", "example.com"):
         assert person not in held, person
     assert "Bo Quill" in held
+
+
+NOWHERE = ("call 07700 900123", "ann@example.com", "4111 1111 1111 1111", "GB82 WEST 1234 5698 7654 32")
+
+
+def test_contact_details_in_any_column_are_nowhere_in_the_database(tmp_path: Path) -> None:
+    usual = {"visit_date": "2025-01-02", "appliance_kind": "oven", "job_no": "J", "customer_ref": "Ann Example"}
+    lines = [
+        usual | {"job_no": f"J{place}-{number}", column: text}
+        for place, column in enumerate(FIELDS)
+        for number, text in enumerate(NOWHERE)
+    ]
+    pd.DataFrame(lines, columns=list(FIELDS)).to_csv(tmp_path / "jobs.csv", index=False)
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        totals = workshop.load([tmp_path / "jobs.csv"], accept_guess=True).totals
+        held = texts_in(workshop).casefold()
+    assert totals["rejected"] == len(NOWHERE)  # they have no day
+    for text in ("900123", "example.com", "1111 1111", "west 1234", "ann example"):
+        assert text not in held, text
+
+
+def test_a_price_is_no_customer(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(
+        "visit_date,appliance_kind,job_no,customer_ref,complaint,minutes,labour_charge,parts_cost\n"
+        "2025-01-02,oven,J1,1200,cold,45,1200.00,1200\n"
+        "2025-01-03,oven,J2,C-1200,C-1200 says cold,45 C-1200,60,\n"
+    )
+    with Workshop.open(tmp_path / "w.duckdb") as workshop:
+        workshop.load([tmp_path / "jobs.csv"])
+        query = "select minutes, labour_charge, parts_cost from raw_record order by job_no"
+        assert workshop.database.connection.execute(query).fetchall() == [
+            ("45", "1200.00", "1200"),
+            ("45 [customer]", "60", None),
+        ]
 
 
 def test_technicians_to_be_hashed_after_a_load_are_hashed_in_what_is_held_by_the_next(folder: Path) -> None:

@@ -101,7 +101,7 @@ def test_tables_built_by_other_sql_are_built_anew(
     read_only: bool, db: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with duckdb.connect(db) as connection:
-        connection.execute("drop table month_summary")
+        connection.execute("drop view month_summary")
         connection.execute("drop table setting")
     monkeypatch.setattr(sql, "fingerprint", lambda: "of files that changed")
     for says in ("Bringing shop.duckdb up to date", ""):

@@ -361,55 +361,26 @@ def repeated_ods() -> bytes:
     return sink.getvalue()
 
 
+ODD_VALUES = (
+    "1", "-1", "0", "10000000000", "1.5", "true", "[]", "{}", "[[]]", '""', "2024-01-01", "nan", '["a", 1]', "{ a = {} }",
+)  # fmt: skip
+ODD_WORDS = (*HOSTILE, "utf-16", "zip", "rot13", "idna", "undefined", ",", ";;", "%d", "day first")
+LAYOUT_KEYS = (
+    "grain", "date_format", "decimal_mark", "currency", "encoding", "delimiter", "quote", "sheet", "header_line", "name2",
+)  # fmt: skip
+LAYOUT_SECTIONS = ("constants", "values.outcome", "values", "personal", "nothing")
+
+
 def make_layout(rng: random.Random, folder: Path) -> Path:
     """A layout full of odd values; `jobs.csv` of the same stem lies beside it."""
     written(folder, "jobs.csv", csv_text(rng).encode("utf-8", "replace"))
-    odd = (
-        "1",
-        "-1",
-        "0",
-        "10000000000",
-        "1.5",
-        "true",
-        "[]",
-        "{}",
-        "[[]]",
-        '""',
-        "2024-01-01",
-        "nan",
-        '["a", 1]',
-        "{ a = {} }",
-    )
 
     def value() -> str:
-        return rng.choice(
-            (
-                rng.choice(odd),
-                json.dumps(
-                    rng.choice((*HOSTILE, "utf-16", "zip", "rot13", "idna", "undefined", ",", ";;", "%d", "day first"))
-                ),
-            )
-        )
+        return rng.choice((rng.choice(ODD_VALUES), json.dumps(rng.choice(ODD_WORDS))))
 
-    lines = ['name = "x"']
-    for key in (
-        "grain",
-        "date_format",
-        "decimal_mark",
-        "currency",
-        "encoding",
-        "delimiter",
-        "quote",
-        "sheet",
-        "header_line",
-        "name2",
-    ):
-        if rng.random() < 0.06:
-            lines.append(f"{key} = {value()}")
-    lines.append("[columns]")
-    for name in HEADER:
-        lines.append(f"{name} = " + (value() if rng.random() < 0.01 else json.dumps(name)))
-    for section in ("constants", "values.outcome", "values", "personal", "nothing"):
+    lines = ['name = "x"', *(f"{key} = {value()}" for key in LAYOUT_KEYS if rng.random() < 0.06), "[columns]"]
+    lines += [f"{name} = " + (value() if rng.random() < 0.01 else json.dumps(name)) for name in HEADER]
+    for section in LAYOUT_SECTIONS:
         if rng.random() < 0.1:
             lines += [
                 f"[{section}]",

@@ -111,7 +111,7 @@ def damage_model(rng: random.Random, folder: Path) -> None:
         np.savez(file, **arrays)
 
 
-OURS = ("visit", "raw_record", "setting", "episode", "load_batch", "stage_visit", "term", "database_version")
+OURS = ("visit", "raw_record", "setting", "episode_course", "load_batch", "stage_visit", "term", "database_version")
 
 
 def make_database(rng: random.Random, folder: Path, ours: Path) -> Path:

@@ -22,6 +22,8 @@ import tempfile
 import time
 import traceback
 import warnings
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -44,9 +46,8 @@ class Hang(BaseException):
 
 def watch(work: Path) -> None:
     """Note every file opened outside what a load has business with, every program started, every connection."""
-    allowed = tuple(
-        str(p) for p in (work, ROOT, sys.prefix, sys.base_prefix, "/proc", "/sys", "/dev", "/usr", "/etc/localtime")
-    )
+    ours = (work, ROOT, sys.prefix, sys.base_prefix, *filter(None, sys.path))
+    allowed = (*map(str, ours), "/proc", "/sys", "/dev", "/usr", "/etc/localtime")
     scratch = str(Path(tempfile.gettempdir()) / "priorjobs-")
 
     def hook(event: str, args: tuple[Any, ...]) -> None:
@@ -176,71 +177,75 @@ def try_database(rng: random.Random, folder: Path, good: Path) -> str:
     return "loaded" if held == ["leaks"] and not broken else f"FAULT wrong books {held} {broken}"
 
 
+def judged(task: Callable[[], str], empty: Path) -> tuple[str, float, str]:
+    """Run a trial within bounds; how it ended, the processor seconds it took, and what is wrong."""
+    began, detail = time.process_time(), ""
+    signal.setitimer(signal.ITIMER_PROF, 3 * MOST_SECONDS)
+    try:
+        ended = task()
+    except Hang:
+        ended = "FAULT hang"
+    except Exception as fault:
+        frames = traceback.extract_tb(fault.__traceback__)[-3:]
+        ended = f"FAULT {type(fault).__name__}"
+        detail = f"{str(fault)[:120]} at {' > '.join(f'{Path(f.filename).name}:{f.lineno}' for f in frames)}"
+    signal.setitimer(signal.ITIMER_PROF, 0)
+    seconds = time.process_time() - began
+    if seconds > MOST_SECONDS and not ended.startswith("FAULT"):
+        ended = "FAULT slow"
+    if outside:
+        ended, detail = "FAULT outside", "; ".join(outside[:3])
+        outside.clear()
+    if written := list(empty.iterdir()):
+        ended, detail = "FAULT wrote where it stood", str(written)
+    return ended, seconds, detail
+
+
 def work(first: int, last: int) -> None:
     """Try files first to last - 1; one JSON line of results each."""
-    import sql
     from pipeline.workshop import Workshop
 
     warnings.simplefilter("error")
     folder = Path(tempfile.mkdtemp(prefix="hostile-"))
-    (folder / "empty").mkdir()
-    os.chdir(folder / "empty")
-    good = made_model(folder / "model")
-    Workshop.open(folder / "good.duckdb").close()
+    empty = folder / "empty"
+    empty.mkdir()
+    os.chdir(empty)
+    good_model = made_model(folder / "model")
+    good = folder / "good.duckdb"
+    Workshop.open(good).close()
     watch(folder)
     signal.signal(signal.SIGPROF, lambda *_: (_ for _ in ()).throw(Hang()))
     workshop = None
     for number in range(first, last):
-        kind, rng = KINDS[number % len(KINDS)], random.Random(number)
         if workshop is None or number % FILES_A_WORKSHOP == 0:
-            if workshop is not None:
-                tell_offenders(sql.offenders(workshop.database.connection), number)
-                workshop.close()
+            end(workshop, number)
             workshop = Workshop.open(folder / f"{number}.duckdb")
             _ = workshop.words
-        place = folder / f"file-{number}"
+        kind, rng, place = KINDS[number % len(KINDS)], random.Random(number), folder / f"file-{number}"
         place.mkdir()
-        began, detail = time.process_time(), ""
-        signal.setitimer(signal.ITIMER_PROF, 3 * MOST_SECONDS)
-        try:
-            if kind == "words":
-                ended = try_words(rng, place)
-            elif kind == "model":
-                ended = try_model(rng, place, good)
-            elif kind == "database":
-                ended = try_database(rng, place, folder / "good.duckdb")
-            else:
-                ended = try_load(kind, rng, place, workshop)
-        except Hang:
-            ended = "FAULT hang"
-        except Exception as fault:
-            frames = traceback.extract_tb(fault.__traceback__)[-3:]
-            ended = f"FAULT {type(fault).__name__}"
-            detail = f"{str(fault)[:120]} at {' > '.join(f'{Path(f.filename).name}:{f.lineno}' for f in frames)}"
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        seconds = time.process_time() - began
-        if seconds > MOST_SECONDS and not ended.startswith("FAULT"):
-            ended = "FAULT slow"
-        if outside:
-            ended, detail = "FAULT outside", "; ".join(outside[:3])
-            outside.clear()
-        if list((folder / "empty").iterdir()):
-            ended, detail = "FAULT wrote where it stood", str(list((folder / "empty").iterdir()))
+        task = {
+            "words": partial(try_words, rng, place),
+            "model": partial(try_model, rng, place, good_model),
+            "database": partial(try_database, rng, place, good),
+        }.get(kind, partial(try_load, kind, rng, place, workshop))
+        ended, seconds, detail = judged(task, empty)
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         print(json.dumps([number, kind, ended, round(seconds, 2), memory, detail]), flush=True)
         shutil.rmtree(place, ignore_errors=True)
-    if workshop is not None:
-        tell_offenders(sql.offenders(workshop.database.connection), last)
-        workshop.close()
+    end(workshop, last)
     os.chdir(ROOT)
     shutil.rmtree(folder)
 
 
-def tell_offenders(found: dict[str, Any], number: int) -> None:
-    """Report rules of the tables that the loaded files broke."""
-    broken = {name: len(rows) for name, rows in found.items() if len(rows)}
-    if broken:
-        print(json.dumps([number, "tables", "FAULT rules", 0, 0, str(broken)]), flush=True)
+def end(workshop: Any, number: int) -> None:
+    """Report what the loaded files broke of the rules of the tables, and close the workshop."""
+    import sql
+
+    if workshop is not None:
+        broken = {name: len(rows) for name, rows in sql.offenders(workshop.database.connection).items() if len(rows)}
+        if broken:
+            print(json.dumps([number, "tables", "FAULT rules", 0, 0, str(broken)]), flush=True)
+        workshop.close()
 
 
 def main(files: int, seed: int) -> int:
