@@ -26,6 +26,7 @@ NAMES_CAUSES = 0.2  # of the texts of a column that may hold causes
 _NO_CAUSES = "No line says what the cause was, so train learns nothing from this file."
 _SAY_SO = "say so in the layout, cause = …"
 UNDERSTOOD_BETTER = 0.1  # share of texts that another language must understand beside those understood now
+MOST_VALUES = 6  # told of a column in a load's report
 LEAST_GAINED = 2  # such texts: one word may be one of both languages
 
 
@@ -75,20 +76,80 @@ def put_back(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
     ]
 
 
-def unread_amounts(connection: duckdb.DuckDBPyConnection) -> list[str]:
-    """Say which amounts and minutes hold a figure that could not be read: they count as not recorded.
+def of_batch(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
+    """Say what was dropped, guessed or undone when a batch was read into values."""
+    asked = (unread_values, odd_amounts, units_of_unread_kinds, put_back)
+    return [note for told in asked for note in told(connection, batch)]
 
-    Reads ``money_read`` and ``minutes_read``.
-    """
+
+def unread_values(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
+    """Say which values of a batch became none, the rarest first, with line and value: they count as not recorded."""
     rows = connection.execute(
-        "select field, count(*), min(written) from ("
-        "select field, written, amount from money_read union all select 'minutes', written, minutes from minutes_read"
-        ") where amount is null and regexp_matches(written, '[0-9]') group by field order by field"
+        "select column_name, count(*), sum(uses)::bigint, list({'written': written, 'uses': uses, 'line': line} "
+        "order by uses, line)[:$most] from (select column_name, written, count(*) as uses, min(line_no) as line "
+        "from unread_value where batch_id = $batch group by all) group by column_name order by column_name",
+        {"batch": batch, "most": MOST_VALUES},
     ).fetchall()
+    told = []
+    for column, different, uses, first in rows:
+        named = "; ".join(_value(one["written"], one["uses"], one["line"]) for one in first)
+        more = f"; and {different - len(first):,} other values" if different > len(first) else ""
+        told.append(f"{column}: {uses:,} became no value and count as not recorded: {named}{more}.")
+    if told:
+        told.append("All of these: priorjobs export unread_value FILE. Correct them in the file or in its layout.")
+    return told
+
+
+def _value(written: str, uses: int, line: int) -> str:
+    return f"{shown(written)} ({f'{uses:,} times, first ' if uses > 1 else ''}line {line:,})"
+
+
+def odd_amounts(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
+    """Say which amounts of a batch are below zero, and which words count as no charge."""
+    told = []
+    for column in ("labour_charge", "parts_cost"):
+        for what, condition in (
+            ("below zero count as credits and are taken off the sums", f"visit.{column} < 0"),
+            ("in words count as 0", f"visit.{column} = 0 and not regexp_matches(raw_record.{column}, '[0-9]')"),
+        ):
+            amounts, line, written = connection.execute(
+                f"select count(*), min(line_no), min_by(raw_record.{column}, line_no) from stage_visit as visit "
+                f"join raw_record using (record_id) where batch_id = ? and {condition}",
+                [batch],
+            ).fetchall()[0]
+            if amounts:
+                told.append(
+                    f"{column.replace('_', ' ')}: {amounts:,} amounts {what}, such as {shown(written)} (line {line:,})."
+                )
+    return told
+
+
+def blank_lines(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """Say how many lines between others hold no cell: they are no records and are not counted as read.
+
+    Reads ``blank_line`` and ``incoming``.
+    """
+    lines, first = connection.execute(
+        "select count(*), min(line_no) from blank_line where line_no < (select max(line_no) from incoming)"
+    ).fetchall()[0]
+    return [f"{lines:,} lines with no cell filled are not counted as read, first line {first:,}."] if lines else []
+
+
+def units_of_unread_kinds(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
+    """Say which visits of a kind no list knows were taken for visits to a unit of another kind, by its serial."""
+    visits, first, other = connection.execute(
+        "select count(*), min(kind), min_by(other_kind, kind) from (select visit.kind, max(other.kind) as other_kind "
+        "from visit join visit as other on other.appliance_id = visit.appliance_id and other.kind <> visit.kind "
+        "join term on term.list = 'kind' and term.term = visit.kind and term.origin = 'own' "
+        "where visit.batch_id = ? group by visit.visit_id, visit.kind)",
+        [batch],
+    ).fetchall()[0]
+    if not visits:
+        return []
     return [
-        f"{field}: {texts:,} texts with a figure could not be read and count as not recorded, such as {shown(first)}. "
-        "Correct them in the file, or say in its layout how they are written (decimal_mark)."
-        for field, texts, first in rows
+        f"{visits:,} visits of a kind no list knows, such as {shown(first)}, have the serial of an "
+        f"appliance of another kind, such as {shown(other)}: they count as visits to that appliance. "
+        "Say in review what the words mean."
     ]
 
 

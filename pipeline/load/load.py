@@ -253,7 +253,7 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
-    from pipeline.load.hints import another_language, put_back, unread_amounts, without_causes
+    from pipeline.load.hints import another_language, blank_lines, of_batch, without_causes
     from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
@@ -262,7 +262,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     connection = asked.database.connection
     proposal = None
     columns_of_file = records.header
-    notes: list[str] = []
+    notes = blank_lines(connection)
     if layout is None:
         layout, proposal = choose_layout(asked, source, records, notes)
         if asked.sheet:
@@ -296,8 +296,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
     if place.replaces or versions.loaded:
         offences = _build(asked, place, last_record)
-        report.notes += unread_amounts(connection)
-        report.notes += put_back(connection, place.batch)
+        report.notes += of_batch(connection, place.batch)
         report.notes += [said(offence) for offence in offences]
     return report
 

@@ -161,11 +161,13 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, words: Words) -> None:
         insert(connection, "make_read", rows.assign(t=spelt.array, u=found["is_understood"].array))
     for rows in batches(connection, "select distinct outcome as w from visit_text where outcome is not null"):
         found = words.match("outcome", rows["w"])
-        insert(connection, "outcome_read", rows.assign(t=found["term"].array, u=found["is_understood"].array))
+        terms = [found[name].array for name in ("term", "is_understood", "is_doubtful")]
+        insert(connection, "outcome_read", rows.assign(t=terms[0], u=terms[1], d=terms[2]))
     for rows in batches(connection, "from cause_written"):
         found = words.match("cause", rows["w"], rows["k"])
         terms = [found[name].array for name in ("term", "is_understood", "is_doubtful")]
-        insert(connection, "cause_read", rows.assign(t=terms[0], u=terms[1], d=terms[2]))
+        is_none = words.match("outcome", rows["w"])["term"].eq("no fault found").array
+        insert(connection, "cause_read", rows.assign(t=terms[0], u=terms[1], d=terms[2], n=is_none))
 
 
 def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
@@ -259,11 +261,16 @@ def _visit_ids(rows: pd.DataFrame, found: pd.DataFrame) -> NDArray[np.int64]:
 
 
 def _read_complaints(words: Words, rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    import pandas as pd
+
     found = words.find_symptoms(rows["complaint"], rows["kind"])
     unknown = words.unknown(rows["complaint"], rows["kind"])
     found = found.assign(visit_id=_visit_ids(rows, found), source="complaint")
     uses = _uses("complaint", rows["complaint"], unknown)
-    return found[["visit_id", "symptom", "source", "is_negated", "is_doubtful"]], uses
+    again = rows.loc[words.says_again(rows["complaint"]), ["visit_id"]]
+    again = again.assign(symptom="as before", source="again", is_negated=False, is_doubtful=False)
+    columns = ["visit_id", "symptom", "source", "is_negated", "is_doubtful"]
+    return pd.concat([found[columns], again[columns]], ignore_index=True), uses
 
 
 def _uses(name: str, texts: pd.Series[str], found: pd.DataFrame) -> pd.DataFrame:

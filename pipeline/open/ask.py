@@ -42,9 +42,9 @@ RECORD = "visits.csv"  # beside the database: finished visits, in the tool's own
 @pages.get("/ask")
 def question() -> flask.Response:
     """The form, and the answer to what stands in the address."""
-    told = _told(flask.request.args)
-    shown = _shown(library().known(told).answer()) if any(told.values()) else {"answer": None}
-    return page("ask.html", call=told, kinds=library().kinds(), **shown)
+    told, kinds = _told(flask.request.args), library().kinds()  # before the answer, or it would wait in turn again
+    shown = _shown(library().known(told).answer) if any(told.values()) else {"answer": None}
+    return page("ask.html", call=told, kinds=kinds, **shown)
 
 
 @pages.get("/visit")
@@ -164,7 +164,6 @@ def _kept(at: str) -> dict[str, Any]:
 def _now(kept: dict[str, Any]) -> tuple[Visit, Answer, Words]:
     """The visit as its address tells it, the answer with all that was seen and done, and the words it is told in."""
     known = library().known(kept["call"])
-    known.answer()
     visit = Visit(
         known.question, [Event.from_json(event) for event in kept["events"]], kept["outcome"], stands=known.stands
     )

@@ -11,22 +11,26 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import DatabaseBusy, PriorjobsError, UsageError, shown
+from pipeline.errors import DatabaseBusy, PriorjobsError, shown
 from pipeline.open.apart import apart
-from pipeline.open.together import Known, Together
 from pipeline.settings import Settings, read_settings
 from pipeline.store.beside import beside, lock_file
-from pipeline.store.unchanged import each_while_unchanged
+from pipeline.store.unchanged import while_unchanged
 from pipeline.terminal.ending import as_told
-from pipeline.visit.question import Call, Question
+from pipeline.visit.question import Call
 from pipeline.visit.stock import FILE as STOCK
+from pipeline.visit.walk import Stand
 from pipeline.workshop import Workshop
 
 if TYPE_CHECKING:
     from pipeline.load.guess import Proposal
+    from pipeline.visit.answer import Answer
+    from pipeline.visit.question import Question
+    from pipeline.visit.walk import Event
     from pipeline.words import Words
 
-WAITS = 5.0  # seconds that a page waits for the database before it says so
+QUEUES = 20.0  # seconds that a page waits for the pages before it
+WAITS = 5.0  # seconds that a page waits for a database that another program holds, before it says so
 LINGERS = 1.0  # seconds that a database that was read stays open for the next reader
 HELD = 10.0  # longest that it stays open, however many read: word lists may have been edited
 
@@ -48,6 +52,19 @@ class Job:
 
 
 Work = Callable[[Workshop, Callable[[str], None]], Any]
+
+
+@dataclass(frozen=True)
+class Known:
+    """A call as it was read, and where visits to it have led; whoever asks the same shares it."""
+
+    question: Question
+    stands: dict[tuple[Event, ...], Stand]
+
+    @property
+    def answer(self) -> Answer:
+        """The answer before the visit."""
+        return self.stands[()].now
 
 
 class Library:
@@ -78,7 +95,6 @@ class Library:
         self.lingers = LINGERS
         self.proposals: dict[str, Proposal] = {}
         self.writing = threading.Lock()
-        self.known = Together(self.look_up)
         self._preparing: threading.Thread | None = None
         self._turn = threading.Lock()
         self._words: tuple[object, Words] | None = None
@@ -103,13 +119,13 @@ class Library:
         Raises
         ------
         DatabaseBusy
-            Another request or another program kept it longer than ``wait`` seconds, or long work runs here.
+            Another request or another program kept it longer than ``wait`` seconds, or, for a page, longer than it
+            waits; or long work changes it here.
         """
-        is_page = wait is None
-        wait = WAITS if wait is None else wait
         is_working = self.job is not None and self.job.is_running and self.job.is_changing
-        if not self._turn.acquire(timeout=0 if is_working and is_page else wait):
+        if not self._turn.acquire(timeout=wait or (0 if is_working else QUEUES)):
             raise self._busy()
+        wait = wait or WAITS
         try:
             if read_only:
                 with self._reading(wait) as workshop:
@@ -122,6 +138,25 @@ class Library:
         finally:
             self._turn.release()
 
+    def known(self, call: dict[str, str]) -> Known:
+        """Read and answer a call; each in its turn, so that who asked first need not wait for all who ask beside him.
+
+        Raises
+        ------
+        UsageError
+            It gives no kind of appliance.
+        """
+        from pipeline.visit.ask import answer, questions_of
+
+        with self.opened() as workshop:
+            held = workshop.database, workshop.words, workshop.settings
+
+            def made() -> Known:
+                (question,) = questions_of(*held, [Call(**call)])
+                return Known(question, {(): Stand(answer(*held, question))})
+
+            return while_unchanged(workshop.database, ("call", *sorted(call.items()), *self.made_of(workshop)), made)
+
     def prepare(self, calls: Sequence[dict[str, str]]) -> None:
         """Answer calls that will be asked about, one after the other beside the pages, before anybody does.
 
@@ -131,7 +166,7 @@ class Library:
         def run() -> None:
             with contextlib.suppress(PriorjobsError):  # whoever asks is told
                 for call in calls:
-                    self.known(call).answer()
+                    self.known(call)
 
         if self.lingers and (self._preparing is None or not self._preparing.is_alive()):
             self._preparing = threading.Thread(target=run, name="prepare", daemon=True)
@@ -192,29 +227,6 @@ class Library:
         files = [*sorted(workshop.database.folder_of_models.glob("*")), workshop.database.path.parent / STOCK]
         states = [(file, file.stat().st_mtime_ns) for file in files if file.exists()]
         return workshop.words, repr(workshop.settings), *states, dt.date.today()
-
-    def look_up(self, calls: Sequence[dict[str, str]]) -> list[Known | UsageError]:
-        """Read each call by itself (what stands in one must not change how another is read), then look up all."""
-        from pipeline.visit.ask import questions_of, ready
-
-        with self.opened() as workshop:
-            held = workshop.database, workshop.words, workshop.settings
-
-            def read(call: dict[str, str]) -> Question | UsageError:
-                try:
-                    return questions_of(*held, [Call(**call)])[0]
-                except UsageError as fault:
-                    return fault
-
-            def made(places: list[int]) -> list[Known | UsageError]:
-                questions = [read(calls[place]) for place in places]
-                plans = iter(ready(*held, [one for one in questions if isinstance(one, Question)]))
-                return [Known(one, next(plans)) if isinstance(one, Question) else one for one in questions]
-
-            made_of = self.made_of(workshop)
-            return each_while_unchanged(
-                workshop.database, [("call", *sorted(call.items()), *made_of) for call in calls], made
-            )
 
     @contextlib.contextmanager
     def _reading(self, wait: float) -> Iterator[Workshop]:

@@ -312,6 +312,10 @@ def read_regular(
     inside = " + ".join(f"coalesce(length({c}) - length(replace({c}, chr(10), '')), 0)" for c in columns)
     is_blank = " and ".join(f"({c} is null or trim({c}) = '')" for c in columns)
     if held == expected:
+        connection.execute(
+            f"create or replace temp table blank_line as select rowid - {first - skip - 1} as line_no from lines "
+            f"where {is_blank}"
+        )
         connection.execute(f"delete from lines where {is_blank}")
         connection.execute(
             f"create or replace temp view incoming as select rowid - {first - skip - 1} as line_no, {names} from lines"
@@ -324,6 +328,7 @@ def read_regular(
         f"create or replace temp table incoming as select rowid - {first - skip - 1} + coalesce(sum({inside}) over "
         f"(order by rowid rows between unbounded preceding and 1 preceding), 0)::bigint as line_no, {names} from lines"
     )
+    connection.execute(f"create or replace temp table blank_line as select line_no from incoming where {is_blank}")
     connection.execute(f"delete from incoming where {is_blank}")
     return True
 

@@ -79,7 +79,9 @@ def store(
     lines: Iterable[Line],
     refuse: Callable[[Line, str], None],
 ) -> int:
-    """Fill ``incoming`` with lines of cells, a batch at a time; blank lines are left out; returns how many were stored.
+    """Fill ``incoming`` with lines of cells, a batch at a time; returns how many were stored.
+
+    Lines of blank cells are left out, their numbers go to ``blank_line``.
 
     A line with more cells than ``width`` goes to ``refuse`` unless the extra cells are empty; a shorter one is padded.
     """
@@ -91,16 +93,18 @@ def store(
         f"create or replace temp table incoming (line_no bigint, {', '.join(f'{n} varchar' for n in names[1:])})"
     )
     stored = 0
-    for batch in _batches(_fitting(lines, width, refuse)):
+    blank: list[int] = []
+    for batch in _batches(_fitting(lines, width, refuse, blank)):
         columns = zip(*batch, strict=True)
         frame = pa.table([pa.array(c, type=t) for c, t in zip(columns, types, strict=True)], names=names)
         connection.from_arrow(frame).insert_into("incoming")
         stored += len(batch)
+    connection.execute("create or replace temp table blank_line as select unnest(?::bigint[]) as line_no", [blank])
     return stored
 
 
 def _fitting(
-    lines: Iterable[Line], width: int, refuse: Callable[[Line, str], None]
+    lines: Iterable[Line], width: int, refuse: Callable[[Line, str], None], blank: list[int]
 ) -> Iterator[tuple[int | str | None, ...]]:
     padding = (None,) * width
     for line_no, cells in lines:
@@ -111,6 +115,8 @@ def _fitting(
             cells = cells[:width]
         if any(cell and not cell.isspace() for cell in cells):
             yield (line_no, *cells, *padding[len(cells) :])
+        elif len(cells) > 1:
+            blank.append(line_no)
 
 
 def _batches(rows: Iterable[tuple[int | str | None, ...]]) -> Iterator[list[tuple[int | str | None, ...]]]:

@@ -24,6 +24,7 @@ COLUMNS = (
     "list", "written", "uses", "example", "asks", "suggestion", "likeness", "second", "second_likeness", "decision"
 )  # fmt: skip
 UNKNOWN, CURE, JOINED = "what it means", "what cures it", "read as the suggestion: own keeps it apart"
+GUESSED = "read as the suggestion, a guess: yes makes it sure"
 PHRASE = "tells more than is understood: own makes it a complaint"
 MOST_ROWS = 2_000
 SAYS_YES = frozenset({"yes", "y", "ok", "ja"})
@@ -61,8 +62,8 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
         list, written, uses (visits), example (one text it stands in), asks (what the decision is about), suggestion
         and likeness, second and second_likeness (0 to 1; missing = nothing near), decision (empty). A row of list
         ``cure`` asks which part cures a cause without a listed cure, or whether a part that seems to have cured it
-        does. Last come causes that were read as the suggestion though they are written in other words. At most 2,000
-        rows of each.
+        does. An outcome that was read as a guess comes with its reading as suggestion. Last come causes that were read
+        as the suggestion though they are written in other words. At most 2,000 rows of each.
     """
     import pandas as pd
 
@@ -76,11 +77,25 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
         f"and c.undone_at is null) order by uses desc, list, written limit {MOST_ROWS}"
     ).df()
     found = found.astype({"list": "str", "written": "str", "example": "str"})
-    unknown = suggest(database, words, found).assign(asks=UNKNOWN)
+    unknown = _with_guesses(words, suggest(database, words, found).assign(asks=UNKNOWN))
     table = pd.concat([unknown, cures_to_decide(database).assign(asks=CURE)], ignore_index=True)
     table = table.sort_values(["uses", "list", "written"], ascending=[False, True, True], kind="stable")
     joined = joined_causes(database, words).head(MOST_ROWS).assign(asks=JOINED)
     return pd.concat([table, joined], ignore_index=True).assign(decision="").reindex(columns=list(COLUMNS))
+
+
+def _with_guesses(words: Words, table: pd.DataFrame) -> pd.DataFrame:
+    """Suggest the outcome a cell was read as, where that was a guess."""
+    from pipeline.words.cells import TESTED
+
+    read = words.match("outcome", table["written"].where(table["list"] == "outcome"))
+    is_guess = read["is_understood"] & read["is_doubtful"]
+    table = table.assign(asks=table["asks"].mask(is_guess, GUESSED))
+    table["suggestion"] = table["suggestion"].astype("object").mask(is_guess, read["term"].replace(TESTED, "fixed"))
+    for column in ("confidence", "second", "second_confidence"):
+        table[column] = table[column].mask(is_guess)
+    table.loc[is_guess & (read["term"] == TESTED), "second"] = "no fault found"
+    return table
 
 
 def phrases_to_review(database: Database) -> pd.DataFrame:

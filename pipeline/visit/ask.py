@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
@@ -150,17 +149,6 @@ def answer(
         carried=carried,
         stock=stock,
     )
-
-
-def ready(
-    database: Database, words: Words, settings: Settings, questions: Sequence[Question]
-) -> list[Callable[[], Answer]]:
-    """Look up all that several questions need; each is planned when it is called for, without the database."""
-    advice = kept(database)
-    return [
-        partial(answered, asked, advice, stock=_stock(database, words, asked))
-        for asked in ask(database, words, settings, questions)
-    ]
 
 
 def _stock(database: Database, words: Words, asked: Asked) -> Mapping[str, tuple[int, int]] | None:

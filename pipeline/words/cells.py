@@ -33,7 +33,13 @@ _DOUBT = frozenset(
     }
 )
 _DENY = frozenset({"not", "no", "isnt", "wasnt", "nicht", "kein", "keine"})
-_YIELD = frozenset({"made safe", "advice only", "unknown"})
+WORKING, TESTED = "working", "tested ok"
+"""What the words of an outcome say that name no outcome: that it works, or only that it was tested and does.
+
+Both are a repair where the rest of the record tells one; the second alone may as well mean that nothing was found.
+"""
+_YIELD = frozenset({"made safe", "advice only", "unknown", WORKING, TESTED})
+_SUCCESS = frozenset({"fixed", "no fault found"})
 
 
 class Cell(NamedTuple):
@@ -54,7 +60,8 @@ class CellList:
     """One list of whole cells.
 
     A cell is understood when it is a known phrase, give or take words that do not matter beside one. Several phrases of
-    different meaning in one cell are not guessed at, but for outcomes: there the last counts ("no access, then fixed").
+    different meaning in one cell are not guessed at, but for outcomes: there the last counts ("no access, then fixed"),
+    doubtful where one of them is a success. That it works or was tested yields to any other ("done, tested ok").
 
     Parameters
     ----------
@@ -95,7 +102,7 @@ class CellList:
             return Cell(own_term(written), False, False)
         exact = self._held(self._exact.get(_key(written), []), kind)
         if exact is not None:
-            return Cell(exact, True, False)
+            return self._outcome([exact], is_doubtful=False) if self._name == "outcome" else Cell(exact, True, False)
         words = _words(written)
         is_doubtful = self._name != "make" and any(word in _DOUBT for word in words)
         words = [word for word in words if word not in _DOUBT]
@@ -103,10 +110,14 @@ class CellList:
         if not found or left:
             words = [word for word in _words(_NUMBER.sub(" ", written)) if word not in _DOUBT] or words
             found, left = self._search(words, kind, mend=True)
-        term = self._chosen(found)
-        if term is None or left:
+        terms = list(dict.fromkeys(found))
+        if left or not found or (self._name != "outcome" and (len(terms) > 1 or not terms[0])):
             return Cell(own_term(written), False, is_doubtful)
-        return Cell(term, True, is_doubtful)
+        return (
+            self._outcome(found, is_doubtful=is_doubtful)
+            if self._name == "outcome"
+            else Cell(terms[0], True, is_doubtful)
+        )
 
     def _held(self, meanings: list[Meaning], kind: str | None) -> str | None:
         own = {m.term for m in meanings if kind in m.kinds} or {m.term for m in meanings if not m.kinds}
@@ -140,12 +151,14 @@ class CellList:
     def _is_beside_the_point(self, word: str) -> bool:
         return word in self._ignored or any(c.isdigit() for c in word) or not any(c.isalnum() for c in word)
 
-    def _chosen(self, found: list[str]) -> str | None:
-        terms = list(dict.fromkeys(found))
-        if self._name == "outcome":
-            strong = [term for term in found if term not in _YIELD]
-            return strong[-1] if strong else found[-1] if found else None
-        return terms[0] if len(terms) == 1 and terms[0] else None
+    def _outcome(self, found: list[str], *, is_doubtful: bool) -> Cell:
+        """Choose among the outcomes a cell names: the last that says more than that it works or was left safe."""
+        strong = [term for term in found if term not in _YIELD]
+        weak = [term for term in found if term not in (WORKING, TESTED)]
+        if strong or weak:
+            said_twice = len(set(strong)) > 1 and not _SUCCESS.isdisjoint(strong)
+            return Cell((strong or weak)[-1], True, is_doubtful or said_twice)
+        return Cell("fixed", True, is_doubtful) if WORKING in found else Cell(TESTED, True, True)
 
 
 def _key(written: str) -> str:

@@ -182,33 +182,45 @@ def _aligned(
 def match_causes(
     words: ReadyLists, reader: ClauseReader[Cause], written: pd.Series[Any], kinds: pd.Series[Any] | None
 ) -> pd.DataFrame:
-    """See `Words.match`: one confirmed before one stated, that before one suspected; the first of several.
+    """See `Words.match`: one confirmed before one stated, that before one suspected.
 
     In a short cell words that no phrase accounts for keep the cause the workshop's own ("grille element open" is not
     joined to "element open", nor "flake under pump flap" to a pump): people who write different words mean different
-    causes.
+    causes. Two causes in a cell are the listed cause that holds both, else the workshop's own: never one of them alone.
     """
     texts, kind_names, which = _distinct_cells(written, kinds, words.kind_names)
     row, which_found = _gather(words, reader, pa.array(texts, pa.large_string()), _column(kind_names))
-    by_row: dict[int, Cause] = {}
+    named: dict[int, list[Cause]] = {}
     items = reader.found
     for at, cause in zip(row.tolist(), map(items.__getitem__, which_found.tolist()), strict=True):
-        is_name = len(texts[at].split()) <= MOST_WORDS_OF_A_NAME
-        if is_name and (cause.is_narrowed or _begins_narrower(words, texts[at], kind_names[at])):
-            continue
-        held = by_row.setdefault(at, cause)
-        if (cause.is_doubtful, not cause.is_confirmed) < (held.is_doubtful, not held.is_confirmed):
-            by_row[at] = cause
+        named.setdefault(at, []).append(cause)
     silenced = words.lists.silenced
     read: list[tuple[str | None, bool, bool]] = []
     for at, text in enumerate(texts):
         if not text.strip() or ("cause", plain(text)) in silenced:
             read.append((None, True, False))
-        elif at in by_row:
-            read.append((by_row[at].cause, True, by_row[at].is_doubtful))
+        elif (chosen := _one_cause(words, text, kind_names[at], named.get(at, []))) is not None:
+            read.append((chosen.cause, True, chosen.is_doubtful))
         else:
             read.append((own_term(_DOUBT.sub(" ", text)) or own_term(text), False, _sounds_doubtful(text)))
     return _aligned(read, texts, which, written)
+
+
+def _one_cause(words: ReadyLists, text: str, kind: str | None, named: list[Cause]) -> Cause | None:
+    """Choose among the causes a cell names; None = it tells more than one, or another than is listed."""
+    if not named:
+        return None
+    surest = min((cause.is_doubtful, not cause.is_confirmed) for cause in named)
+    sure = [cause for cause in named if (cause.is_doubtful, not cause.is_confirmed) == surest]
+    if len(text.split()) <= MOST_WORDS_OF_A_NAME and (
+        any(cause.is_narrowed for cause in sure) or _begins_narrower(words, text, kind)
+    ):
+        return None
+    names = {cause.cause for cause in sure}
+    for cause in sure:
+        if names <= {cause.cause} | words.lists.joint_causes.get(cause.cause, frozenset()):
+            return cause
+    return None
 
 
 def _begins_narrower(words: ReadyLists, text: str, kind: str | None) -> bool:

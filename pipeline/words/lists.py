@@ -4,8 +4,10 @@ Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, pa
 which complaints can hurt and what comes first then (energise: no = not before the repair, unplugged first = not before
 the first repair; decides = only causes listed for it bring it); ``causes.csv`` and
 ``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
-alone); ``installation.csv`` which causes come of setting up or moving; ``readings.csv`` holds the resistance of good
-parts, ``renamed.csv`` what a term was called before. A language is a folder of
+alone); ``joint_causes.csv`` which cause already holds others that are named beside it; ``part_functions.csv`` which
+complaint it is when a part does not start; ``installation.csv`` which causes come of setting up or moving;
+``readings.csv`` holds the resistance of good parts, ``renamed.csv`` what a term was called before. A language is a
+folder of
 
 - ``phrases*.csv``: class, term, kinds, phrases (split by |). Classes for complaints: *function* ("drain": a complaint
   when denied), *symptom* ("leak"), *opposite* ("quiet"), *topic* ("screen": doubtful by itself), *block* ("drain hose":
@@ -78,6 +80,10 @@ class WordLists:
     """Causes that come of setting up or moving, by kind and complaint."""
     hazards: list[Row] = field(default_factory=list)
     cause_rules: list[Row] = field(default_factory=list)
+    joint_causes: dict[str, frozenset[str]] = field(default_factory=dict)
+    """Cause → causes it holds: named together they are it."""
+    part_functions: dict[tuple[str, str | None], str] = field(default_factory=dict)
+    """(part or thing, kind; None = every kind) → complaint where it does not start."""
     finding_rules: list[Row] = field(default_factory=list)
     readings: dict[str, tuple[float, float]] = field(default_factory=dict)
     """Thing → lowest and highest resistance in ohm when it is good."""
@@ -122,6 +128,11 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
     lists.symptoms += [row | {"origin": "shipped"} for row in read_table(small)]
     lists.installation = read_table(SHIPPED / "en" / "installation.csv")
     lists.cause_rules = read_table(SHIPPED / "en" / "causes.csv")
+    for row in read_table(SHIPPED / "en" / "part_functions.csv"):
+        kinds: list[str | None] = [*many(row["kinds"])] or [None]
+        lists.part_functions |= {(row["part"], kind): row["symptom"] for kind in kinds}
+    joint = read_table(SHIPPED / "en" / "joint_causes.csv")
+    lists.joint_causes = {row["cause"]: frozenset(many(row["with"])) for row in joint}
     lists.finding_rules = read_table(SHIPPED / "en" / "findings.csv")
     for row in read_table(SHIPPED / "en" / "readings.csv"):
         lists.readings[row["thing"]] = float(row["low_ohm"]), float(row["high_ohm"])

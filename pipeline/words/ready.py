@@ -115,7 +115,8 @@ class ReadyLists:
         from pipeline.words.bulk import ClauseReader
         from pipeline.words.scope import read_clause
 
-        return ClauseReader(self.lexicons, read_clause)
+        functions = self.lists.part_functions
+        return ClauseReader(self.lexicons, lambda words, kind, lexicon: read_clause(words, kind, lexicon, functions))
 
     @cached_property
     def cause_reader(self) -> ClauseReader[Cause]:

@@ -40,10 +40,12 @@ class CauseRules:
     """Which cause a thing in a state is, by kind of appliance."""
 
     def __init__(self, rules: Iterable[Mapping[str, str]], faults: Iterable[Mapping[str, str]]) -> None:
+        faults = list(faults)
         kinds_of: dict[str, set[str]] = {}
         for fault in faults:
             kinds_of.setdefault(fault["cause"], set()).update(_many(fault["kinds"]))
         self._kinds_of = kinds_of
+        self._parts = {part for fault in faults for part in _many(fault.get("parts") or "")}
         self._causes: dict[tuple[str, str], list[tuple[str, set[str]]]] = {}
         for rule in rules:
             kinds = set(_many(rule["kinds"])) or kinds_of.get(rule["cause"], set())
@@ -53,16 +55,25 @@ class CauseRules:
                     self._causes.setdefault((thing, state), []).append((rule["cause"], kinds))
 
     def read(self, seen: Sequence[Seen], kind: str | None) -> list[Cause]:
-        """Give the causes named, each thing once; what is healthy or denied is none."""
+        """Give the causes named, each thing once; what is healthy or denied is none.
+
+        A bare thing beside one in a state is where that is ("hose loose at tap") and no cause, unless it is one more
+        part ("filter blocked, pump"). Beside a thing in a state that is no listed cause all others are narrowed
+        ("filter blocked, hinge bent").
+        """
+        at_fault = [one for one in seen if not one.is_denied and not (one.states and one.is_healthy)]
+        told = [(one, *self._cause(one, kind)) for one in at_fault]
+        ill = [(one, cause) for one, cause, _ in told if one.states - SAYS_NOT_HOW and not one.is_doubtful]
         found: list[Cause] = []
-        for one in seen:
-            if one.is_denied or (one.states and one.is_healthy):
+        for one, cause, is_by_state in told:
+            others = [his for other, his in ill if other is not one]
+            is_one_more = one.is_joined and not self._parts.isdisjoint(one.things)
+            is_beside = not is_by_state and not is_one_more and any(his is not None for his in others)
+            if cause is None or is_beside:
                 continue
-            cause, is_by_state = self._cause(one, kind)
-            if cause is not None:
-                is_narrowed = one.is_narrowed or bool(one.unread - set(cause.split()))
-                is_narrowed |= one.is_half_read and not is_by_state
-                found.append(Cause(cause, one.is_doubtful, one.is_confirmed, is_narrowed))
+            is_narrowed = one.is_narrowed or bool(one.unread - set(cause.split()))
+            is_narrowed |= (one.is_half_read and not is_by_state) or None in others
+            found.append(Cause(cause, one.is_doubtful, one.is_confirmed, is_narrowed))
         return found
 
     def _cause(self, one: Seen, kind: str | None) -> tuple[str | None, bool]:

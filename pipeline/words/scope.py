@@ -3,6 +3,7 @@
 A *function* ("drain", "heat") is a complaint when it is denied or goes badly: "not draining", "slow to drain".
 A *symptom* ("leak", "noisy") is a complaint when it stands there, and is denied by "not leaking".
 An *opposite* ("quiet", "has power") denies a complaint, and is one when it is denied itself.
+A part named right before a denied "start" or "come on" is what does not: "pump never comes on" is no dead appliance.
 A *topic* ("screen", "battery") is like a function, but already its bare mention is a doubtful complaint.
 """
 
@@ -11,7 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.phrases import Meaning
@@ -20,6 +21,10 @@ _COMPLAINTS = frozenset({"function", "symptom", "opposite", "topic"})
 _OTHERS = frozenset({"block", "part", "thing"})
 _UNKNOWN = "\ufffd"
 _NOT = ("not", "no")
+_SUBJECTS = frozenset({"part", "thing"})
+_PASSES = frozenset({"not", "no", "fail", "still"})
+_DEAD, _NO_FUNCTION = "dead", "does not work"
+"""The complaint where an appliance does not start; where a part does not on which no function hangs."""
 
 
 class Said(NamedTuple):
@@ -149,7 +154,9 @@ class _Scope:
         return self.joined in ("and", "comma") and is_bare and mention.is_function and self.last.is_function
 
 
-def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> list[Said]:
+def read_clause(
+    words: Sequence[str], kind: str | None, lexicon: Lexicon, functions: Mapping[tuple[str, str | None], str]
+) -> list[Said]:
     """Give the complaints of one clause.
 
     Parameters
@@ -160,8 +167,11 @@ def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> lis
         Kind of appliance; None = not known, then only what means the same for every kind counts.
     lexicon
         The language.
+    functions
+        (part, kind) and (part, None) for every kind → complaint when the part does not start.
     """
     scope = _Scope()
+    subject: tuple[str, ...] = ()
     effects, tree = lexicon.effects, lexicon.tree
     complaints, others = tree.for_kind(kind, _COMPLAINTS), tree.for_kind(kind, _OTHERS)
     position = 0
@@ -176,18 +186,40 @@ def read_clause(words: Sequence[str], kind: str | None, lexicon: Lexicon) -> lis
             elif effects.get(word) == "bad" and end - position == 1:
                 scope.blame(complaint[1][0], word)
             else:
-                scope.mention(complaint[1][0], words[position:end])
+                meaning = complaint[1][0]
+                if subject and meaning.term == _DEAD and _is_told(meaning, scope, lexicon):
+                    meaning = meaning._replace(term=_without_part(subject, kind, functions))
+                scope.mention(meaning, words[position:end])
+            subject = _parts(other) if other is not None and other[0] == end else ()
             position = end
         elif other is not None and (other[0] - position > 1 or word not in effects):
             if scope.denies == "no":
                 scope.denies = None
             scope.is_right_after_join = False
+            subject = _parts(other)
             position = other[0]
         else:
+            if effects.get(word) not in _PASSES and word not in lexicon.light:
+                subject = ()
             _hear(scope, word, effects.get(word), after=lexicon.denies_after)
             position += 1
     scope.settle()
     return [said for said in (mention.said() for mention in scope.mentions) if said is not None]
+
+
+def _parts(found: tuple[int, list[Meaning]]) -> tuple[str, ...]:
+    return tuple(meaning.term for meaning in found[1] if meaning.group in _SUBJECTS)
+
+
+def _is_told(meaning: Meaning, scope: _Scope, lexicon: Lexicon) -> bool:
+    """Tell whether a complaint is there: named as one, or a function denied before it or, as in German, after it."""
+    return meaning.group == "symptom" or scope.denies is not None or lexicon.denies_after
+
+
+def _without_part(parts: Sequence[str], kind: str | None, functions: Mapping[tuple[str, str | None], str]) -> str:
+    """Give the complaint where a part, which may be any of these, does not start."""
+    told = (functions.get((part, kind)) or functions.get((part, None)) for part in parts)
+    return next(filter(None, told), _NO_FUNCTION)
 
 
 def _work(scope: _Scope, meaning: Meaning, *, after: bool) -> None:

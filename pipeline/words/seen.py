@@ -39,6 +39,8 @@ class Seen(NamedTuple):
     """A word that belongs to no phrase stands right before it: "grille element" may be another thing than "element"."""
     unread: frozenset[str] = frozenset()
     """Words in the clause that name things elsewhere and are part of no phrase here: "pump flap" is no pump."""
+    is_joined: bool = False
+    """A comma or "and" stands before it: one more thing, not where the last one is."""
     is_half_read: bool = False
     """A word of the clause was not read, and does not say what was done: "hinge sagging"."""
 
@@ -65,6 +67,7 @@ class _Group:
         self.is_denied = False
         self.is_doubtful = False
         self.is_narrowed = False
+        self.is_joined = False
 
 
 class _Walk:
@@ -78,6 +81,7 @@ class _Walk:
         self.is_confirmed = False
         self.unread: set[str] = set()
         self.is_half_read = False
+        self.is_joined = False
         self.is_with = False  # after "with": "blocked with coins" speaks of the filter, not of coins
 
     def close(self) -> None:
@@ -91,6 +95,7 @@ class _Walk:
                     group.is_doubtful,
                     self.is_confirmed,
                     group.is_narrowed,
+                    is_joined=group.is_joined,
                 )
             )
         self.group = _Group()
@@ -128,6 +133,8 @@ class _Walk:
             group = self.group
         group.things.append(names)
         group.is_narrowed |= is_narrowed
+        group.is_joined |= self.is_joined
+        self.is_joined = False
         group.is_doubtful |= self.is_doubtful
         if self.denies:
             group.is_denied, self.denies = True, False
@@ -142,6 +149,7 @@ class _Walk:
         self.group.is_doubtful |= self.is_doubtful
 
     def hear(self, effect: str | None) -> None:
+        self.is_joined = effect in ("comma", "and", "or") or (self.is_joined and effect is None)
         if effect in ("with", "comma", "and"):
             self.is_with = effect == "with"
         if effect in ("not", "no", "fail"):

@@ -15,7 +15,9 @@ from pipeline.words.vocabulary import MARKS, plain, split
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    import numpy as np
     import pandas as pd
+    from numpy.typing import NDArray
 
 
 class Words(ReadyLists):
@@ -154,6 +156,13 @@ class Words(ReadyLists):
         from pipeline.words import columns
 
         return columns.find_findings(self, self.finding_reader, texts, kinds)
+
+    def says_again(self, texts: pd.Series[Any]) -> NDArray[np.bool_]:
+        """Tell of each complaint whether it says no more than that the fault of the visit before is back."""
+        from pipeline.words.again import says_again
+        from pipeline.words.bulk import as_texts
+
+        return says_again(as_texts(texts), list(self.lists.cues.values()))
 
     def unknown(self, texts: pd.Series[Any], kinds: pd.Series[Any] | None = None) -> pd.DataFrame:
         """Give the words of complaints that no list knows.

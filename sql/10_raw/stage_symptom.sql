@@ -4,7 +4,7 @@
 create table if not exists stage_symptom (
     visit_id bigint not null,           -- visit
     symptom varchar not null,           -- complaint term, or the fault code normalised ("K07", "lamps 1+4", "4 flashes")
-    source varchar not null,            -- complaint, code
+    source varchar not null,            -- complaint, code; again: the complaint says no more than that the fault is back
     is_negated boolean not null,        -- "not leaking": said to be absent
     is_doubtful boolean not null        -- "? leaking": said with doubt
 );

@@ -1,17 +1,18 @@
 -- one row a visit: the episode it belongs to and how it came into it
 -- key:        visit_id
--- reads:      visit, visit_symptom, follow_up
+-- reads:      visit, visit_symptom, stage_symptom, follow_up
 -- changes by: visit_id
 -- episode_id: visit_id of the first visit of one fault on one unit
 -- visit_no:   1 for the episode's first visit
--- joined_by:  first visit; names the earlier job; same job number; same complaint or code; earlier visit not a cure
+-- joined_by:  first visit; names the earlier job; same job number; says it is back; same complaint or code; earlier visit not a cure
 -- A visit follows one earlier visit of its unit at most, the first of these that exists:
 -- 1 the last one whose job it names (callback_of), within named_days;
 -- 2 the last one under its own job number: within named_days if that was not a cure; within waiting_days after a cure, unless both tell a
 --   complaint and share none (some give all calls of a customer one number);
--- 3 the last one with the same complaint group or code, within window_days, or waiting_days if that found no fault or gave advice only;
--- 4 the one just before it, within waiting_days, if that leaves the fault open: not fixed, part needed, made safe, declined, no access.
--- A visit that tells no complaint ("return to fit part") tells that of the visit it follows by 1, 2 or 4. Nothing follows across the
+-- 3 the one just before it, within the days of 4, if its complaint says no more than that the fault is back ("same again");
+-- 4 the last one with the same complaint group or code, within window_days, or waiting_days if that found no fault or gave advice only;
+-- 5 the one just before it, within waiting_days, if that leaves the fault open: not fixed, part needed, made safe, declined, no access.
+-- A visit that tells no complaint ("return to fit part") tells that of the visit it follows by 1, 2, 3 or 5. Nothing follows across the
 -- 512th, 1024th … visit of a unit: such a unit is a slip in the records, and its chain must end.
 create or replace table episode_visit as
 with recursive
@@ -111,13 +112,28 @@ with recursive
             earlier.visit_id as earlier_id,
             earlier.visit_no as earlier_no,
             again.visit_no as visit_no,
-            4 as rule,
+            5 as rule,
             datediff('day', earlier.visit_date, again.visit_date) as days,
             earlier.outcome as earlier_outcome
         from again
         inner join again as earlier
             on earlier.appliance_id = again.appliance_id
             and earlier.visit_no = again.visit_no - 1
+        union all
+        select
+            again.visit_id as visit_id,
+            earlier.visit_id as earlier_id,
+            earlier.visit_no as earlier_no,
+            again.visit_no as visit_no,
+            3 as rule,
+            datediff('day', earlier.visit_date, again.visit_date) as days,
+            earlier.outcome as earlier_outcome
+        from again
+        inner join again as earlier
+            on earlier.appliance_id = again.appliance_id
+            and earlier.visit_no = again.visit_no - 1
+        inner join (select distinct visit_id from stage_symptom where source = 'again') as says_back
+            on says_back.visit_id = again.visit_id
     ),
     -- told both by the visit and by the earlier one; as an intersection no order of joins can make it large
     shares_complaint as (
@@ -155,9 +171,12 @@ with recursive
                 when candidate.rule = 2
                     and (later.visit_id is null or earlier.visit_id is null or shares_complaint.visit_id is not null)
                     then follow_up.waiting_days
-                when candidate.rule = 4
+                when candidate.rule = 5
                     and candidate.earlier_outcome in ('not fixed', 'part needed', 'made safe', 'declined', 'no access')
                     then follow_up.waiting_days
+                when candidate.rule = 3 and candidate.earlier_outcome in ('no fault found', 'advice only')
+                    then greatest(follow_up.waiting_days, follow_up.window_days)
+                when candidate.rule = 3 then follow_up.window_days
                 else -1
             end
     ),
@@ -213,7 +232,7 @@ with recursive
         from linked
         where choice = 1
         union all
-        select alike.visit_id as visit_id, alike.earlier_id as earlier_id, 3 as rule, alike.earlier_no as earlier_no
+        select alike.visit_id as visit_id, alike.earlier_id as earlier_id, 4 as rule, alike.earlier_no as earlier_no
         from alike
         cross join follow_up
         where alike.earlier_id is not null
@@ -261,7 +280,8 @@ select
         when 0 then 'first visit'
         when 1 then 'names the earlier job'
         when 2 then 'same job number'
-        when 3 then 'same complaint or code'
+        when 3 then 'says it is back'
+        when 4 then 'same complaint or code'
         else 'earlier visit not a cure'
     end as joined_by
 from chain

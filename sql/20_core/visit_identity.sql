@@ -1,11 +1,14 @@
 -- one row a visit up to the end of follow-up: by what its unit is known
 -- key:          visit_id
--- reads:        stage_visit, follow_up
+-- reads:        stage_visit, term, follow_up
 -- identity:     serial (kind and serial number), customer (customer, kind, make, model), job (the job number alone)
 -- known_by:     the serial number, the customer or the job number; empty = nothing, the visit is a unit of its own
 -- make:         part of the identity where that is the customer, else empty (so is model)
 -- stretch_no:   a job number alone is one unit until it rests for longer than a job number may reach: which of these; else 0
 -- names_missing_job: it returns to another job, which is not loaded
+-- kind:         of the visit; of one whose kind no list knows, that of the visits with its serial: an unread word says nothing against it
+-- A kind no list knows is that of the only known kind with the serial, else one for whatever unread kinds have it, where the makes do not
+-- contradict each other. Two known kinds with one serial are two units.
 -- A visit without a serial takes the serial of the job it belongs to or names, where customer, make and model do not contradict it,
 -- else the only serial its customer has for this kind, make and model. One without a customer either takes the customer of its job. What stays is known by its job number alone.
 -- A view, and the only one of a visit's figures that looks beyond the visit's unit: sql/changed/neighbour.sql says how far.
@@ -164,14 +167,60 @@ with
             end as stretch_no
         from job_alone
     ),
-    identified as (
-        select visit_id, 'serial' as identity, kind, serial as known_by, '' as make, '' as model, 0 as stretch_no
+    as_written as (
+        select visit_id, kind, serial, make
         from known
         where serial is not null
         union all
-        select visit_id, 'serial' as identity, kind, serial as known_by, '' as make, '' as model, 0 as stretch_no
+        select visit_id, kind, serial, nullif(make, '') as make
         from resolved
         where serial is not null
+    ),
+    unread as (
+        select distinct term as kind
+        from term
+        where list = 'kind' and origin = 'own'
+    ),
+    serial_unread as (
+        select as_written.serial as serial, min(as_written.kind) as kind, min(as_written.make) as make
+        from as_written
+        inner join unread on unread.kind = as_written.kind
+        group by as_written.serial
+    ),
+    serial_read as (
+        select
+            as_written.serial as serial,
+            min(as_written.kind) as kind,
+            max(as_written.kind) as other_kind,
+            min(as_written.make) as make
+        from as_written
+        inner join serial_unread on serial_unread.serial = as_written.serial
+        left join unread on unread.kind = as_written.kind
+        where unread.kind is null
+        group by as_written.serial
+    ),
+    with_serial as (
+        select
+            as_written.visit_id as visit_id,
+            as_written.serial as serial,
+            case
+                when unread.kind is null then as_written.kind
+                when serial_read.kind is null
+                    and coalesce(as_written.make, serial_unread.make, '') = coalesce(serial_unread.make, '')
+                    then serial_unread.kind
+                when serial_read.kind = serial_read.other_kind
+                    and coalesce(as_written.make, serial_read.make, '') = coalesce(serial_read.make, as_written.make, '')
+                    then serial_read.kind
+                else as_written.kind
+            end as kind
+        from as_written
+        left join unread on unread.kind = as_written.kind
+        left join serial_unread on serial_unread.serial = as_written.serial
+        left join serial_read on serial_read.serial = as_written.serial
+    ),
+    identified as (
+        select visit_id, 'serial' as identity, kind, serial as known_by, '' as make, '' as model, 0 as stretch_no
+        from with_serial
         union all
         select visit_id, 'customer' as identity, kind, customer_hash as known_by, make, model, 0 as stretch_no
         from resolved

@@ -3,7 +3,7 @@
 -- reads:      visit_understood, word_use
 -- column_name: as a job sheet calls it; a make has no list to be understood by, so it is understood where it is given
 -- given:      visits in force that fill it; of parts, part lines
--- understood: of them, those it became a value or a known term for
+-- understood: of them, those it became a value or a known term for; an outcome that is a guess is not understood
 create or replace view column_understood as
 with
     counted as (

@@ -80,14 +80,15 @@ with
         from stage_visit
         inner join customer on customer.kind = stage_visit.kind and customer.customer_hash = stage_visit.customer_hash
     ),
+    -- of any kind: one that no list knows says nothing against a serial
     serial_known as (
-        select kind, serial from asked_visit where serial is not null
+        select serial from asked_visit where serial is not null
         union
-        select kind, serial from changed_visit where serial is not null
+        select serial from changed_visit where serial is not null
         union
-        select kind, serial from mate where serial is not null
+        select serial from mate where serial is not null
         union
-        select kind, serial from of_customer where serial is not null
+        select serial from of_customer where serial is not null
     ),
     job_known as (
         select kind, job_no from of_customer where job_no is not null
@@ -101,7 +102,7 @@ with
         union
         select stage_visit.visit_id
         from stage_visit
-        inner join serial_known on serial_known.kind = stage_visit.kind and serial_known.serial = stage_visit.serial
+        inner join serial_known on serial_known.serial = stage_visit.serial
         union
         select stage_visit.visit_id
         from stage_visit

@@ -1,5 +1,5 @@
 -- one row more a visit: its written fields as values and terms; amounts without a currency are in $currency, those with a rate are
---        converted to it
+--        converted to it; an outcome that only says it was tested is a repair where a cause or a part is told, else no fault found
 -- makes: stage_visit
 -- key:   visit_id
 -- reads: age_read, batch_reading, cause_read, kind_read, make_read, minutes_read, model_read, money_read, outcome_read, rate, serial_read, visit_text
@@ -22,7 +22,14 @@ select
     v.cause,
     case when cause_read.term is not null then not cause_read.is_doubtful end,
     v.work_done,
-    case when outcome_read.is_understood then outcome_read.term else 'unknown' end,
+    case
+        when not outcome_read.is_understood or outcome_read.term is null then 'unknown'
+        when outcome_read.term <> 'tested ok' then outcome_read.term
+        when cause_read.term is not null and not cause_read.is_doubtful and not cause_read.is_none then 'fixed'
+        when regexp_matches(v.parts, '\p{L}') and not regexp_full_match(lower(v.parts), '\P{L}*(none|nil|nothing|no|n/a|no parts?|no parts (used|fitted)|keine?|ohne)\P{L}*')
+            then 'fixed'
+        else 'no fault found'
+    end,
     v.technician,
     minutes_read.minutes,
     labour.amount * coalesce(labour_rate.rate, 1),

@@ -1,4 +1,5 @@
--- one row more a written kind, make, outcome or cause: at how many visits it stands, and a complaint as example
+-- one row more a written kind, make, outcome or cause: at how many visits it stands, and a complaint as example;
+--        an outcome that is a guess counts as not understood, a make is understood as it is spelt
 -- makes: use_of_word
 -- key:   list, written
 -- reads: cause_read, kind_read, make_read, outcome_read, visit_text
@@ -17,7 +18,7 @@ union all
 select
     'make' as list,
     v.make as written,
-    max(read.term) filter (read.is_understood) as term,
+    max(read.term) as term,
     count(*) as uses,
     min(v.complaint) as example
 from visit_text as v
@@ -28,7 +29,7 @@ union all
 select
     'outcome' as list,
     v.outcome as written,
-    max(read.term) filter (read.is_understood) as term,
+    max(read.term) filter (read.is_understood and not read.is_doubtful) as term,
     count(*) as uses,
     min(v.complaint) as example
 from visit_text as v

@@ -201,6 +201,7 @@ def test_a_corrected_whole_history_is_reconciled(with_jobs: Workshop, tmp_path: 
     assert_same(with_jobs, fresh(tmp_path, file))
     again = with_jobs.load([file], whole_history=True)
     assert again.gone is not None and again.gone.visits == 0
+    assert "no line of it is new" in again.files[0].notes[0]  # not that nothing changed: visits may be taken out
     with_jobs.take_back(2)  # what it took out counts again
     shutil.rmtree(tmp_path / "fresh")
     assert_same(with_jobs, fresh_with_jobs(tmp_path))

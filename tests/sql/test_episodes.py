@@ -119,6 +119,16 @@ JOINED: dict[str, list[tuple[list[dict[str, Any]], list[int]]]] = {
         ([visit(0, "no fault found", symptoms=DRAIN), visit(90, symptoms=LEAK)], [1, 2]),
         ([visit(0, "unknown"), visit(5)], [1, 2]),
     ],
+    "a visit that says the fault is back follows the one before inside the window": [
+        ([visit(0, symptoms=DRAIN), visit(20, is_back=True)], [1, 1]),
+        ([visit(0, symptoms=DRAIN), visit(31, is_back=True)], [1, 2]),
+        (
+            [visit(0, symptoms=DRAIN), visit(5, symptoms=LEAK), visit(9, is_back=True), visit(12, symptoms=LEAK)],
+            [1, 2, 2, 2],
+        ),
+        ([visit(0, "no fault found", symptoms=DRAIN), visit(90, is_back=True)], [1, 1]),
+        ([visit(0, symptoms=DRAIN), visit(20)], [1, 2]),
+    ],
     "visits of two units never join": [
         (
             [visit(0, job_no="J", serial="A", symptoms=DRAIN), visit(1, job_no="J", serial="B", symptoms=DRAIN)],
@@ -138,6 +148,15 @@ def found() -> dict[str, list[list[int]]]:
 @pytest.mark.parametrize("rule", JOINED)
 def test_which_visits_are_one_episode(found: dict[str, list[list[int]]], rule: str) -> None:
     assert found[rule] == [wanted for _, wanted in JOINED[rule]]
+
+
+def test_what_it_says_beside_is_no_complaint_of_its_own() -> None:
+    connection = workshop(visit(0, symptoms=DRAIN), visit(20, symptoms=["dead"], is_back=True))
+    assert column(connection, "select ends_complaint from visit_result order by visit_no") == [False, True]
+    assert column(connection, "select joined_by from episode_visit order by visit_no") == [
+        "first visit", "says it is back",
+    ]  # fmt: skip
+    assert column(workshop(visit(0, symptoms=["dead"], is_back=True)), "select main_symptom from episode") == ["dead"]
 
 
 def test_the_window_is_the_workshops_own() -> None:

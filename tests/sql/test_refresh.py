@@ -27,7 +27,9 @@ OUTCOMES = ("fixed", "fixed", "fixed", "not fixed", "part needed", "no access", 
 @pytest.fixture(scope="module")
 def empty() -> duckdb.DuckDBPyConnection:
     """One database for all histories: they are rolled back."""
-    return workshop(until=None)
+    connection = workshop(until=None)
+    connection.execute("insert into term values ('kind', 'gubbins', 'own')")
+    return connection
 
 
 def stage(connection: duckdb.DuckDBPyConnection, chance: random.Random, visit_id: int, days: int) -> None:
@@ -41,7 +43,7 @@ def stage(connection: duckdb.DuckDBPyConnection, chance: random.Random, visit_id
         "visit_id": visit_id,
         "record_id": visit_id,
         "visit_date": dt.date(2024, 1, 1) + dt.timedelta(days=chance.randrange(days)),
-        "kind": chance.choice(("washing machine", "microwave oven")),
+        "kind": chance.choice(("washing machine", "microwave oven", "washing machine", "microwave oven", "gubbins")),
         "serial": one_of("S1", "S2", "S3", missing=0.6),
         "customer_hash": one_of("c1", "c2", "c3"),
         "make": one_of("Arvel", "Nusk"),
@@ -63,6 +65,8 @@ def stage(connection: duckdb.DuckDBPyConnection, chance: random.Random, visit_id
     for symptom in chance.sample(SYMPTOMS, chance.randrange(3)):
         told = [visit_id, symptom, chance.random() < 0.1]
         connection.execute("insert into stage_symptom values (?, ?, 'complaint', ?, false)", told)
+    if chance.random() < 0.1:
+        connection.execute("insert into stage_symptom values (?, 'as before', 'again', false, false)", [visit_id])
     if chance.random() < 0.3:
         connection.execute("insert into stage_symptom values (?, 'K07', 'code', false, false)", [visit_id])
     if chance.random() < 0.5:

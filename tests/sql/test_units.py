@@ -6,6 +6,7 @@ from typing import Any
 
 import duckdb
 
+import sql
 from tests.worlds.small_workshop import broken, column, visit, workshop
 
 
@@ -19,6 +20,29 @@ def test_a_serial_is_one_unit_within_its_kind() -> None:
     )
     assert units(connection) == [1, 1, 3, 4]
     assert column(connection, "select is_weak_identity from appliance order by 1") == [False] * 3
+
+
+def of_unread_kinds(*visits: dict[str, Any]) -> list[int]:
+    """Units where no list knows the kinds written with a question mark."""
+    connection = workshop(*visits)
+    connection.execute(
+        "insert into term select distinct 'kind', kind, 'own' from stage_visit where contains(kind, '?')"
+    )
+    sql.rebuild(connection)
+    assert broken(connection) == {}
+    return units(connection)
+
+
+def test_a_kind_that_was_not_read_says_nothing_against_a_serial() -> None:
+    washer, dish = "washing machine", "dishwasher"
+    assert of_unread_kinds(visit(0, kind="dishw?"), visit(1, kind=dish), visit(2, kind="dw?")) == [1, 1, 1]
+    assert of_unread_kinds(visit(0, kind="dishw?"), visit(1, kind="dw?")) == [1, 1]
+    assert of_unread_kinds(visit(0, kind=washer), visit(1, kind=dish), visit(2, kind="dw?")) == [1, 2, 3]
+    makes = ["Pellmore", "Ostrel", None]
+    found = of_unread_kinds(
+        *(visit(n, kind=kind, make=make) for n, (kind, make) in enumerate(zip([dish, "d?", "w?"], makes, strict=True)))
+    )
+    assert found == [1, 2, 1], "another make is another unit"
 
 
 def test_without_a_serial_customer_kind_make_and_model_are_the_unit_and_weak() -> None:

@@ -30,7 +30,11 @@ DAY_ONE = dt.date(2026, 1, 1)
 
 
 def visit(day: int, outcome: str = "fixed", **more: Any) -> dict[str, Any]:
-    """One visit, ``day`` days after 1 January 2026; symptoms, codes, findings and parts are lists, the rest columns."""
+    """One visit, ``day`` days after 1 January 2026.
+
+    symptoms, codes, findings and parts are lists; is_back: the complaint only says that the fault is back; the rest are
+    columns.
+    """
     return {"visit_date": DAY_ONE + dt.timedelta(days=day), "outcome": outcome, **more}
 
 
@@ -71,6 +75,7 @@ def _insert(connection: duckdb.DuckDBPyConnection, number: int, given: dict[str,
     row |= {"cause_is_confirmed": True if given.get("cause") else None}
     lists = {name: given.get(name, []) for name in ("symptoms", "codes", "findings", "parts")}
     row |= {name: value for name, value in given.items() if name not in lists}
+    is_back = row.pop("is_back", False)
     connection.execute(
         f"insert into stage_visit ({', '.join(row)}) values ({', '.join('?' * len(row))})", list(row.values())
     )
@@ -78,6 +83,8 @@ def _insert(connection: duckdb.DuckDBPyConnection, number: int, given: dict[str,
         term = text.lstrip("-?")
         told = [number, term, text.startswith("-"), text.startswith("?")]
         connection.execute("insert into stage_symptom values (?, ?, 'complaint', ?, ?)", told)
+    if is_back:
+        connection.execute("insert into stage_symptom values (?, 'as before', 'again', false, false)", [number])
     for code in lists["codes"]:
         connection.execute("insert into stage_symptom values (?, ?, 'code', false, false)", [number, code])
     for text in lists["findings"]:
