@@ -289,7 +289,7 @@ def test_a_round_hears_gas_in_any_column_and_loads_nothing_for_it(workshop, tmp_
 
 def test_gas_told_in_the_middle_of_a_visit_ends_it_with_the_caution_first(workshop):
     said: list[str] = []
-    pressed = iter(["f smell of gas behind it", "", "", ""])
+    pressed = iter(["f smell of gas behind it", *[""] * 9])
     told = run(workshop.database, workshop.words, workshop.settings, Call(kind="electric oven", complaint="not heating"), ask=lambda _: next(pressed), say=said.append)  # fmt: skip
     after = said[next(n for n, line in enumerate(said) if "touch no switch" in line) :]
     assert after[1] == "NEXT refer to a person licensed for gas"
