@@ -22,7 +22,7 @@ from models.plan.points import Point
 from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 from models.plan.search import Search
 
-POINTS = 100
+POINTS = 80
 OPTIMISM = 0.6
 TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9
@@ -134,7 +134,7 @@ def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM
     problem
         One call. ``p`` must sum to 1 and have at least one cause.
     points
-        Most points the search opens.
+        Points the search opens; more where that still pays.
     optimism
         How much cheaper than known a plan may be hoped to be, as a share of the way to the lower bound; with 1 and
         enough points the plan is exact.

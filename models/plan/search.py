@@ -23,6 +23,8 @@ from models.plan.states import TINY, States
 
 STAGES = (0.5, 1.0)
 FIRST_SHARE = 0.5  # of the points, for looking behind every first step
+EXTENSION, EXTENSIONS = 0.3, 7  # share of the points, and how often so many more are opened, while the plan
+STALLED = 0.001  # becomes cheaper by more than this share
 FOCUS = 0.05  # points where less than this share of the most may be won wait: they may be out of the plan by then
 
 
@@ -34,7 +36,7 @@ class Search:
     problem
         One call.
     points
-        Most points to open.
+        Points to open; more while the plan becomes cheaper for it, up to three times as many.
     optimism
         Where hope lies between the bounds: 0 = what repairs alone cost, 1 = the lower bound (nothing cheaper exists).
     tolerance
@@ -57,6 +59,15 @@ class Search:
             if share > STAGES[0]:
                 self._hope_anew(share * optimism)
             self._follow_hope(points, tolerance)
+        self._go_on(points, tolerance)
+
+    def _go_on(self, points: int, tolerance: float) -> None:
+        """Open more while the plan still becomes cheaper for it."""
+        for part in range(1, EXTENSIONS + 1):
+            before = self.root.upper
+            self._follow_hope(int(points * (1 + part * EXTENSION)), tolerance)
+            if self.root.upper > before * (1 - STALLED):
+                break
 
     def _first_point(self) -> Point:
         """The call as it stands."""

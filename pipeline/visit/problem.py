@@ -30,7 +30,8 @@ if TYPE_CHECKING:
 # common practice, no source
 STRANGE_FAULT_MINUTES = 90.0  # to search further where the fault is none of those listed
 ADVISE = "advise"  # stands in the name of a repair that tells the customer something, first in one that does no more
-NOT_ELSEWHERE = 0.3  # most odds of other causes that would show the same
+# most odds of other causes that would show the same, for what is seen to be put right at once: without and with a part
+NOT_ELSEWHERE, NO_OTHER = 0.3, 0.03
 # least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
 SEEN_BY_ANYONE = 0.5
 WORTH_A_GLANCE = 0.05
@@ -164,7 +165,7 @@ class _Put:
             for cause in act.cures:
                 value, _ = self.signs.shown(cause, card)
                 is_own = self.signs.own_check(cause) is card
-                if is_own and self._elsewhere(card, value, act) <= NOT_ELSEWHERE:
+                if is_own and self._elsewhere(card, value, act) <= (NO_OTHER if act.parts else NOT_ELSEWHERE):
                     found[value] = max(found.get(value, (0.0, "")), (self._chance(act), act.name))
         return {value: name for value, (_, name) in found.items()}
 

@@ -203,7 +203,8 @@ def _basis(measure: str, now: Mapping[str, Any], wording: Wording, window: int) 
         text = wording.say("figure.basis_callbacks", returns=numbers["returns"], n=now["fixes"])
         return text + _followed(now, wording, window, "figure.followed_callbacks")
     if measure == "wrong_swaps":
-        text = wording.say("figure.basis_wrong_swaps", n=now["parts"], of=numbers["judged"])
+        key = "figure.basis_wrong_swaps" if now["judged"] else "figure.none_judged"
+        text = wording.say(key, n=now["parts"], of=numbers["judged"])
         if now["parts"]:
             key = "figure.beside_billed" if now["is_labour_billed"] else "figure.made_of"
             text += wording.say(key, labour=wording.money(now["labour"]), trips=wording.money(now["trips"]))

@@ -424,7 +424,7 @@ def test_parts_that_no_list_can_judge_and_words_that_none_understands_are_told(t
         """
     ).fetchall()[0]
     assert swaps["to_review"] == to_review > 1 and no_complaint > 1
-    assert f"{to_review} more wait for a word on what cures their causes" in page.text
+    assert f"for {to_review} more no list says what cures their causes" in page.text
     assert ("and others may show" in page.text) == (swaps["parts"] > 0)
     assert f"{no_complaint} of {visits} visits of these months tell a complaint that no list understands" in page.text
 

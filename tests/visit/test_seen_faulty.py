@@ -91,3 +91,14 @@ def test_nothing_is_written_off_before_it_was_looked_at(workshop):
         if node.do == "act" and visit.acts[node.step].name.startswith("advise"):
             cracked = list(nodes_after(visit, "look for a crack in the tank", "cracked"))
             assert node in cracked or any(node in visit.at(one).plan.nodes() for one in cracked)
+
+
+def test_no_part_is_fitted_at_once_that_another_cause_would_spare(workshop):
+    """A rough drum means bearings; whether the tub can be opened at all is looked at before a kit is fitted."""
+    odds = {"worn drum bearings": 0.6, "worn bearings in a sealed tub": 0.15, "foreign object in tub or pump": 0.15}
+    visit = planned(workshop, "washing machine", "noisy", odds)
+    rough = list(nodes_after(visit, "turn drum by hand", "rough"))
+    assert rough
+    for node in rough:
+        assert node.do == "check"
+        assert visit.checks[node.step].name == "look at tub joint"
