@@ -91,7 +91,8 @@ def build_todays(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute("delete from database_version")
     connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
     connection.execute(f"comment on table database_version is '{sql.fingerprint()}'")
-    sql.rebuild(connection)
+    if connection.execute("select 1 from stage_visit limit 1").fetchall():
+        sql.rebuild(connection)
 
 
 def _move_advice(connection: duckdb.DuckDBPyConnection) -> None:
