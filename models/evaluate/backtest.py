@@ -186,46 +186,59 @@ def roll(
     """
     jobs = in_order(cause_example)
     month = pd.to_datetime(jobs["cure_date"]).dt.to_period("M")
-    rows: list[dict[str, Any]] = []
-    collected: dict[str, list[np.ndarray]] = {}
-    parts: list[tuple[np.ndarray, pd.DataFrame, pd.DataFrame]] = []
     all_names = sorted(set(jobs["cause"].astype(str)))
-    never_seen = 0
+    quarters: list[_Quarter] = []
     learned: Learned | None = None
     later = [one for one in sorted(month.unique())[-months:] if (month < one).sum() >= FEWEST_TO_LEARN]
     for first in range(0, len(later), MONTHS_A_FIT):
-        quarter = later[first : first + MONTHS_A_FIT]
-        past, asked = jobs[month < quarter[0]], jobs[month.isin(quarter)]
+        past, asked = jobs[month < later[first]], jobs[month.isin(later[first : first + MONTHS_A_FIT])]
         facts, questions = together(past, asked)
         learned = learn(facts, past, background, learned)
         names, chances = answers(learned, past, facts, questions, baselines)
         tell(first // MONTHS_A_FIT + 1, -(-len(later) // MONTHS_A_FIT))
         known = codes_of(asked["cause"], names) >= 0
-        never_seen += int((~known).sum())
-        if not known.any():
-            continue
-        place = codes_of(pd.Series(names), all_names)
-        cause = codes_of(asked["cause"], all_names)[known]
-        for name, chance in chances.items():
-            spread = np.zeros((int(known.sum()), len(all_names)))
-            spread[:, place] = chance[known]
-            collected.setdefault(name, []).append(spread)
-        when = month[asked.index].to_numpy()[known]
-        for one in [one for one in quarter if (when == one).any()]:
-            table = score_table(collected[MODEL][-1][when == one], cause[when == one])
-            scores = {key: table[key] for key in ("jobs", "log_loss", "top1", "top3")}
-            rows.append({"month": str(one), "learned_from": len(past), **scores})
-        parts.append((cause, questions[known], asked[known]))
-    if not rows or learned is None:
+        spread = {name: _spread(chance[known], names, all_names) for name, chance in chances.items()}
+        quarters.append(_Quarter(len(past), questions[known], asked[known], spread, int((~known).sum())))
+    never_seen = sum(quarter.never_seen for quarter in quarters)
+    quarters = [quarter for quarter in quarters if len(quarter.asked)]
+    if not quarters or learned is None:
         return {"months": [], "scores": None, "baselines": {}, "never_seen_causes": never_seen}
-    cause = np.concatenate([part[0] for part in parts])
-    tables = {name: score_table(np.concatenate(pieces), cause) for name, pieces in collected.items()}
-    scores = tables.pop(MODEL)
-    questions = pd.concat([part[1] for part in parts], ignore_index=True)
-    asked_all = pd.concat([part[2] for part in parts], ignore_index=True)
-    broken_down = _broken_down(np.concatenate(collected[MODEL]), cause, questions, asked_all)
-    told = {"months": rows, "scores": scores, "baselines": tables, "never_seen_causes": never_seen}
-    return told | {"half_life": learned.half_life} | broken_down
+    asked = pd.concat([quarter.asked for quarter in quarters], ignore_index=True)
+    questions = pd.concat([quarter.questions for quarter in quarters], ignore_index=True)
+    cause = codes_of(asked["cause"], all_names)
+    collected = {name: np.concatenate([one.chances[name] for one in quarters]) for name in quarters[0].chances}
+    tables = {name: score_table(chance, cause) for name, chance in collected.items()}
+    rows = [row for quarter in quarters for row in _by_month(quarter, all_names)]
+    told = {"months": rows, "scores": tables.pop(MODEL), "baselines": tables, "never_seen_causes": never_seen}
+    return told | {"half_life": learned.half_life} | _broken_down(collected[MODEL], cause, questions, asked)
+
+
+@dataclass(frozen=True)
+class _Quarter:
+    """What was asked in a quarter: only jobs whose cause had been met, one row a job; the others are counted."""
+
+    learned_from: int
+    questions: pd.DataFrame
+    asked: pd.DataFrame
+    chances: dict[str, np.ndarray]
+    never_seen: int
+
+
+def _spread(chance: np.ndarray, names: list[str], all_names: list[str]) -> np.ndarray:
+    """Probabilities with a column for causes met later too."""
+    spread = np.zeros((len(chance), len(all_names)))
+    spread[:, codes_of(pd.Series(names), all_names)] = chance
+    return spread
+
+
+def _by_month(quarter: _Quarter, names: list[str]) -> list[dict[str, Any]]:
+    month = pd.to_datetime(quarter.asked["cure_date"]).dt.to_period("M").to_numpy()
+    cause, rows = codes_of(quarter.asked["cause"], names), []
+    for one in sorted(set(month)):
+        table = score_table(quarter.chances[MODEL][month == one], cause[month == one])
+        scores = {key: table[key] for key in ("jobs", "log_loss", "top1", "top3")}
+        rows.append({"month": str(one), "learned_from": quarter.learned_from, **scores})
+    return rows
 
 
 def learning_curve(

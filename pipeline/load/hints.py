@@ -96,7 +96,10 @@ def unread_values(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str
         more = f"; and {different - len(first):,} other values" if different > len(first) else ""
         told.append(f"{column}: {uses:,} became no value and count as not recorded: {named}{more}.")
     if told:
-        told.append("All of these: priorjobs export unread_value FILE. Correct them in the file or in its layout.")
+        told.append(
+            "All of these: priorjobs export unread_value FILE. Correct them in the file, or say in its layout how they "
+            "are written (decimal_mark, date_format)."
+        )
     return told
 
 

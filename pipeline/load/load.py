@@ -123,17 +123,7 @@ def load_files(
         None if dry_run else may_replace,
     )
     report = LoadReport(dry_run=dry_run, strict=strict)
-    hashed = None
-    if settings.hash_technicians and not dry_run:
-        from pipeline.load.technicians import hash_held
-
-        hashed = hash_held(database)
-    if not dry_run and is_outdated(database.connection, settings):
-        from pipeline.load.stage import restage
-
-        asked.tell("The word lists or rates have changed: reading the visits held again …")
-        restage(database, asked.words, settings)
-    report.notes = [hashed] if hashed else []
+    report.notes = [] if dry_run else _bring_up_to_date(asked)
     report.notes += [
         f"{shown(link, 200)} is a link that leads out of the folder; it was not read. Name it itself to load it."
         for path in paths
@@ -148,6 +138,21 @@ def load_files(
     if not dry_run:
         report.notes += build_own_marts(database)
     return report
+
+
+def _bring_up_to_date(asked: Asked) -> list[str]:
+    """Bring what is held to the settings in force: names become hashes, changed lists and rates read it again."""
+    notes: list[str] = []
+    if asked.settings.hash_technicians:
+        from pipeline.load.technicians import hash_held
+
+        notes += [hashed] if (hashed := hash_held(asked.database)) else []
+    if is_outdated(asked.database.connection, asked.settings):
+        from pipeline.load.stage import restage
+
+        asked.tell("The word lists or rates have changed: reading the visits held again …")
+        restage(asked.database, asked.words, asked.settings)
+    return notes
 
 
 def _load_or_tell(asked: Asked, source: Source | Unopened) -> FileReport:

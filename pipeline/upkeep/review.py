@@ -92,7 +92,7 @@ def _with_guesses(words: Words, table: pd.DataFrame) -> pd.DataFrame:
     is_guess = read["is_understood"] & read["is_doubtful"]
     table = table.assign(asks=table["asks"].mask(is_guess, GUESSED))
     table["suggestion"] = table["suggestion"].astype("object").mask(is_guess, read["term"].replace(TESTED, "fixed"))
-    for column in ("confidence", "second", "second_confidence"):
+    for column in ("likeness", "second", "second_likeness"):
         table[column] = table[column].mask(is_guess)
     table.loc[is_guess & (read["term"] == TESTED), "second"] = "no fault found"
     return table

@@ -58,9 +58,10 @@ def test_amounts_that_cannot_be_read_are_told(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text(header + "".join(lines), encoding="utf-8")
     with Workshop.open(empty_workshop(tmp_path / "shop.duckdb")) as workshop:
         (report,) = workshop.load([tmp_path / "jobs.csv"]).files
-    told = [note for note in report.notes if "could not be read" in note]
-    assert any("parts_cost: 1 texts" in note and '"1.4.8,0,0"' in note for note in told), report.notes
-    assert any("minutes: 1 texts" in note and "a while 3x" in note for note in told), report.notes
+    told = [note for note in report.notes if "count as not recorded" in note]
+    assert any(note.startswith("parts cost: 1 ") and '"1.4.8,0,0" (line 12)' in note for note in told), report.notes
+    assert any(note.startswith("minutes: 1 ") and '"a while 3x" (line 12)' in note for note in told), report.notes
+    assert any("decimal_mark" in note for note in report.notes)
 
 
 def test_an_older_export_that_takes_corrections_back_is_told(tmp_path: Path) -> None:

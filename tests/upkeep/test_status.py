@@ -41,7 +41,7 @@ def counted_anew(workshop: Workshop) -> dict[str, tuple[int, int]]:
         "appliance kind": (visits["appliance_kind"], visits["appliance_kind"].isin(terms("kind"))),
         "complaint": (
             written("complaint"),
-            visits["visit_id"].isin(symptoms.loc[symptoms["source"] == "complaint", "visit_id"]),
+            visits["visit_id"].isin(symptoms.loc[symptoms["source"].isin(("complaint", "again")), "visit_id"]),
         ),
         "fault code": (
             visits["fault_code"],
@@ -52,7 +52,7 @@ def counted_anew(workshop: Workshop) -> dict[str, tuple[int, int]]:
             visits["visit_id"].isin(findings.loc[~findings["finding"].isin(own), "visit_id"]),
         ),
         "cause": (written("cause"), written("cause").isin(terms("cause"))),
-        "outcome": (written("outcome"), visits["outcome"] != "unknown"),
+        "outcome": (written("outcome"), written("outcome").isin(terms("outcome")) & (visits["outcome"] != "unknown")),
         **{name: (written(given), visits[became].notna()) for name, (given, became) in FILLED.items()},
     }
     found = {name: (int(g.notna().sum()), int((g.notna() & u).sum())) for name, (g, u) in understood.items()}

@@ -38,7 +38,7 @@ def prepared(prefix: str) -> Iterator[Path]:
         prepare(folder / "base")
         yield folder
     finally:
-        shutil.rmtree(folder)
+        shutil.rmtree(folder, ignore_errors=True)  # a command that was running when the run was ended still writes
 
 
 def apart(task: Callable[[], Any]) -> tuple[Any, str]:

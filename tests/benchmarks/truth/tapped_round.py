@@ -1,6 +1,6 @@
 """Whether a tapped page leads as the conversation does: every branch of twenty calls, in a real browser.
 
-    python -m tests.benchmarks.truth.tapped_round WORKSHOP.duckdb [--calls 20] [--seed 1]
+    python -m tests.benchmarks.truth.tapped_round WORKSHOP.duckdb [--calls 20] [--after 0] [--seed 1]
 
 Calls are drawn from the demo's world. Also tells the size of a page of sixty such calls, and how often in a hundred
 simulated visits the page says "ask again": every check may be impossible with the chance that the tree is built for.
@@ -59,6 +59,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("workshop")
     parser.add_argument("--calls", type=int, default=20)
+    parser.add_argument("--after", type=int, default=0, help="calls passed over: what was tapped before")
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     rng = np.random.default_rng(given.seed)
@@ -81,7 +82,7 @@ def main() -> None:
         with tapped_page.browser() as browser:
             page = browser.new_page(viewport={"width": 320, "height": 640})
             whole = [0, 0, 0]
-            for number, asked in enumerate(questions):
+            for number, asked in list(enumerate(questions))[given.after :]:
                 planned(rows[number : number + 1])  # alone: the van of a round is no matter of one conversation
                 page.goto(out.as_uri(), timeout=120_000)
                 cards = tapped_page.tapped(page, 0)
