@@ -1,5 +1,7 @@
 """How long the core and the marts take over a large made-up history, against DuckDB's bare scan of the visit table.
 
+And how long it takes to bring them up to date after one visit more, to a unit that was there, on a new day.
+
 Run: python -m tests.benchmarks.speed.marts [VISITS]   (1,000,000 by default; two threads)
 """
 
@@ -12,6 +14,7 @@ from collections.abc import Callable
 import duckdb
 
 import sql
+from sql.refresh import refreshed
 
 SYNTHETIC = """
 create temp table drawn as
@@ -93,6 +96,18 @@ select 'kind ' || k, 'cause ' || c, 'part ' || (c % 25), 'shipped'
 from range(8) as a(k), range(40) as b(c);
 """
 
+ONE_MORE = """
+insert into stage_visit by name
+select * replace (
+    {visit_id} as visit_id, {visit_id} as record_id, 'J{visit_id}' as job_no, cast(null as varchar) as callback_of,
+    (select max(visit_date) + 1 from stage_visit) as visit_date)
+from stage_visit
+where visit_id = 1;
+insert into stage_symptom select {visit_id}, symptom, source, is_negated, is_doubtful from stage_symptom where visit_id = 1;
+create temp table changed_visit as
+select visit_id, kind, serial, customer_hash, job_no from stage_visit where visit_id = {visit_id}
+"""
+
 BARE_SCAN = "select count(distinct hash(columns(*))) from visit"
 
 
@@ -111,19 +126,25 @@ def main(visits: int) -> None:
     """Build the history, rebuild everything, and print the seconds a table and the ratio to a bare scan."""
     connection = made_history(visits)
     each: dict[str, float] = {}
-    for file in sql.table_files():
-        if file.folder != sql.RAW:
-            each[file.table] = _timed(lambda statement=file.create: connection.execute(statement))[1]
+    for file in sql.built_tables():
+        fill = f"insert into {file.table}\n{file.query}"
+        each[file.table] = _timed(lambda statement=fill: connection.execute(statement))[1]
     whole, whole_cpu = _timed(lambda: sql.rebuild(connection))
     scan, scan_cpu = _timed(lambda: connection.execute(BARE_SCAN).fetchall())
     began = time.perf_counter()
     broken = {name: len(rows) for name, rows in sql.offenders(connection).items() if rows}
     checked = time.perf_counter() - began
+    connection.execute(ONE_MORE.format(visit_id=visits + 1))
+    refresh = refreshed(connection)
+    more, more_cpu = _timed(lambda: refresh.__enter__())
+    ((touched,),) = connection.execute("select count(*) from stage_visit").fetchall()
+    refresh.__exit__(None, None, None)
     for table, seconds in sorted(each.items(), key=lambda item: -item[1]):
         print(f"{table:22} {seconds:6.2f} s of processor")
     ((episodes, longest),) = connection.execute("select count(*), max(visits) from episode").fetchall()
     print(f"visits {visits:,}, episodes {episodes:,}, longest {longest} visits")
     print(f"rebuild of core and marts {whole:.2f} s ({whole_cpu:.2f} s of processor on two threads)")
+    print(f"one visit more: {more:.2f} s ({more_cpu:.2f} s of processor), {touched} visits touched")
     print(f"bare scan of visit {scan:.2f} s ({scan_cpu:.2f} s of processor); ratio {whole_cpu / scan_cpu:.1f}")
     print(f"invariants {checked:.2f} s; broken: {broken or 'none'}")
 
