@@ -128,7 +128,7 @@ class Answer(Shown):
 
     @property
     def is_unheard(self) -> bool:
-        """Whether it is asked what is meant, or nothing of the complaint was understood, whatever code stands beside it."""
+        """Whether what is meant is asked, or nothing of the complaint was understood, whatever code stands beside."""
         question = self.question
         is_asking = bool(self.steps) and self.steps[0].do == "ask"
         return is_asking or bool(question.complaint and not question.symptoms and not question.findings)

@@ -54,7 +54,9 @@ class Circumstances:
     def remarks(self) -> list[Sentence]:
         """What people should know of it, in words."""
         told = [sentence("answer.burnt", what=Finding(what)) for what in burnt(self.findings)]
-        told += [sentence("answer.comes_first", first=first, stopped=stopped) for stopped, first in self.put_off.items()]
+        told += [
+            sentence("answer.comes_first", first=first, stopped=stopped) for stopped, first in self.put_off.items()
+        ]
         if self.is_intermittent:
             told.append(sentence("answer.comes_and_goes"))
         return told

@@ -23,7 +23,6 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
-
 from pipeline.words.burnt import burnt, put_right
 
 if TYPE_CHECKING:
