@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.workshop import Workshop
 from pipeline.words.alarms import alarms
 from pipeline.words.burnt import burnt
+from pipeline.workshop import Workshop
 
 ELSEWHERE = ("clear lint and air path", "fit drive belt", "close up and switch on", "fit bearing kit")
 
