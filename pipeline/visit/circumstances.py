@@ -23,6 +23,9 @@ COMES_AND_GOES = re.compile(
     re.IGNORECASE,
 )
 
+GUARANTEED_YEARS = 1.0
+"""Younger than this an appliance is mostly under guarantee (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Circumstances:
@@ -42,6 +45,8 @@ class Circumstances:
         Complaints that cannot be judged until the first is cured, with the complaint that stops them.
     first
         Checks that come before every repair, the first of them before all else: what was told can hurt.
+    is_guaranteed
+        Whether it is so young that seller or maker may have to pay.
     """
 
     findings: Mapping[str, str] = field(default_factory=dict)
@@ -50,6 +55,7 @@ class Circumstances:
     looks_first: Mapping[str, str] = field(default_factory=dict)
     put_off: Mapping[str, str] = field(default_factory=dict)
     first: tuple[str, ...] = ()
+    is_guaranteed: bool = False
 
     def remarks(self) -> list[Sentence]:
         """What people should know of it, in words."""
@@ -59,6 +65,8 @@ class Circumstances:
         ]
         if self.is_intermittent:
             told.append(sentence("answer.comes_and_goes"))
+        if self.is_guaranteed:
+            told.append(sentence("answer.guarantee"))
         return told
 
 
@@ -75,6 +83,7 @@ def circumstances(question: Question, trade: Trade, advice: Sequence[AdviceRow] 
         looks,
         put_off(question, trade),
         _first(question, trade),
+        question.age_years is not None and question.age_years < GUARANTEED_YEARS,
     )
 
 

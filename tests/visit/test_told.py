@@ -96,6 +96,12 @@ def test_a_cold_freezer_told_is_a_running_compressor(words: Words, complaint: st
     assert read(words, "fridge-freezer", complaint).findings == {"compressor": "runs"}
 
 
+@pytest.mark.parametrize(("age", "is_told"), [("0", True), ("6 months", True), ("3", False)])
+def test_a_young_appliance_is_asked_for_its_guarantee(workshop, age: str, is_told: bool) -> None:
+    lines = workshop.causes(kind="fridge", age=age, complaint="not getting cold").lines()
+    assert any("ask for the guarantee" in line for line in lines) is is_told
+
+
 def test_a_dead_grill_beside_an_oven_that_is_fine_is_the_grill(workshop) -> None:
     answer = workshop.causes(kind="oven", complaint="Grill dead, oven is fine")
     assert answer.odds.causes["grill element open circuit"] > answer.odds.causes["oven element open circuit"]
