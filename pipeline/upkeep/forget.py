@@ -111,7 +111,7 @@ def _write_anew(database: Database) -> None:
         database.compact()
     except DatabaseUnusable as fault:
         raise DatabaseUnusable(
-            f"{fault.what} The customer is erased from the tables; the old content still lies in free blocks of the file.",
+            f"{fault.what} The customer is erased from the tables; old content still lies in free blocks of the file.",
             fault.remedy,
         ) from fault
 
