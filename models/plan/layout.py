@@ -125,7 +125,8 @@ class Layout:
         if step < checks:
             check = self.problem.checks[step]
             seen |= 1 << step
-            done |= self.action_bits.get(check.rules_out.get(check.outcomes[outcome], ""), 0)
+            for name in check.rules_out.get(check.outcomes[outcome], ()):
+                done |= self.action_bits.get(name, 0)
         for a in (step - checks, follows):
             if a >= 0:
                 more = self.spoilt(self.problem.actions[a].spoils)

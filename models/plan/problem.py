@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar
 
@@ -31,7 +31,7 @@ class Check:
     forbids
         Outcomes after which the machine must not be switched on again.
     rules_out
-        Outcome → repair that is of no use once it was seen: a filter seen clear is not cleared.
+        Outcome → repairs that are of no use once it was seen: a filter seen clear is not cleared.
     """
 
     is_repair: ClassVar[bool] = False
@@ -47,7 +47,7 @@ class Check:
     clears: Mapping[str, str] = field(default_factory=dict)
     spoils: frozenset[str] = frozenset()
     forbids: frozenset[str] = frozenset()
-    rules_out: Mapping[str, str] = field(default_factory=dict)
+    rules_out: Mapping[str, Collection[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

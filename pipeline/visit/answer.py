@@ -121,12 +121,17 @@ class Answer(Shown):
         """Cautions that stand before all else: what was told can hurt."""
         if self.is_referred:
             return ()
-        if self.steps and self.steps[0].do == "ask":
-            return (NOT_UNDERSTOOD,)
         told = [one for one in hazards(self.question, self.trade).values() if one.caution]
         energise = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
         graver, less = ([one.caution for one in told if one.is_off == is_off] for is_off in (False, True))
-        return (*graver, *energise, *less)
+        return (*graver, *energise, *less, *((NOT_UNDERSTOOD,) if self.is_unheard else ()))
+
+    @property
+    def is_unheard(self) -> bool:
+        """Whether what is meant is asked, or nothing of the complaint was understood, whatever code stands beside."""
+        question = self.question
+        is_asking = bool(self.steps) and self.steps[0].do == "ask"
+        return is_asking or bool(question.complaint and not question.symptoms and not question.findings)
 
     def _cautions_of(self, steps: Sequence[Step], advice: Sequence[AdviceRow]) -> tuple[str, ...]:
         names = [*self.alarms, *(c for step in steps for c in step.cautions)]
@@ -141,7 +146,7 @@ class Answer(Shown):
     @property
     def is_unsafe(self) -> bool:
         """Whether what was said or measured forbids to energise the appliance before the repair."""
-        return self.visit is not None and self.question.is_unsafe(self.trade.unsafe)
+        return self.question.is_unsafe(self.trade.unsafe)
 
     def look_cautions(self, row: AdviceRow) -> tuple[str, ...]:
         """Cautions of the check an advice row says to make first."""

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from pipeline.words.appliance import Trade
 
 KIND = "kind"
+MAY_BE = (NOT_UNDERSTOOD, "gas", "microwave", "sealed system")  # cautions of what an unknown kind may be
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
 
 
@@ -226,7 +227,7 @@ def answered(
     if any(one.first for one in told.values()):
         advice = ()  # "inspect the lint path first" does not come before an insulation test
     is_unsafe = question.is_unsafe(trade.unsafe)
-    if not trade.repairs and not asked.evidence.of_kind.cause_jobs and not told and not is_unsafe:
+    if not trade.repairs and not asked.evidence.of_kind.cause_jobs:
         step = _ask_kind(asked)
         return Answer(question, odds, (), asked.costs, asked.evidence, None, (step,), {}, (), "", currency)
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
@@ -297,7 +298,8 @@ def _ask_kind(asked: Asked) -> Step:
     """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs."""
     kinds = asked.costs.trade.known_kinds
     text = sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
-    return Step("ask", text, "", 0.0, 0.0, 0.0, "", (*asked.costs.trade.kind_cautions, ALWAYS), about=KIND)
+    cautions = (*MAY_BE, *asked.costs.trade.kind_cautions, ALWAYS)
+    return Step("ask", text, "", 0.0, 0.0, 0.0, "", cautions, about=KIND)
 
 
 def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from pipeline.visit.advice_for_call import holds_for
-from reports.render.wording import Sentence, sentence
+from pipeline.words.burnt import burnt
+from reports.render.wording import Finding, Sentence, sentence
 
 if TYPE_CHECKING:
     from pipeline.advice.kept import AdviceRow
@@ -52,7 +53,10 @@ class Circumstances:
 
     def remarks(self) -> list[Sentence]:
         """What people should know of it, in words."""
-        told = [sentence("answer.comes_first", first=first, stopped=stopped) for stopped, first in self.put_off.items()]
+        told = [sentence("answer.burnt", what=Finding(what)) for what in burnt(self.findings)]
+        told += [
+            sentence("answer.comes_first", first=first, stopped=stopped) for stopped, first in self.put_off.items()
+        ]
         if self.is_intermittent:
             told.append(sentence("answer.comes_and_goes"))
         return told
@@ -76,7 +80,7 @@ def circumstances(question: Question, trade: Trade, advice: Sequence[AdviceRow] 
 
 def _first(question: Question, trade: Trade) -> tuple[str, ...]:
     """Checks that what is told asks for before all else; where the fault was measured, no test looks for it again."""
-    is_measured = not (trade.unsafe & trade.decisive).isdisjoint(question.findings.items())
+    is_measured = not (trade.unsafe & trade.decisive).isdisjoint(question.findings.items()) or burnt(question.findings)
     told = [one for one in hazards(question, trade).values() if not (one.is_off and is_measured)]
     return tuple(dict.fromkeys(name for one in told for name in one.first))
 

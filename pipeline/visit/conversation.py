@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -24,6 +25,7 @@ from pipeline.visit.record import append_record, header_of, stand_in_number
 from pipeline.visit.walk import Event, Stand, Walk, told
 from pipeline.words.alarms import alarms
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
+from pipeline.words.burnt import burnt, put_right
 from pipeline.words.licensed import licensed_work
 from reports.render.wording import Finding, Sentence, Written, in_language, sentence, value_of
 
@@ -49,6 +51,7 @@ ENDINGS = {
     "7": "fixed",
     "8": "no access",
 }
+PRESSED = re.compile(rf"[{UNDO}{STOP}{END}{SEEN}]|{END} \d")
 NO_CAUSE = ("no fault found", "no access")  # endings after which nobody knows what it was
 
 
@@ -102,7 +105,10 @@ class Visit:
                 return sentence("visit.not_understood", text=Written(shown(pressed[2:])))
             self.events += events
         elif key == END or key.startswith(f"{END} "):
-            self.outcome = ENDINGS.get(key[2:].strip(), "")
+            ending = ENDINGS.get(key[2:].strip(), "")
+            if ending == "fixed" and (left := self.still_burnt(now.trade)):
+                return left
+            self.outcome = ending
             if not self.outcome:
                 return sentence(
                     "visit.endings",
@@ -111,11 +117,19 @@ class Visit:
         elif key not in keys or key == STOP:
             return sentence("visit.press", keys=[Written(key) for key in keys])
         elif step.do == HAND_OVER:
+            if ENDINGS[key] == "fixed" and (left := self.still_burnt(now.trade)):
+                return left
             self.outcome = ENDINGS[key]
         else:
             self.events.append(event_of(now, step, key, keys[key]))
             self.outcome = "fixed" if self.events[-1].what == "cured" else ""
         return ""
+
+    def still_burnt(self, trade: Trade) -> str:
+        """Say what was seen burnt and not put right, with which no visit ends as fixed; "" = nothing."""
+        done = {event.cause for event in self.events if event.what in ("tried", "cured")}
+        left = [what for what in burnt(self.question().findings) if done.isdisjoint(put_right(trade, what))]
+        return sentence("visit.still_burnt", what=[Finding(what) for what in left]) if left else ""
 
     def undo(self) -> None:
         """Take the last press back, that which ended the visit too."""
@@ -196,6 +210,11 @@ class _Talk:
         """Ask a question by its name in the languages; the answer without spaces around."""
         return self.ask(f"{self.wording.say(name, **values)} > ").strip()
 
+    def left_open(self, name: str, **values: Any) -> str:
+        """Ask what may be left open: "" too where no more is typed, or a key of the visit is pressed once more."""
+        answer = self.asked(name, **values)
+        return "" if PRESSED.fullmatch(answer.lower()) else answer
+
 
 def _begin(visit: Visit, call: Call, trade: Trade, begun: Path | None, talk: _Talk) -> None:
     """Tell how the call was read, what always holds, and whether it goes on where it was broken off."""
@@ -242,10 +261,9 @@ def _pressed(visit: Visit, now: Answer, words: Words, talk: _Talk) -> str:
 
 def _end(visit: Visit, written: dict[str, str], record: Path | None, window_days: int, talk: _Talk) -> None:
     """Ask what a record needs besides, keep it, and tell when the odds learn from it."""
-    written["job_no"] = written["job_no"] or talk.asked("visit.job_no") or stand_in_number()
+    written["job_no"] = written["job_no"] or talk.left_open("visit.job_no") or stand_in_number()
     written["minutes"] = _minutes(talk)
-    photos = talk.asked("visit.photos")
-    written["photos"] = "" if photos.lower() == STOP else photos
+    written["photos"] = talk.left_open("visit.photos")
     talk.tell(talk.wording.told(_kept(written, record)))
     if visit.outcome == "fixed" and written["cause"]:
         day = Written(talk.wording.date(dt.date.today() + dt.timedelta(days=window_days)))
@@ -257,9 +275,19 @@ def _say_what_it_was(visit: Visit, now: Answer, talk: _Talk) -> None:
     if visit.outcome not in NO_CAUSE:
         known = record_line(visit, Call("")).get("cause") or ""
         name = "visit.really_else" if known else "visit.really"
-        visit.cause = talk.asked(name, cause=talk.wording.told(known)) or known
+        visit.cause = _named(talk, name, known) or known
     if visit.outcome == "part needed":
-        visit.ordered = talk.asked("visit.ordered")
+        visit.ordered = talk.left_open("visit.ordered")
+
+
+def _named(talk: _Talk, name: str, known: str) -> str:
+    """Ask for a cause, three times at most: a number or a single letter names none; "" = left open."""
+    for _ in range(3):
+        given = talk.left_open(name, cause=talk.wording.told(known))
+        if not given or sum(map(str.isalpha, given)) > 1:
+            return given
+        talk.tell(talk.wording.tell("visit.no_cause", text=Written(shown(given))))
+    return ""
 
 
 def _minutes(talk: _Talk) -> str:

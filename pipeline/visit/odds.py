@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.store.unchanged import while_unchanged
+from pipeline.words.burnt import burnt, put_right
 
 if TYPE_CHECKING:
     from models.causes.model import CauseModel
@@ -20,6 +21,7 @@ SMALLEST_SHOWN = 0.1  # least odds of the causes that a decisive reading shows, 
 MISREAD = 0.02  # chance that a decisive reading came about without its cause (common practice, no source)
 NEWLY_PLACED = 0.8  # odds of all causes that come of setting up, just after it (common practice, no source)
 SEEN_OTHERWISE = 0.1  # what is left of one when a check that shows it was found normal (common practice, no source)
+SURELY = 0.97  # chance of what a cause shows from which on it always shows it (common practice, no source)
 MOST_JOBS = 2000  # newest, that correct the lists where no model is trained
 
 
@@ -68,13 +70,17 @@ def odds_of(
     causes, strange, note = told or opinions([question], model)[0]
     of_kind = {**trade.repairs, **evidence.of_kind.cause_jobs}
     kept = {
-        cause: p * (MISREAD if cause in question.cleared else 1.0) for cause, p in causes.items() if cause in of_kind
+        cause: p * (MISREAD if cause in question.cleared or _is_belied(cause, trade, question) else 1.0)
+        for cause, p in causes.items()
+        if cause in of_kind
     }
     total = sum(kept.values())
     strange = strange if total else 1.0
     kept, strange = _brought(kept, strange, trade, question.symptoms)
     for reading in sorted(trade.decisive & set(question.findings.items())):
         kept, strange = _believed(kept, strange, trade, reading)
+    if what := burnt(question.findings):
+        kept, strange = _put_right(kept, strange, frozenset().union(*(put_right(trade, one) for one in what)))
     total = sum(kept.values())
     if question.is_newly_placed and total:
         kept = _installation_first({cause: p / total for cause, p in kept.items()}, trade, question)
@@ -84,14 +90,25 @@ def odds_of(
     return Odds(dict(order), strange, name, note if name else None, model.width)
 
 
+def _is_belied(cause: str, trade: Trade, question: Question) -> bool:
+    """Whether a cause never comes with what was seen: no bearing of a sealed tub is one that a kit mends."""
+    stated = ((trade.stated.get((cause, name), {}), value) for name, value in question.findings.items())
+    return any(p >= SURELY and other != value for chances, value in stated for other, p in chances.items())
+
+
 def _believed(
     causes: dict[str, float], strange: float, trade: Trade, reading: tuple[str, str]
 ) -> tuple[dict[str, float], float]:
     """Odds once a decisive reading is believed: what it does not follow from counts as little as a misreading."""
     finding, value = reading
     shown = {cause for cause in trade.repairs if trade.stated.get((cause, finding), {}).get(value, 0.0) >= 0.5}
+    return _put_right(causes, strange, shown) if shown else (causes, strange)
+
+
+def _put_right(causes: dict[str, float], strange: float, shown: Collection[str]) -> tuple[dict[str, float], float]:
+    """Odds once it is sure that one of some causes must be put right; where none is listed, it is none of these."""
     if not shown:
-        return causes, strange
+        return {cause: p * MISREAD for cause, p in causes.items()}, 1 - MISREAD
     total = sum(causes.values()) or 1.0
     least = SMALLEST_SHOWN / len(shown)
     told = {cause: max(causes.get(cause, 0.0) / total, least) * (1 - strange) for cause in shown}

@@ -23,6 +23,7 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
+from pipeline.words.burnt import burnt, put_right
 
 if TYPE_CHECKING:
     from pipeline.words.appliance import CheckCard
@@ -37,17 +38,25 @@ SEEN_BY_ANYONE = 0.5
 WORTH_A_GLANCE = 0.05
 LEAST_SHOWN = 0.01  # least odds of what a check shows, or a repair without a check cures, for it to be a step
 LEAST_ADVISED = 0.05  # such odds of what is cured by telling the customer something, where no check shows it
+SURELY = 0.97  # chance from which on a cause always shows so
 COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
 UNNOTICED = 0.3  # how often a repair that did not help is noticed only after leaving, where it does not show at once
 
 
 def worth_trying(costs: Costs, odds: Mapping[str, float], call: Circumstances) -> list[Act]:
-    """Repairs that may be steps: not of what was seen in order, on a faint suspicion only where a check can show it."""
+    """Repairs that may be steps: not of what was seen in order, on a faint suspicion only where a check can show it.
+
+    What was seen burnt is put right before anything else is a cure.
+    """
     acts = costs.acts(list(odds))
     put = _Put(costs, odds, acts, call)
     rows = ((call.findings.get(card.finding, ""), put.rules_out(card)) for card in costs.trade.checks)
-    in_order = {ruled[value] for value, ruled in rows if value in ruled}
-    return [act for act in acts if act.name not in in_order and put.is_suspected(act)]
+    of_no_use = {name for value, ruled in rows for name in ruled.get(value, ())}
+    kept = [act for act in acts if act.name not in of_no_use and put.is_suspected(act)]
+    if what := burnt(call.findings):
+        right = {cause for one in what for cause in put_right(costs.trade, one)}
+        kept = [act for act in kept if not right.isdisjoint(act.cures)]
+    return kept
 
 
 def problem(
@@ -182,14 +191,30 @@ class _Put:
         chance = {act.name: self._chance(act) for act in self.acts}
         return max(found, key=lambda name: chance[name], default="")
 
-    def rules_out(self, card: CheckCard) -> dict[str, str]:
-        """Outcome of a check → repair of the very thing looked at, seen to be in order; not where a fault may hide."""
-        ruled: dict[str, str] = {}
+    def rules_out(self, card: CheckCard) -> dict[str, set[str]]:
+        """Outcome of a check → repairs of no use then.
+
+        That of the very thing looked at, seen to be in order, where no fault may hide; that whose causes never show so
+        (no bearing kit goes into a sealed tub); and all but those of what was seen burnt.
+        """
+        ruled: dict[str, set[str]] = {value: set() for value in card.values}
+        for value in card.values:
+            right = {cause for what in burnt({card.finding: value}) for cause in put_right(self.trade, what)}
+            for act in self.acts:
+                is_other = bool(burnt({card.finding: value})) and right.isdisjoint(act.cures)
+                if is_other or (value != card.values[0] and self._needs_usual(act, card)):
+                    ruled[value].add(act.name)
         for act in self.acts:
             if card.name == self._shown_by(act) and not self.call.is_intermittent:
                 faulty = {self.signs.shown(cause, card)[0] for cause in act.cures}
-                ruled |= {value: act.name for value in card.values if value not in faulty}
+                for value in set(card.values) - faulty:
+                    ruled[value].add(act.name)
         return ruled
+
+    def _needs_usual(self, act: Act, card: CheckCard) -> bool:
+        """Whether every cause of a repair surely shows the usual value: a tub that can be opened."""
+        stated = (self.trade.stated.get((cause, card.finding), {}) for cause in act.cures)
+        return all(chances.get(card.values[0], 0.0) >= SURELY for chances in stated)
 
     def _shown_by(self, act: Act) -> str:
         """Check without power that shows all that a repair cures: what is found good there is not mended; "" = none."""

@@ -15,6 +15,7 @@ from pipeline.visit.told_aside import told_aside
 from pipeline.visit.unit_history import UnitHistory
 from pipeline.words.alarms import alarms, is_taken, without_alarms
 from pipeline.words.appliance import about
+from pipeline.words.burnt import burnt
 from pipeline.words.licensed import Work, licensed_work
 from pipeline.words.told import NEWLY_PLACED, told_in
 from pipeline.words.vocabulary import plain
@@ -128,7 +129,7 @@ class Question:
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
         """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
         told = [*self.findings.items(), *(("complaint", symptom) for symptom in self.symptoms)]
-        return any(one in unsafe for one in told)
+        return bool(burnt(self.findings)) or any(one in unsafe for one in told)
 
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""

@@ -18,6 +18,7 @@ from pipeline.visit.costs import NONE_OF_THESE
 from pipeline.visit.plan import CHANGES, ask_again, plan_visit
 from pipeline.visit.question import Question
 from pipeline.words.alarms import alarms
+from pipeline.words.burnt import burnt
 from pipeline.words.licensed import graver, licensed_work
 
 if TYPE_CHECKING:
@@ -138,7 +139,8 @@ class Walk:
             return self._asked_again(stand, question, event)
         if event.what in NOT_CURED and visit.ends_with(visit.plan.root):
             return replace(stand, now=replace(stand.now, question=question, steps=(ask_again(),)))
-        node = foreseen(visit, event)
+        is_burnt = event.what == "seen" and bool(burnt({event.name: event.value}))
+        node = None if is_burnt else foreseen(visit, event)
         if node is not None:
             return replace(stand, now=self._moved(stand, question, visit.at(node), odds_at(visit, node)))
         if event.what in ("cannot tell", "aside"):

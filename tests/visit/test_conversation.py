@@ -207,12 +207,27 @@ def test_a_record_file_that_cannot_be_written_is_refused_before_the_visit(worksh
 
 
 class Looker(Technician):
-    """Presses 2 at checks and 3 when told to look at a part first; ends by handing over."""
+    """Presses 1 at checks and 3 when told to look at a part first; nothing cures; ends by handing over."""
 
     def ask(self, prompt):
         keys = self.said[-1] if self.said else ""
         super().ask(prompt)
-        return "" if "Enter" in prompt else "3" if "3 looks good" in keys else "1" if "part needed" in keys else "2"
+        return "" if "Enter" in prompt else "3" if "3 looks good" in keys else "2" if "not cured" in keys else "1"
+
+
+@pytest.mark.parametrize("key", ["2", "x 1", "q"])
+def test_a_key_pressed_once_more_is_no_cause_and_no_job_number(workshop, key):
+    ended = visit(workshop, Technician("x 2", really=key, **{"Job number": "q"}))["record"]
+    assert ended["cause"] == ""
+    assert ended["job_no"] != "q"
+
+
+def test_no_visit_ends_as_fixed_with_what_was_seen_burnt_still_in(workshop):
+    technician = Technician("x 7", "f burnt part=none", "x 7")
+    asked = {"complaint": "smells of burning", "found": ["burnt part=motor"]}
+    assert visit(workshop, technician, **asked)["outcome"] == "fixed"
+    assert sum("not put right" in line for line in technician.said) == 1
+    assert visit(workshop, Technician("x 7", "x 1"), **asked)["outcome"] == "part needed"
 
 
 def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(workshop):

@@ -91,6 +91,16 @@ def test_no_step_does_again_what_was_told(workshop) -> None:
     assert not steps & {"clean inlet filter", "open tap and advise", "inspect inlet filter", "check tap and flow"}
 
 
+@pytest.mark.parametrize("complaint", ["freezer's fine but the fridge part is warm", "fridge warm, freezers ok"])
+def test_a_cold_freezer_told_is_a_running_compressor(words: Words, complaint: str) -> None:
+    assert read(words, "fridge-freezer", complaint).findings == {"compressor": "runs"}
+
+
+def test_a_dead_grill_beside_an_oven_that_is_fine_is_the_grill(workshop) -> None:
+    answer = workshop.causes(kind="oven", complaint="Grill dead, oven is fine")
+    assert answer.odds.causes["grill element open circuit"] > answer.odds.causes["oven element open circuit"]
+
+
 def test_a_function_said_to_work_is_denied(words: Words) -> None:
     heard = {piece.text: (piece.how, piece.terms) for piece in read(words, W, "no spin, it does drain").heard}
     assert heard["it does drain"] == ("denied", ("does not drain",))

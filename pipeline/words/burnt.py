@@ -1,0 +1,50 @@
+"""What was seen burnt, and which repairs put that right: whatever burnt it, it stays burnt until it is replaced."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pipeline.words.appliance import Trade
+
+PART, NONE = "burnt part", "none"
+_LEADS = frozenset({"wiring", "wire", "wires", "loom", "harness", "terminal", "terminals", "connector", "connectors"})
+_MENDS_LEADS = re.compile(r"^(repair|remake)\b.*\bwiring$")
+_IS_BURNT = frozenset({"burnt", "burned", "melted", "scorched", "charred"})
+
+
+def burnt(findings: Mapping[str, str]) -> tuple[str, ...]:
+    """Give what was seen burnt, in the words of the findings; damaged wiring counts, as nobody may put it under power.
+
+    Parameters
+    ----------
+    findings
+        Finding → value, those of the workshop's own too: "drive motor" is "burnt".
+    """
+    seen = [value for finding, value in findings.items() if finding == PART and value != NONE]
+    seen += [
+        finding
+        for finding, value in findings.items()
+        if finding != PART and (value in _IS_BURNT or (finding == "wiring" and value == "damaged or wet"))
+    ]
+    return tuple(seen)
+
+
+def put_right(trade: Trade, what: str) -> frozenset[str]:
+    """Causes whose repair replaces or mends what was seen burnt ("motor or pump"); none where no list says how."""
+    if what == "wiring":
+        stated = {c for c in trade.repairs if trade.stated.get((c, what), {}).get("damaged or wet", 0.0) >= 0.5}
+    else:
+        stated = set()
+    names = {name.removesuffix(" test").removesuffix(" wiring").strip() for name in what.split(" or ")}
+    is_wiring = any(_LEADS.intersection(name.split()) for name in what.split(" or "))
+    mended = {
+        cause
+        for cause, repair in trade.repairs.items()
+        if any(part == name or part.endswith(f" {name}") for part in repair.parts for name in names)
+        or (is_wiring and _MENDS_LEADS.match(repair.action))
+    }
+    return frozenset(stated | mended)
