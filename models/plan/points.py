@@ -18,6 +18,8 @@ UPPER, HOPE, LOWER, MASS, HANDING = range(5)
 class Point:
     """One point of the search; ``seen`` and ``done`` are bit sets of checks and actions, ``state`` a machine's number.
 
+    ``number`` counts the points as they are met: ties go by it, so that the same call gets the same plan.
+
     What can tell nothing any more counts as seen. Once a point is open, ``by_step`` holds ``upper``, ``hope`` and
     ``lower`` of each of its ``steps`` (those that may pay) and ``places`` where each of them stands; ``by_row`` what
     each row (an outcome of a check, or an action that did not cure) leads to: the same three as they were then, its
@@ -36,6 +38,7 @@ class Point:
     handover: float
     repairs: float
     depth: int
+    number: int
     steps: list[int] = field(default_factory=list)
     places: dict[int, int] = field(default_factory=dict)
     by_step: list[list[float]] = field(default_factory=list)
@@ -82,7 +85,7 @@ class Point:
 
 def pass_up(points: Sequence[Point]) -> None:
     """Settle points and all that lead to them, the deepest first."""
-    queue = [(-point.depth, id(point), point) for point in points]
+    queue = [(-point.depth, point.number, point) for point in points]
     heapq.heapify(queue)
     waiting = {id(point) for point in points}
     while queue:
@@ -93,4 +96,4 @@ def pass_up(points: Sequence[Point]) -> None:
         for parent, row, place in point.parents:
             if parent.take_over(row, place, point) and id(parent) not in waiting:
                 waiting.add(id(parent))
-                heapq.heappush(queue, (-parent.depth, id(parent), parent))
+                heapq.heappush(queue, (-parent.depth, parent.number, parent))

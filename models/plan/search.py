@@ -94,7 +94,9 @@ class Search:
         found = self._points.get(key)
         if found is None:
             hope, depth = upper - self.optimism * (upper - lower), seen.bit_count() + done.bit_count()
-            found = Point(joint, mass, seen, done, state, key, upper, hope, lower, handing, upper, depth)
+            found = Point(
+                joint, mass, seen, done, state, key, upper, hope, lower, handing, upper, depth, len(self._points)
+            )
             self._points[key] = found
         return found
 

@@ -88,7 +88,7 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
         if any(counts.values()):
             sql.rebuild(connection)
     files = _erase_in_files(database, customer)
-    database.compact()  # always: free blocks hold what was erased, also by a run that was killed before it came here
+    _write_anew(database)
     searched = _search(database, customer)
     if searched["found"]:
         raise DatabaseUnusable(
@@ -103,6 +103,17 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
         "too_short": _too_short(database.connection, customer),
         "still_to_do": _still_to_do(customer, is_known=bool(any(counts.values()) or files)),
     }
+
+
+def _write_anew(database: Database) -> None:
+    """Write the file anew, always: free blocks hold what was erased, also by a run that was killed before this."""
+    try:
+        database.compact()
+    except DatabaseUnusable as fault:
+        raise DatabaseUnusable(
+            f"{fault.what} The customer is erased from the tables; old content still lies in free blocks of the file.",
+            fault.remedy,
+        ) from fault
 
 
 def _customer(reference: str, key: bytes) -> Customer:

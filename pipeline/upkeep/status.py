@@ -116,7 +116,7 @@ def words_to_review(connection: duckdb.DuckDBPyConnection, most: int = MOST_WORD
 
 
 def _model(database: Database) -> dict[str, Any]:
-    from pipeline.train.train import current_model
+    from pipeline.train.train import current_model, name_in_use
 
     try:
         model = current_model(database)
@@ -124,7 +124,7 @@ def _model(database: Database) -> dict[str, Any]:
         return {"name": None, "note": f"{fault.what} {fault.remedy}"}
     if model is None:
         return {"name": None, "note": "No model is trained: priorjobs train"}
-    name, learned = model.card["model"], int(model.card["episodes"])
+    name, learned = name_in_use(database), int(model.card["episodes"])
     (now,) = database.connection.execute("select count(*) from cause_example").fetchall()[0]
     note = "up to date" if now <= learned else f"{now - learned:,} cured jobs came in since: priorjobs train"
     return {"name": name, "cured_jobs_learned": learned, "cured_jobs_now": now, "note": note}

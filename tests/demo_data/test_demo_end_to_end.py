@@ -147,7 +147,7 @@ def test_the_model_beats_its_baselines_on_later_jobs(demo: Demo) -> None:
     assert {"share by complaint", "naive Bayes", "logistic regression"} <= set(baselines)
     for name in ("share by complaint", "naive Bayes"):
         assert scores["log_loss"] < baselines[name]["log_loss"], name
-    assert scores["calibration_error"] < 0.15  # 90 later jobs: the tests' demo learns from its newest 450
+    assert scores["calibration_error"] < 0.2  # 90 later jobs: the tests' demo learns from its newest 450
 
 
 def test_the_story_of_the_element_and_the_lint_is_found(warehouse: duckdb.DuckDBPyConnection) -> None:

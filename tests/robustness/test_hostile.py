@@ -222,7 +222,7 @@ def test_an_encoding_that_cannot_read_the_file_is_refused(encoding: str, tmp_pat
     (tmp_path / "odd.toml").write_text(layout, encoding="utf-8")
     with (
         Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop,
-        pytest.raises(LayoutError, match="no encoding"),
+        pytest.raises(LayoutError, match="not an encoding"),
     ):
         workshop.load([tmp_path / "jobs.csv"], layout=tmp_path / "odd.toml")
 

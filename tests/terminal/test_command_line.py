@@ -68,7 +68,7 @@ def test_the_shell_completes_commands_options_and_tables() -> None:
 
     assert completed("priorjobs re") == {"report", "review", "restore"}
     assert "--complaint" in completed("priorjobs causes --c")
-    assert completed("priorjobs export part_") == {"part_fitted", "part_verdict"}
+    assert completed("priorjobs export part_") == {"part_fitted", "part_trace", "part_verdict"}
 
 
 def test_documents_name_every_command_and_no_other() -> None:

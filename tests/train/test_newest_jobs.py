@@ -31,7 +31,7 @@ def test_older_jobs_are_left_out_and_told(
 
 def test_a_model_worse_than_a_plain_way_is_called_so() -> None:
     told = {
-        "model": "0001", "episodes": 60, "left_out": 0, "exam_jobs": 12, "causes": 4, "as_of": "2026-01-31", "note": "",
+        "model": "0001", "episodes": 60, "left_out": 0, "exam_jobs": 12, "never_seen_causes": 0, "in_use": "0001", "causes": 4, "as_of": "2026-01-31", "note": "",
         "half_life": {"years": None, "asked": 0, "tried": []}, "replaced": True,
         "scores": dict.fromkeys(training.SCORES, 1.033), "baselines": {"share by complaint": dict.fromkeys(training.SCORES, 0.917)},
     }  # fmt: skip

@@ -130,6 +130,8 @@ NEITHER: tuple[tuple[str, str, str], ...] = (
     ("complaint", "fridge", "hissing from the back"),
     ("complaint", "freezer", "frosting up behind the gasket"),
     ("complaint", "electric oven", "bulb does not light"),
+    ("complaint", "electric oven", "heats all right but bulb not lighting"),
+    ("complaint", "cooker", "oven lamp isn't lighting"),
     ("complaint", "electric oven", "pilot lamp out"),
     ("complaint", "electric oven", "smell of burning"),
     ("complaint", "electric oven", "element burnt out"),

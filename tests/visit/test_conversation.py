@@ -232,7 +232,7 @@ def test_no_visit_ends_as_fixed_with_what_was_seen_burnt_still_in(workshop):
 
 def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(workshop):
     technician = Looker()
-    told = visit(workshop, technician)
+    told = visit(workshop, technician, kind="fridge", complaint="warm")
     looks = [step for step in technician.steps() if "faulty" in step]
     assert looks
     assert len(looks) == len(set(looks))

@@ -2,18 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
-
 from pipeline.visit.plan import plan_visit
 from pipeline.visit.question import Question
 from tests.worlds.plan_orders import asked_of
-from tests.worlds.visit_workshop import open_workshop
-
-
-@pytest.fixture(scope="module")
-def workshop():
-    with open_workshop() as opened:
-        yield opened
 
 
 def planned(workshop, kind, symptom, odds, **findings):

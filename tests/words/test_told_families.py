@@ -86,6 +86,7 @@ def test_barely_warm_does_not_heat() -> None:
     "text",
     [
         "lint path blocked, cut-out tripped",
+        "thermal cut-out tripped, poor airflow",
         "fluff everywhere, stat tripped",
         "blocked lint filter; toc gone",
         "cut-out tripped and filter full of lint",

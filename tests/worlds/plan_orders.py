@@ -130,7 +130,7 @@ def _count(
             if seen.get(act.looked_at_by) in ("clear", "clean", "good", "free", "normal"):
                 wrong["cleared though seen clear"] += not is_intermittent and act.name != follows
             made.add(act.looked_at_by)
-            wrong["part before advised look"] += any(
+            wrong["part before advised look"] += act.name != follows and any(
                 LOOKS.get(part) in cards and LOOKS[part] not in made for part in act.parts if part in LOOKS
             )
     wrong["closed twice"] += closings > 1
