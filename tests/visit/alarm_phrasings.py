@@ -414,9 +414,12 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         cooker: PAT lad failed it, chassis bonding reading 14 ohms, one ring dead too
         cooker: earth continuity 14 ohms
         tumble dryer: 0.2 meg from live to case
-        electric oven: loud bang, blue flash and half the house went dark
         cooker: earth bond measures 9 ohms
         dishwasher: insulation 0.3 megohm live to frame
+    """,
+    "bang": """
+        electric oven: loud bang, blue flash and half the house went dark
+        microwave oven: made a loud hum then a bang
     """,
     "trips": """
         electric oven: hat einen Schlag getan, Stichflamme, und jetzt ist die halbe Wohnung dunkel
