@@ -426,6 +426,7 @@ def test_what_we_would_print_is_read_back(
 ) -> None:
     quoting = csv.QUOTE_ALL if everything else csv.QUOTE_MINIMAL
     assume(everything or not any(row[-1].endswith("\r") for row in rows))  # unquoted, it would be part of the line end
+    assume(sum(1 <= ord(sign) <= 8 for row in rows for cell in row for sign in cell) <= 8)  # more of them are no text
     content = written(
         [HEADER, *([f"J{i}", *row] for i, row in enumerate(rows))],
         encoding, delimiter=delimiter, lineterminator=end, quoting=quoting,
