@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import shutil
 
 import pytest
 
@@ -13,6 +14,7 @@ from pipeline.visit.question import Call
 from reports.render.paper import find_browser
 from tests.worlds import tapped_page
 from tests.worlds.empty import empty_workshop
+from tests.worlds.visit_workshop import folder
 
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 pytestmark = pytest.mark.skipif(find_browser() is None, reason="there is no Chromium on this machine")
@@ -23,6 +25,15 @@ CALLS = [
     ("2026-11-02", "fridge", "J-2", "", "", "6", "kaputt </script><b>", ""),
     ("2026-11-02", "gas hob", "J-3", "", "", "6", "will not light", ""),
 ]
+
+
+@pytest.fixture(scope="module")
+def workshop(tmp_path_factory):
+    """A copy of its own, that no other test has asked before."""
+    with Workshop.open(
+        shutil.copytree(folder(), tmp_path_factory.mktemp("tapped") / "w") / "workshop.duckdb"
+    ) as opened:
+        yield opened
 
 
 @pytest.fixture(scope="module")
