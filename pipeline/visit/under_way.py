@@ -7,6 +7,7 @@ from functools import reduce
 from typing import TYPE_CHECKING
 
 from pipeline.errors import shown
+from pipeline.visit.findings import read_findings
 from pipeline.visit.keys import END, ENDINGS, SEEN, STOP, UNDO, choices, event_of
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.question import Question
