@@ -1,4 +1,4 @@
-"""What became of every word of a call's complaint: understood as what, known but saying nothing here, or not known."""
+"""What became of every word of a call: understood as what, known but saying nothing here, or not known."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pipeline.words.beside import beside_complaints
 from pipeline.words.readings import is_earth_reading
 
 if TYPE_CHECKING:
@@ -14,7 +15,9 @@ if TYPE_CHECKING:
     from pipeline.words import Words
 
 _CLAUSES = re.compile(
-    r"(?:[;!\n]|(?<!\d),|,(?!\d))+|\.(?!\d)|\s[-\N{EN DASH}]\s|\s(?:but|and|aber|und)\s", re.IGNORECASE
+    r"(?:[;!()\[\]{}\n]|(?<!\d),|,(?!\d))+|\.(?!\d)|\s[-\N{EN DASH}\N{EM DASH}]+\s"
+    r"|\s(?:but|and|though|although|however|aber|und|obwohl|obgleich|jedoch|allerdings)\s",
+    re.IGNORECASE,
 )
 _AFFIRMS = re.compile(
     r"\b(?:does|do|will|still|always|fine|ok|okay|normal|einwandfrei|gut)\b|^(?:it|er|sie|es)\s\w+$", re.IGNORECASE
@@ -22,6 +25,8 @@ _AFFIRMS = re.compile(
 COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = (
     "complaint", "denied", "finding", "told", "code", "says nothing", "not understood"
 )  # fmt: skip
+STATES = frozenset({"noisy", "ice build-up"})
+"""Complaints that are only the state of a thing where it is named and something else is complained of."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +65,7 @@ def heard(
     said: Sequence[Sequence[tuple[str, bool]]],
     codes: Sequence[Sequence[str]],
     symptoms: Sequence[str],
-) -> tuple[Heard, ...]:
+) -> tuple[tuple[Heard, ...], ...]:
     """Account for every piece of a complaint.
 
     Parameters
@@ -79,8 +84,9 @@ def heard(
 
     Returns
     -------
-    tuple of Heard
-        One a piece; a finding is only taken from a piece that complains of nothing, or that gives a reading to earth.
+    tuple of tuple of Heard
+        One or more a piece. Beside a complaint a finding is taken from the words only that the complaint left over; a
+        piece that names a thing in a state (`STATES`) complains of nothing where another piece does.
     """
     if not pieces:
         return ()
@@ -90,34 +96,52 @@ def heard(
     said = [[(s, is_negated) for s, is_negated in here if is_negated or s in heard_in_whole] for here in said]
     known = {symptom for here in said for symptom, _ in here}
     left = [symptom for symptom in symptoms if symptom not in known]
-    told: list[Heard] = []
+    states = {*STATES, *(row["symptom"] for row in words.lists.symptoms if row.get("is_fault"))}
+    complains_else = any(not is_negated and symptom not in states for here in said for symptom, is_negated in here)
+    told: list[tuple[Heard, ...]] = []
     for piece, here, shown, values in zip(pieces, said, codes, found, strict=True):
         present = tuple(symptom for symptom, is_negated in here if not is_negated)
-        if present:
-            told.append(Heard(piece, COMPLAINT, present))
-            if values and is_earth_reading(piece):
-                told.append(Heard(piece, FINDING, tuple(values)))
+        if values and complains_else and present and states.issuperset(present):
+            told.append((Heard(piece, FINDING, tuple(values)),))
+        elif present:
+            told.append((Heard(piece, COMPLAINT, present), *_beside(words, piece, kind, shown, values)))
         elif shown:
-            told.append(Heard(piece, CODE, tuple(shown)))
-        elif here:
-            told.append(Heard(piece, DENIED, tuple(symptom for symptom, _ in here)))
+            told.append((Heard(piece, CODE, tuple(shown)), *([Heard(piece, FINDING, tuple(values))] if values else [])))
         elif values:
-            told.append(Heard(piece, FINDING, tuple(values)))
+            told.append((Heard(piece, FINDING, tuple(values)),))
+        elif here:
+            told.append((Heard(piece, DENIED, tuple(symptom for symptom, _ in here)),))
         elif not words.tells_something(piece):
-            told.append(Heard(piece, FILLER))
+            told.append((Heard(piece, FILLER),))
         elif affirmed.get(piece):
-            told.append(Heard(piece, DENIED, affirmed[piece]))
+            told.append((Heard(piece, DENIED, affirmed[piece]),))
         elif left:
-            told.append(Heard(piece, COMPLAINT, (left.pop(0),)))
+            told.append((Heard(piece, COMPLAINT, (left.pop(0),)),))
         else:
-            told.append(Heard(piece, NOTHING))
+            told.append((Heard(piece, NOTHING),))
     return tuple(told)
+
+
+def _beside(words: Words, piece: str, kind: str, codes: Sequence[str], values: Sequence[str]) -> list[Heard]:
+    """Account for what a piece says beside its complaint: "not draining with a clear filter"."""
+    told = [Heard(piece, CODE, tuple(codes))] if codes else []
+    if values and is_earth_reading(piece):
+        return [*told, Heard(piece, FINDING, tuple(values))]
+    left = beside_complaints(words, piece, kind)
+    for rest, found in zip(left, _found(words, [one.text for one in left], kind), strict=True):
+        if found:
+            told.append(Heard(rest.text, FINDING, tuple(found)))
+        elif rest.tells and not any(code.lower() in rest.text.lower() for code in codes):
+            told.append(Heard(rest.text, NOTHING))
+    return told
 
 
 def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
     """Findings that each piece gives, as "finding=value"."""
     import pandas as pd
 
+    if not pieces:
+        return []
     seen = words.find_findings(pd.Series(pieces, dtype="str"), pd.Series([kind] * len(pieces), dtype="str"))
     found: list[list[str]] = [[] for _ in pieces]
     rules = words.finding_rules
