@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.words.beside import beside_complaints
+from pipeline.words.beside import beside_complaints, tells_state
 from pipeline.words.readings import is_earth_reading
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def heard(
     said = [[(s, is_negated) for s, is_negated in here if is_negated or s in heard_in_whole] for here in said]
     known = {symptom for here in said for symptom, _ in here}
     left = [symptom for symptom in symptoms if symptom not in known]
-    states = {*STATES, *(row["symptom"] for row in words.lists.symptoms if row.get("is_fault"))}
+    states = _states(words)
     complains_else = any(not is_negated and symptom not in states for here in said for symptom, is_negated in here)
     told: list[tuple[Heard, ...]] = []
     for piece, here, shown, values in zip(pieces, said, codes, found, strict=True):
@@ -120,6 +120,29 @@ def heard(
         else:
             told.append((Heard(piece, NOTHING),))
     return tuple(told)
+
+
+def without_states_of_things(words: Words, symptoms: Sequence[str], told: Sequence[Heard]) -> list[str]:
+    """Leave out complaints that `heard` took for the state of a thing."""
+    complained = {term for one in told if one.how == COMPLAINT for term in one.terms}
+    return [symptom for symptom in symptoms if symptom in complained or symptom not in _states(words)]
+
+
+def beside_codes(words: Words, code: str, kind: str, shown: Sequence[str]) -> list[Heard]:
+    """Account for what stands beside the codes where codes are written: "K07, filter clear"."""
+    if len(code.split()) < 2:
+        return []
+    pieces = pieces_of(code)
+    told = zip(pieces, _found(words, pieces, kind), strict=True)
+    return [
+        Heard(piece, FINDING, tuple(found)) if found else Heard(piece, NOTHING)
+        for piece, found in told
+        if found or (shown and tells_state(words, piece, kind))
+    ]
+
+
+def _states(words: Words) -> frozenset[str]:
+    return STATES.union(row["symptom"] for row in words.lists.symptoms if row.get("is_fault"))
 
 
 def _beside(words: Words, piece: str, kind: str, codes: Sequence[str], values: Sequence[str]) -> list[Heard]:

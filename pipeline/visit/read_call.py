@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pipeline.errors import UsageError
 from pipeline.visit.alarms_in_call import quiet_call, quiet_piece, with_alarms, with_doubt
 from pipeline.visit.findings import read_findings
-from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.heard import FINDING, NOTHING, Heard, beside_codes, heard, pieces_of, without_states_of_things
 from pipeline.visit.question import NEW_YEARS, Call, Question
 from pipeline.visit.told_aside import told_aside
 from pipeline.words.alarms import alarms
@@ -154,7 +154,9 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     aside = told_aside(words, tellings, kind, symptoms)
     symptoms += aside.complaints
     told = with_alarms(heard(words, pieces, kind, said_of, codes_of, symptoms), left, kind)
-    told = (*told, *aside.heard)
+    symptoms = without_states_of_things(words, symptoms, told)
+    beside_code = beside_codes(words, read.quiet[row].code or "", kind, read.shown[row])
+    told = (*told, *aside.heard, *beside_code)
     symptoms = [*about(words, kind).with_brought(alarms(call.texts(), kind)), *symptoms]
     given, strange, remarks = read_findings(words, read.quiet[row].found, kind)
     remarks += [
@@ -167,9 +169,9 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         (call.kind, read.is_known[row]),
         (call.age, not pd.isna(years)),
         *((word, False) for word in read.unknown[row]),
-        (read.quiet[row].code, bool(read.shown[row])),
+        (read.quiet[row].code, bool(read.shown[row] or beside_code)),
         (call.complaint, bool(symptoms or codes or in_words or aside.heard)),
-        *(_nothing_of(told, tellings, read.unknown[row]) if symptoms or codes else ()),
+        *(_nothing_of(told, tellings, read.unknown[row]) if symptoms or codes or in_words or aside.heard else ()),
         *((text, False) for text in strange),
     ]
     return Question(

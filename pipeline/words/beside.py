@@ -36,9 +36,7 @@ def beside_complaints(words: ReadyLists, text: str, kind: str) -> list[Beside]:
     kind
         The kind of appliance as a term.
     """
-    import pyarrow as pa
-
-    lexicon = words.complaint_reader.by_language(pa.array([text], pa.large_string()))[0][0]
+    lexicon = _language(words, text)
     spans = _words(text)
     bases = lexicon.base_words([word for word, _, _ in spans])
     found: list[Beside] = []
@@ -53,11 +51,24 @@ def beside_complaints(words: ReadyLists, text: str, kind: str) -> list[Beside]:
     return found
 
 
+def tells_state(words: ReadyLists, text: str, kind: str) -> bool:
+    """Whether a text says in which state a thing is."""
+    return _tells_state(text, kind, _language(words, text))
+
+
+def _language(words: ReadyLists, text: str) -> Lexicon:
+    import pyarrow as pa
+
+    return words.complaint_reader.by_language(pa.array([text], pa.large_string()))[0][0]
+
+
 def _tells_state(text: str, kind: str, lexicon: Lexicon) -> bool:
     if READING.search(text) is not None or MEASURED.search(text) is not None:
         return True
     bases = [base for base in lexicon.spelt_bases(text) if base]
-    return any(seen.things and (seen.states or seen.is_denied) for seen in read_note(bases, kind, lexicon, WITHOUT_CAUSES))
+    return any(
+        seen.things and (seen.states or seen.is_denied) for seen in read_note(bases, kind, lexicon, WITHOUT_CAUSES)
+    )
 
 
 def _words(text: str) -> list[tuple[str, int, int]]:
