@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from pipeline.words.beside import beside_complaints, tells_state
+from pipeline.words.burnt import burnt
 from pipeline.words.readings import is_earth_reading
 
 if TYPE_CHECKING:
@@ -27,6 +29,8 @@ COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = (
 )  # fmt: skip
 STATES = frozenset({"noisy", "ice build-up"})
 """Complaints that are only the state of a thing where it is named and something else is complained of."""
+SAYS_TOO = {"does not drain": "water left", "leaks": "where it leaks"}
+"""Complaint → the finding that its words may say."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +108,7 @@ def heard(
         if values and complains_else and present and states.issuperset(present):
             told.append((Heard(piece, FINDING, tuple(values)),))
         elif present:
-            told.append((Heard(piece, COMPLAINT, present), *_beside(words, piece, kind, shown, values)))
+            told.append((Heard(piece, COMPLAINT, present), *_beside(words, piece, kind, shown, values, present)))
         elif shown:
             told.append((Heard(piece, CODE, tuple(shown)), *([Heard(piece, FINDING, tuple(values))] if values else [])))
         elif values:
@@ -119,7 +123,25 @@ def heard(
             told.append((Heard(piece, COMPLAINT, (left.pop(0),)),))
         else:
             told.append((Heard(piece, NOTHING),))
-    return tuple(told)
+    return tuple(_joined(words, told, kind))
+
+
+def _joined(words: Words, told: Sequence[tuple[Heard, ...]], kind: str) -> list[tuple[Heard, ...]]:
+    """Read what says nothing by itself together with what follows it: "pump filter checked and clear"."""
+    whole = list(told)
+    pairs = [
+        at
+        for at, (one, after) in enumerate(pairwise(told))
+        if one[0].how == NOTHING and len(after) == 1 and after[0].how in (NOTHING, FINDING, FILLER)
+    ]
+    texts = [f"{told[at][0].text} & {told[at + 1][0].text}" for at in pairs]
+    for at, found in zip(pairs, _found(words, texts, kind), strict=True):
+        one, after = whole[at][0], whole[at + 1][0]
+        more = tuple(term for term in found if term not in after.terms)
+        if more and one.how == NOTHING:
+            whole[at] = (Heard(one.text, FINDING, more),)
+            whole[at + 1] = (after if after.how == FINDING else Heard(after.text, FINDING, more),)
+    return whole
 
 
 def without_states_of_things(words: Words, symptoms: Sequence[str], told: Sequence[Heard]) -> list[str]:
@@ -145,11 +167,22 @@ def _states(words: Words) -> frozenset[str]:
     return STATES.union(row["symptom"] for row in words.lists.symptoms if row.get("is_fault"))
 
 
-def _beside(words: Words, piece: str, kind: str, codes: Sequence[str], values: Sequence[str]) -> list[Heard]:
+def _is_said_too(value: str, complaints: Sequence[str]) -> bool:
+    """Whether the very words of a complaint say a finding too: that water stands, where it leaks, what is burnt."""
+    name = value.partition("=")[0]
+    return bool(burnt(dict([value.split("=", 1)]))) or any(SAYS_TOO.get(one) == name for one in complaints)
+
+
+def _beside(
+    words: Words, piece: str, kind: str, codes: Sequence[str], values: Sequence[str], complaints: Sequence[str]
+) -> list[Heard]:
     """Account for what a piece says beside its complaint: "not draining with a clear filter"."""
     told = [Heard(piece, CODE, tuple(codes))] if codes else []
+    both = [value for value in values if _is_said_too(value, complaints)]
     if values and is_earth_reading(piece):
-        return [*told, Heard(piece, FINDING, tuple(values))]
+        both = list(values)
+    if both:
+        return [*told, Heard(piece, FINDING, tuple(both))]
     left = beside_complaints(words, piece, kind)
     for rest, found in zip(left, _found(words, [one.text for one in left], kind), strict=True):
         if found:
@@ -169,7 +202,8 @@ def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
     found: list[list[str]] = [[] for _ in pieces]
     rules = words.finding_rules
     for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
-        if value in rules.values.get(name, ()) and rules.holds_for(name, kind):
+        is_listed = value in rules.values.get(name, ()) and rules.holds_for(name, kind)
+        if is_listed or (name not in rules.values and burnt({name: value})):
             found[piece].append(f"{name}={value}")
     return found
 

@@ -54,7 +54,7 @@ class Seen(NamedTuple):
 
 
 def turned(states: frozenset[str]) -> frozenset[str]:
-    """Give what a denied state means: "not blocked" is clear, "not ok" is faulty, "not split" is sound but may be full."""
+    """Give what a denied state means: "not blocked" is clear, "not ok" is faulty, "not split" is sound."""
     if states and states <= _DAMAGED:
         return HEALTHY - {"clear", "free"}
     if states & HEALTHY:
