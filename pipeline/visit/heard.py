@@ -18,19 +18,23 @@ if TYPE_CHECKING:
 
 _CLAUSES = re.compile(
     r"(?:[;!()\[\]{}\n]|(?<!\d),|,(?!\d))+|\.(?!\d)|\s[-\N{EN DASH}\N{EM DASH}]+\s"
-    r"|\s(?:but|and|though|although|however|aber|und|obwohl|obgleich|jedoch|allerdings)\s",
+    r"|\s/\s|\s(?:but|and|though|although|however|aber|und|obwohl|obgleich|jedoch|allerdings)\s",
     re.IGNORECASE,
 )
 _AFFIRMS = re.compile(
     r"\b(?:does|do|will|still|always|fine|ok|okay|normal|einwandfrei|gut)\b|^(?:it|er|sie|es)\s\w+$", re.IGNORECASE
 )
+_DENIES = re.compile(r"\b(?:not?|never|\w+n'?t|cannot|stopped|nicht|kein\w*|ohne)\b", re.IGNORECASE)
+_CODE = re.compile(r"\b(?:codes?|err(?:or)?|fehler\w*|lamps?|lampen?|leds?|display|shows?|zeigt)$", re.IGNORECASE)
+_LONGEST_NAME = 3  # words of a finding's name, as they stand before a colon
 COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = (
     "complaint", "denied", "finding", "told", "code", "says nothing", "not understood"
 )  # fmt: skip
-STATES = frozenset({"noisy", "ice build-up"})
+STATES = frozenset({"noisy", "ice build-up", "does not clean", "stops early", "trips supply"})
 """Complaints that are only the state of a thing where it is named and something else is complained of."""
 SAYS_TOO = {"does not drain": "water left", "leaks": "where it leaks"}
 """Complaint → the finding that its words may say."""
+_OF_SUPPLY = frozenset({"breaker=tripped", "insulation=low"})
 
 
 @dataclass(frozen=True)
@@ -58,8 +62,18 @@ class Heard:
 
 
 def pieces_of(complaint: str) -> list[str]:
-    """Cut a complaint into the pieces that are accounted for one by one."""
-    return [piece.strip() for piece in _CLAUSES.split(complaint) if piece and piece.strip()]
+    """Cut a complaint into the pieces that are accounted for one by one.
+
+    A colon cuts where what stands before it denies something or is no short name: "water left: no" is one piece.
+    """
+    pieces = [piece.strip() for piece in _CLAUSES.split(complaint) if piece and piece.strip()]
+    return [part.strip() for piece in pieces for part in _at_colon(piece) if part.strip()]
+
+
+def _at_colon(piece: str) -> list[str]:
+    before, colon, after = piece.partition(": ")
+    is_name = len(before.split()) <= _LONGEST_NAME and _DENIES.search(before) is None
+    return [piece] if not colon or is_name or _CODE.search(before) is not None else [before, after]
 
 
 def heard(
@@ -105,10 +119,11 @@ def heard(
     told: list[tuple[Heard, ...]] = []
     for piece, here, shown, values in zip(pieces, said, codes, found, strict=True):
         present = tuple(symptom for symptom, is_negated in here if not is_negated)
-        if values and complains_else and present and states.issuperset(present):
+        spared = states if complains_else and not any(value in _OF_SUPPLY for value in values) else frozenset[str]()
+        if values and present and spared.issuperset(present):
             told.append((Heard(piece, FINDING, tuple(values)),))
         elif present:
-            told.append((Heard(piece, COMPLAINT, present), *_beside(words, piece, kind, shown, values, present)))
+            told.append(_beside(words, piece, kind, shown, values, present, spared))
         elif shown:
             told.append((Heard(piece, CODE, tuple(shown)), *([Heard(piece, FINDING, tuple(values))] if values else [])))
         elif values:
@@ -174,22 +189,27 @@ def _is_said_too(value: str, complaints: Sequence[str]) -> bool:
 
 
 def _beside(
-    words: Words, piece: str, kind: str, codes: Sequence[str], values: Sequence[str], complaints: Sequence[str]
-) -> list[Heard]:
-    """Account for what a piece says beside its complaint: "not draining with a clear filter"."""
+    words: Words,
+    piece: str,
+    kind: str,
+    codes: Sequence[str],
+    values: Sequence[str],
+    complaints: Sequence[str],
+    spared: frozenset[str],
+) -> tuple[Heard, ...]:
+    """Account for a piece that complains, and for what it says beside: "not draining with a clear filter"."""
     told = [Heard(piece, CODE, tuple(codes))] if codes else []
-    both = [value for value in values if _is_said_too(value, complaints)]
-    if values and is_earth_reading(piece):
-        both = list(values)
+    both = list(values) if is_earth_reading(piece) else [one for one in values if _is_said_too(one, complaints)]
     if both:
-        return [*told, Heard(piece, FINDING, tuple(both))]
-    left = beside_complaints(words, piece, kind)
+        return (Heard(piece, COMPLAINT, tuple(complaints)), *told, Heard(piece, FINDING, tuple(both)))
+    left = beside_complaints(words, piece, kind, spared)
     for rest, found in zip(left, _found(words, [one.text for one in left], kind), strict=True):
         if found:
             told.append(Heard(rest.text, FINDING, tuple(found)))
+            complaints = [one for one in complaints if one not in spared] or complaints
         elif rest.tells and not any(code.lower() in rest.text.lower() for code in codes):
             told.append(Heard(rest.text, NOTHING))
-    return told
+    return (Heard(piece, COMPLAINT, tuple(complaints)), *told)
 
 
 def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:

@@ -10,6 +10,8 @@ from pipeline.words.seen import WITHOUT_CAUSES, read_note
 from pipeline.words.vocabulary import BREAKS, WORD, folded, plain
 
 if TYPE_CHECKING:
+    from collections.abc import Container
+
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.ready import ReadyLists
 
@@ -24,7 +26,7 @@ class Beside(NamedTuple):
     """Whether they say something that must be accounted for: a state, a reading, or a clause of their own."""
 
 
-def beside_complaints(words: ReadyLists, text: str, kind: str) -> list[Beside]:
+def beside_complaints(words: ReadyLists, text: str, kind: str, spared: Container[str] = frozenset()) -> list[Beside]:
     """Give what a text says beside its complaints.
 
     Parameters
@@ -35,6 +37,8 @@ def beside_complaints(words: ReadyLists, text: str, kind: str) -> list[Beside]:
         As written.
     kind
         The kind of appliance as a term.
+    spared
+        Complaints whose words are left where they stand.
     """
     lexicon = _language(words, text)
     spans = _words(text)
@@ -42,7 +46,7 @@ def beside_complaints(words: ReadyLists, text: str, kind: str) -> list[Beside]:
     found: list[Beside] = []
     for clause in _clauses([word for word, _, _ in spans], bases):
         spelt = [bases[at] or _UNKNOWN for at in clause]
-        taken = words_of_complaints(spelt, kind, lexicon, words.lists.part_functions)
+        taken = words_of_complaints(spelt, kind, lexicon, words.lists.part_functions, spared)
         for run in _between(len(clause), taken):
             begin, end = spans[clause[run[0]]][1], spans[clause[run[-1]]][2]
             left = text[begin:end].strip(" ,;:.-")

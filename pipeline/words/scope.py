@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Container, Mapping, Sequence
 
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.phrases import Meaning
@@ -74,6 +74,7 @@ class _Scope:
         self.gaps = 0
         self.blamed: tuple[Meaning, str, tuple[int, int]] | None = None
         self.at = (0, 0)  # the words of the clause that are read now
+        self.goes_on = False  # more is said of what is read now: "not cold, ice on the evaporator"
 
     def deny(self, cue: str, *, after: bool) -> None:
         last = self.last
@@ -156,6 +157,7 @@ class _Scope:
         if self.joined == "or":
             return True
         is_bare = self.is_right_after_join and length == 1 and not mention.is_opposite
+        is_bare = is_bare and not (self.joined == "comma" and self.goes_on)
         return self.joined in ("and", "comma") and is_bare and mention.is_function and self.last.is_function
 
 
@@ -180,16 +182,20 @@ def read_clause(
 
 
 def words_of_complaints(
-    words: Sequence[str], kind: str | None, lexicon: Lexicon, functions: Mapping[tuple[str, str | None], str]
+    words: Sequence[str],
+    kind: str | None,
+    lexicon: Lexicon,
+    functions: Mapping[tuple[str, str | None], str],
+    spared: Container[str],
 ) -> list[tuple[int, int]]:
     """Give where in a clause its complaints, and functions merely named, stand, with the words that deny or judge them.
 
-    Parameters are those of `read_clause`.
+    Parameters are those of `read_clause`, and complaints whose words are left where they stand.
     """
     effects, taken = lexicon.effects, list[tuple[int, int]]()
     for mention in _mentions(words, kind, lexicon, functions):
         said, (begin, end) = mention.said(), mention.at
-        if said is not None and said.is_negated:
+        if said is not None and (said.is_negated or said.symptom in spared):
             continue
         while begin and (effects.get(words[begin - 1]) in _BEFORE or words[begin - 1] in lexicon.light):
             begin -= 1
@@ -216,6 +222,7 @@ def _mentions(
         if complaint is not None and (other is None or complaint[0] >= other[0]):
             end = complaint[0]
             scope.at = position, end
+            scope.goes_on = end < len(words) and words[end] not in effects
             if effects.get(word) == "work" and end - position == 1:
                 _work(scope, complaint[1][0], after=lexicon.denies_after)
             elif effects.get(word) == "bad" and end - position == 1:

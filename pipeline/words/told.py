@@ -27,7 +27,8 @@ _BESIDE, _COMPLAINT, _CLEARS = " beside ", "complaint ", "clears "
 _WORDS_BEFORE = 3  # a word that denies stands at most so far before what it denies
 _JOINS = frozenset({"and", "but", "or", "und", "aber", "oder"})
 _WORDS_AFTER = 2  # "geht nicht", "geht auch nicht"
-_STOPS = re.compile(r"[,;.!?\n]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
+_BRACKETS = str.maketrans("()[]{}", ";;;;;;")
+_STOPS = re.compile(r"[,;.!?\n()\[\]{}]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
 
 
 class Told(NamedTuple):
@@ -59,7 +60,7 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
         The text without them; a full stop stands for each.
     """
     left, found = shown(text), list[Told]()
-    spans = said_in(f"{left} .", kind, "told.csv", _order(), between(frozenset(denies)))
+    spans = said_in(f"{left.translate(_BRACKETS)} .", kind, "told.csv", _order(), between(frozenset(denies)))
     for says, begin, end in sorted(spans, key=lambda one: -one[1]):
         end = min(end, len(left))
         clause_begin = max((met.end() for met in _STOPS.finditer(left, 0, begin)), default=0)
