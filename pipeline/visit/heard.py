@@ -203,7 +203,11 @@ def _beside(
     if both:
         return (Heard(piece, COMPLAINT, tuple(complaints)), *told, Heard(piece, FINDING, tuple(both)))
     left = beside_complaints(words, piece, kind, spared)
-    for rest, found in zip(left, _found(words, [one.text for one in left], kind), strict=True):
+    seen = _found(words, [one.text for one in left], kind)
+    if spared and not any(seen):
+        left = beside_complaints(words, piece, kind)
+        seen = _found(words, [one.text for one in left], kind)
+    for rest, found in zip(left, seen, strict=True):
         if found:
             told.append(Heard(rest.text, FINDING, tuple(found)))
             complaints = [one for one in complaints if one not in spared] or complaints

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Container
 
     from pipeline.words.lexicon import Lexicon
-    from pipeline.words.ready import ReadyLists
+    from pipeline.words.words import Words
 
 _UNKNOWN = "\ufffd"
 
@@ -26,7 +26,7 @@ class Beside(NamedTuple):
     """Whether they say something that must be accounted for: a state, a reading, or a clause of their own."""
 
 
-def beside_complaints(words: ReadyLists, text: str, kind: str, spared: Container[str] = frozenset()) -> list[Beside]:
+def beside_complaints(words: Words, text: str, kind: str, spared: Container[str] = frozenset()) -> list[Beside]:
     """Give what a text says beside its complaints.
 
     Parameters
@@ -55,12 +55,12 @@ def beside_complaints(words: ReadyLists, text: str, kind: str, spared: Container
     return found
 
 
-def tells_state(words: ReadyLists, text: str, kind: str) -> bool:
+def tells_state(words: Words, text: str, kind: str) -> bool:
     """Whether a text says in which state a thing is."""
     return _tells_state(text, kind, _language(words, text))
 
 
-def _language(words: ReadyLists, text: str) -> Lexicon:
+def _language(words: Words, text: str) -> Lexicon:
     import pyarrow as pa
 
     return words.complaint_reader.by_language(pa.array([text], pa.large_string()))[0][0]

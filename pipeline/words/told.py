@@ -31,6 +31,16 @@ _BRACKETS = str.maketrans("()[]{}", ";;;;;;")
 _STOPS = re.compile(r"[,;.!?\n()\[\]{}]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
 
 
+_SHARES = re.compile(
+    r"\b(lights?|lamps?|fan|grill|plate|turntable|drum|motor|pump|clock|display|hob|rings?|timer"
+    r"|licht|lampe|gebläse|lüfter|grill|teller|trommel|uhr|anzeige|motor|pumpe)"
+    r" (?:and|&|und) ((?:the |der |die |das )?\w+) ((?:(?:are|is|both|all|still|do|sind|beide|noch) ){0,3}"
+    r"(?:working|works?|fine|ok|okay|good|alright|running|turning|funktionieren|gehen|laufen|gut|in ordnung))\b",
+    re.IGNORECASE,
+)
+"""Two things said to work in one breath: "light and fan working"."""
+
+
 class Told(NamedTuple):
     """One thing told: the words that tell it, what they tell, whether it is only supposed, the rest of its clause."""
 
@@ -59,7 +69,8 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
     str
         The text without them; a full stop stands for each.
     """
-    left, found = shown(text), list[Told]()
+    text = _SHARES.sub(r"\1 \3 and \2 \3", shown(text))
+    left, found = text, list[Told]()
     spans = said_in(f"{left.translate(_BRACKETS)} .", kind, "told.csv", _order(), between(frozenset(denies)))
     for says, begin, end in sorted(spans, key=lambda one: -one[1]):
         end = min(end, len(left))
