@@ -164,6 +164,8 @@ def histories(
     list of UnitHistory
         Empty where neither serial nor customer is told, or nothing is on record.
     """
+    if not any(unit.serial or unit.customer for unit in units):
+        return [UnitHistory()] * len(units)
     import pandas as pd
 
     from pipeline.load.identity import serial
