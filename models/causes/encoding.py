@@ -131,8 +131,9 @@ def encode_column(values: pd.Series, column: Column) -> np.ndarray:
     """Code one column; −1 where not known or never seen."""
     if not column.is_number:
         held = values.tolist()
-        code_of = {value: NOT_KNOWN if pd.isna(value) else column.code_of.get(_text(value), NOT_KNOWN) for value in set(held)}
-        return np.array([code_of[value] for value in held], dtype=np.int32)
+        told = [value for value in set(held) if not pd.isna(value)]
+        code_of = {value: column.code_of.get(_text(value), NOT_KNOWN) for value in told}
+        return np.array([code_of.get(value, NOT_KNOWN) for value in held], dtype=np.int32)
     numbers = numbers_of(values)
     coded = np.searchsorted(np.asarray(column.edges), numbers, side="right").astype(np.int32)
     coded[~np.isfinite(numbers)] = NOT_KNOWN
