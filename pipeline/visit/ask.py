@@ -20,8 +20,9 @@ from pipeline.visit.costs import Costs
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
-from pipeline.visit.question import Call, Question, age, read_questions
+from pipeline.visit.question import Call, Question, age
 from pipeline.visit.quote import LEAST_ODDS, quote
+from pipeline.visit.read_call import read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, UnitHistory, histories

@@ -16,14 +16,15 @@ from pipeline.visit import later_jobs
 from pipeline.visit.answer import Answer
 from pipeline.visit.ask import Asked, answered, ask
 from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice
-from pipeline.visit.conversation import Visit, record_line
 from pipeline.visit.costs import further_trip
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import step_of_sheet, tree
 from pipeline.visit.question import Call, age
+from pipeline.visit.record import record_line
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
 from pipeline.visit.tapping import MOST_POINTS, tapped
+from pipeline.visit.under_way import Visit
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
 

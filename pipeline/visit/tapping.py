@@ -11,9 +11,10 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import advice_line, step_json
-from pipeline.visit.conversation import END as END_KEY
-from pipeline.visit.conversation import SEEN, STOP, UNDO, cautions_on_screen, choices, event_of
+from pipeline.visit.keys import END as END_KEY
+from pipeline.visit.keys import SEEN, STOP, UNDO, choices, event_of
 from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.step_lines import cautions_on_screen
 from pipeline.visit.walk import Event, Stand, Walk, foreseen
 from pipeline.words.appliance import ALWAYS
 from pipeline.words.burnt import burnt, put_right

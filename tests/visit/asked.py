@@ -7,7 +7,8 @@ from dataclasses import replace
 from pipeline.advice.kept import kept
 from pipeline.visit.ask import answered, ask
 from pipeline.visit.circumstances import COMES_AND_GOES
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 
 
 def said_at(table):

@@ -9,7 +9,8 @@ from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 from pipeline.words.appliance import about
 from tests.visit.alarm_phrasings import (
     DANGERS,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 from pipeline.words import Words
 from tests.worlds import written_findings
 

@@ -11,7 +11,8 @@ from pipeline.advice.kept import kept
 from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
 
 REFERRED = re.compile(r"refer|licensed|hand over|take to the workshop|not economic")

@@ -37,7 +37,8 @@ from pipeline.train.train import examples
 from pipeline.train.word_background import background
 from pipeline.visit.ask import ask
 from pipeline.visit.costs import NONE_OF_THESE
-from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.question import Call, Question
+from pipeline.visit.read_call import read_questions
 from pipeline.words import Words
 from tests.benchmarks.truth.demo_jobs import bent_world, cured_jobs, exact, hits, losses
 

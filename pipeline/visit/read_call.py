@@ -1,0 +1,265 @@
+"""How calls are read: together, column by column, through the very words and values that job records go through."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import chain
+from typing import TYPE_CHECKING, Any, Literal
+
+from pipeline.errors import UsageError
+from pipeline.visit.alarms_in_call import quiet_call, quiet_piece, with_alarms, with_doubt
+from pipeline.visit.findings import read_findings
+from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.question import NEW_YEARS, Call, Question
+from pipeline.visit.told_aside import told_aside
+from pipeline.words.alarms import alarms
+from pipeline.words.appliance import about
+from pipeline.words.licensed import licensed_work
+from pipeline.words.told import NEWLY_PLACED, told_in
+from reports.render.wording import Written, sentence
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from pipeline.words import Words
+    from pipeline.words.told import Told
+
+
+def read_questions(
+    words: Words, connection: duckdb.DuckDBPyConnection | None, calls: Sequence[Call], *, on: dt.date | None = None
+) -> list[Question]:
+    """Read several calls at once.
+
+    Parameters
+    ----------
+    words
+        Lists in force.
+    connection
+        The workshop database: its spellings of makes and models win, as in a load; None = none known.
+    calls
+        As a technician writes them.
+    on
+        Day of the visits, for ages given as a year and the season; today when left out.
+
+    Raises
+    ------
+    UsageError
+        A call gives no kind of appliance.
+    """
+    if not all(call.kind.strip() for call in calls):
+        raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
+    day = on or dt.date.today()
+    read = _read_columns(words, connection, calls, day)
+    return [_question(words, read, row, call, day) for row, call in enumerate(calls)]
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """What a load would read of the calls, one entry a call.
+
+    Attributes
+    ----------
+    quiet
+        The calls without the words that raise an alarm.
+    kinds, is_known
+        The appliance; whether a list knows it.
+    makes, models, families, years
+        As in `Question`; missing = not known.
+    shown
+        Codes given as such.
+    tellings
+        What was told aside of complaints, and what is left of the complaint.
+    pieces
+        The complaint cut, without what raises an alarm; ``unknown``: words of it that no list knows.
+    said, codes
+        Of the complaint first, then of each of its pieces: complaints with whether they are denied, and codes.
+    """
+
+    quiet: list[Call]
+    kinds: list[str]
+    is_known: list[bool]
+    makes: pd.Series
+    models: pd.Series
+    families: pd.Series
+    years: pd.Series
+    shown: list[list[Any]]
+    tellings: list[tuple[tuple[Told, ...], str]]
+    pieces: list[list[str]]
+    unknown: list[list[Any]]
+    said: list[list[list[Any]]]
+    codes: list[list[list[Any]]]
+
+
+def _read_columns(
+    words: Words, connection: duckdb.DuckDBPyConnection | None, calls: Sequence[Call], day: dt.date
+) -> _Columns:
+    """Read all calls at once, column by column, as a load does."""
+    import pandas as pd
+
+    from pipeline.load import identity
+    from pipeline.values import ages
+
+    found = words.match("kind", _text_column([call.kind for call in calls]))
+    kinds = [str(kind) for kind in found["term"]]
+    tellings = [
+        with_doubt(told_in(call.complaint or "", kind, words.denying, words.doubting), kind)
+        for call, kind in zip(calls, kinds, strict=True)
+    ]
+    quiet = [
+        quiet_call(replace(call, complaint=left), kind)
+        for call, (_, left), kind in zip(calls, tellings, kinds, strict=True)
+    ]
+
+    def column(name: str) -> pd.Series:
+        return _text_column([getattr(call, name) for call in quiet])
+
+    makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
+    models = _models(column("model"), connection)
+    pieces = [
+        [quiet_piece(piece, kind) for piece in pieces_of(left)] for (_, left), kind in zip(tellings, kinds, strict=True)
+    ]
+    whole = _text_column([", ".join(cut) for cut in pieces])
+    whose = [*range(len(calls)), *(row for row, cut in enumerate(pieces) for _ in cut)]
+    texts = pd.Series([*column("complaint"), *chain(*pieces)], dtype="str")  # complaints, then their pieces
+    present = words.find_symptoms(texts, found["term"].take(whose).reset_index(drop=True))
+    codes = words.said_codes(texts, makes.take(whose).reset_index(drop=True))
+    return _Columns(
+        quiet,
+        kinds,
+        [bool(is_known) for is_known in found["is_understood"]],
+        makes,
+        models,
+        identity.model_family(models),
+        ages.parse(column("age"), pd.Series([pd.Timestamp(day)] * len(calls)))["value"],
+        _by_row(words.codes(column("code"), makes), "code", len(calls)),
+        tellings,
+        pieces,
+        _by_row(words.unknown(whole, found["term"]), "word", len(calls)),
+        _by_call(_by_row(present, "symptom", len(whose), "is_negated"), pieces),
+        _by_call(_by_row(codes, "code", len(whose)), pieces),
+    )
+
+
+def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) -> Question:
+    """Put together what was read of one call."""
+    import pandas as pd
+
+    kind, pieces, (tellings, left) = read.kinds[row], read.pieces[row], read.tellings[row]
+    (said, *said_of), (codes_said, *codes_of) = read.said[row], read.codes[row]
+    symptoms = [symptom for symptom, is_negated in said if not is_negated]
+    codes = [*read.shown[row], *codes_said]
+    aside = told_aside(words, tellings, kind, symptoms)
+    symptoms += aside.complaints
+    told = with_alarms(heard(words, pieces, kind, said_of, codes_of, symptoms), left, kind)
+    told = (*told, *aside.heard)
+    symptoms = [*about(words, kind).with_brought(alarms(call.texts(), kind)), *symptoms]
+    given, strange, remarks = read_findings(words, read.quiet[row].found, kind)
+    remarks += [
+        sentence("answer.word_read_as", text=Written(word), word=Written(base))
+        for word, base in words.mended(", ".join(pieces))
+    ]
+    in_words = dict(term.split("=", 1) for piece in told if piece.how == FINDING for term in piece.terms)
+    years = read.years.iloc[row]
+    is_read = [
+        (call.kind, read.is_known[row]),
+        (call.age, not pd.isna(years)),
+        *((word, False) for word in read.unknown[row]),
+        (read.quiet[row].code, bool(read.shown[row])),
+        (call.complaint, bool(symptoms or codes or in_words or aside.heard)),
+        *(_nothing_of(told, tellings, read.unknown[row]) if symptoms or codes else ()),
+        *((text, False) for text in strange),
+    ]
+    return Question(
+        kind=kind,
+        make=_told(read.makes, row),
+        model=_told(read.models, row),
+        model_family=_told(read.families, row),
+        age_years=None if pd.isna(years) else float(years),
+        symptoms=tuple(dict.fromkeys(symptoms)),
+        codes=tuple(dict.fromkeys(codes)),
+        findings={**_seen_in(words, kind, symptoms), **in_words, **given},
+        complaint=call.complaint or "",
+        not_understood=_not_read(is_read, kind),
+        heard=told,
+        remarks=(*remarks, *aside.remarks),
+        job_no=call.job_no or None,
+        on=day,
+        licensed=licensed_work(call.texts(), kind),
+        is_newly_placed=NEWLY_PLACED in aside.notes or bool(years < NEW_YEARS),
+        cleared=aside.cleared,
+    )
+
+
+def _seen_in(words: Words, kind: str, symptoms: Sequence[str]) -> dict[str, str]:
+    """Findings that a danger told says by itself: of a damaged lead nobody need look whether it is damaged."""
+    known = about(words, kind).hazards
+    return dict(seen for name in symptoms if name in known and (seen := known[name].seen))
+
+
+def _nothing_of(
+    told: Sequence[Heard], tellings: Sequence[Told], unknown: Sequence[str]
+) -> list[tuple[str | None, bool]]:
+    """Pieces that were taken for nothing, and whether a word of them is named already."""
+    beside = {text for one in tellings for text in one.beside}
+    nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
+    return [(text, any(word in text.lower() for word in unknown)) for text in nothing]
+
+
+def _not_read(texts: Sequence[tuple[str | None, bool]], kind: str) -> tuple[str, ...]:
+    """Texts that were not read and say nothing of danger or of licensed work, each once."""
+    left = [text for text, is_read in texts if text and not is_read]
+    return tuple(dict.fromkeys(t for t in left if not licensed_work([t], kind) and not alarms([t], kind)))
+
+
+def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:
+    from pipeline.load import identity
+
+    if not written.notna().any():
+        return written
+    found = words.match("make", written)
+    return found["term"].where(found["is_understood"], identity.make(written, known))
+
+
+def _models(written: pd.Series, connection: duckdb.DuckDBPyConnection | None) -> pd.Series:
+    from pipeline.load import identity
+
+    return identity.model(written, _known(connection, "model")) if written.notna().any() else written
+
+
+def _known(connection: duckdb.DuckDBPyConnection | None, column: Literal["make", "model"]) -> list[str]:
+    if connection is None:
+        return []
+    query = f"select distinct {column} from visit where {column} is not null order by 1"
+    return [value for (value,) in connection.execute(query).fetchall()]
+
+
+def _text_column(texts: Sequence[str | None]) -> pd.Series:
+    import pandas as pd
+
+    return pd.Series([text or None for text in texts], dtype="str")
+
+
+def _by_row(found: pd.DataFrame, name: str, rows: int, beside: str | None = None) -> list[list[Any]]:
+    """Values of a column of what was found, one list a row of the texts; with a second column, pairs of both."""
+    lists: list[list[Any]] = [[] for _ in range(rows)]
+    values = found[name].tolist() if beside is None else zip(found[name], found[beside].tolist(), strict=True)
+    for row, value in zip(found["row"].tolist(), values, strict=True):
+        lists[row].append(value)
+    return lists
+
+
+def _by_call(rows: list[Any], pieces: Sequence[Sequence[str]]) -> list[list[Any]]:
+    """Rows of all complaints, then of all their pieces, put together call by call."""
+    place, whole = len(pieces), []
+    for row, cut in enumerate(pieces):
+        whole.append([rows[row], *rows[place : place + len(cut)]])
+        place += len(cut)
+    return whole
+
+
+def _told(values: pd.Series, row: int) -> str | None:
+    value = values.iloc[row]
+    return value if isinstance(value, str) else None
