@@ -227,7 +227,7 @@ def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
     rules = words.finding_rules
     for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
         is_listed = value in rules.values.get(name, ()) and rules.holds_for(name, kind)
-        if is_listed or (name not in rules.values and burnt({name: value})):
+        if is_listed or (name in words.part_names and burnt({name: value})):
             found[piece].append(f"{name}={value}")
     return found
 
