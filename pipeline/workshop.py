@@ -153,30 +153,32 @@ class Workshop:
 
         See Also
         --------
-        pipeline.load.load.load_files
+        pipeline.load.asked.Asked
 
         Examples
         --------
         >>> workshop.load(["jobs.csv"]).totals
         {'read': 60, 'loaded': 0, 'unchanged': 60, 'replaced': 0, 'rejected': 0}
         """
+        from pipeline.load.asked import Asked
         from pipeline.load.choose_layout import accept
+        from pipeline.load.layout import open_layout
         from pipeline.load.load import load_files
 
-        report = load_files(
+        asked = Asked(
             self.database,
             lambda: self.words,
             self.settings,
-            [Path(p) for p in paths],
-            layout=layout,
-            sheet=sheet,
-            strict=strict,
-            dry_run=dry_run,
-            whole_history=whole_history,
-            decide=accept if accept_guess else decide,
-            may_replace=may_replace,
-            progress=tell,
+            None if layout is None else open_layout(layout),
+            sheet,
+            strict,
+            dry_run,
+            whole_history,
+            accept if accept_guess else decide,
+            may_replace,
+            tell or (lambda _: None),
         )
+        report = load_files(asked, [Path(p) for p in paths])
         self.settings = with_currency_held(self.settings, self.database.connection)
         return report
 

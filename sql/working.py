@@ -1,8 +1,8 @@
 """What a load hands from step to step: the tables in ``load/``, each made by the file of its name.
 
 A file ``NAME_more.sql`` whose header says ``makes: NAME`` makes the same table in another case, or adds to it; one that
-says ``written by`` declares a table that Python fills. Only what follows a layout is written in Python: ``incoming`` and
-``line`` (`pipeline.load.shape`, `pipeline.load.mapping`), ``hashed``, ``screened`` and the macro ``plain_name``
+says ``written by`` declares a table that Python fills. Only what follows a layout is written in Python: ``incoming``
+and ``line`` (`pipeline.load.shape`, `pipeline.load.mapping`), ``hashed``, ``screened`` and the macro ``plain_name``
 (`pipeline.load.screen`).
 """
 
