@@ -164,4 +164,5 @@ def render(
 def _drawing(picture: Picture) -> dict[str, Any]:
     """What the page draws of a chart; its title stands above it as text."""
     untitled = {name: value for name, value in picture.spec.items() if name != "title"}
-    return theme.for_page({**untitled, "config": theme.chart_config()})
+    drawing: dict[str, Any] = theme.for_page({**untitled, "config": theme.chart_config()})
+    return drawing
