@@ -296,7 +296,7 @@ class Workshop:
         return list_models(self.database)
 
     def compare_models(self, first: str, second: str) -> pd.DataFrame:
-        """Two models' scores side by side.
+        """Compare two models' scores side by side.
 
         Examples
         --------

@@ -53,7 +53,7 @@ def confirm(question: str, option: str) -> None:
     """
     if not sys.stdin.isatty():
         raise UsageError(
-            "This changes the books, and nobody is there to be asked.", f"Say yes beforehand with {option}."
+            "This changes the records, and there is nobody to ask.", f"Confirm beforehand with {option}."
         )
     sys.stderr.write(f"{safe(question)} [y/N] ")
     sys.stderr.flush()

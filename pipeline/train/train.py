@@ -105,8 +105,8 @@ def _may_learn(database: Database, jobs: int) -> None:
     """Refuse before the work what could not be learned or not be kept."""
     if jobs < FEWEST:
         raise ModelError(
-            f"There are {jobs} cured jobs with a known cause and their follow-up over; "
-            f"{FEWEST} are the fewest to learn from.",
+            f"There are {jobs} cured jobs with a known cause whose follow-up is over; "
+            f"at least {FEWEST} are needed to learn from.",
             "Load more job records, or record causes when jobs are closed; until then answers use the built-in lists.",
         )
     with alone_in(database.folder_of_models):
@@ -425,7 +425,7 @@ def backtest(
     jobs = examples(database)
     if len(jobs) < FEWEST:
         raise ModelError(
-            f"There are {len(jobs)} cured jobs; {FEWEST} are the fewest for a backtest.", "Load more job records."
+            f"There are {len(jobs)} cured jobs; a backtest needs at least {FEWEST}.", "Load more job records."
         )
     lists, say = background(words), tell or (lambda _: None)
     say("Learning from more and more of the jobs …")
