@@ -271,7 +271,7 @@ class Workshop:
         """
         from pipeline.store.atomic_write import whole
         from pipeline.store.outputs import PAGE, may_write
-        from pipeline.train.train import backtest
+        from pipeline.train.backtest import backtest
         from reports.pages.backtest import backtest_page
 
         if out is not None:
@@ -291,7 +291,7 @@ class Workshop:
         >>> workshop.models()[["model", "is_in_use"]].values.tolist()
         [['0001', True]]
         """
-        from pipeline.train.train import list_models
+        from pipeline.train.versions import list_models
 
         return list_models(self.database)
 
@@ -304,7 +304,7 @@ class Workshop:
         >>> workshop.compare_models("0001", second).columns.tolist()
         ['measure', '0001', '0002']
         """
-        from pipeline.train.train import compare_models
+        from pipeline.train.compare import compare_models
 
         return compare_models(self.database, first, second)
 
@@ -316,7 +316,7 @@ class Workshop:
         >>> workshop.use_model("0001")["in_use"]
         '0001'
         """
-        from pipeline.train.train import use_model
+        from pipeline.train.versions import use_model
 
         return use_model(self.database, name)
 

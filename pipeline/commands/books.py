@@ -34,7 +34,7 @@ def load(
     ] = False,
     whole_history: Annotated[
         bool,
-        typer.Option("--whole-history", help="The files hold every job of their period: take out visits they no longer contain."),
+        typer.Option("--whole-history", help="The files hold every job of their period: take out visits they lack."),
     ] = False,
     accept_guess: Annotated[
         bool, typer.Option("--accept-guess", help="Accept a guessed layout without review.")
@@ -70,7 +70,9 @@ def load(
             tell=progress(quiet),
         )
         if dry_run and is_new:
-            report.notes.append(f"The workshop {shown(db.name)} was created for this and is empty; its key lies beside it.")
+            report.notes.append(
+                f"The workshop {shown(db.name)} was created for this and is empty; its key lies beside it."
+            )
         if save_layout:
             report.save_layout(save_layout)
         show(report.as_json(), report.lines(), as_json)

@@ -104,7 +104,7 @@ def _our_bug(fault: Exception) -> PriorjobsError:
     bug = PriorjobsError(
         f"This is a bug in priorjobs, not a fault in your data: {type(fault).__name__} "
         f"in {Path(place.filename).name}, line {place.lineno}.",
-        "No partial changes were saved. Set PRIORJOBS_TRACE=1 and run it again to see the full traceback for a bug report.",
+        "No partial changes were saved. Set PRIORJOBS_TRACE=1 and run it again to see the traceback for a bug report.",
     )
     bug.code, bug.exit_status = "internal", 2
     return bug

@@ -309,7 +309,9 @@ def _decided(row: _Row, terms: dict[str, set[str]]) -> str | None:
         return row.decision.strip()
     for piece in said.split("|") if row.list == "cure" else [said]:
         if piece.strip() not in terms[row.list]:
-            raise LayoutError(f"{shown(piece.strip())} is not a term of list {row.list}.", _hint(piece, terms[row.list]))
+            raise LayoutError(
+                f"{shown(piece.strip())} is not a term of list {row.list}.", _hint(piece, terms[row.list])
+            )
     return "|".join(piece.strip() for piece in said.split("|")) if row.list == "cure" else said
 
 
