@@ -9,6 +9,8 @@ from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import UsageError
+from pipeline.store.unchanged import while_unchanged
+from pipeline.values.ages import years_told
 from pipeline.visit.alarms_in_call import quiet_call, quiet_piece, with_alarms, with_doubt
 from pipeline.visit.findings import read_findings
 from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
@@ -21,15 +23,15 @@ from pipeline.words.told import NEWLY_PLACED, told_in
 from reports.render.wording import Written, sentence
 
 if TYPE_CHECKING:
-    import duckdb
     import pandas as pd
 
+    from pipeline.store.database import Database
     from pipeline.words import Words
     from pipeline.words.told import Told
 
 
 def read_questions(
-    words: Words, connection: duckdb.DuckDBPyConnection | None, calls: Sequence[Call], *, on: dt.date | None = None
+    words: Words, database: Database | None, calls: Sequence[Call], *, on: dt.date | None = None
 ) -> list[Question]:
     """Read several calls at once.
 
@@ -37,8 +39,8 @@ def read_questions(
     ----------
     words
         Lists in force.
-    connection
-        The workshop database: its spellings of makes and models win, as in a load; None = none known.
+    database
+        The workshop's: its spellings of makes and models win, as in a load; None = none known.
     calls
         As a technician writes them.
     on
@@ -52,7 +54,7 @@ def read_questions(
     if not all(call.kind.strip() for call in calls):
         raise UsageError("No kind of appliance was given.", 'Say it as you would write it: --kind "washing machine"')
     day = on or dt.date.today()
-    read = _read_columns(words, connection, calls, day)
+    read = _read_columns(words, database, calls, day)
     return [_question(words, read, row, call, day) for row, call in enumerate(calls)]
 
 
@@ -84,7 +86,7 @@ class _Columns:
     makes: pd.Series
     models: pd.Series
     families: pd.Series
-    years: pd.Series
+    years: Sequence[float]
     shown: list[list[Any]]
     tellings: list[tuple[tuple[Told, ...], str]]
     pieces: list[list[str]]
@@ -93,14 +95,11 @@ class _Columns:
     codes: list[list[list[Any]]]
 
 
-def _read_columns(
-    words: Words, connection: duckdb.DuckDBPyConnection | None, calls: Sequence[Call], day: dt.date
-) -> _Columns:
+def _read_columns(words: Words, database: Database | None, calls: Sequence[Call], day: dt.date) -> _Columns:
     """Read all calls at once, column by column, as a load does."""
     import pandas as pd
 
     from pipeline.load import identity
-    from pipeline.values import ages
 
     found = words.match("kind", _text_column([call.kind for call in calls]))
     kinds = [str(kind) for kind in found["term"]]
@@ -116,14 +115,15 @@ def _read_columns(
     def column(name: str) -> pd.Series:
         return _text_column([getattr(call, name) for call in quiet])
 
-    makes = _makes(words, column("make"), _known(connection, "make") if column("make").notna().any() else [])
-    models = _models(column("model"), connection)
+    makes, models = _makes(words, column("make"), database), _models(column("model"), database)
     pieces = [
         [quiet_piece(piece, kind) for piece in pieces_of(left)] for (_, left), kind in zip(tellings, kinds, strict=True)
     ]
     whole = _text_column([", ".join(cut) for cut in pieces])
     whose = [*range(len(calls)), *(row for row, cut in enumerate(pieces) for _ in cut)]
-    texts = pd.Series([*column("complaint"), *chain(*pieces)], dtype="str")  # complaints, then their pieces
+    texts = pd.Series(
+        [*(call.complaint or None for call in quiet), *chain(*pieces)], dtype="str"
+    )  # complaints, then their pieces
     present = words.find_symptoms(texts, found["term"].take(whose).reset_index(drop=True))
     codes = words.said_codes(texts, makes.take(whose).reset_index(drop=True))
     return _Columns(
@@ -132,8 +132,8 @@ def _read_columns(
         [bool(is_known) for is_known in found["is_understood"]],
         makes,
         models,
-        identity.model_family(models),
-        ages.parse(column("age"), pd.Series([pd.Timestamp(day)] * len(calls)))["value"],
+        identity.model_family(models) if models.notna().any() else models,
+        years_told(tuple(call.age for call in quiet), day),
         _by_row(words.codes(column("code"), makes), "code", len(calls)),
         tellings,
         pieces,
@@ -162,7 +162,7 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         for word, base in words.mended(", ".join(pieces))
     ]
     in_words = dict(term.split("=", 1) for piece in told if piece.how == FINDING for term in piece.terms)
-    years = read.years.iloc[row]
+    years = read.years[row]
     is_read = [
         (call.kind, read.is_known[row]),
         (call.age, not pd.isna(years)),
@@ -214,26 +214,28 @@ def _not_read(texts: Sequence[tuple[str | None, bool]], kind: str) -> tuple[str,
     return tuple(dict.fromkeys(t for t in left if not licensed_work([t], kind) and not alarms([t], kind)))
 
 
-def _makes(words: Words, written: pd.Series, known: list[str]) -> pd.Series:
+def _makes(words: Words, written: pd.Series, database: Database | None) -> pd.Series:
     from pipeline.load import identity
 
     if not written.notna().any():
         return written
     found = words.match("make", written)
-    return found["term"].where(found["is_understood"], identity.make(written, known))
+    return found["term"].where(found["is_understood"], identity.make(written, _known(database, "make")))
 
 
-def _models(written: pd.Series, connection: duckdb.DuckDBPyConnection | None) -> pd.Series:
+def _models(written: pd.Series, database: Database | None) -> pd.Series:
     from pipeline.load import identity
 
-    return identity.model(written, _known(connection, "model")) if written.notna().any() else written
+    return identity.model(written, _known(database, "model")) if written.notna().any() else written
 
 
-def _known(connection: duckdb.DuckDBPyConnection | None, column: Literal["make", "model"]) -> list[str]:
-    if connection is None:
+def _known(database: Database | None, column: Literal["make", "model"]) -> list[str]:
+    """Spellings of makes or models on record; those of a database that is only read are kept."""
+    if database is None:
         return []
     query = f"select distinct {column} from visit where {column} is not null order by 1"
-    return [value for (value,) in connection.execute(query).fetchall()]
+    rows = while_unchanged(database, ("spellings", column), lambda: database.connection.execute(query).fetchall())
+    return [value for (value,) in rows]
 
 
 def _text_column(texts: Sequence[str | None]) -> pd.Series:

@@ -119,7 +119,7 @@ def in_text(database: Database, words: Words, calls: int, seed: int) -> None:
             "code": said.code(rng, call.code) if call.code else None,
             "found": [said.findings(rng, case.found)] if case.found else [],
         }
-        questions.append(read_questions(words, database.connection, [Call(**text)], on=TODAY)[0])
+        questions.append(read_questions(words, database, [Call(**text)], on=TODAY)[0])
         limit.append(
             world.posterior(
                 call.kind,
