@@ -87,7 +87,7 @@ def questions_of(
     UsageError
         A call gives no kind of appliance.
     """
-    questions = read_questions(words, database.connection, calls, on=on)
+    questions = read_questions(words, database, calls, on=on)
     units = [Unit(call.serial, call.customer, q.kind, q.symptoms) for call, q in zip(calls, questions, strict=True)]
     found = histories(database, settings, units, on)
     known = phrases.kept(database)

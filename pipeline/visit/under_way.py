@@ -13,7 +13,7 @@ from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.question import Question
 from pipeline.visit.walk import Event, Stand, Walk, told
 from pipeline.words.alarms import alarms
-from pipeline.words.burnt import burnt, put_right
+from pipeline.words.burnt import still_burnt
 from pipeline.words.licensed import licensed_work
 from reports.render.wording import Finding, Written, sentence, value_of
 
@@ -89,14 +89,17 @@ class Visit:
                 return left
             self.outcome = ENDINGS[key]
         else:
-            self.events.append(event_of(now, step, key, keys[key]))
-            self.outcome = "fixed" if self.events[-1].what == "cured" else ""
+            event = event_of(now, step, key, keys[key])
+            if event.what == "cured" and (left := self.still_burnt(now.trade, event.cause)):
+                return left
+            self.events.append(event)
+            self.outcome = "fixed" if event.what == "cured" else ""
         return ""
 
-    def still_burnt(self, trade: Trade) -> str:
+    def still_burnt(self, trade: Trade, cured: str = "") -> str:
         """Say what was seen burnt and not put right, with which no visit ends as fixed; "" = nothing."""
-        done = {event.cause for event in self.events if event.what in ("tried", "cured")}
-        left = [what for what in burnt(self.question().findings) if done.isdisjoint(put_right(trade, what))]
+        done = {cured, *(event.cause for event in self.events if event.what in ("tried", "cured"))}
+        left = still_burnt(trade, self.question().findings, done)
         return sentence("visit.still_burnt", what=[Finding(what) for what in left]) if left else ""
 
     def undo(self) -> None:
