@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from pipeline.load.whole_history import Gone
 
 MEMORY_LIMIT = "1100MB"  # of DuckDB while it loads; what is beyond goes to disk
-LARGE = 8 << 20  # bytes of a file that all cores are to read, whatever the size of the database (see `connect.SMALL`)
+LARGE = 2 << 20  # bytes of a file that all cores are to read, whatever the size of the database (see `connect.SMALL`)
 
 
 class _NothingKept(Exception):

@@ -51,9 +51,12 @@ def connect(path: Path, patience: Patience, *, read_only: bool) -> duckdb.DuckDB
         Not a database, damaged, or in a place that cannot be used.
     """
     place = place_of(path)
-    config = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+    config: dict[str, str | bool | int | float | list[str]] = {
+        "autoinstall_known_extensions": "false",
+        "autoload_known_extensions": "false",
+    }
     if not place.exists() or place.stat().st_size < SMALL:
-        config["threads"] = "1"
+        config["threads"] = 1
     while True:
         try:
             return duckdb.connect(str(place), read_only=read_only, config=config)
