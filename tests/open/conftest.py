@@ -18,6 +18,7 @@ import pytest
 from pipeline.open.guard import Guard
 from pipeline.open.site import make_app
 from tests.worlds import office_files, visit_workshop
+from tests.worlds.empty import empty_workshop
 
 HOST = "127.0.0.1:8750"
 
@@ -84,8 +85,8 @@ def owner(office: Path) -> Browser:
 
 @pytest.fixture
 def empty(tmp_path: Path) -> Browser:
-    """Pages over a folder in which nothing is yet."""
-    return Browser(served(tmp_path / "workshop.duckdb"))
+    """Pages over a workshop without records."""
+    return Browser(served(empty_workshop(tmp_path / "workshop.duckdb")))
 
 
 def worked(browser: Browser, response: Any) -> str:
