@@ -65,12 +65,8 @@ def heard(
 
     Parameters
     ----------
-    words
-        Lists in force.
     pieces
         As `pieces_of` cut them.
-    kind
-        The appliance.
     said, codes
         Of each piece, the complaints in it with whether they are denied, and the codes.
     symptoms
@@ -84,10 +80,8 @@ def heard(
     """
     if not pieces:
         return ()
-    affirmed = _affirmed(words, pieces, kind)
-    found = _found(words, pieces, kind)
-    heard_in_whole = set(symptoms)
-    said = [[(s, is_negated) for s, is_negated in here if is_negated or s in heard_in_whole] for here in said]
+    affirmed, found = _affirmed(words, pieces, kind), _found(words, pieces, kind)
+    said = [[(s, is_negated) for s, is_negated in here if is_negated or s in symptoms] for here in said]
     known = {symptom for here in said for symptom, _ in here}
     left = [symptom for symptom in symptoms if symptom not in known]
     told: list[Heard] = []

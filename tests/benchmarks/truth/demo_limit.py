@@ -33,7 +33,7 @@ from models.causes.features import wide
 from models.evaluate.backtest import in_order, known_facts
 from pipeline.settings import Settings
 from pipeline.store.database import Database
-from pipeline.train.train import examples
+from pipeline.train.examples import examples
 from pipeline.train.word_background import background
 from pipeline.visit.ask import ask
 from pipeline.visit.costs import NONE_OF_THESE
