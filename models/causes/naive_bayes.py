@@ -1,9 +1,9 @@
-"""Naive Bayes by kind on the features of the regression but pieces of words, every count shrunk to the kind's own rate.
+"""Naive Bayes by kind on the regression's features but pieces of words, every count shrunk to the kind's rate.
 
 It is too sure of itself, for words repeat one another, and pieces of words would most; but it errs otherwise than the
-regression, and the pool, which gives it little weight where words tell most, is better than either. Columns that mean together what neither means
-alone (a code and the model family, an age and the make) are taken as one: the joint counts of each cause correct what
-the two say apart. Each column joins one other at most, the pair of most evidence first.
+regression, and the pool, which gives it little weight where words tell most, is better than either. Columns that mean
+together what neither means alone (a code and the model family, an age and the make) are taken as one: the joint counts
+of each cause correct what the two say apart. Each column joins one other at most, the pair of most evidence first.
 """
 
 from __future__ import annotations
