@@ -16,7 +16,8 @@ from pipeline.load.guess_shape import (
     with_running_notes,
     with_sections,
 )
-from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_layout, shipped
+from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule
+from pipeline.load.layout_file import as_toml, open_layout, shipped
 from pipeline.load.mapping import cell
 from pipeline.read.incoming import plain_name
 from pipeline.store.batches import frame
