@@ -57,9 +57,8 @@ def plan_round(
     -------
     dict
         ``calls``: one object a call as in `causes`; ``van``: part, kind, make, model_family, part_number, expected_use,
-        carry (units), on_van, in_store (None = no stock is kept); ``one_visit``: expected
-        calls for which the parts are aboard; ``not_planned``: lines left out, and why;
-        ``remarks``: job numbers given twice.
+        carry (units), on_van, in_store (None = no stock is kept); ``one_visit``: expected calls for which the parts are
+        aboard; ``not_planned``: lines left out, and why; ``remarks``: job numbers given twice.
 
     Raises
     ------
