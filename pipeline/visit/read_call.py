@@ -13,13 +13,14 @@ from pipeline.store.unchanged import while_unchanged
 from pipeline.values.ages import years_told
 from pipeline.visit.alarms_in_call import quiet_call, quiet_piece, with_alarms, with_doubt
 from pipeline.visit.findings import read_findings
-from pipeline.visit.heard import FINDING, NOTHING, Heard, heard, pieces_of
+from pipeline.visit.heard import FINDING, NOTHING, Heard, beside_codes, heard, pieces_of, without_states_of_things
 from pipeline.visit.question import NEW_YEARS, Call, Question
 from pipeline.visit.told_aside import told_aside
 from pipeline.words.alarms import alarms
 from pipeline.words.appliance import about
 from pipeline.words.licensed import licensed_work
 from pipeline.words.told import NEWLY_PLACED, told_in
+from pipeline.words.vocabulary import plain
 from reports.render.wording import Written, sentence
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
     from pipeline.words.told import Told
+    from reports.render.wording import Sentence
 
 
 def read_questions(
@@ -154,22 +156,25 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     aside = told_aside(words, tellings, kind, symptoms)
     symptoms += aside.complaints
     told = with_alarms(heard(words, pieces, kind, said_of, codes_of, symptoms), left, kind)
-    told = (*told, *aside.heard)
+    symptoms = _on_zones(call.kind, without_states_of_things(words, symptoms, told))
+    beside_code = beside_codes(words, read.quiet[row].code or "", kind, read.shown[row])
+    told = (*told, *aside.heard, *beside_code)
     symptoms = [*about(words, kind).with_brought(alarms(call.texts(), kind)), *symptoms]
     given, strange, remarks = read_findings(words, read.quiet[row].found, kind)
     remarks += [
         sentence("answer.word_read_as", text=Written(word), word=Written(base))
         for word, base in words.mended(", ".join(pieces))
     ]
+    remarks += _in_other_language(words, call.kind)
     in_words = dict(term.split("=", 1) for piece in told if piece.how == FINDING for term in piece.terms)
     years = read.years[row]
     is_read = [
         (call.kind, read.is_known[row]),
         (call.age, not pd.isna(years)),
         *((word, False) for word in read.unknown[row]),
-        (read.quiet[row].code, bool(read.shown[row])),
+        (read.quiet[row].code, bool(read.shown[row] or beside_code)),
         (call.complaint, bool(symptoms or codes or in_words or aside.heard)),
-        *(_nothing_of(told, tellings, read.unknown[row]) if symptoms or codes else ()),
+        *(_nothing_of(told, tellings, read.unknown[row]) if symptoms or codes or in_words or aside.heard else ()),
         *((text, False) for text in strange),
     ]
     return Question(
@@ -180,7 +185,7 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         age_years=None if pd.isna(years) else float(years),
         symptoms=tuple(dict.fromkeys(symptoms)),
         codes=tuple(dict.fromkeys(codes)),
-        findings={**_seen_in(words, kind, symptoms), **in_words, **given},
+        findings={**_seen_in(words, kind, symptoms, call), **in_words, **given},
         complaint=call.complaint or "",
         not_understood=_not_read(is_read, kind),
         heard=told,
@@ -193,10 +198,30 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     )
 
 
-def _seen_in(words: Words, kind: str, symptoms: Sequence[str]) -> dict[str, str]:
-    """Findings that a danger told says by itself: of a damaged lead nobody need look whether it is damaged."""
-    known = about(words, kind).hazards
-    return dict(seen for name in symptoms if name in known and (seen := known[name].seen))
+def _in_other_language(words: Words, kind: str) -> list[Sentence]:
+    """Say which setting has complaints read, where the kind is named in a language that is not switched on."""
+    locale = words.lists.foreign_kinds.get(plain(kind).strip())
+    return [sentence("answer.other_language", text=Written(kind), locale=locale)] if locale else []
+
+
+def _on_zones(kind_as_told: str, symptoms: Sequence[str]) -> list[str]:
+    """An induction hob has zones and no rings."""
+    is_induction = "indu" in plain(kind_as_told)
+    return ["zone dead" if is_induction and symptom == "ring dead" else symptom for symptom in symptoms]
+
+
+def _seen_in(words: Words, kind: str, symptoms: Sequence[str], call: Call) -> dict[str, str]:
+    """Findings that a danger told says by itself: of a damaged lead nobody need look whether it is damaged.
+
+    Where several may be meant it is the one that is named ("oven door glass").
+    """
+    known, seen = about(words, kind).hazards, dict[str, str]()
+    for may in (known[name].seen for name in symptoms if name in known):
+        if len(may) > 1:
+            named = words.things_in(" ; ".join(filter(None, call.texts())), kind)
+            may = tuple(one for one in may if one[0] in named)
+        seen |= dict(may if len(may) == 1 else ())
+    return seen
 
 
 def _nothing_of(
