@@ -206,8 +206,8 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
+    from pipeline.load.hashes import load_key
     from pipeline.load.hints import another_language, blank_lines, of_batch, without_causes
-    from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
     from pipeline.load.versions import compare

@@ -26,7 +26,7 @@ SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other t
 
 def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
     """Make table ``mask`` of the cells that change; returns the columns they stand in."""
-    from pipeline.load.privacy import FIRST_LOOK, mask_contacts
+    from pipeline.load.contacts import FIRST_LOOK, mask_contacts
 
     make(connection, "mask")
     changed: set[str] = set()

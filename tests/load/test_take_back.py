@@ -12,7 +12,7 @@ import pytest
 import sql
 from pipeline import Workshop
 from pipeline.errors import UsageError
-from pipeline.load.privacy import load_key
+from pipeline.load.hashes import load_key
 from tests.command_in_fork import in_fork
 from tests.worlds import shared
 from tests.worlds.empty import empty_workshop
