@@ -9,12 +9,13 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import DatabaseUnusable
 from pipeline.load import contacts, hashes
 from pipeline.load.personal_headers import is_personal
+from tests.worlds.shared import times
 
 
 def masked(text: str, customer: str | None = None) -> str:
@@ -136,6 +137,7 @@ def test_a_rows_own_customer_reference_is_masked_in_its_text() -> None:
     assert texts.tolist() == ["Jane Doe", "Jane Doe"]
 
 
+@settings(max_examples=times(10))
 @given(st.lists(st.one_of(st.none(), st.text(max_size=60)), max_size=10))
 def test_any_text_keeps_its_row_and_masking_twice_changes_nothing(written: list[str | None]) -> None:
     texts = pd.Series(written, index=range(5, 5 + len(written)), dtype="str", name="complaint")
