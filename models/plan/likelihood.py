@@ -85,7 +85,7 @@ class Likelihoods:
         return {cause: place for place, cause in enumerate(known)}, table / table.sum(axis=1, keepdims=True)
 
     def _pooled(self, finding: str, values: Sequence[str], usual: str | None) -> Floats:
-        """The finding where no expectation is stated: all such causes together, leaning on the usual value."""
+        """The finding where no expectation is stated: all such causes together, shrunk towards the usual value."""
         n = np.zeros(len(values))
         for (cause, name), counts in self.jobs.items():
             if name == finding and (cause, name) not in self.expected:

@@ -1,4 +1,4 @@
-"""Records in and out of the books: load, export, forget, backup, restore."""
+"""Records in and out: load, export, forget, backup, restore."""
 
 from __future__ import annotations
 
@@ -18,30 +18,33 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+Files = Annotated[
+    list[str],
+    typer.Argument(help="Files or folders: CSV, XLSX, ODS, JSON Lines, Parquet; '-' reads standard input."),
+]
+GivenLayout = Annotated[str | None, typer.Option(help="Layout file, or the name of a shipped layout.")]
+SaveLayout = Annotated[Path | None, typer.Option(help="Save the mapping that was used, to be edited and reused.")]
+Sheet = Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Show what would happen, change nothing.")]
+Strict = Annotated[bool, typer.Option("--strict", help="Refuse a whole file when one of its lines is refused.")]
+WholeHistory = Annotated[
+    bool,
+    typer.Option("--whole-history", help="The files hold every job of their period: take out visits they lack."),
+]
+AcceptGuess = Annotated[bool, typer.Option("--accept-guess", help="Accept a guessed layout without review.")]
+YesReplace = Annotated[bool, typer.Option("--yes", help="Do not ask before a file is read again with another layout.")]
+
+
 def load(
-    files: Annotated[
-        list[str],
-        typer.Argument(help="Files or folders: CSV, XLSX, ODS, JSON Lines, Parquet; '-' reads standard input."),
-    ],
-    layout: Annotated[str | None, typer.Option(help="Layout file, or the name of a shipped layout.")] = None,
-    save_layout: Annotated[
-        Path | None, typer.Option(help="Save the mapping that was used, to be edited and reused.")
-    ] = None,
-    sheet: Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")] = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show what would happen, change nothing.")] = False,
-    strict: Annotated[
-        bool, typer.Option("--strict", help="Refuse a whole file when one of its lines is refused.")
-    ] = False,
-    whole_history: Annotated[
-        bool,
-        typer.Option("--whole-history", help="The files hold all jobs of their period: take out what they lack."),
-    ] = False,
-    accept_guess: Annotated[
-        bool, typer.Option("--accept-guess", help="Take a guessed layout without looking at it.")
-    ] = False,
-    yes: Annotated[
-        bool, typer.Option("--yes", help="Do not ask before a file read before with another layout is read anew.")
-    ] = False,
+    files: Files,
+    layout: GivenLayout = None,
+    save_layout: SaveLayout = None,
+    sheet: Sheet = None,
+    dry_run: DryRun = False,
+    strict: Strict = False,
+    whole_history: WholeHistory = False,
+    accept_guess: AcceptGuess = False,
+    yes: YesReplace = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -70,7 +73,9 @@ def load(
             tell=progress(quiet),
         )
         if dry_run and is_new:
-            report.notes.append(f"The workshop {shown(db.name)} was made for it and is empty; its key lies beside it.")
+            report.notes.append(
+                f"The workshop {shown(db.name)} was created for this and is empty; its key lies beside it."
+            )
         if save_layout:
             report.save_layout(save_layout)
         show(report.as_json(), report.lines(), as_json)
@@ -95,7 +100,7 @@ def tables(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Say what every table holds, and of one table what every column means.
+    """Describe every table, or every column of one table.
 
     Example: priorjobs tables, then priorjobs tables episode
     """
@@ -133,12 +138,12 @@ def take_back(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Take a file out of the books again, with all that rests on it.
+    """Take a file out again, with everything that rests on it.
 
     Example: priorjobs take-back 3
     """
     if undo == (batch is not None):
-        raise UsageError("Say which batch, or --undo.", "See what came in: priorjobs batches")
+        raise UsageError("Name a batch, or give --undo.", "See what came in: priorjobs batches")
     with Workshop.open(db) as workshop:
         if undo:
             told = workshop.undo_take_back()
@@ -189,7 +194,7 @@ def forget(
     Example: priorjobs forget C-1042
     """
     if not yes:
-        confirm(f"Erase all that names {shown(customer_ref)}? It cannot be undone.", "--yes")
+        confirm(f"Erase everything that names {shown(customer_ref)}? This cannot be undone.", "--yes")
     with Workshop.open(db) as workshop:
         told = workshop.forget(customer_ref)
     show(told, pairs(told), as_json)

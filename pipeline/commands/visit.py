@@ -29,7 +29,7 @@ def causes(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Likely causes, next steps, parts to carry and cautions for one appliance.
+    """Give likely causes, next steps, parts to carry and cautions for one appliance.
 
     Example: priorjobs causes --kind w/m --age 3 --complaint "stops before spin, lamps flashing" --found "water left=no"
     """
@@ -46,7 +46,7 @@ def causes(
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:
-            from pipeline.visit.begun import file_beside
+            from pipeline.visit.broken_off import file_beside
 
             workshop.converse(record=record, begun=file_beside(workshop.database.path), **told)
             return
@@ -66,7 +66,7 @@ def round(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """A day's calls: one page of visit sheets, and what to load into the van.
+    """Prepare a day's calls: one page of visit sheets, and what to load into the van.
 
     Example: priorjobs round tomorrow.csv --out tomorrow.html
     """

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import LayoutError, shown
 from pipeline.load.keep import as_json
-from pipeline.load.layout import REQUIRED, Join, Layout, parse_layout
+from pipeline.load.layout import REQUIRED, Join, Layout
+from pipeline.load.layout_file import parse_layout
 from pipeline.read.incoming import Reading, Records
 from pipeline.small_text import small_text
 
@@ -72,7 +73,7 @@ def _guessed(asked: Asked, source: Source, records: Records) -> tuple[Layout, Pr
             notes=(*proposal.notes, f"lines of sheet {join.sheet} are added by {join.by}"),
         )
     if not asked.dry_run:
-        proposal = asked.decide(source, proposal)
+        proposal = (asked.decide or hold_back)(source, proposal)
     return proposal.layout, proposal
 
 

@@ -171,8 +171,10 @@ def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settin
         f"limit {LOOKED_AT}",
     )
     now = _understood(words, rows)
-    for language in off if now.size else ():
-        then = _understood(Lists.load((language,)), rows) & ~now
+    left = ~now
+    may_gain = left.sum() >= LEAST_GAINED and left.mean() >= UNDERSTOOD_BETTER
+    for language in off if may_gain else ():
+        then = _understood(Lists.load((language,)), rows) & left
         if then.sum() >= LEAST_GAINED and then.mean() >= UNDERSTOOD_BETTER:
             on = ", ".join(f'"{name}"' for name in (*settings.languages, language))
             return [

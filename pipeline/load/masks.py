@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.load.mapping import literal
 from pipeline.store.batches import batches, insert
+from sql.working import make
 
 if TYPE_CHECKING:
     import duckdb
@@ -24,16 +25,20 @@ SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other t
 
 
 def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    """Make table ``mask`` (written, masked, level) of the cells that change; returns the columns they stand in."""
-    from pipeline.load.privacy import FIRST_LOOK, mask_contacts
+    """Make table ``mask`` of the cells that change; returns the columns they stand in."""
+    from pipeline.load.contacts import FIRST_LOOK, mask_contacts
 
-    connection.execute("create or replace temp table mask (written varchar, masked varchar, level varchar)")
+    make(connection, "mask")
     changed: set[str] = set()
-    for column, level in MASKED.items():
-        suspect = literal(FIRST_LOOK[level])
-        query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
-        for rows in batches(connection, query):
-            _keep_masked(connection, rows["w"], mask_contacts(rows["w"], level=level), changed, column)
+    suspect = " union all ".join(
+        f"select distinct '{column}' as c, {column} as w from line "
+        f"where regexp_matches({column}, {literal(FIRST_LOOK[level])})"
+        for column, level in MASKED.items()
+    )
+    for rows in batches(connection, suspect):
+        for column, written in rows.groupby("c")["w"]:
+            masked = mask_contacts(written, level=MASKED[str(column)])
+            _keep_masked(connection, written, masked, changed, str(column))
     query = f"select {', '.join(NAMES_CUSTOMER)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
     for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, NAMES_CUSTOMER))})"):
         for column in NAMES_CUSTOMER:
@@ -42,10 +47,7 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
                 held = held[held["customer_ref"].str.contains("[^\\W\\d_]")]
             masked = mask_contacts(held[column], held["customer_ref"], MASKED[column])
             _keep_masked(connection, held[column], masked, changed, column)
-    connection.execute(
-        "create or replace temp table mask as select distinct on (written, level) * from mask "
-        "order by written, level, length(masked)"
-    )
+    make(connection, "mask_strictest")
     return changed
 
 

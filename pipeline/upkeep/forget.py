@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
-from pipeline.load.privacy import hash_customers, load_key
+from pipeline.load.hashes import hash_customers, load_key
 from pipeline.upkeep.elsewhere import elsewhere
 from pipeline.upkeep.written_name import APOSTROPHES, pattern_of_files, pattern_of_sql
 
@@ -93,7 +93,7 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     if searched["found"]:
         raise DatabaseUnusable(
             f"The customer is still found in {', '.join(searched['found'])}.",
-            "Run this again, and tell us if it stays so.",
+            "Run this again; report it if it stays so.",
         )
     return {
         **counts,

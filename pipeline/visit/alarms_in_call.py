@@ -40,13 +40,12 @@ def with_doubt(telling: tuple[tuple[Told, ...], str], kind: str) -> tuple[tuple[
     return tuple(one._replace(is_doubtful=one.is_doubtful or bool(alarms([text], kind))) for one, text in whole), left
 
 
-def with_alarms(told: Sequence[Heard], complaint: str, kind: str) -> tuple[Heard, ...]:
+def with_alarms(told: Sequence[Sequence[Heard]], complaint: str, kind: str) -> tuple[Heard, ...]:
     """Account for the pieces as they were told, with the alarms that they raise."""
-    pieces, place, whole, before = pieces_of(complaint), -1, list[Heard](), None
-    for one in told:
-        place += before is None or one.how != FINDING or before.how != COMPLAINT or one.text != before.text
-        raised = alarms([pieces[place]], kind) if one.how != FINDING else ()
-        terms = (*raised, *(one.terms if one.how == COMPLAINT else ()))
-        whole.append(Heard(pieces[place], COMPLAINT, terms) if raised else replace(one, text=pieces[place]))
-        before = one
+    whole = list[Heard]()
+    for piece, here in zip(pieces_of(complaint), told, strict=True):
+        raised = alarms([piece], kind)
+        first, rest = (here[0], here[1:]) if here[0].how != FINDING or not raised else (Heard(piece, COMPLAINT), here)
+        terms = (*raised, *(first.terms if first.how == COMPLAINT else ()))
+        whole += [Heard(piece, COMPLAINT, terms) if raised else replace(first, text=piece), *rest]
     return tuple(whole)

@@ -202,9 +202,10 @@ class _Put:
         """
         ruled: dict[str, set[str]] = {value: set() for value in card.values}
         for value in card.values:
-            right = {cause for what in burnt({card.finding: value}) for cause in put_right(self.trade, what)}
+            seen = burnt({card.finding: value})
+            right = {cause for what in seen for cause in put_right(self.trade, what)}
             for act in self.acts:
-                is_other = bool(burnt({card.finding: value})) and right.isdisjoint(act.cures)
+                is_other = bool(seen) and right.isdisjoint(act.cures)
                 if is_other or (value != card.values[0] and self._needs_usual(act, card)):
                     ruled[value].add(act.name)
         for act in self.acts:

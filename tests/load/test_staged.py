@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import PriorjobsError
-from pipeline.load.layout import parse_layout
+from pipeline.load.layout_file import parse_layout
 from pipeline.load.stage import STAGED, restage
 from pipeline.settings import Settings
 from pipeline.store.database import Database

@@ -21,7 +21,7 @@ import pytest
 import sql
 from pipeline import Workshop
 from pipeline.errors import LayoutError
-from pipeline.load.privacy import load_key
+from pipeline.load.hashes import load_key
 from pipeline.store.backup import write_backup
 from tests.command_in_fork import Ran, in_fork
 from tests.worlds.demo_sample import learned
@@ -123,7 +123,7 @@ def told_well(ran: Ran, status: int | tuple[int, ...], *words: str) -> None:
     assert ran.status in (status if isinstance(status, tuple) else (status,)), ran
     assert ran.out == "", ran
     assert "Traceback" not in ran.err, ran.err
-    assert "fault of priorjobs itself" not in ran.err, ran.err
+    assert "bug in priorjobs" not in ran.err, ran.err
     what, remedy = ran.err.strip().splitlines()[-2:]
     assert what.endswith((".", "?", ")")), what
     assert len(remedy.split()) >= 3, remedy

@@ -22,7 +22,7 @@ def said_at(table):
 
 
 def asked_of(workshop, table):
-    return read_questions(workshop.words, workshop.database.connection, said_at(table))
+    return read_questions(workshop.words, workshop.database, said_at(table))
 
 
 def understood(question):

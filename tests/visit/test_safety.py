@@ -28,7 +28,7 @@ def answers(workshop, kinds):
     """Every kind by the complaint of most causes that the word lists know for it, and by none."""
     words, database = workshop.words, workshop.database
     questions = [
-        read_questions(words, database.connection, [Call(kind, complaint=complaint)])[0]
+        read_questions(words, database, [Call(kind, complaint=complaint)])[0]
         for kind in kinds
         for complaint in [
             None,

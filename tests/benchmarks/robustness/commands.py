@@ -55,7 +55,7 @@ def _page(name: str) -> Callable[[Path], bool]:
 def _is_forgotten(folder: Path) -> bool:
     import pandas as pd
 
-    from pipeline.load.privacy import hash_customers, load_key
+    from pipeline.load.hashes import hash_customers, load_key
 
     with Workshop.open(folder / DB, read_only=True) as workshop:
         hashed = hash_customers(pd.Series([CUSTOMER], dtype="str"), load_key(workshop.database.key_file))[0]
@@ -68,10 +68,10 @@ def _is_forgotten(folder: Path) -> bool:
 
 def _has_models(least: int) -> Callable[[Path], bool]:
     def is_true(folder: Path) -> bool:
-        from pipeline.train import train
+        from pipeline.train.versions import current_model
 
         with Workshop.open(folder / DB, read_only=True) as workshop:
-            return len(workshop.models()) >= least and train.current_model(workshop.database) is not None
+            return len(workshop.models()) >= least and current_model(workshop.database) is not None
 
     return is_true
 
