@@ -64,9 +64,10 @@ def is_ahead(first: float, second: float, first_events: int, second_events: int,
     (False, True)
     """
     if first == first_events and second == second_events:
-        from scipy.stats import binomtest
+        from scipy.special import bdtrc
 
-        return bool(first > second and binomtest(first_events, first_events + second_events).pvalue < 1 - confidence)
+        both = first_events + second_events
+        return first > second and 2 * float(bdtrc(first_events - 1, both, 0.5)) < 1 - confidence
     spread = math.hypot(first / math.sqrt(max(first_events, 1)), second / math.sqrt(max(second_events, 1)))
     return first - second > NormalDist().inv_cdf((1 + confidence) / 2) * spread
 

@@ -69,7 +69,7 @@ def fix_by_month(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Data
     span = {"first": scope.shown_from, "last": scope.last}
     counts = connection.execute(_FIX_COUNTS, span).df()
     times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
-    settled = _settled_times(connection, scope)
+    settled = _settled_times(connection, scope) if counts["not_yet_known"].any() else times.head(0)
     by_month: dict[Any, pd.DataFrame] = dict(tuple(times.groupby("month")))
     rated = [
         _first_time_rate(row, by_month.get(row.month, times.head(0)), scope.window_days, settled)
@@ -113,7 +113,8 @@ def first_time_fix(
     span = {"first": first, "last": last}
     counts = connection.execute(_FIX_COUNTS, span).df()[["fixed", "known", "not_yet_known"]].sum()
     times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
-    rate, low, high = _first_time_rate(counts, times, scope.window_days, _settled_times(connection, scope))
+    settled = _settled_times(connection, scope) if counts.not_yet_known else times.head(0)
+    rate, low, high = _first_time_rate(counts, times, scope.window_days, settled)
 
     def on_day(day: int) -> tuple[float, float, float]:
         if math.isnan(rate):
@@ -311,9 +312,16 @@ _PART_LINES = f"""
 
 
 def wrong_swap_money(
-    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date
+    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date, delays: pd.DataFrame
 ) -> dict[str, Any]:
     """Give what wrongly swapped parts of one stretch of days cost, as one figure.
+
+    Parameters
+    ----------
+    connection, scope, first, end
+        The stretch.
+    delays
+        As `verdict_delays` gives them.
 
     Returns
     -------
@@ -338,8 +346,7 @@ def wrong_swap_money(
     low, high = math.nan, math.nan
     if len(wrong) >= FEWEST_FOR_RATE:
         low, high = weighted_count_interval(wrong.groupby("episode_id")["total_cost"].sum().clip(lower=0).tolist())
-    delays = verdict_delays(connection, scope)
-    first_day = shown_by(delays["days"], delays["followed"], [(scope.as_of - end).days])
+    first_day = shown_by(delays["days"], delays["followed"], [(scope.as_of - end).days]) if waiting else [1.0]
     return {
         "parts": len(wrong),
         "judged": int(lines["verdict"].isin(["cured", "not the cause"]).sum()),
@@ -357,7 +364,7 @@ def wrong_swap_money(
         "fitted": len(lines),
         "assumed": scope.costs if scope.costs == DEFAULT_COSTS else None,
         "is_provisional": waiting > 0,
-        "is_comparable": waiting == 0 or bool(first_day[0] >= NEARLY_ALL),
+        "is_comparable": bool(first_day[0] >= NEARLY_ALL),
     }
 
 
@@ -444,5 +451,5 @@ def days_to_cure(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.
 
 
 def _day_below(curve: pd.DataFrame, column: str, share: float) -> float:
-    below = curve[curve[column] <= share + 1e-12]
-    return float(below["days"].iloc[0]) if len(below) else math.inf
+    below = curve["days"].to_numpy()[curve[column].to_numpy() <= share + 1e-12]
+    return float(below[0]) if len(below) else math.inf

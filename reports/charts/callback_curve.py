@@ -25,21 +25,20 @@ LAST_DAY = 90
 LABEL_GAP = 0.06  # of the height
 LABEL_FROM = 45  # the day at which a label begins on the narrowest screen
 DAYS_READ = (7, 14, 30, 60, 90)
+_SHARES = {"share": "incidence", "low": "low", "high": "high"}
 
 
-def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
+def chart(days: list[Spec], wording: Wording) -> Spec:
     """Draw the curves with their bands, labelled at their ends.
 
     Parameters
     ----------
-    frame
-        One row a period and day: period ("this", "last"), day, incidence, low, high, said.
+    days
+        One row a period and day: period ("this", "last"), day, incidence, low, high, said (of the days read).
     wording
         Language of the labels.
     """
-    rows: list[Spec] = [
-        {**row, "is_this": row["period"] == "this", "share": row["incidence"]} for row in records_of(frame)
-    ]
+    rows: list[Spec] = [{**row, "is_this": row["period"] == "this", "share": row["incidence"]} for row in days]
     ends = list({row["period"]: row for row in sorted(rows, key=lambda row: (row["period"], row["day"]))}.values())
     highest = max((row["high"] for row in rows if not is_missing(row["high"])), default=None)
     top = 0.2 if highest is None else max(0.05, highest * 1.15)
@@ -106,6 +105,15 @@ def _label_places(rows: list[Spec], ends: list[Spec], top: float) -> list[float]
     return places
 
 
+def _said(row: Spec, wording: Wording) -> str:
+    return wording.say(
+        "callbacks.said",
+        period=wording.say(f"callbacks.{row['period']}"),
+        day=row["day"],
+        **{gap: wording.percent(row[name], 1) for gap, name in _SHARES.items()},
+    )
+
+
 def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     """Give the chart with its words and table.
 
@@ -119,19 +127,7 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     window
         Callback window, days: the day the title speaks of.
     """
-    rows = frame.assign(
-        said=[
-            wording.say(
-                "callbacks.said",
-                period=wording.say(f"callbacks.{row.period}"),
-                day=row.day,
-                share=wording.percent(row.incidence, 1),
-                low=wording.percent(row.low, 1),
-                high=wording.percent(row.high, 1),
-            )
-            for row in frame.itertuples()
-        ]
-    )
+    rows = [{**row, "said": _said(row, wording) if row["day"] in DAYS_READ else None} for row in records_of(frame)]
     at_window = frame[frame["day"] == window].set_index("period")["incidence"]
     shares = {period: wording.percent(at_window[period], 1) for period in at_window.index}
     against = str(frame["against"].iloc[0]) if len(frame) else ""

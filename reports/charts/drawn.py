@@ -113,7 +113,8 @@ def _records(rows: Rows, names: frozenset[str]) -> list[Spec]:
 
 def records_of(frame: pd.DataFrame) -> list[Spec]:
     """Give a frame's rows as records."""
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+    columns = [frame[name].tolist() for name in frame]
+    return [dict(zip(map(str, frame), row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def is_missing(value: Any) -> bool:
