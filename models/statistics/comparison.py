@@ -422,7 +422,7 @@ def _mixed_quantile(p: float, weight: Floats, alpha: Floats, beta: Floats) -> Fl
     return np.asarray((low + high) / 2, dtype=float)
 
 
-def _unlikely(hits: Floats, size: Floats, mean: Floats, strength: ArrayLike) -> Floats:
+def _unlikely(hits: Floats, size: Floats, mean: Floats, strength: Floats | float) -> Floats:
     """How unlikely the hits of all groups are; a row of ``mean`` a strength gives one number each."""
     alpha, beta = mean * strength, (1 - mean) * strength
     return np.asarray(-(betaln(alpha + hits, beta + size - hits) - betaln(alpha, beta)).sum(axis=-1))

@@ -92,7 +92,10 @@ def _against_usual(months: pd.DataFrame) -> tuple[float, str]:
     if known < FEWEST_FOR_RATE or math.isnan(months["rate"].iloc[-1]):
         return math.nan, ""
     last = months.iloc[-1]
-    _, low, high = difference(last["rate"], last["low"], last["high"], fixed / known, *wilson(fixed, known))
+    cases = min(known, last["known"] + last["not_yet_known"])
+    _, low, high = difference(
+        last["rate"], last["low"], last["high"], fixed / known, *wilson(fixed, known), cases=cases
+    )
     return fixed / known, "up" if low > 0 else "down" if high < 0 else "same"
 
 
@@ -105,8 +108,8 @@ def first_time_fix(
     -------
     dict
         fixed, known, not_yet_known, value (rate), low, high, is_provisional, followed (the day up to which anybody was
-        followed, the window at most; beyond it the estimate goes on as the settled months did), on_day (function: day
-        -> rate, low, high of no return up to that day); NaN under ten faults.
+        followed, the window at most; beyond it the estimate goes on as the settled months did), cases, on_day (function:
+        day -> rate, low, high of no return up to that day); NaN under ten faults.
     """
     from models.statistics.survival import survival_at
 
@@ -129,6 +132,7 @@ def first_time_fix(
         "low": low,
         "high": high,
         "is_provisional": bool(counts["not_yet_known"] > 0),
+        "cases": int(counts.known + counts.not_yet_known),
         "followed": int(min(scope.window_days, times["days"].max() if len(times) else scope.window_days)),
         "on_day": on_day,
     }
@@ -250,6 +254,7 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
         "low": float(low),
         "high": float(high),
         "is_provisional": still_open > 0,
+        "cases": fixes,
         "followed": int(reached["day"].max()) if len(reached) else window,
         "on_day": at_day,
         "by_day": {str(day): on_day.get(day) for day in (7, 30, LAST_DAY)},
@@ -365,6 +370,7 @@ def wrong_swap_money(
         "assumed": scope.costs if scope.costs == DEFAULT_COSTS else None,
         "is_provisional": waiting > 0,
         "is_comparable": bool(first_day[0] >= NEARLY_ALL),
+        "cases": math.inf,  # the interval is that of a number left to chance
     }
 
 
@@ -441,7 +447,7 @@ def days_to_cure(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.
     faults = int(times["faults"].sum())
     still_open = int(times.loc[~times["is_event"].astype(bool), "faults"].sum())
     is_waiting = (scope.as_of - end).days < scope.waiting_days
-    shown = {"faults": faults, "open": still_open, "is_provisional": still_open > 0 and is_waiting}
+    shown = {"faults": faults, "cases": faults, "open": still_open, "is_provisional": still_open > 0 and is_waiting}
     names = {"value": ("survival", 0.1), "low": ("low", 0.1), "high": ("high", 0.1)}
     names |= {"half": ("survival", 0.5), "half_low": ("low", 0.5), "half_high": ("high", 0.5)}
     if faults < FEWEST_FOR_RATE:

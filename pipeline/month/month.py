@@ -384,7 +384,8 @@ def _changes(
         else:
             values = [part[name] for part in (figure, other) for name in ("value", "low", "high")]
         if all(value == value and abs(value) != float("inf") for value in values):
-            made[measure] = difference(*values)
+            cases = min(part["cases"] for part in (figure, other))
+            made[measure] = difference(*values, cases=cases)
     return made
 
 

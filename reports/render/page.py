@@ -39,13 +39,13 @@ DEFAULT_WORDS = {
 
 def plain_frame(frame: pd.DataFrame, limit: int = LONGEST_TEXT) -> pd.DataFrame:
     """Copy a frame with ``plain`` applied to every text column (missing text stays missing)."""
-    changed = {}
+    changed: dict[str, pd.Series] = {}
     for column, dtype in frame.dtypes.items():
         if pd.api.types.is_string_dtype(dtype) or pd.api.types.is_object_dtype(dtype):
             values = frame[column].tolist()
             made = [plain(value, limit) or value for value in values]
             if made != values:
-                changed[column] = made
+                changed[str(column)] = pd.Series(made, index=frame.index)
     return frame.assign(**changed) if changed else frame
 
 
