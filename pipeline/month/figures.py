@@ -107,9 +107,9 @@ def first_time_fix(
     Returns
     -------
     dict
-        fixed, known, not_yet_known, value (rate), low, high, is_provisional, followed (the day up to which anybody was
-        followed, the window at most; beyond it the estimate goes on as the settled months did), cases, on_day (function:
-        day -> rate, low, high of no return up to that day); NaN under ten faults.
+        fixed, known, not_yet_known, cases (known or not), value (rate), low, high, is_provisional, followed (the day up
+        to which anybody was followed, the window at most; beyond it the estimate goes on as the settled months did),
+        on_day (function: day -> rate, low, high of no return up to that day); NaN under ten faults.
     """
     from models.statistics.survival import survival_at
 

@@ -28,17 +28,19 @@ DAYS_READ = (7, 14, 30, 60, 90)
 _SHARES = {"share": "incidence", "low": "low", "high": "high"}
 
 
-def chart(days: list[Spec], wording: Wording) -> Spec:
+def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     """Draw the curves with their bands, labelled at their ends.
 
     Parameters
     ----------
-    days
-        One row a period and day: period ("this", "last"), day, incidence, low, high, said (of the days read).
+    frame
+        One row a period and day: period ("this", "last"), day, incidence, low, high.
     wording
         Language of the labels.
     """
-    rows: list[Spec] = [{**row, "is_this": row["period"] == "this", "share": row["incidence"]} for row in days]
+    rows: list[Spec] = [
+        {**row, "is_this": row["period"] == "this", "share": row["incidence"]} for row in records_of(frame)
+    ]
     ends = list({row["period"]: row for row in sorted(rows, key=lambda row: (row["period"], row["day"]))}.values())
     highest = max((row["high"] for row in rows if not is_missing(row["high"])), default=None)
     top = 0.2 if highest is None else max(0.05, highest * 1.15)
@@ -46,8 +48,9 @@ def chart(days: list[Spec], wording: Wording) -> Spec:
         {**row, "label": wording.say(f"callbacks.{row['period']}"), "label_at": place}
         for row, place in zip(ends, _label_places(rows, ends, top), strict=True)
     ]
+    read = [{**row, "said": _said(row, wording)} for row in rows if row["day"] in DAYS_READ]
     axes = (wording.say("callbacks.axis_x"), wording.say("callbacks.axis_y"))
-    return filled(_drawn, *axes, rows={"days": rows, "ends": labels}, top=top)
+    return filled(_drawn, *axes, rows={"days": rows, "read": read, "ends": labels}, top=top)
 
 
 def _drawn(title_across: str, title_up: str) -> alt.LayerChart:
@@ -77,9 +80,9 @@ def _drawn(title_across: str, title_up: str) -> alt.LayerChart:
             .encode(y=up("share"))
         )
     layers += [
-        base.transform_filter(alt.FieldOneOfPredicate(field="day", oneOf=list(DAYS_READ)))
+        alt.Chart(alt.NamedData("read"))
         .mark_point(size=45, opacity=1, strokeWidth=2)
-        .encode(y=up("share"), stroke=colour, fill=colour, **said()),
+        .encode(x=days, y=up("share"), stroke=colour, fill=colour, **said()),
         alt.Chart(alt.NamedData("ends"))
         .mark_text(align="right", fontSize=13, fontWeight=700, aria=False)
         .encode(x=days, y=up("label_at"), text="label:N", color=colour),
@@ -127,7 +130,6 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     window
         Callback window, days: the day the title speaks of.
     """
-    rows = [{**row, "said": _said(row, wording) if row["day"] in DAYS_READ else None} for row in records_of(frame)]
     at_window = frame[frame["day"] == window].set_index("period")["incidence"]
     shares = {period: wording.percent(at_window[period], 1) for period in at_window.index}
     against = str(frame["against"].iloc[0]) if len(frame) else ""
@@ -145,4 +147,4 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
             ],
         }
     )
-    return finished(NAME, chart(rows, wording), title, wording.say("callbacks.alt", title=title), table)
+    return finished(NAME, chart(frame, wording), title, wording.say("callbacks.alt", title=title), table)
