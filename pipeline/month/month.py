@@ -107,18 +107,13 @@ def month_report(
     *,
     out: Path | None = None,
     words: Words | None = None,
-    to: str | None = None,
-    against: str | None = None,
-    against_to: str | None = None,
-    kind: str | None = None,
-    technician: str | None = None,
-    branch: str | None = None,
     language: str | None = None,
     pdf: Path | None = None,
     xlsx: Path | None = None,
     png: Path | None = None,
     charts: Sequence[str] = (),
     stands: Standing | None = None,
+    **view: str | None,
 ) -> MonthReport:
     """Make the report of a month, or of a longer period.
 
@@ -126,18 +121,12 @@ def month_report(
     ----------
     database, settings
         The workshop.
-    month
-        YYYY-MM; None means the last month that is over.
+    month, **view
+        The period, what it is compared with, and what it is narrowed to, as for `pipeline.month.scope.find_scope`.
     out
         The page to write; None means ``report-YYYY-MM.html`` in the current folder.
     words
         The words in force: they name what to look at first in the advice, with its cautions.
-    to
-        Last month of a longer period.
-    against, against_to
-        The period to compare with; the one just before when left out.
-    kind, technician, branch
-        A view narrowed to one kind or branch, or one technician's own.
     language
         Catalogue of the page's words; ``settings.locale`` when left out.
     pdf, xlsx
@@ -154,23 +143,11 @@ def month_report(
     """
     begun = time.perf_counter()
     wording = _wording(settings, language)
-    scope = find_scope(
-        database.connection,
-        month,
-        to=to,
-        against=against,
-        against_to=against_to,
-        kind=kind,
-        technician=technician,
-        words=words,
-        branch=branch,
-    )
+    scope = find_scope(database.connection, month, words=words, **view)
     path = out or Path(f"report-{scope.name}.html")
-    may_write(path, PAGE, database=database)
-    if pdf is not None:
-        may_write(pdf, PDF, database=database, inputs=(path,))
-    if xlsx is not None:
-        may_write(xlsx, WORKBOOK, database=database, inputs=(path, pdf))
+    for file, what, others in ((path, PAGE, ()), (pdf, PDF, (path,)), (xlsx, WORKBOOK, (path, pdf))):
+        if file is not None:
+            may_write(file, what, database=database, inputs=others)
     figures = gather(database.connection, scope, stands or standing(database.connection, words))
     queried = time.perf_counter()
     from reports.pages import month as month_page
@@ -181,21 +158,23 @@ def month_report(
     html = month_page.page(figures, pictures, wording)
     with whole(path) as draft:
         draft.write_text(html, encoding="utf-8", newline="\n")
-    files = [path]
-    if xlsx is not None:
-        from reports.pages.workbook import write_workbook
-
-        with whole(xlsx) as draft:
-            write_workbook(draft, figures, wording)
-        files.append(xlsx)
+    files = [path, *([_workbook(xlsx, figures, wording)] if xlsx is not None else [])]
     if png is not None:
         shown_alone = [picture for picture in pictures if not charts or picture.name in charts]
         files += _images(database, png, shown_alone, (path, pdf, xlsx))
     if pdf is not None:
         files.append(_print(path, pdf))
-    written = time.perf_counter()
-    seconds = {"queries": queried - begun, "charts": drawn - queried, "writing": written - drawn}
+    seconds = {"queries": queried - begun, "charts": drawn - queried, "writing": time.perf_counter() - drawn}
     return MonthReport(scope, figures, pictures, wording, html, path, files, seconds)
+
+
+def _workbook(file: Path, figures: MonthFigures, wording: Wording) -> Path:
+    """Write the workbook."""
+    from reports.pages.workbook import write_workbook
+
+    with whole(file) as draft:
+        write_workbook(draft, figures, wording)
+    return file
 
 
 def _images(database: Database, folder: Path, pictures: list[Picture], written: tuple[Path | None, ...]) -> list[Path]:
