@@ -90,7 +90,7 @@ def _clear(db: Path) -> None:
     made = [path for path in (db.parent / name for name in WRITTEN) if path.exists()]
     if (left or made) and not (db.parent / MARK).exists():
         raise UsageError(
-            f"{shown([*left, *made][0], 200)} is there, and no demo made it.",
+            f"{shown([*left, *made][0], 200)} already exists, and no demo made it.",
             "Name another folder: priorjobs demo --folder NAME",
         )
     for path in left:

@@ -98,7 +98,7 @@ def file_fault(fault: OSError, name: object = None) -> PriorjobsError:
         return FileUnusable(f"The disk is full: there is no room for {where}.", "Free disk space, then run this again.")
     return FileUnusable(
         f"{where} cannot be read or written: {why.lower()}.",
-        "Check the name and your right to the file and its folder, or name another.",
+        "Check the name and the permissions of the file and its folder, or name another.",
     )
 
 

@@ -153,30 +153,32 @@ class Workshop:
 
         See Also
         --------
-        pipeline.load.load.load_files
+        pipeline.load.asked.Asked
 
         Examples
         --------
         >>> workshop.load(["jobs.csv"]).totals
         {'read': 60, 'loaded': 0, 'unchanged': 60, 'replaced': 0, 'rejected': 0}
         """
+        from pipeline.load.asked import Asked
         from pipeline.load.choose_layout import accept
+        from pipeline.load.layout import open_layout
         from pipeline.load.load import load_files
 
-        report = load_files(
+        asked = Asked(
             self.database,
             lambda: self.words,
             self.settings,
-            [Path(p) for p in paths],
-            layout=layout,
-            sheet=sheet,
-            strict=strict,
-            dry_run=dry_run,
-            whole_history=whole_history,
-            decide=accept if accept_guess else decide,
-            may_replace=may_replace,
-            progress=tell,
+            None if layout is None else open_layout(layout),
+            sheet,
+            strict,
+            dry_run,
+            whole_history,
+            accept if accept_guess else decide,
+            may_replace,
+            tell or (lambda _: None),
         )
+        report = load_files(asked, [Path(p) for p in paths])
         self.settings = with_currency_held(self.settings, self.database.connection)
         return report
 
@@ -269,7 +271,7 @@ class Workshop:
         """
         from pipeline.store.atomic_write import whole
         from pipeline.store.outputs import PAGE, may_write
-        from pipeline.train.train import backtest
+        from pipeline.train.backtest import backtest
         from reports.pages.backtest import backtest_page
 
         if out is not None:
@@ -289,12 +291,12 @@ class Workshop:
         >>> workshop.models()[["model", "is_in_use"]].values.tolist()
         [['0001', True]]
         """
-        from pipeline.train.train import list_models
+        from pipeline.train.versions import list_models
 
         return list_models(self.database)
 
     def compare_models(self, first: str, second: str) -> pd.DataFrame:
-        """Two models' scores side by side.
+        """Compare two models' scores side by side.
 
         Examples
         --------
@@ -302,7 +304,7 @@ class Workshop:
         >>> workshop.compare_models("0001", second).columns.tolist()
         ['measure', '0001', '0002']
         """
-        from pipeline.train.train import compare_models
+        from pipeline.train.compare import compare_models
 
         return compare_models(self.database, first, second)
 
@@ -314,7 +316,7 @@ class Workshop:
         >>> workshop.use_model("0001")["in_use"]
         '0001'
         """
-        from pipeline.train.train import use_model
+        from pipeline.train.versions import use_model
 
         return use_model(self.database, name)
 

@@ -1,7 +1,9 @@
 """What a load hands from step to step: the tables in ``load/``, each made by the file of its name.
 
-A file ``NAME_more.sql`` whose header says ``makes: NAME`` makes the same table in another case, or adds to it. The
-macros ``plain_name`` and ``unit_of`` and the tables of the screen are made in `pipeline.load.screen`.
+A file ``NAME_more.sql`` whose header says ``makes: NAME`` makes the same table in another case, or adds to it; one that
+says ``written by`` declares a table that Python fills. Only what follows a layout is written in Python: ``incoming``
+and ``line`` (`pipeline.load.shape`, `pipeline.load.mapping`), ``hashed``, ``screened`` and the macro ``plain_name``
+(`pipeline.load.screen`).
 """
 
 from __future__ import annotations

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -39,15 +41,20 @@ class Column:
     lowest: float = float("nan")
     highest: float = float("nan")
 
-    @property
+    @cached_property
     def is_number(self) -> bool:
         """True for a column of numbers."""
-        return not self.values and bool(np.isfinite(self.lowest))
+        return not self.values and math.isfinite(self.lowest)
 
-    @property
+    @cached_property
     def size(self) -> int:
         """Codes in use."""
         return len(self.edges) + 1 if self.is_number else len(self.values)
+
+    @cached_property
+    def code_of(self) -> dict[str, int]:
+        """Code of each value of a categorical column."""
+        return {value: code for code, value in enumerate(self.values)}
 
     def label(self, code: int) -> str:
         """Name a code in words: the value, or the range of numbers."""
@@ -123,10 +130,10 @@ def encode(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray:
 def encode_column(values: pd.Series, column: Column) -> np.ndarray:
     """Code one column; −1 where not known or never seen."""
     if not column.is_number:
-        places, distinct = pd.factorize(values.to_numpy())
-        code_of = {value: code for code, value in enumerate(column.values)}
-        codes = np.array([*(code_of.get(_text(value), NOT_KNOWN) for value in distinct), NOT_KNOWN], dtype=np.int32)
-        return np.asarray(codes[places])
+        held = values.tolist()
+        told = [value for value in set(held) if not pd.isna(value)]
+        code_of = {value: column.code_of.get(_text(value), NOT_KNOWN) for value in told}
+        return np.array([code_of.get(value, NOT_KNOWN) for value in held], dtype=np.int32)
     numbers = numbers_of(values)
     coded = np.searchsorted(np.asarray(column.edges), numbers, side="right").astype(np.int32)
     coded[~np.isfinite(numbers)] = NOT_KNOWN
@@ -141,13 +148,15 @@ def numbers_of(values: pd.Series) -> np.ndarray:
 def never_seen(frame: pd.DataFrame, columns: Sequence[Column]) -> list[dict[str, Any]]:
     """Of each question, by column: the value never seen in training, or outside the range learned."""
     strange: list[dict[str, Any]] = [{} for _ in range(len(frame))]
+    place_of = {name: place for place, name in enumerate(frame.columns)}
+    told, is_told = frame.to_numpy(dtype=object), frame.notna().to_numpy()
     for column in columns:
-        if column.name not in frame.columns:
+        if (place := place_of.get(column.name)) is None:
             continue
-        values, seen = frame[column.name], set(column.values)
-        for row in np.flatnonzero(values.notna().to_numpy()):
-            value = values.iloc[row]
-            is_seen = column.lowest <= float(value) <= column.highest if column.is_number else _text(value) in seen
+        for row in np.flatnonzero(is_told[:, place]):
+            value = told[row, place]
+            is_number = column.is_number
+            is_seen = column.lowest <= float(value) <= column.highest if is_number else _text(value) in column.code_of
             if not is_seen:
                 strange[row][column.name] = value
     return strange

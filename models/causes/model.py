@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from models.causes.facts import Facts
     from models.causes.new_causes import Unseen
     from models.causes.pairs import Pairs
-    from models.causes.ways import Ways
+    from models.causes.ways import Places, Ways
 
 OPINIONS = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 
@@ -85,15 +86,19 @@ class CauseModel:
     width: np.ndarray = field(default_factory=lambda: np.zeros(0))
     card: dict[str, Any] = field(default_factory=dict)
 
+    @cached_property
+    def places(self) -> Places:
+        """Columns with a part of their own."""
+        return places_of(self.columns)
+
     def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
         """Probability of each cause, each row adding to one; missing columns and values never seen say nothing."""
         return softmax(self.scores(frame))
 
     def scores(self, frame: pd.DataFrame) -> np.ndarray:
         """Log score of each cause, up to a constant a row."""
-        starts = offsets(self.columns)
         codes = encode(frame, self.columns)
-        at = cells(codes, starts)
+        at = cells(codes, offsets(self.columns))
         texts = texts_of(frame, self.text)
         weights = self.weights[is_unheard(codes, self.columns, texts).astype(int)].T[:, :, None]
         total = weights[0] * self.log_share + weights[1] * gather(self.log_ratio, at)
@@ -101,20 +106,20 @@ class CauseModel:
             total += weights[2] * self.pairs.scores(codes)
         if self.facts is not None:
             shown = self.facts.read(codes, texts)
-            offset, kind = self._offset(codes, at), kind_of(codes, places_of(self.columns))
+            offset, kind = self._offset(codes, at), kind_of(codes, self.places)
             for weight, layer in zip(weights[3:5], (self.regression, self.naive_bayes), strict=True):
                 if layer is not None:
                     total += weight * layer.scores(shown, kind, offset)
         if self.trees is not None:
             total += weights[5] * self.trees.scores(boosting_inputs(frame, self.columns))
         if self.ways is not None:
-            total += weights[6] * self.ways.scores(codes, at, places_of(self.columns), len(self.classes_))
+            total += weights[6] * self.ways.scores(codes, at, self.places, len(self.classes_))
         return np.asarray(total)
 
     def _offset(self, codes: np.ndarray, at: np.ndarray) -> np.ndarray:
         if self.lists is None:
             return np.zeros((len(codes), len(self.classes_)))
-        return log_softmax(self.lists.scores(codes, at, places_of(self.columns), len(self.classes_)))
+        return log_softmax(self.lists.scores(codes, at, self.places, len(self.classes_)))
 
     def none_of_these(self, frame: pd.DataFrame) -> np.ndarray:
         """Probability that the cause is none of those known for this kind, one a job.

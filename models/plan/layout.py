@@ -37,7 +37,8 @@ class Layout:
     row_seen, row_done
         Bits of what is seen and done once a row is over; ``row_bits`` the same as pairs.
     code_of_row
-        What a row adds to the number that tells what was seen: a digit for each check.
+        What a row adds to the number that tells what was seen: a digit for each check; ``tried_by_row``: bits of the
+        repairs that were really done.
     rows_of_step, starts
         Rows of each step, and the first of them.
     alike
@@ -117,6 +118,11 @@ class Layout:
         self.row_bits = [self._told_by(*row) for row in rows]
         bits = np.array(self.row_bits, dtype=np.int64).reshape(-1, 2)
         self.row_seen, self.row_done = bits.T
+        checks = len(self.problem.checks)
+        self.tried_by_row = [
+            sum(1 << a for a in (step - checks, follows) if a >= 0)
+            for step, follows in zip(self.step_of_row, self.clears.tolist(), strict=True)
+        ]
 
     def _told_by(self, step: int, outcome: int, follows: int) -> tuple[int, int]:
         """Bits of what is seen and done once a row is over, with the repair that follows it (-1 = none)."""

@@ -28,6 +28,21 @@ USUAL = 0.88
 FLOOR = 0.004
 NORMAL = frozenset(
     {"clear", "clean", "good", "normal", "runs", "tight", "even", "live", "magnetic", "turns", "free", "level", "out"}
+    | {
+        "all outputs run",
+        "changes over",
+        "fresh",
+        "firm",
+        "moves",
+        "none",
+        "on",
+        "opens",
+        "right",
+        "set",
+        "smooth",
+        "sound",
+    }
+    | {"whole"}
 )
 
 

@@ -76,7 +76,7 @@ class Search:
         one = (np.array([x]) for x in (joint.sum(), joint @ self.problem.handover, seen, done, state))
         at = At(joint[None], *one)
         upper, lower = self.bounds.repairs(at).item(), self.bounds.lowest(at.joint, at.states).item()
-        return self._point(joint, at.mass.item(), at.handing.item(), (seen, done, state), 0, upper, lower)
+        return self._point(joint, at.mass.item(), at.handing.item(), (seen, done, state), (0, 0), upper, lower)
 
     def _point(
         self,
@@ -84,13 +84,17 @@ class Search:
         mass: float,
         handing: float,
         here: tuple[int, int, int],
-        code: int,
+        known: tuple[int, int],
         upper: float,
         lower: float,
     ) -> Point:
-        """A new point, or the one that was met before on another way; ``here``: what is seen, done, and the state."""
+        """A new point, or the one that was met before on another way.
+
+        ``here``: what is seen, done, and the state; ``known``: the number that tells what was seen, and the repairs
+        really done. What was ruled out is not among those: it leaves other odds.
+        """
         seen, done, state = here
-        key = code, done, state
+        key = *known, state
         found = self._points.get(key)
         if found is None:
             hope, depth = upper - self.optimism * (upper - lower), seen.bit_count() + done.bit_count()
@@ -163,11 +167,12 @@ class Search:
         *passed, mass, handing = point.by_row[:, row].tolist()
         if mass <= TINY:
             return None
-        (seen, done), code = self.layout.row_bits[row], point.key[0] + self.layout.code_of_row[row]
+        seen, done = self.layout.row_bits[row]
+        told = point.key[0] + self.layout.code_of_row[row], point.key[1] | self.layout.tried_by_row[row]
         here = point.seen | seen, point.done | done, int(self.states.moves(point.state).then[row])
         known = len(self._points)
         joint = point.joint * self.layout.factors[row]
-        found = self._point(joint, mass, handing, here, code, passed[UPPER], passed[LOWER])
+        found = self._point(joint, mass, handing, here, told, passed[UPPER], passed[LOWER])
         point.children[row], point.passed[row] = found, passed
         place = point.places[self.layout.step_of_row[row]]
         found.parents.append((point, row, place))

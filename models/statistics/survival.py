@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+INCIDENCE = ("event", "days", "at_risk", "events", "survival", "incidence", "se", "low", "high")
+
 
 class Estimate(NamedTuple):
     """A share with its interval; all NaN when the follow-up does not reach that far."""
@@ -205,24 +207,9 @@ def cumulative_incidence(days: ArrayLike, event_code: ArrayLike, confidence: flo
         here = counts[name]
         incidence = np.cumsum(before * here / at_risk)
         se = np.sqrt(np.maximum(_incidence_variance(incidence, before, here, every, at_risk), 0))
-        low, high = _log_log(incidence, se, confidence)
-        frames.append(
-            pd.DataFrame(
-                {
-                    "event": name,
-                    "days": at,
-                    "at_risk": at_risk,
-                    "events": here.astype(int),
-                    "survival": survival,
-                    "incidence": incidence,
-                    "se": se,
-                    "low": low,
-                    "high": high,
-                }
-            )
-        )
-    columns = ["event", "days", "at_risk", "events", "survival", "incidence", "se", "low", "high"]
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=columns)
+        columns = (name, at, at_risk, here.astype(int), survival, incidence, se, *_log_log(incidence, se, confidence))
+        frames.append(pd.DataFrame(dict(zip(INCIDENCE, columns, strict=True))))
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=INCIDENCE)
 
 
 def incidence_at(
@@ -305,24 +292,33 @@ def mean_cumulative(
     times, counts = np.unique(age[happened], return_counts=True)
     at_risk = _at_risk(end, begin, times)
     wanted = times if at is None else np.asarray(at, dtype=float)
-    step = np.searchsorted(times, wanted, side="right")
-    mean = np.concatenate([[0.0], np.cumsum(counts / at_risk)])[step]
-    expected = np.concatenate([[0.0], np.cumsum(counts / at_risk**2)])
-    start = np.searchsorted(times, begin, side="right")
-    stop = np.searchsorted(times, end, side="right")
-    start = np.where(begin == 0, 0, start)
-    weight = 1 / at_risk[np.searchsorted(times, age[happened])] if len(times) else np.zeros(0)
-    se = np.empty(len(wanted))
-    for place, until in enumerate(step):
-        reached = expected[np.clip(stop, 0, until)] - expected[np.clip(start, 0, until)]
-        seen = np.bincount(code[happened], weights=weight * (age[happened] <= wanted[place]), minlength=number)
-        se[place] = np.sqrt(((seen - np.maximum(reached, 0)) ** 2).sum())
+    mean = np.concatenate([[0.0], np.cumsum(counts / at_risk)])[np.searchsorted(times, wanted, side="right")]
+    se = _robust_se(code[happened], age[happened], begin, end, wanted)
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = np.where(mean > 0, np.exp(_z(confidence) * se / mean), 1.0)
     still = np.array([((end >= t) & ((begin < t) | (begin == 0))).sum() for t in wanted], dtype=int)
     return pd.DataFrame(
         {"days": wanted, "at_risk": still, "mean": mean, "se": se, "low": mean / factor, "high": mean * factor}
     )
+
+
+def _robust_se(code: NDArray[np.intp], age: Floats, begin: Floats, end: Floats, wanted: Floats) -> Floats:
+    """Deviation of a mean cumulative function by each age wanted: of every machine, what it had less what was expected.
+
+    ``code`` and ``age`` are the machine and age of each event, ``begin`` and ``end`` each machine's watch.
+    """
+    times, counts = np.unique(age, return_counts=True)
+    at_risk = _at_risk(end, begin, times)
+    expected = np.concatenate([[0.0], np.cumsum(counts / at_risk**2)])
+    start = np.where(begin == 0, 0, np.searchsorted(times, begin, side="right"))
+    stop = np.searchsorted(times, end, side="right")
+    weight = 1 / at_risk[np.searchsorted(times, age)] if len(times) else np.zeros(0)
+    se = np.empty(len(wanted))
+    for place, until in enumerate(np.searchsorted(times, wanted, side="right")):
+        reached = expected[np.clip(stop, 0, until)] - expected[np.clip(start, 0, until)]
+        seen = np.bincount(code, weights=weight * (age <= wanted[place]), minlength=len(end))
+        se[place] = np.sqrt(((seen - np.maximum(reached, 0)) ** 2).sum())
+    return se
 
 
 def _incidence_variance(incidence: Floats, before: Floats, here: Floats, every: Floats, at_risk: Floats) -> Floats:

@@ -119,7 +119,7 @@ def adopt(database: Database, words: Words, number: int, on: dt.date) -> dict[st
     pattern = _pattern(found[number - 1])
     if pattern in (known for _, known, _ in _taken(database.connection)):
         raise UsageError(
-            f"Advice {number} is taken up already.",
+            f"Advice {number} has already been taken up.",
             "To change the day, undo it first: priorjobs advice names its number.",
         )
     with database.transaction() as changing:

@@ -44,7 +44,7 @@ def _ask(source: Source, proposal: Proposal) -> Proposal:
     if _answer("Load it so? [y/N] ").casefold() not in ("y", "yes"):
         raise UsageError(
             f"Nothing of {shown(source.name)} was loaded.",
-            "Write the guess with --dry-run --save-layout FILE, mend it, and load with --layout FILE.",
+            "Write the guess with --dry-run --save-layout FILE, correct it, and load with --layout FILE.",
         )
     return proposal
 
@@ -64,7 +64,7 @@ def _answer(question: str) -> str:
     sys.stderr.flush()
     line = sys.stdin.readline()
     if not line:
-        raise UsageError("No answer came.", "Nothing was loaded.")
+        raise UsageError("No answer was given.", "Nothing was loaded.")
     return line.strip()
 
 

@@ -1,4 +1,4 @@
-"""Records in and out of the books: load, export, forget, backup, restore."""
+"""Records in and out: load, export, forget, backup, restore."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def load(
     ] = False,
     whole_history: Annotated[
         bool,
-        typer.Option("--whole-history", help="The files hold all jobs of their period: take out what they lack."),
+        typer.Option("--whole-history", help="The files hold every job of their period: take out visits they lack."),
     ] = False,
     accept_guess: Annotated[
-        bool, typer.Option("--accept-guess", help="Take a guessed layout without looking at it.")
+        bool, typer.Option("--accept-guess", help="Accept a guessed layout without review.")
     ] = False,
     yes: Annotated[
-        bool, typer.Option("--yes", help="Do not ask before a file read before with another layout is read anew.")
+        bool, typer.Option("--yes", help="Do not ask before a file is read again with another layout.")
     ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
@@ -70,7 +70,9 @@ def load(
             tell=progress(quiet),
         )
         if dry_run and is_new:
-            report.notes.append(f"The workshop {shown(db.name)} was made for it and is empty; its key lies beside it.")
+            report.notes.append(
+                f"The workshop {shown(db.name)} was created for this and is empty; its key lies beside it."
+            )
         if save_layout:
             report.save_layout(save_layout)
         show(report.as_json(), report.lines(), as_json)
@@ -95,7 +97,7 @@ def tables(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Say what every table holds, and of one table what every column means.
+    """Describe every table, or every column of one table.
 
     Example: priorjobs tables, then priorjobs tables episode
     """
@@ -133,12 +135,12 @@ def take_back(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Take a file out of the books again, with all that rests on it.
+    """Take a file out again, with everything that rests on it.
 
     Example: priorjobs take-back 3
     """
     if undo == (batch is not None):
-        raise UsageError("Say which batch, or --undo.", "See what came in: priorjobs batches")
+        raise UsageError("Name a batch, or give --undo.", "See what came in: priorjobs batches")
     with Workshop.open(db) as workshop:
         if undo:
             told = workshop.undo_take_back()
@@ -189,7 +191,7 @@ def forget(
     Example: priorjobs forget C-1042
     """
     if not yes:
-        confirm(f"Erase all that names {shown(customer_ref)}? It cannot be undone.", "--yes")
+        confirm(f"Erase everything that names {shown(customer_ref)}? This cannot be undone.", "--yes")
     with Workshop.open(db) as workshop:
         told = workshop.forget(customer_ref)
     show(told, pairs(told), as_json)

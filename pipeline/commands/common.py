@@ -52,9 +52,7 @@ def confirm(question: str, option: str) -> None:
         Nobody is there to be asked, and the option that says yes was not given; or the answer is no.
     """
     if not sys.stdin.isatty():
-        raise UsageError(
-            "This changes the books, and nobody is there to be asked.", f"Say yes beforehand with {option}."
-        )
+        raise UsageError("This changes the records, and there is nobody to ask.", f"Confirm beforehand with {option}.")
     sys.stderr.write(f"{safe(question)} [y/N] ")
     sys.stderr.flush()
     if sys.stdin.readline().strip().casefold() not in ("y", "yes"):

@@ -39,7 +39,7 @@ def backtest(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """How well it would have done over the last year: trained on the past, asked about what came next.
+    """Backtest over the last year: trained on the past, asked about what came next.
 
     Example: priorjobs backtest
     """
@@ -60,7 +60,7 @@ def models(context: typer.Context, db: Db = DEFAULT_DB, as_json: Json = False, q
 
 
 def compare(first: Model, second: Model, db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
-    """Two models' scores side by side.
+    """Compare two models' scores side by side.
 
     Example: priorjobs models compare 0001 0002
     """
@@ -70,7 +70,7 @@ def compare(first: Model, second: Model, db: Db = DEFAULT_DB, as_json: Json = Fa
 
 
 def use(model: Model, db: Db = DEFAULT_DB, as_json: Json = False, quiet: Quiet = False) -> None:
-    """Put one model in use: going back is this one command.
+    """Put a model in use; this is also how to go back to an earlier one.
 
     Example: priorjobs models use 0001
     """

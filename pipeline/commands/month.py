@@ -15,11 +15,11 @@ from pipeline.workshop import Workshop
 
 
 def report(
-    month: Annotated[str | None, typer.Argument(help="YYYY-MM; the last month that is over when left out.")] = None,
+    month: Annotated[str | None, typer.Argument(help="YYYY-MM; the last complete month when left out.")] = None,
     out: Annotated[Path | None, typer.Option(help="The page to write, or with --all the folder.")] = None,
     to: Annotated[str | None, typer.Option(help="Last month of a longer period, YYYY-MM.")] = None,
     against: Annotated[str | None, typer.Option(help="First month of the period to compare with, YYYY-MM.")] = None,
-    against_to: Annotated[str | None, typer.Option(help="Its last month, if it is of another length.")] = None,
+    against_to: Annotated[str | None, typer.Option(help="Its last month, if its length differs.")] = None,
     kind: Annotated[str | None, typer.Option(help="Only this kind of appliance.")] = None,
     technician: Annotated[str | None, typer.Option(help="This technician's own view.")] = None,
     branch: Annotated[str | None, typer.Option(help="Only this branch's jobs.")] = None,
@@ -33,7 +33,7 @@ def report(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """The month's report: first-time fixes, callbacks, wrong swaps and their cost, in one HTML file.
+    """Write the month's report: first-time fixes, callbacks, wrong swaps and their cost, in one HTML file.
 
     Example: priorjobs report 2026-09
     """
@@ -58,7 +58,7 @@ def advice(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Parts that are often not the cause, and whether the advice taken up has helped.
+    """List parts that are often not the cause, and whether advice taken up has helped.
 
     Example: priorjobs advice, then priorjobs advice --adopt 2 --on 2026-09-01
     """

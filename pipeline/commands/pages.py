@@ -18,7 +18,7 @@ def open_(
     ] = False,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open the browser.")] = False,
 ) -> None:
-    """The workshop's pages in a browser on this machine: records, questions before a visit, the month, the models.
+    """Open the workshop in a browser on this machine: records, questions before a visit, the month, the models.
 
     Example: priorjobs open
     """

@@ -15,11 +15,11 @@ from pipeline.workshop import Workshop
 
 
 def demo(
-    folder: Annotated[Path, typer.Option(help="Where to build it; made anew each time.")] = Path("demo-workshop"),
+    folder: Annotated[Path, typer.Option(help="Where to build it; rebuilt each time.")] = Path("demo-workshop"),
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Run the whole chain on the demo workshop and say what it found.
+    """Run everything on a demo workshop and say what it found.
 
     Example: priorjobs demo
     """
@@ -31,7 +31,7 @@ def demo(
 
 def review(
     out: Annotated[Path, typer.Option(help="Where to write the words to decide on.")] = Path("review.csv"),
-    decisions: Annotated[Path | None, typer.Option(help="Take this decided file back in.")] = None,
+    decisions: Annotated[Path | None, typer.Option(help="Take in the decisions of this file.")] = None,
     undo: Annotated[int | None, typer.Option(help="Undo the decision with this number.")] = None,
     phrases: Annotated[
         bool, typer.Option("--phrases", help="Phrases that point to a cause, instead of unrecognised words.")
@@ -40,7 +40,7 @@ def review(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Unrecognised words: written out with suggestions, decisions taken back in.
+    """Write out unrecognised words with suggestions; take in what you decided.
 
     Example: priorjobs review --out review.csv, then priorjobs review --decisions review.csv
     """
@@ -59,14 +59,14 @@ def status(
         bool,
         typer.Option(
             "--check",
-            help="Also run what must hold of the tables, and ask whether the work has changed since the training.",
+            help="Also check the rules every table must keep, and whether the work has changed since training.",
         ),
     ] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """What is loaded, trained and out of date; data quality at a glance.
+    """Show what is loaded, trained and out of date, and how good the data are.
 
     Example: priorjobs status
     """
@@ -83,7 +83,7 @@ def new_words(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Write a commented word list to fill in, in a language of your own.
+    """Write a commented word list to fill in, for a language that is not shipped.
 
     Example: priorjobs words new fr
     """

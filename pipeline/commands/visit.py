@@ -29,7 +29,7 @@ def causes(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Likely causes, next steps, parts to carry and cautions for one appliance.
+    """Give likely causes, next steps, parts to carry and cautions for one appliance.
 
     Example: priorjobs causes --kind w/m --age 3 --complaint "stops before spin, lamps flashing" --found "water left=no"
     """
@@ -66,7 +66,7 @@ def round(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """A day's calls: one page of visit sheets, and what to load into the van.
+    """Prepare a day's calls: one page of visit sheets, and what to load into the van.
 
     Example: priorjobs round tomorrow.csv --out tomorrow.html
     """

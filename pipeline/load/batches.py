@@ -59,7 +59,7 @@ def take_back(database: Database, words: Words, settings: Settings, batch: int) 
     Raises
     ------
     UsageError
-        There is no such batch, or it is taken back already.
+        There is no such batch, or it has already been taken back.
     DatabaseUnusable
         The disk is full, or the database cannot be written.
     """
@@ -162,7 +162,8 @@ def _batch(connection: duckdb.DuckDBPyConnection, batch: int) -> dict[str, Any]:
         raise UsageError(f"There is no batch {batch}.", "See what came in: priorjobs batches")
     if rows[0][2] is not None:
         raise UsageError(
-            f"Batch {batch} ({shown(rows[0][0])}) is taken back already.", "Undo it with: priorjobs take-back --undo"
+            f"Batch {batch} ({shown(rows[0][0])}) has already been taken back.",
+            "Undo it with: priorjobs take-back --undo",
         )
     return {"file": rows[0][0], "rejected": rows[0][1]}
 

@@ -72,7 +72,7 @@ def _guessed(asked: Asked, source: Source, records: Records) -> tuple[Layout, Pr
             notes=(*proposal.notes, f"lines of sheet {join.sheet} are added by {join.by}"),
         )
     if not asked.dry_run:
-        proposal = asked.decide(source, proposal)
+        proposal = (asked.decide or hold_back)(source, proposal)
     return proposal.layout, proposal
 
 

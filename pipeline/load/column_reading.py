@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from pipeline.store.batches import insert
 from pipeline.values import dates, durations, money
 from pipeline.values.distinct import plain
+from sql.working import make
 
 if TYPE_CHECKING:
     import duckdb
@@ -35,13 +36,11 @@ def spread(written: list[str], counts: list[int]) -> pd.Series[str]:
 
 
 def read_days(connection: duckdb.DuckDBPyConnection, layout: Layout) -> str | None:
-    """Make table ``day_read`` (written, day, problem, remedy; null = none); returns the order of day and month."""
+    """Make table ``day_read``; returns the order of day and month."""
     written, counts = counted(connection, "visit_date")
     order = layout.date_format or dates.decide_order(spread(written, counts))
     days, problems, remedies = dates.read_values([plain(w) for w in written], counts, order)
-    connection.execute(
-        "create or replace temp table day_read (written varchar, day date, problem varchar, remedy varchar)"
-    )
+    make(connection, "day_read")
     insert(connection, "day_read", {"w": written, "d": days, "p": problems, "r": remedies})
     return order
 

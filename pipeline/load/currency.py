@@ -13,6 +13,7 @@ from pipeline.settings import store_settings
 from pipeline.store.batches import batches, insert
 from pipeline.values import money, parts_line
 from pipeline.values.distinct import plain
+from sql.working import make
 
 if TYPE_CHECKING:
     import duckdb
@@ -80,7 +81,7 @@ def settle_currency(
         )
     foreign = {w: c for w, signs in found.items() for c in sorted(signs) if rate_of(c, settings) is None}
     notes += _converted(connection, found, foreign, layout, settings)
-    connection.execute("create or replace temp table foreign_money (written varchar, currency varchar)")
+    make(connection, "foreign_money")
     insert(connection, "foreign_money", {"w": list(foreign), "c": list(foreign.values())})
     return settings, notes
 

@@ -20,6 +20,7 @@ from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_l
 from pipeline.load.mapping import cell
 from pipeline.read.incoming import plain_name
 from pipeline.store.batches import frame
+from sql.working import make
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -256,7 +257,7 @@ def _guess_of_lists(
     from pipeline.load.shape import Shaped, unlist
 
     connection.execute("create or replace temp table kept as select * from incoming")
-    connection.execute("create or replace temp table source_line (line_no bigint, source_line bigint)")
+    make(connection, "source_line")
     shaped = unlist(connection, Shaped(header, Layout(name, {}, each=each)))
     columns = [replace(column, of_list=each) for column in _columns(connection, shaped.header)]
     proposal = _guess_of(columns, words, shaped.header, name, _lines(connection))

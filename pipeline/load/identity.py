@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from pipeline.values.distinct import LONGEST_VALUE, NOT_KNOWN, arrow_text, distinct
@@ -182,6 +183,7 @@ def _model_spelling(value: str) -> str:
     return _I_AT_DIGIT.sub("1", _O_AT_DIGIT.sub("0", value.upper()))
 
 
+@lru_cache(maxsize=1 << 16)
 def _model_key(value: str) -> str:
     return "".join(letter for letter in _model_spelling(value) if letter.isalnum())
 

@@ -6,7 +6,7 @@ What reads and stages lines is imported where the first new line comes: a file t
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,9 +16,9 @@ import duckdb
 from pipeline.errors import DatabaseUnusable, PriorjobsError, shown
 from pipeline.load.asked import Asked
 from pipeline.load.batches import drop_taken_back
-from pipeline.load.choose_layout import choose_layout, hold_back, layout_beside, without_columns
+from pipeline.load.choose_layout import choose_layout, layout_beside, without_columns
 from pipeline.load.keep import Place, keep_batch, make_place
-from pipeline.load.layout import Layout, open_layout
+from pipeline.load.layout import Layout
 from pipeline.load.loaded_before import loaded_before
 from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
@@ -32,13 +32,9 @@ from sql.refresh import refreshed
 from sql.working import drop_temporary, make
 
 if TYPE_CHECKING:
-    from pipeline.load.asked import Decide, Told
     from pipeline.load.refusals import Screened
     from pipeline.load.versions import Versions
     from pipeline.load.whole_history import Gone
-    from pipeline.settings import Settings
-    from pipeline.store.database import Database
-    from pipeline.words import Words
 
 MEMORY_LIMIT = "1100MB"  # of DuckDB while it loads; what is beyond goes to disk
 
@@ -47,52 +43,17 @@ class _NothingKept(Exception):
     """Leaves a transaction without keeping what was done in it."""
 
 
-def load_files(
-    database: Database,
-    words: Words | Callable[[], Words],
-    settings: Settings,
-    paths: Sequence[Path | str],
-    *,
-    layout: Layout | Path | str | None = None,
-    sheet: str | None = None,
-    strict: bool = False,
-    dry_run: bool = False,
-    whole_history: bool = False,
-    decide: Decide | None = None,
-    may_replace: Callable[[str], None] | None = None,
-    progress: Told | None = None,
-) -> LoadReport:
+def load_files(asked: Asked, paths: Sequence[Path | str]) -> LoadReport:
     """Load every file the paths name; each is one transaction, and one that cannot be read stops no other.
 
     Where the word lists or rates have changed since, what is held is read again with them first.
 
     Parameters
     ----------
-    database, words, settings
-        The workshop; words may be what opens them, for a file that was loaded before needs none.
+    asked
+        Of which workshop, and how.
     paths
         Files, folders, archives; "-" is standard input.
-    layout
-        A layout, the path of one, or the name of a shipped one. None: a layout of the same stem beside the file, the
-        one that a file of the same columns was read with before, a shipped one that fits, else one guessed from headers
-        and values. A file loaded before with another layout is replaced.
-    sheet
-        Sheet of a spreadsheet.
-    strict
-        Take nothing of a file when one of its lines is refused.
-    dry_run
-        Do everything, keep nothing.
-    whole_history
-        The files together hold all jobs from the first to the last day in them: visits held in that period that they
-        do not hold are taken out.
-    decide
-        Asked about a guessed layout, with the file: gives back the layout to read with, or raises. None: a guess is
-        held back.
-    may_replace
-        Asked, in a sentence, before a file that was loaded with another layout takes the place of what it brought
-        then; raises where it must not. None: it may.
-    progress
-        Told what is being done, in sentences.
 
     Returns
     -------
@@ -106,37 +67,21 @@ def load_files(
     DatabaseUnusable
         The disk is full, or the database cannot be written.
     """
-    given = layout if isinstance(layout, Layout) or layout is None else open_layout(layout)
-    give_words: Callable[[], Words] = words if callable(words) else lambda: words
-    tell = progress or (lambda _: None)
-    asked = Asked(
-        database,
-        give_words,
-        settings,
-        given,
-        sheet,
-        strict,
-        dry_run,
-        whole_history,
-        decide or hold_back,
-        tell,
-        None if dry_run else may_replace,
-    )
-    report = LoadReport(dry_run=dry_run, strict=strict)
-    report.notes = [] if dry_run else _bring_up_to_date(asked)
+    report = LoadReport(dry_run=asked.dry_run, strict=asked.strict)
+    report.notes = [] if asked.dry_run else _bring_up_to_date(asked)
     report.notes += [
         f"{shown(link, 200)} is a link that leads out of the folder; it was not read. Name it itself to load it."
         for path in paths
         for link in links_out(Path(path))
     ]
-    for source in open_sources(paths, database.scratch):
+    for source in open_sources(paths, asked.database.scratch):
         report.files.append(_load_or_tell(asked, source))
     if len(report.files) == 1 and (fault := report.files[0].fault):
         raise fault
-    if whole_history:
+    if asked.whole_history:
         report.gone = _take_out_gone(asked, report)
-    if not dry_run:
-        report.notes += build_own_marts(database)
+    if not asked.dry_run:
+        report.notes += build_own_marts(asked.database)
     return report
 
 
@@ -279,7 +224,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         raise without_columns(source, layout, shaped.header, lacking)
     notes += shaped.notes
     drop_taken_back(connection)
-    place = make_place(connection, source, records, layout, notes, asked.may_replace)
+    place = make_place(connection, source, records, layout, notes, None if asked.dry_run else asked.may_replace)
     settings = with_currency_held(asked.settings, connection)
     forms = forms_to_find(connection, layout, asked.words) if layout.finds_words else {}
     key = load_key(asked.database.key_file)

@@ -10,14 +10,13 @@ from pipeline.errors import LIES_AHEAD, OTHER_MONEY
 from pipeline.load.layout import Layout, parse_layout
 from pipeline.load.report import FileReport
 from pipeline.settings import money_in_force, with_currency_held
+from sql.working import make
 
 if TYPE_CHECKING:
     import duckdb
 
     from pipeline.load.asked import Asked
     from pipeline.read.sources import Source
-
-CLOCK_MOVED = "interval 30 day"  # since a load: what it refused as lying far ahead is read again
 
 
 def loaded_before(asked: Asked, source: Source, layout: Layout | None) -> FileReport | None:
@@ -26,24 +25,17 @@ def loaded_before(asked: Asked, source: Source, layout: Layout | None) -> FileRe
     Not where lines were refused as lying far ahead by another clock, or for money that has got a rate since.
     """
     connection = asked.database.connection
-    rows = connection.execute(
-        "select batch_id, layout, loaded_at, lines_read, rejected, mapping from load_batch "
-        "where sha256 = $sha and (layout = $label or $any) and taken_back_at is null "
-        "and not exists (from rejected_record where rejected_record.batch_id = load_batch.batch_id "
-        f"and contains(reasons, $ahead) "
-        f"and current_localtimestamp() not between loaded_at - {CLOCK_MOVED} and loaded_at + {CLOCK_MOVED}) "
-        "and not exists (from rejected_record where rejected_record.batch_id = load_batch.batch_id "
-        "and contains(reasons, $foreign) and coalesce(reading->>'$.money', '') <> $money) "
-        "order by batch_id desc limit 1",
-        {
-            "foreign": OTHER_MONEY,
-            "money": money_in_force(with_currency_held(asked.settings, connection)),
-            "sha": source.sha256,
-            "label": layout.label if layout else "",
-            "any": layout is None,
-            "ahead": LIES_AHEAD,
-        },
-    ).fetchall()
+    make(
+        connection,
+        "batch_of_bytes",
+        sha=source.sha256,
+        label=layout.label if layout else "",
+        any=layout is None,
+        ahead=LIES_AHEAD,
+        foreign=OTHER_MONEY,
+        money=money_in_force(with_currency_held(asked.settings, connection)),
+    )
+    rows = connection.execute("from batch_of_bytes").fetchall()
     if not rows or _was_refused_by_a_wrong_clock(connection, rows[0][0]):
         return None
     batch, label, loaded_at, lines, rejected, mapping = rows[0]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.load.mapping import literal
 from pipeline.store.batches import batches, insert
+from sql.working import make
 
 if TYPE_CHECKING:
     import duckdb
@@ -24,10 +25,10 @@ SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other t
 
 
 def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    """Make table ``mask`` (written, masked, level) of the cells that change; returns the columns they stand in."""
+    """Make table ``mask`` of the cells that change; returns the columns they stand in."""
     from pipeline.load.privacy import FIRST_LOOK, mask_contacts
 
-    connection.execute("create or replace temp table mask (written varchar, masked varchar, level varchar)")
+    make(connection, "mask")
     changed: set[str] = set()
     for column, level in MASKED.items():
         suspect = literal(FIRST_LOOK[level])
@@ -42,10 +43,7 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
                 held = held[held["customer_ref"].str.contains("[^\\W\\d_]")]
             masked = mask_contacts(held[column], held["customer_ref"], MASKED[column])
             _keep_masked(connection, held[column], masked, changed, column)
-    connection.execute(
-        "create or replace temp table mask as select distinct on (written, level) * from mask "
-        "order by written, level, length(masked)"
-    )
+    make(connection, "mask_strictest")
     return changed
 
 

@@ -183,7 +183,7 @@ def may_hold_layout(path: Path) -> None:
         See above.
     """
     if path.exists():
-        raise UsageError(f"{shown(path)} exists already.", "Name a new file: nothing is written over.")
+        raise UsageError(f"{shown(path)} already exists.", "Name a new file: nothing is written over.")
     if any(path.with_suffix(ending).exists() for ending in (".duckdb", ".key")):
         raise UsageError(f"{shown(path)} is the name of a database's settings file.", "Give the layout another name.")
 

@@ -48,14 +48,16 @@ def screen(
     rejected_record.
     """
     name_macros(connection)
-    _hash_table(connection, "personal_hash", [f"select {cell(header, c)} as w from incoming"
-                                              for c in personal_columns(layout, header)], key)  # fmt: skip
+    make(connection, "personal_hash", "customer_hash", "technician_hash", "refusal")
+    personal = [f"select {cell(header, column)} as w from incoming" for column in personal_columns(layout, header)]
+    if personal:
+        _hash(connection, "personal_hash", " union all ".join(personal), key)
     map_lines(connection, layout, header, forms)
     if layout.grain == "part":
         _carry_down(connection)
-    _hash_table(connection, "customer_hash", ["select customer_ref as w from line"], key)
-    technicians = ["select technician as w from line"] if settings.hash_technicians else []
-    _hash_table(connection, "technician_hash", technicians, key)
+    _hash(connection, "customer_hash", "select customer_ref as w from line", key)
+    if settings.hash_technicians:
+        _hash(connection, "technician_hash", "select technician as w from line", key)
     settings, notes = settle_currency(connection, layout, settings)
     how = {
         "date_order": read_days(connection, layout),
@@ -69,8 +71,7 @@ def screen(
     (lines,) = connection.execute("select count(*) from line").fetchall()[0]
     _candidates(connection, settings, masked)
     screened = Screened(lines + len(records.refused), how, notes=notes)
-    connection.execute("create or replace temp table refusal (line_no bigint, line_text varchar, reasons varchar)")
-    has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
+    has_personal = "customer_ref" in layout.columns or bool(personal)
     keep_unreadable(connection, records, screened, settings, has_personal)
     keep_faulty(connection, layout, header, screened, settings, key)
     number_as_in_file(connection, screened)
@@ -78,21 +79,18 @@ def screen(
 
 
 def read_serials(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
-    """Make table ``serial_read`` of the serials in a table of lines: written, serial."""
-    connection.execute("create or replace temp table serial_read (written varchar, serial varchar)")
+    """Make table ``serial_read`` of the serials in a table of lines."""
+    make(connection, "serial_read")
     for rows in batches(connection, f"select distinct serial as w from {lines} where serial is not null"):
         insert(connection, "serial_read", rows.assign(s=identity.serial(rows["w"])))
 
 
-def _hash_table(connection: duckdb.DuckDBPyConnection, name: str, sources: list[str], key: bytes) -> None:
+def _hash(connection: duckdb.DuckDBPyConnection, table: str, written: str, key: bytes) -> None:
+    """Fill one of the tables of hashes with what a query gives as ``w``."""
     from pipeline.load.privacy import hash_customers
 
-    connection.execute(f"create or replace temp table {name} (written varchar, hashed varchar)")
-    for source in sources:
-        for rows in batches(connection, f"select distinct w from ({source}) where w is not null"):
-            insert(connection, name, rows.assign(hashed=hash_customers(rows["w"], key)))
-    if len(sources) > 1:
-        connection.execute(f"create or replace temp table {name} as select distinct * from {name}")
+    for rows in batches(connection, f"select distinct w from ({written}) where w is not null"):
+        insert(connection, table, rows.assign(hashed=hash_customers(rows["w"], key)))
 
 
 def _carry_down(connection: duckdb.DuckDBPyConnection) -> None:
@@ -100,8 +98,7 @@ def _carry_down(connection: duckdb.DuckDBPyConnection) -> None:
     is_bare = "visit_date is null and appliance_kind is null and job_no is null and serial is null"
     if not connection.execute(f"select count(*) from line where {is_bare}").fetchall()[0][0]:
         return
-    make(connection, "carried")
-    connection.execute("create or replace temp view line as select * from carried")
+    make(connection, "carried", "line_carried")
 
 
 def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
@@ -142,19 +139,11 @@ def _join_mask(name: str, source: str) -> str:
 
 
 def name_macros(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make macros ``plain_name`` (see `plain_sql`), ``unit_of`` (the appliance in a job), ``day_of`` (a visit_key)."""
-    connection.execute(f"create or replace temp macro plain_name(written) as {plain_sql('written')}")
-    connection.execute(
-        "create or replace temp macro unit_of(serial, kind) as coalesce('serial:' || serial, 'unit:' || kind, '')"
-    )
-    connection.execute(
-        "create or replace temp macro day_of(visit_key) as "
-        r"right(regexp_replace(visit_key, '\|#[0-9]+$', ''), 10)::date"
-    )
-
-
-def plain_sql(column: str) -> str:
-    """SQL of a name made comparable: small letters, no white space, null where it says nothing."""
+    """Make macros ``unit_of``, ``day_of`` and ``plain_name``: small letters, no white space, null = says nothing."""
+    make(connection, "unit_of", "day_of")
     blanks = ", ".join(f"'{word}'" for word in sorted(NOT_KNOWN))
-    plain_name = f"lower(regexp_replace({column}, '[\\s|]+', '', 'g'))"
-    return f"case when {plain_name} in ({blanks}) then null else {plain_name} end"
+    plain = r"lower(regexp_replace(written, '[\s|]+', '', 'g'))"
+    connection.execute(
+        "create or replace temp macro plain_name(written) as "
+        f"case when {plain} in ({blanks}) then null else {plain} end"
+    )

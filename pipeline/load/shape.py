@@ -17,6 +17,7 @@ from pipeline.read.incoming import unique_names
 from pipeline.store.batches import batches, frame, insert
 from pipeline.values import money
 from pipeline.values.distinct import plain
+from sql.working import make
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -48,7 +49,7 @@ def shape(
     connection: duckdb.DuckDBPyConnection, records: Records, layout: Layout, give_words: Callable[[], Words]
 ) -> Shaped:
     """Make ``incoming`` hold one line a visit or a part, as the layout's grain says, and notes taken apart."""
-    connection.execute("create temp table if not exists source_line (line_no bigint, source_line bigint)")
+    make(connection, "source_line")
     shaped = Shaped(records.header, layout)
     if layout.each is not None:
         shaped = unlist(connection, shaped)
@@ -65,16 +66,7 @@ def _replace_incoming(connection: duckdb.DuckDBPyConnection, query: str) -> None
     """Put lines with new numbers in the place of ``incoming``; the query gives source_line and the cells, in order."""
     connection.execute(f"create or replace temp table shaped as {query}")
     connection.execute(f"drop {_kind_of_relation(connection)} incoming")
-    connection.execute(
-        "create or replace temp table incoming as select rowid - (select min(rowid) from shaped) + 1 as line_no, "
-        "* exclude (source_line) from shaped"
-    )
-    connection.execute(
-        "create or replace temp table source_line as select "
-        "shaped.rowid - (select min(s.rowid) from shaped as s) + 1 as line_no, "
-        "coalesce(before.source_line, shaped.source_line) as source_line from shaped "
-        "left join source_line as before on before.line_no = shaped.source_line order by shaped.rowid"
-    )
+    make(connection, "incoming_of_shaped", "source_line_of_shaped")
     connection.execute("drop table shaped")
 
 
@@ -293,8 +285,8 @@ def is_worded(item: str, words: Sequence[str]) -> str:
 
 
 def _amounts(connection: duckdb.DuckDBPyConnection, layout: Layout, header: tuple[str, ...]) -> str:
-    """SQL of quantity times unit price of a line; makes table ``amount_read`` (written, amount)."""
-    connection.execute("create or replace temp table amount_read (written varchar, amount double)")
+    """SQL of quantity times unit price of a line; makes table ``amount_read``."""
+    make(connection, "amount_read")
     sqls = [_field_sql(header, layout.columns.get(f, ())) for f in ("part_quantity", "part_unit_cost")]
     for sql in sqls:
         rows = connection.execute(
@@ -303,7 +295,7 @@ def _amounts(connection: duckdb.DuckDBPyConnection, layout: Layout, header: tupl
         written = [w for w, _ in rows]
         amounts, _, _ = money.read_values([plain(w) for w in written], [n for _, n in rows], layout.decimal_mark)
         insert(connection, "amount_read", {"w": written, "a": amounts})
-    connection.execute("create or replace temp table amount_read as select distinct on (written) * from amount_read")
+    make(connection, "amount_read_once")
     quantity, cost = (f"(select amount from amount_read where written = {sql})" for sql in sqls)
     return f"coalesce({quantity}, 1) * {cost}"
 

@@ -113,11 +113,9 @@ def _in_force(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _read_days(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
-    """Make view ``visit_text`` of lines with their visit_id; the day stands at the end of the key, before "|#2"."""
-    day = r"case when contains(visit_key, '|#') then regexp_replace(visit_key, '\|#[0-9]+$', '') else visit_key end"
-    connection.execute(
-        f"create or replace temp view visit_text as select *, right({day}, 10)::date as day from {lines}"
-    )
+    """Make view ``visit_text`` of lines with their visit_id."""
+    make(connection, "day_of")
+    connection.execute(f"create or replace temp view visit_text as select *, day_of(visit_key) as day from {lines}")
 
 
 def _stage(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings) -> None:

@@ -125,7 +125,7 @@ def find_gone(
     ``batches`` what the load brought.
     """
     name_macros(connection)
-    connection.execute("create or replace temp table present_visit (visit_key varchar)")
+    make(connection, "present_visit")
     for visits in present_visits:
         insert(connection, "present_visit", visits)
     first, last = connection.execute(

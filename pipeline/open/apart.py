@@ -52,7 +52,7 @@ def apart(work: str, db: Path, tell: Tell, *given: str) -> Any:
             tell(told)
     except (EOFError, OSError) as ended:
         _end(program)
-        raise PriorjobsError("This work was ended before it was done.", "Begin it again.") from ended
+        raise PriorjobsError("This work was stopped before it was finished.", "Start it again.") from ended
     with _turn:
         is_kept = not _idle
         _idle.extend([program] * is_kept)

@@ -152,7 +152,7 @@ def unsigned(text: str, salt: str) -> Any:
     try:
         return _serializer(salt).loads(text)
     except BadData as fault:
-        raise UsageError("This address is not one of this workshop's pages.", "Begin again from Ask.") from fault
+        raise UsageError("This address is not one of this workshop's pages.", "Start again from Ask.") from fault
 
 
 def _serializer(salt: str) -> URLSafeSerializer:

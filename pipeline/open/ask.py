@@ -11,12 +11,13 @@ import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
 from pipeline.open.app import go, library, number, page, signed, unsigned
-from pipeline.visit import conversation
 from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
-from pipeline.visit.conversation import Visit
+from pipeline.visit.keys import END, ENDINGS, NO_CAUSE, SEEN, STOP, UNDO, choices
 from pipeline.visit.question import Call, said
-from pipeline.visit.record import append_record, stand_in_number
-from pipeline.visit.walk import Event
+from pipeline.visit.record import append_record, record_line, stand_in_number
+from pipeline.visit.step_lines import cautions_on_screen
+from pipeline.visit.under_way import Visit
+from pipeline.visit.walk import Event, Walk
 from pipeline.words.appliance import ALWAYS
 from reports.render.links import links
 from reports.render.wording import Finding, Written, value_of
@@ -30,12 +31,7 @@ pages = flask.Blueprint("ask", __name__)
 FIELDS = ("kind", "make", "model", "serial", "age", "complaint", "code")
 LONGEST = {"complaint": 1000}
 LONGEST_FIELD = 100
-NOT_KEYS = (
-    conversation.SEEN,
-    conversation.END,
-    conversation.UNDO,
-    conversation.STOP,
-)  # each has a place of its own on the page
+NOT_KEYS = (SEEN, END, UNDO, STOP)  # each has a place of its own on the page
 RECORD = "visits.csv"  # beside the database: finished visits, in the tool's own layout
 
 
@@ -59,8 +55,8 @@ def visit(at: str) -> flask.Response:
     """The next step with its cautions and the keys to press; at the end, what is to be recorded."""
     kept = _kept(at)
     visit, now, _ = _now(kept)
-    step, keys = now.steps[0], conversation.choices(now, now.steps[0])
-    names = (*conversation.cautions_on_screen(now, step), *(() if visit.events else (ALWAYS,)))
+    step, keys = now.steps[0], choices(now, now.steps[0])
+    names = (*cautions_on_screen(now, step), *(() if visit.events else (ALWAYS,)))
     is_repaired = any(event.what in ("tried", "cured") for event in visit.events)
     return page(
         "visit.html",
@@ -71,11 +67,11 @@ def visit(at: str) -> flask.Response:
         needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
         cautions=[(name, now.trade.cautions[name]) for name in names],
         keys=[(key, text) for key, text in keys.items() if key[0] not in NOT_KEYS],
-        endings=conversation.ENDINGS,
+        endings=ENDINGS,
         done=[_did(event) for event in visit.events],
         outcome=visit.outcome,
-        cause=conversation.record_line(visit, Call(**kept["call"]))["cause"],
-        no_cause=conversation.NO_CAUSE,
+        cause=record_line(visit, Call(**kept["call"]))["cause"],
+        no_cause=NO_CAUSE,
         after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
         number=kept["number"],
         call=kept["call"],
@@ -88,9 +84,9 @@ def press(at: str) -> flask.Response:
     """Take one key, or what else was seen; the address that follows holds all that happened so far."""
     kept = _kept(at)
     seen = flask.request.form.get("seen", "").strip()[:LONGEST_FIELD]
-    key = f"{conversation.SEEN} {seen}" if seen else flask.request.form.get("key", "")
+    key = f"{SEEN} {seen}" if seen else flask.request.form.get("key", "")
     visit, now, words = _now(kept)
-    if key == conversation.UNDO:
+    if key == UNDO:
         visit.undo()
     elif not visit.outcome and visit.press(now, key, words):
         return go("ask.visit", at=at, again=1)
@@ -111,7 +107,7 @@ def record(at: str) -> flask.Response:
     if given["minutes"] and number(given["minutes"]) is None:
         raise UsageError("The minutes must be a whole number.", "Go back and write them in digits, such as 45.")
     visit.cause, visit.ordered = given["cause"], given["ordered"]
-    line = conversation.record_line(visit, Call(**kept["call"]))
+    line = record_line(visit, Call(**kept["call"]))
     line |= {"job_no": given["job_no"] or kept["number"], "minutes": given["minutes"], "photos": given["photos"]}
     with library().writing:
         if not _on_file(path, line["job_no"]):
@@ -168,7 +164,7 @@ def _now(kept: dict[str, Any]) -> tuple[Visit, Answer, Words]:
         known.question, [Event.from_json(event) for event in kept["events"]], kept["outcome"], stands=known.stands
     )
     with library().opened() as workshop:
-        now = conversation.current(workshop.database, workshop.words, workshop.settings, visit)
+        now = visit.stand(Walk(workshop.database, workshop.words, workshop.settings)).now
         words = workshop.words
     if now.is_referred:
         visit.outcome = "advice only"

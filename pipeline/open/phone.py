@@ -73,7 +73,7 @@ class Door:
                 self._wrong += 1
                 if self._wrong >= TRIES:
                     self._code, self._wrong, self._locked_until = "", 0, now + LOCKED
-                raise UsageError("This code is not in force.", "Type the code that the workshop's page shows now.")
+                raise UsageError("This code is not valid.", "Type the code that the workshop's page shows now.")
             self._renew()
             name = secrets.token_urlsafe(24)
             self._sessions[name] = now + SESSION_LASTS

@@ -71,7 +71,7 @@ def own_address() -> str:
             probe.connect(("192.0.2.1", 9))  # an address kept for documentation (RFC 5737)
         except OSError as fault:
             raise UsageError(
-                "This machine is in no network.", "Join the workshop's network, or leave out --lan."
+                "This machine is not on a network.", "Join the workshop's network, or leave out --lan."
             ) from fault
         return str(probe.getsockname()[0])
 
@@ -85,5 +85,5 @@ def _listening(app: Flask, at: str, largest: int) -> Any:
     except OSError as fault:
         raise UsageError(
             f"Port {at.rpartition(':')[2]} cannot be used: {fault.strerror}.",
-            "Another priorjobs open may run; or name another --port.",
+            "Another priorjobs open may be running; stop it, or choose another --port.",
         ) from fault

@@ -58,7 +58,7 @@ def add() -> flask.Response:
     elif form.get("appliance_kind", "").strip():
         lines = [{name: form.get(name, "").strip()[:LONGEST] for name in TYPED}]
     else:
-        raise UsageError("No call was given.", "Say at least the kind of appliance, or paste a list with a header.")
+        raise UsageError("No call was given.", "Give at least the kind of appliance, or paste a list with a header.")
     with library().writing:
         held = calls(place)
         if len(held) + len(lines) > MOST_CALLS:
@@ -105,7 +105,7 @@ def calls(place: Path) -> list[dict[str, Any]]:
         with place.open(encoding="utf-8", newline="") as file:
             lines = list(csv.DictReader(file))
     except (OSError, UnicodeDecodeError, csv.Error) as fault:
-        raise UsageError(f"{shown(place.name)} cannot be read.", "Put it right, or remove it.") from fault
+        raise UsageError(f"{shown(place.name)} cannot be read.", "Fix it, or remove it.") from fault
     return [{**{name: line.get(name) or "" for name in FIELDS}, "mark": _mark(line)} for line in lines]
 
 

@@ -275,6 +275,23 @@ def _agreement(rows: list[list[str]], known_names: frozenset[str]) -> tuple[floa
     return (float(known), (width > 1) * count / len(rows) + min(width, 50) / 1000)
 
 
+def _read_strictly(
+    connection: duckdb.DuckDBPyConnection,
+    place: Path,
+    columns: dict[str, str],
+    dialect: Dialect,
+    skip: int,
+    new_line: str,
+) -> None:
+    """Make table ``lines`` of a file as DuckDB reads it; an error where any line is irregular."""
+    connection.execute(
+        "create or replace temp table lines as select * from read_csv(?, columns = ?, header = false, skip = ?, "
+        "delim = ?, quote = ?, escape = ?, auto_detect = false, strict_mode = true, null_padding = false, "
+        "compression = 'none', max_line_size = 16777216, new_line = ?)",
+        [str(place), columns, skip, dialect.delimiter, dialect.quote, dialect.escape or dialect.quote, new_line],
+    )
+
+
 def read_regular(
     connection: duckdb.DuckDBPyConnection,
     source: Source,
@@ -288,18 +305,11 @@ def read_regular(
 
     Rows stand in file order, so their position gives the line number, plus the line ends inside cells before it.
     """
-    place = private_copy(source, scratch)
     columns = {f"c{i + 1}": "VARCHAR" for i in range(width)}
+    new_line = "\\r\\n" if counted.pairs else "\\n"
+    place = private_copy(source, scratch)
     try:
-        connection.execute(
-            "create or replace temp table lines as select * from read_csv(?, columns = ?, header = false, skip = ?, "
-            "delim = ?, quote = ?, escape = ?, auto_detect = false, strict_mode = true, null_padding = false, "
-            "compression = 'none', max_line_size = 16777216, new_line = ?)",
-            [
-                str(place), columns, skip, dialect.delimiter, dialect.quote, dialect.escape or dialect.quote,
-                "\\r\\n" if counted.pairs else "\\n",
-            ],
-        )  # fmt: skip
+        _read_strictly(connection, place, columns, dialect, skip, new_line)
     except duckdb.Error:
         return False
     finally:

@@ -173,7 +173,7 @@ def find_header(rows: Sequence[Sequence[str | None]], reading: Reading, name: st
         if len(filled) >= max(1, 0.6 * usual) and not any(_is_number(cell) for cell in filled):
             return i
     raise FileUnreadable(
-        f"{shown(name)} shows no line of column names in its first {HEADER_WITHIN} lines.",
+        f"{shown(name)} has no line of column names in its first {HEADER_WITHIN} lines.",
         "Add one, or say in a layout file where it is (header_line = 3; 0 means there is none).",
     )
 

@@ -126,7 +126,7 @@ def _undo_unfinished(folder: Path, places: dict[str, Path]) -> None:
 
 def _is_free(place: Path, remedy: str = "Name a new file: a backup is never written over.") -> None:
     if place.exists() or place.is_symlink():
-        raise UsageError(f"{shown(place, 200)} exists already.", remedy)
+        raise UsageError(f"{shown(place, 200)} already exists.", remedy)
 
 
 @contextlib.contextmanager

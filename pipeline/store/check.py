@@ -13,7 +13,7 @@ SHOWN_ROWS = 3
 _OF_RECORDS = "Restore the last backup (priorjobs restore), or load the files again into a new database."
 _OF_BUILT = (
     "This table is built from the records, which are untouched: the next load builds it again. "
-    "If it is told again, it is a fault of priorjobs: report this line."
+    "If it appears again, it is a bug in priorjobs: report this line."
 )
 
 

@@ -91,7 +91,7 @@ class Database:
         file = beside(self.path)["key"]
         if not file.exists() and self._holds_customers():
             raise DatabaseUnusable(
-                f"The key file {shown(file.name)} is gone, and customers of this database were hashed with it.",
+                f"The key file {shown(file.name)} is missing, and customers of this database were hashed with it.",
                 "Put it back from a backup; if it is lost for good, load the records into a new database.",
             )
         return file
@@ -184,7 +184,7 @@ class Database:
                 scratch = Scratch()
             except OSError as fault:
                 raise DatabaseUnusable(
-                    f"No folder for temporary files can be made: {fault.strerror}.",
+                    f"No folder for temporary files can be created: {fault.strerror}.",
                     "Free disk space, or set TMPDIR to another.",
                 ) from fault
             taken.pop_all()

@@ -73,7 +73,7 @@ def export_table(database: Database, table: str, path: Path) -> int:
     ending = path.suffix.lower()
     if ending not in ENDINGS:
         raise UsageError(
-            f"{shown(path)} ends in {shown(path.suffix)}, which says no form.",
+            f"{shown(path)} ends in {shown(path.suffix)}, which is not a kind of file that is written.",
             f"Name the file {', '.join(ENDINGS)}.",
         )
     (first, *_), *_ = database.connection.execute(f"describe {table}").fetchall()

@@ -46,7 +46,7 @@ def unusable(path: Path, fault: Exception) -> PriorjobsError:
 def open_already(path: Path) -> DatabaseBusy:
     """Say that this program has the database open already."""
     return DatabaseBusy(
-        f"{shown(path, 200)} is open already in this program.", "Close it there first: workshop.close()"
+        f"{shown(path, 200)} is already open in this program.", "Close it there first: workshop.close()"
     )
 
 

@@ -102,9 +102,9 @@ def _our_bug(fault: Exception) -> PriorjobsError:
         traceback.print_exc()
     place = traceback.extract_tb(fault.__traceback__)[-1]
     bug = PriorjobsError(
-        f"This is a fault of priorjobs itself, not of your data: {type(fault).__name__} "
+        f"This is a bug in priorjobs, not a fault in your data: {type(fault).__name__} "
         f"in {Path(place.filename).name}, line {place.lineno}.",
-        "No partial changes were saved. Set PRIORJOBS_TRACE=1 and run it again to see the whole trace for a report.",
+        "No partial changes were saved. Set PRIORJOBS_TRACE=1 and run it again to see the traceback for a bug report.",
     )
     bug.code, bug.exit_status = "internal", 2
     return bug

@@ -23,7 +23,7 @@ def scores(told: dict[str, Any]) -> list[str]:
     if rows:
         lines += table([f"on {_asked_jobs(told):,} later jobs", *(s.replace("_", " ") for s in SCORES)], rows)
     else:
-        lines.append("None of the later jobs had a cause met before: how good it is, is not known.")
+        lines.append("No later job had a cause met in training, so how good it is cannot be said.")
     lines += [*_never_seen(told), *worse_line(told), half_life_line(told["half_life"]), *left_out_line(told)]
     return [*lines, f"Model {told['in_use']} is in use: {told['note']}." if told["replaced"] else told["note"]]
 
@@ -48,7 +48,7 @@ def backtest(told: dict[str, Any]) -> list[str]:
     from reports.pages.model_card import half_life_line, left_out_line
 
     if not told["scores"]:
-        return [f"{told['episodes']:,} cured jobs are too few to be asked month by month: none could be asked about."]
+        return [f"{told['episodes']:,} cured jobs are too few for a backtest month by month."]
     ways = {"priorjobs": told["scores"], **told["baselines"]}
     bands = [
         [f"{row['low']:.0%} to {row['high']:.0%}", row["jobs"], f"{row['said']:.0%}", f"{row['came']:.0%}"]
@@ -177,7 +177,7 @@ def checked(told: dict[str, Any]) -> list[str]:
 
 def _drift(told: dict[str, Any]) -> list[str]:
     if told["new_words"] is None:
-        return [f"Too few jobs were cured since the training to see whether the work has changed: {told['jobs']}."]
+        return [f"Too few jobs have been cured since training to see whether the work has changed: {told['jobs']}."]
     return told["said"] or [f"The {told['jobs']:,} jobs cured since the training look like those it learned from."]
 
 

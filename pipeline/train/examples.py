@@ -9,6 +9,7 @@ if TYPE_CHECKING:
 
     from pipeline.store.database import Database
 
+FEWEST = 20  # cured jobs without which nothing is learned
 MOST = 60_000  # about 100,000 visits; more took minutes and gigabytes, and older jobs say least of tomorrow's
 
 

@@ -93,7 +93,7 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     if searched["found"]:
         raise DatabaseUnusable(
             f"The customer is still found in {', '.join(searched['found'])}.",
-            "Run this again, and tell us if it stays so.",
+            "Run this again; report it if it stays so.",
         )
     return {
         **counts,

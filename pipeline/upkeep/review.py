@@ -309,7 +309,9 @@ def _decided(row: _Row, terms: dict[str, set[str]]) -> str | None:
         return row.decision.strip()
     for piece in said.split("|") if row.list == "cure" else [said]:
         if piece.strip() not in terms[row.list]:
-            raise LayoutError(f"{shown(piece.strip())} is no term of list {row.list}.", _hint(piece, terms[row.list]))
+            raise LayoutError(
+                f"{shown(piece.strip())} is not a term of list {row.list}.", _hint(piece, terms[row.list])
+            )
     return "|".join(piece.strip() for piece in said.split("|")) if row.list == "cure" else said
 
 
@@ -361,7 +363,7 @@ def undo(database: Database, correction_id: int) -> dict[str, Any]:
     Raises
     ------
     UsageError
-        No decision has this number, or it is undone already.
+        No decision has this number, or it has already been undone.
     """
     found = database.connection.execute(
         "select list, written, term, undone_at from correction where correction_id = ?", [correction_id]
@@ -372,7 +374,7 @@ def undo(database: Database, correction_id: int) -> dict[str, Any]:
         )
     name, written, term, undone_at = found[0]
     if undone_at is not None:
-        raise UsageError(f"Decision {correction_id} is undone already.", "Nothing is left to do.")
+        raise UsageError(f"Decision {correction_id} has already been undone.", "Nothing is left to do.")
     with database.transaction() as changing:
         changing.execute("update correction set undone_at = now()::timestamp where correction_id = ?", [correction_id])
     return {"undone": correction_id, "list": name, "written": written, "term": term}

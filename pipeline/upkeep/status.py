@@ -39,7 +39,7 @@ def status(database: Database, settings: Settings, *, check: bool = False) -> di
         list knows); word_lists_changed (since the visits were read); technicians_to_hash (held by name though the
         settings ask for hashes, until the next load); model (name, or that there is none; whether jobs
         came in since); last_files. With ``check`` also broken (see `pipeline.store.check.broken`) and
-        drift (see `pipeline.train.train.drift`).
+        drift (see `pipeline.train.drift.drift`).
     """
     connection = database.connection
     told: dict[str, Any] = {
@@ -54,7 +54,7 @@ def status(database: Database, settings: Settings, *, check: bool = False) -> di
     }
     if not check:
         return told
-    from pipeline.train.train import drift
+    from pipeline.train.drift import drift
 
     return told | {"broken": broken(connection), "drift": drift(database)}
 
@@ -116,7 +116,7 @@ def words_to_review(connection: duckdb.DuckDBPyConnection, most: int = MOST_WORD
 
 
 def _model(database: Database) -> dict[str, Any]:
-    from pipeline.train.train import current_model, name_in_use
+    from pipeline.train.versions import current_model, name_in_use
 
     try:
         model = current_model(database)

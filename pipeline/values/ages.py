@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ from pipeline.values import dates
 from pipeline.values.distinct import LONGEST_VALUE, NOT_KNOWN, distinct
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Sequence
 
     import pandas as pd
@@ -108,6 +110,15 @@ def parse(written: pd.Series[str], on_date: pd.Series[pd.Timestamp]) -> pd.DataF
     too_old = age > OLDEST
     problem = problem.mask(too_early, "is after the visit").mask(too_old, f"is older than {OLDEST:g} years")
     return pd.DataFrame({"value": age.mask(too_early | too_old), "problem": problem})
+
+
+@lru_cache(maxsize=4096)
+def years_told(written: tuple[str | None, ...], day: dt.date) -> tuple[float, ...]:
+    """Ages told of one day's calls, as `parse` reads their column; kept, for many calls say the same."""
+    import pandas as pd
+
+    ages = pd.Series([text or None for text in written], dtype="str")
+    return tuple(parse(ages, pd.Series([pd.Timestamp(day)] * len(written)))["value"])
 
 
 def _years_since(

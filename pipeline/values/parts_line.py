@@ -127,25 +127,24 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
     )
     row, part_no, at = _places(column.codes, [len(line) for line in lines])
     quantity = np.array([part.quantity for part in parts], dtype=np.float64)
-    texts = {
-        "part_text": [part.text for part in parts],
-        "as_written": [part.as_written for part in parts],
-        "problem": problems,
-        "currency": currencies,
-    }
-    held = {name: pd.array(np.array(values, dtype=object), dtype="str") for name, values in texts.items()}
     return pd.DataFrame(
         {
             "row": row,
             "part_no": part_no + 1,
-            "part_text": held["part_text"].take(at),
+            "part_text": _texts([part.text for part in parts]).take(at),
             "quantity": quantity[at],
             "unit_cost": _unit_costs(parts, quantity, prices)[at],
-            "as_written": held["as_written"].take(at),
-            "problem": held["problem"].take(at),
-            "currency": held["currency"].take(at),
+            "as_written": _texts([part.as_written for part in parts]).take(at),
+            "problem": _texts(problems).take(at),
+            "currency": _texts(currencies).take(at),
         }
     )
+
+
+def _texts(values: Sequence[str | None]) -> pd.api.extensions.ExtensionArray:
+    import pandas as pd
+
+    return pd.array(np.array(values, dtype=object), dtype="str")
 
 
 def _places(codes: NDArray[np.intp], parts: Sequence[int]) -> tuple[NDArray[np.int64], ...]:

@@ -20,8 +20,9 @@ from pipeline.visit.costs import Costs
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
-from pipeline.visit.question import Call, Question, age, read_questions
+from pipeline.visit.question import Call, Question, age
 from pipeline.visit.quote import LEAST_ODDS, quote
+from pipeline.visit.read_call import read_questions
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, UnitHistory, histories
@@ -86,7 +87,7 @@ def questions_of(
     UsageError
         A call gives no kind of appliance.
     """
-    questions = read_questions(words, database.connection, calls, on=on)
+    questions = read_questions(words, database, calls, on=on)
     units = [Unit(call.serial, call.customer, q.kind, q.symptoms) for call, q in zip(calls, questions, strict=True)]
     found = histories(database, settings, units, on)
     known = phrases.kept(database)

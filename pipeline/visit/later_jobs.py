@@ -67,7 +67,7 @@ def learn(database: Database, words: Words, settings: Settings, name: str) -> Le
     """Learn from the jobs that the exam's model has not seen, and keep it beside model ``name``."""
     from models.causes import storage
     from pipeline.train.examples import examples
-    from pipeline.train.train import EXAM, storage_folder
+    from pipeline.train.versions import EXAM, storage_folder
 
     folder = storage_folder(database, name)
     cut = storage.read_card(folder)["exam_learned_to"]
@@ -180,7 +180,7 @@ def _records_up_to(database: Database, day: str) -> Iterator[None]:
 
 def kept(database: Database) -> Learned:
     """What is kept beside the model in use; nothing learned where there is none, or it cannot be read."""
-    from pipeline.train.train import name_in_use, storage_folder
+    from pipeline.train.versions import name_in_use, storage_folder
 
     name = name_in_use(database)
     if name is None:

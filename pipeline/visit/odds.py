@@ -175,7 +175,7 @@ def _brought(
 
 def model_for(database: Database, words: Words) -> tuple[Any, str | None]:
     """Return the model in use and its name; where none is trained, the lists corrected by the newest jobs, and None."""
-    from pipeline.train.train import current_model
+    from pipeline.train.versions import current_model
 
     model = current_model(database)
     if model is not None:

@@ -10,6 +10,37 @@ from pathlib import Path
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
 from pipeline.terminal.text import safe
+from pipeline.visit.question import Call
+from pipeline.visit.under_way import Visit
+
+
+def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[str, str]:
+    """The visit in the tool's own layout, ready to load: what was asked as written, what was seen and done in terms."""
+    done = [event for event in visit.events if event.what in ("tried", "cured")]
+    looked = [f"told: {name}" for name in visit.names("heard")]
+    looked += [event.recorded for event in visit.events if event.what == "looks good"]
+    question = visit.question()
+    cured = done[-1].cause if visit.outcome == "fixed" and done and done[-1].what == "cured" else ""
+    ordered = [f"ordered: {visit.ordered}"] if visit.ordered else []
+    line = dict.fromkeys(FIELDS, "")
+    line |= {
+        "visit_date": (on or dt.date.today()).isoformat(),
+        "appliance_kind": question.kind,
+        "job_no": question.job_no or "",
+        "customer_ref": call.customer or "",
+        "serial": call.serial or "",
+        "make": call.make or "",
+        "model": call.model or "",
+        "age": call.age or "",
+        "complaint": ", ".join([*([call.complaint] if call.complaint else []), *visit.names("said")]),
+        "fault_code": call.code or "",
+        "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
+        "cause": visit.cause or cured,
+        "work_done": "; ".join([*(event.name for event in done), *looked, *ordered]),
+        "parts": "; ".join(part for event in done for part in event.parts),
+        "outcome": visit.outcome,
+    }
+    return line
 
 
 def header_of(path: Path) -> list[str]:

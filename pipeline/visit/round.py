@@ -16,14 +16,15 @@ from pipeline.visit import later_jobs
 from pipeline.visit.answer import Answer
 from pipeline.visit.ask import Asked, answered, ask
 from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice
-from pipeline.visit.conversation import Visit, record_line
 from pipeline.visit.costs import further_trip
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import step_of_sheet, tree
 from pipeline.visit.question import Call, age
+from pipeline.visit.record import record_line
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
 from pipeline.visit.tapping import MOST_POINTS, tapped
+from pipeline.visit.under_way import Visit
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
 
@@ -45,10 +46,8 @@ def plan_round(
 
     Parameters
     ----------
-    path
-        Calls as a CSV or XLSX file (any file `load` reads), columns of a job record.
-    out
-        The page to write.
+    path, out
+        Calls as a CSV or XLSX file (any file `load` reads), columns of a job record; the page to write.
     stock
         Parts on the van and in the store (`pipeline.visit.stock`); None = ``stock.csv`` beside the workshop, and where
         there is none, everything can be had.
@@ -69,20 +68,16 @@ def plan_round(
     from models.plan.van import van_list
     from reports.pages.visit_sheets import visit_sheets
 
-    beside = database.path.parent / FILE
-    stock = beside if stock is None and beside.is_file() else stock
+    stock = stock or _stock_beside(database)
     may_write(out, PAGE, database=database, inputs=(path, stock))
     lines, day, refused = read_calls(database, words, path, mask=settings.mask_contacts)
     refused += [sentence("round.no_kind", line=Written(one["line_no"])) for one in lines if not one["appliance_kind"]]
     lines = [line for line in lines if line["appliance_kind"]]
-    questions = questions_of_lines(database, words, settings, lines, day)
-    asked = ask(database, words, settings, questions)
+    asked = ask(database, words, settings, questions_of_lines(database, words, settings, lines, day))
     stocked = None if stock is None else read_stock(words, stock)
-    parts = Parts(stocked, part_numbers(database.connection, [question.kind for question in questions]))
+    parts = Parts(stocked, part_numbers(database.connection, [one.question.kind for one in asked]))
     parts.share_out([(one.question, _chances(one)) for one in asked])
-    unknown = [Written(name) for name in unknown_parts(words, stocked or ())]
-    remarks = [*told_twice(lines), *([sentence("round.unknown_parts", parts=unknown)] if unknown else [])]
-    remarks += [sentence("round.first_steps", calls=MOST_FOLLOWED)] if len(lines) > MOST_FOLLOWED else []
+    remarks = [*told_twice(lines), *_limits(lines, unknown_parts(words, stocked or ()))]
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
@@ -105,6 +100,17 @@ def plan_round(
         draft.write_text(page, encoding="utf-8")
     rows, one_visit = van_rows(van, named, parts), round(van.one_visit_cures, 3)
     return {"calls": told, "van": rows, "one_visit": one_visit, "not_planned": refused, "remarks": remarks}
+
+
+def _stock_beside(database: Database) -> Path | None:
+    beside = database.path.parent / FILE
+    return beside if beside.is_file() else None
+
+
+def _limits(lines: Sequence[Mapping[str, str]], unknown: Sequence[str]) -> list[Sentence]:
+    """What the page says of parts in stock that no list knows, and of calls beyond those followed step by step."""
+    said = [sentence("round.unknown_parts", parts=[Written(name) for name in unknown])] if unknown else []
+    return said + ([sentence("round.first_steps", calls=MOST_FOLLOWED)] if len(lines) > MOST_FOLLOWED else [])
 
 
 def _answers(asked: Sequence[Asked], advice: Sequence[AdviceRow], parts: Parts, van: VanList) -> list[Answer]:

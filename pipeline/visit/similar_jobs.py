@@ -32,108 +32,56 @@ asked as (
         unnest($findings::varchar[][]) as findings,
         unnest($looked::varchar[][]) as looked
 ),
-wanted as (
-    select kind, term, list(number order by number) as numbers
-    from (select number, kind, unnest(terms) as term from asked)
-    group by kind, term
-),
-job_term as (
-    select
-        kind,
-        episode_id,
-        cause,
-        cure_date,
-        unnest(list_concat(symptoms, list_transform(codes, lambda code: '#' || code))) as term
-    from cause_example
-    where kind in (select kind from asked)
-),
-same_complaint as (
-    select
-        episode_id,
-        any_value(cause) as cause,
-        any_value(cure_date) as cure_date,
-        unnest(list_distinct(flatten(list(numbers)))) as number
-    from job_term
-    join wanted using (kind, term)
-    group by episode_id
-),
 alike as (
-    select number, cause, cure_date, episode_id from same_complaint
-    union all
-    select asked.number, job.cause, job.cure_date, job.episode_id
+    select
+        asked.number,
+        job.cause,
+        {
+            'agreeing': coalesce(len(list_intersect(job.findings, asked.findings)), 0),
+            'cure_date': job.cure_date,
+            'episode_id': job.episode_id,
+            'job_no': job.job_no,
+            'labour_minutes': job.labour_minutes,
+            'labour_charge': job.labour_charge,
+            'parts_cost': job.parts_cost
+        } as job
     from asked
     join cause_example as job using (kind)
-    where len(asked.terms) = 0
-),
-compared as (
-    select *, 0 as agreeing
-    from alike
-    where number in (select number from asked where len(looked) = 0)
-    union all
-    select
-        alike.*,
-        coalesce(len(list_intersect(job.findings, asked.findings)), 0)
-    from alike
-    join asked using (number)
-    join cause_example as job using (episode_id)
-    where len(asked.looked) > 0
-        and coalesce(len(
-            list_filter(
-                job.findings,
-                lambda f: list_contains(asked.looked, split_part(f, '=', 1)) and not list_contains(asked.findings, f)
-            )
-        ), 0) = 0
+    where (
+        len(asked.terms) = 0
+        or list_has_any(list_concat(job.symptoms, list_transform(job.codes, lambda code: '#' || code)), asked.terms)
+    )
+    and coalesce(len(
+        list_filter(
+            job.findings,
+            lambda f: list_contains(asked.looked, split_part(f, '=', 1)) and not list_contains(asked.findings, f)
+        )
+    ), 0) = 0
 ),
 counted as (
-    select
-        number,
-        cause,
-        count(*) as similar_jobs,
-        max({'agreeing': agreeing, 'cure_date': cure_date, 'episode_id': episode_id}, $most) as best
-    from compared
+    select number, cause, count(*) as similar_jobs, unnest(max(job, $most)) as job
+    from alike
     group by number, cause
-),
-one as (
-    select number, cause, similar_jobs, unnest(best) as job
-    from counted
 )
-select
-    one.number,
-    one.cause,
-    one.similar_jobs,
-    job.job_no,
-    job.cure_date,
-    job.labour_minutes,
-    job.labour_charge,
-    job.parts_cost,
-    one.job.agreeing
-from one
-join cause_example as job on job.episode_id = one.job.episode_id
-order by one.number, one.job.agreeing desc, one.job.cure_date desc, one.job.episode_id desc
+select number, cause, similar_jobs, unnest(job)
+from counted
+order by number, job.agreeing desc, job.cure_date desc, job.episode_id desc
 """
 
 ENDINGS = """
-with
-asked as (
-    select
-        unnest($number::integer[]) as number,
-        unnest($kind::varchar[]) as kind,
-        unnest($symptoms::varchar[][]) as symptoms
-)
 select
-    asked.number,
-    episode.age_years,
-    count(*) filter (where episode.state = 'beyond economic repair') as beyond_repair,
+    kind,
+    main_symptom,
+    age_years,
+    count(*) filter (where state = 'beyond economic repair') as beyond_repair,
     count(*) as known
-from asked
-join episode using (kind)
-where episode.state in ('cured', 'beyond economic repair')
-    and (len(asked.symptoms) = 0 or list_contains(asked.symptoms, episode.main_symptom))
-group by asked.number, episode.age_years
-order by asked.number, episode.age_years
+from episode
+where kind in (select unnest($kinds::varchar[])) and state in ('cured', 'beyond economic repair')
+group by kind, main_symptom, age_years
+order by kind, main_symptom, age_years
 """
 LIKE_AGE = 2.0  # years by which an appliance may be older or younger (common practice, no source)
-Ending = tuple[float | None, int, int]  # age, beyond economic repair, of how many whose end is known
+Ending = tuple[str | None, float | None, int, int]  # complaint, age, beyond economic repair, of how many known
 
 FINDINGS = """
 with
@@ -236,6 +184,8 @@ class KindRecords:
         cause → cured jobs.
     advised
         cause → advice that most of its jobs ended with, as written.
+    endings
+        How its episodes with a known end ended, by main complaint and age.
     """
 
     likelihoods: Likelihoods
@@ -244,6 +194,7 @@ class KindRecords:
     cured_by: Mapping[str, str]
     cause_jobs: Mapping[str, int]
     advised: Mapping[str, str] = field(default_factory=dict)
+    endings: Sequence[Ending] = ()
 
 
 @dataclass(frozen=True)
@@ -296,31 +247,27 @@ def gather(database: Database, questions: Sequence[Question], trades: Mapping[st
         lambda places: _jobs_like(connection, [questions[place] for place in places]),
     )
     return [
-        Evidence(of_kind[question.kind], jobs, counts, _beyond_repair(endings, question.age_years))
-        for question, (jobs, counts, endings) in zip(questions, found, strict=True)
+        Evidence(of_kind[question.kind], jobs, counts, _beyond_repair(of_kind[question.kind].endings, question))
+        for question, (jobs, counts) in zip(questions, found, strict=True)
     ]
 
 
 def _jobs_like(
     connection: duckdb.DuckDBPyConnection, questions: Sequence[Question]
-) -> list[tuple[pd.DataFrame, dict[str, int], list[Ending]]]:
-    """Jobs like each of several calls, how many there are of each cause, and how episodes like it ended."""
-    bound = _bound(questions)
-    rows = connection.execute(SIMILAR, {**bound, "most": MOST_ALIKE}).df()
-    people = {"number": bound["number"], "kind": bound["kind"], "symptoms": [list(q.symptoms) for q in questions]}
-    endings: list[list[Ending]] = [[] for _ in questions]
-    for number, *ending in connection.execute(ENDINGS, people).fetchall():
-        endings[number].append(tuple(ending))
-    jobs = [_similar(part) for part in _by_number(rows, len(questions))]
-    return [(*like, ended) for like, ended in zip(jobs, endings, strict=True)]
+) -> list[tuple[pd.DataFrame, dict[str, int]]]:
+    """Jobs like each of several calls, and how many there are of each cause."""
+    rows = connection.execute(SIMILAR, {**_bound(questions), "most": MOST_ALIKE}).df()
+    return [_similar(part) for part in _by_number(rows, len(questions))]
 
 
-def _beyond_repair(endings: Sequence[Ending], age: float | None) -> tuple[int, int]:
-    """Of how many episodes of appliances about as old were beyond economic repair: (count, of)."""
+def _beyond_repair(endings: Sequence[Ending], question: Question) -> tuple[int, int]:
+    """Of how many episodes of its complaints, of appliances about as old, were beyond economic repair: (count, of)."""
+    age = question.age_years
     like = [
         (beyond, known)
-        for years, beyond, known in endings
-        if age is None or (years is not None and abs(years - age) <= LIKE_AGE)
+        for complaint, years, beyond, known in endings
+        if (not question.symptoms or complaint in question.symptoms)
+        and (age is None or (years is not None and abs(years - age) <= LIKE_AGE))
     ]
     return sum(beyond for beyond, _ in like), sum(known for _, known in like)
 
@@ -378,6 +325,9 @@ def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -
     for kind, cause, advice in connection.execute(ADVISED, {**kinds, "fewest": FEWEST_ADVISED}).fetchall():
         if len(advice) <= LONGEST_ADVICE and not _WORK.search(advice):
             advised[kind][cause] = advice
+    endings: dict[str, list[Ending]] = {kind: [] for kind in trades}
+    for kind, *ending in connection.execute(ENDINGS, kinds).fetchall():
+        endings[kind].append(tuple(ending))
     return {
         kind: KindRecords(
             learn(findings[findings["kind"] == kind], trade.expected),
@@ -386,6 +336,7 @@ def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -
             cured_by[kind],
             jobs[kind],
             advised[kind],
+            endings[kind],
         )
         for kind, trade in trades.items()
     }

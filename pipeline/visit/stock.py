@@ -218,7 +218,7 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
         raise UsageError(f'{shown(path.name)} has no column "part".', f"Its columns are: {', '.join(COLUMNS)}.")
     if strange:
         raise UsageError(
-            f"{shown(path.name)}, line 1: {shown(strange[0])} is no column of it.",
+            f"{shown(path.name)}, line 1: {shown(strange[0])} is an unknown column.",
             f"Its columns are: {', '.join(COLUMNS)}.",
         )
     rows = []
@@ -243,4 +243,4 @@ def _units(path: Path, line: int, column: str, value: str) -> int:
 
 
 def _wrong(path: Path, line: int, column: str, value: str, remedy: str) -> UsageError:
-    return UsageError(f"{shown(path.name)}, line {line}, column {column}: {shown(value)} cannot be.", remedy)
+    return UsageError(f"{shown(path.name)}, line {line}, column {column}: {shown(value)} is not allowed.", remedy)

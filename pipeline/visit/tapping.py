@@ -11,16 +11,20 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import advice_line, step_json
-from pipeline.visit.conversation import END as END_KEY
-from pipeline.visit.conversation import SEEN, STOP, UNDO, cautions_on_screen, choices, event_of
+from pipeline.visit.keys import END as END_KEY
+from pipeline.visit.keys import SEEN, STOP, UNDO, choices, event_of
 from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.step_lines import cautions_on_screen
 from pipeline.visit.walk import Event, Stand, Walk, foreseen
 from pipeline.words.appliance import ALWAYS
+from pipeline.words.burnt import burnt, put_right
+from reports.render.wording import Finding
 
 if TYPE_CHECKING:
     from models.plan.plan import Node
     from pipeline.visit.answer import Answer
     from pipeline.visit.plan import Step
+    from pipeline.words.appliance import Trade
 
 MOST_POINTS = 1200
 MOST_PLANS = 10  # made anew in one call, where a check cannot be made or a repair not be done
@@ -43,12 +47,15 @@ def tapped(walk: Walk, stand: Stand, most_points: int = MOST_POINTS) -> dict[str
     -------
     dict
         ``steps``: each as in the JSON of `causes`, with ``told``, ``caution_names``, ``vain`` (what advice says of its
-        parts) and ``keys`` besides (label, what it does, text): it does "seen" or "said" (the text is for the record),
-        "tried", "cured", "looks good", or "" (nothing to record). ``points``: step, odds (cause, percent), minutes and
-        money ahead, cause (what a cure was of) and leads_to (for each key: a point, ``END`` or ``ASK_AGAIN``); the
-        first is where the visit begins. ``causes``: names, and as shown. ``cautions``: names and texts.
+        parts) and ``keys`` besides (label, what it does, text, cause): it does "seen" or "said" (the text is for the
+        record), "tried", "cured" (of the cause), "looks good", or "" (nothing to record). ``points``: step, odds
+        (cause, percent), minutes and money ahead, and leads_to (for each key: a point, ``END`` or ``ASK_AGAIN``); the
+        first is where the visit begins. ``causes``: names, and as shown. ``cautions``: names and texts. ``burnt``: a
+        finding as recorded → what is burnt then, as shown, and the causes whose repair puts it right.
     """
     tree = _Tree(walk, most_points)
+    for finding, value in stand.now.question.findings.items():
+        tree.see(stand.now.trade, finding, value)
     tree.reach(stand, 1.0)
     while tree.waiting:
         weight, place, here = heapq.heappop(tree.waiting)
@@ -59,6 +66,7 @@ def tapped(walk: Walk, stand: Stand, most_points: int = MOST_POINTS) -> dict[str
         "points": tree.points,
         "causes": [[name, told(name)] for name in tree.causes],
         "cautions": {told(name): told(text) for name, text in tree.cautions.items()},
+        "burnt": {seen: [told(Finding(what)), causes] for seen, (what, causes) in tree.burnt.items()},
     }
 
 
@@ -71,6 +79,7 @@ class _Tree:
         self.points: list[dict[str, Any]] = []
         self.causes: dict[str, int] = {}
         self.cautions: dict[str, str] = {}
+        self.burnt: dict[str, tuple[str, list[int]]] = {}
         self.waiting: list[tuple[float, int, Stand]] = []
         self._step_places: dict[str, int] = {}
         self._places: dict[Node, int] = {}
@@ -83,7 +92,7 @@ class _Tree:
         ahead = [round(now.visit.minutes), round(now.visit.money)] if now.visit else []
         step = self._step(now, now.steps[0], is_first=place == 0)
         self.points.append(
-            {"step": step, "odds": odds if now.visit or now.steps[0].do == "ask" else [], "ahead": ahead, "cause": -1}
+            {"step": step, "odds": odds if now.visit or now.steps[0].do == "ask" else [], "ahead": ahead}
         )
         heapq.heappush(self.waiting, (-weight, place, stand))
         return place
@@ -94,11 +103,7 @@ class _Tree:
         point["leads_to"] = []
         for key, label in _keys(now, now.steps[0]):
             event = event_of(now, now.steps[0], key, label)
-            if event.what == "cured":
-                point["cause"] = self._cause(event.cause)
-                point["leads_to"].append(END)
-            else:
-                point["leads_to"].append(self._then(stand, event, weight))
+            point["leads_to"].append(END if event.what == "cured" else self._then(stand, event, weight))
 
     def _then(self, stand: Stand, event: Event, weight: float) -> int:
         visit = stand.now.visit
@@ -116,8 +121,22 @@ class _Tree:
             self._places[node] = place
         return place
 
+    def see(self, trade: Trade, finding: str, value: str) -> None:
+        """Remember of a finding what is burnt with it, and what puts that right."""
+        for what in burnt({finding: value}):
+            right = sorted(put_right(trade, what))
+            self.burnt[f"{finding}={value}"] = what, [self._cause(cause) for cause in right]
+
     def _cause(self, name: str) -> int:
         return self.causes.setdefault(name, len(self.causes))
+
+    def _does(self, trade: Trade, event: Event) -> tuple[str, str, int]:
+        """What a key does to the record, the text, and the cause that a repair is of."""
+        if event.what not in ("seen", "said", "tried", "cured", "looks good"):
+            return "", "", -1
+        if event.what == "seen":
+            self.see(trade, event.name, event.value)
+        return event.what, event.recorded, self._cause(event.cause) if event.cause else -1
 
     def _step(self, now: Answer, step: Step, *, is_first: bool) -> int:
         """Place of a step among those told; the same step is told once, however often it is met."""
@@ -129,7 +148,10 @@ class _Tree:
             "told": told(step.told),
             "caution_names": [told(name) for name in names],
             "vain": [advice_line(now, row) for row in now.advice if row.part in step.parts],
-            "keys": [[told(label), *_does(event_of(now, step, key, label))] for key, label in _keys(now, step)],
+            "keys": [
+                [told(label), *self._does(now.trade, event_of(now, step, key, label))]
+                for key, label in _keys(now, step)
+            ],
         }
         for unneeded in ("given", "cures_probability", "tells", "cautions", "about", "options"):
             del shown[unneeded]
@@ -145,8 +167,3 @@ def _keys(now: Answer, step: Step) -> list[tuple[str, str]]:
     if step.do == HAND_OVER:
         return []
     return [(key, label) for key, label in choices(now, step).items() if key[0] not in (SEEN, END_KEY, UNDO, STOP)]
-
-
-def _does(event: Event) -> tuple[str, str]:
-    """What a key does to the record, and the text."""
-    return (event.what, event.recorded) if event.what in ("seen", "said", "tried", "cured", "looks good") else ("", "")

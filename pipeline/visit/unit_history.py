@@ -20,6 +20,22 @@ MOST_VISITS = 20
 SHOWN_VISITS = 2
 DAYS_A_YEAR = 365.25
 
+UNITS = """
+select appliance_id
+from visit_on_appliance
+join stage_visit using (visit_id)
+where appliance_id in (
+    select appliance_id
+    from visit_on_appliance
+    join stage_visit using (visit_id)
+    where serial = $serial or customer_hash = $customer
+)
+group by appliance_id
+having
+    arg_max(serial, visit_no_on_appliance) = $serial
+    or arg_max(customer_hash, visit_no_on_appliance) = $customer
+"""  # what view appliance says, without working all units out: the last serial and customer told of one are its own
+
 
 @dataclass(frozen=True)
 class Unit:
@@ -164,6 +180,8 @@ def histories(
     list of UnitHistory
         Empty where neither serial nor customer is told, or nothing is on record.
     """
+    if not any(unit.serial or unit.customer for unit in units):
+        return [UnitHistory()] * len(units)
     import pandas as pd
 
     from pipeline.load.identity import serial
@@ -193,16 +211,18 @@ def histories(
 def _visits(
     connection: duckdb.DuckDBPyConnection, serial: str | None, customer: str | None, kind: str, day: dt.date
 ) -> tuple[PastVisit, ...]:
+    units = connection.execute(UNITS, {"serial": serial, "customer": customer}).fetchall()
+    if not units:
+        return ()
     rows = connection.execute(
         "select v.job_no, v.visit_date, v.complaint, v.cause, v.outcome, v.technician, "
         "coalesce((select list(distinct symptom order by symptom) from visit_symptom as s "
         "where s.visit_id = v.visit_id and not s.is_negated), []), "
         "coalesce((select list(part order by part) from part_fitted as p where p.visit_id = v.visit_id), []), "
         "v.photos, v.age_years "
-        "from visit as v where v.kind = $kind and v.visit_date <= $day and v.appliance_id in ("
-        "select appliance_id from appliance where serial = $serial or customer_hash = $customer) "
+        "from visit as v where v.kind = $kind and v.visit_date <= $day and v.appliance_id in (select unnest($units)) "
         "order by v.visit_date desc, v.visit_id desc limit $most",
-        {"kind": kind, "day": day, "serial": serial, "customer": customer, "most": MOST_VISITS},
+        {"kind": kind, "day": day, "units": [unit for (unit,) in units], "most": MOST_VISITS},
     ).fetchall()
     return tuple(
         PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), (day - date).days, *more)

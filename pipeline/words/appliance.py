@@ -81,8 +81,8 @@ class Hazard:
     """Whether the appliance stays unplugged until a first repair."""
     brings: tuple[str, ...] = ()
     """Complaints it is told with, the first that the kind knows: water at the mains comes of a leak."""
-    seen: tuple[str, str] | None = None
-    """Finding and value that were seen already by whoever tells it; None = none, or more than one may be meant."""
+    seen: tuple[tuple[str, str], ...] = ()
+    """Findings with their values of which one was seen already by whoever tells it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,10 +228,8 @@ def _hazards(
     for row in risks:
         first = tuple(name for name in split(row["first"]) if name in checks)
         is_off = row["energise"] == UNPLUGGED_FIRST
-        told = [
-            (name, value) for name, _, value in (one.partition("=") for one in split(row["seen"])) if name in findings
-        ]
-        seen = told[0] if len(told) == 1 else None
+        told = (one.partition("=") for one in split(row["seen"]))
+        seen = tuple((name, value) for name, _, value in told if name in findings)
         hazards.setdefault(row["complaint"], Hazard(first, row["caution"], is_off, split(row["brings"]), seen))
     return hazards
 

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
     from pipeline.words.appliance import Trade
 
@@ -48,3 +48,8 @@ def put_right(trade: Trade, what: str) -> frozenset[str]:
         or (is_wiring and _MENDS_LEADS.match(repair.action))
     }
     return frozenset(stated | mended)
+
+
+def still_burnt(trade: Trade, findings: Mapping[str, str], done: Collection[str]) -> tuple[str, ...]:
+    """Give what was seen burnt and is not put right by repairs of these causes: no visit ends as fixed with it."""
+    return tuple(what for what in burnt(findings) if put_right(trade, what).isdisjoint(done))

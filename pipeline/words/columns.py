@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -74,14 +75,13 @@ def _table(
 ) -> pd.DataFrame:
     import pandas as pd
 
-    table = pd.DataFrame({"row": row})
+    columns: dict[str, Any] = {"row": row}
     items = reader.found
     for position, field in enumerate(fields):
-        if field.startswith("is_"):
-            table[field] = np.array([item[position] for item in items], dtype=bool)[which]
-        else:
-            table[field] = pd.array([item[position] for item in items], dtype="str").take(which)
-    return table
+        values = [item[position] for item in items]
+        is_flag = field.startswith("is_")
+        columns[field] = np.array(values, dtype=bool)[which] if is_flag else pd.array(values, dtype="str").take(which)
+    return pd.DataFrame(columns, copy=False)
 
 
 def find_symptoms(
@@ -269,9 +269,9 @@ def find_findings(
                 left.append(piece)
         rest.append(";".join(left))
     found = _gather(words, reader, pa.array(rest, pa.large_string()), _column(kind_names))
-    if not pairs and not len(found[0]):
-        return _table(reader, *found, ("finding", "value", "is_doubtful"))
     free = _table(reader, *found, ("finding", "value", "is_doubtful"))
+    if free.empty and not pairs:
+        return free
     named = pd.DataFrame(pairs, columns=["row", "finding", "value", "is_doubtful"]).astype(
         {"row": "int64", "finding": "str", "value": "str", "is_doubtful": "bool"}
     )
@@ -325,6 +325,7 @@ def _value(words: ReadyLists, finding: str, said: str) -> str | None:
     return words.finding_rules.value_of(finding, sorted(states))
 
 
+@cache
 def _no_codes() -> pd.DataFrame:
     import pandas as pd
 

@@ -55,6 +55,10 @@ _CANONICAL = ("kinds", "symptoms", "faults", "checks", "parts", "cautions", "haz
 Row = dict[str, str]
 
 
+SHORTEST_KIND = 5
+"""Letters of a kind's name from which on it is one in any language: "wm" is not."""
+
+
 @dataclass
 class WordLists:
     """Everything the word lists say, shipped and the workshop's own, before it is made ready for reading texts."""
@@ -70,6 +74,8 @@ class WordLists:
     cues: dict[str, dict[str, Any]] = field(default_factory=dict)
     known: dict[str, list[str]] = field(default_factory=dict)
     spelt: dict[str, list[str]] = field(default_factory=dict)
+    foreign_kinds: dict[str, str] = field(default_factory=dict)
+    """Names of kinds in languages that are not switched on → the language."""
     kinds: list[Row] = field(default_factory=list)
     symptoms: list[Row] = field(default_factory=list)
     faults: list[Row] = field(default_factory=list)
@@ -143,6 +149,8 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
                 f"There is no word list for the language {shown(language)}.", f"Choose from: {', '.join(shipped)}."
             )
         _read_language(lists, language)
+    for language in sorted(set(shipped) - set(languages)):
+        _read_kinds(lists, language)
     _add_canonical(lists)
     return lists
 
@@ -163,6 +171,17 @@ def _read_language(lists: WordLists, language: str) -> None:
         else:
             cells = lists.cells.setdefault(row["list"], [])
             cells += [Phrase(row["list"], row["term"], frozenset(), written) for written in many(row["phrases"])]
+
+
+def _read_kinds(lists: WordLists, language: str) -> None:
+    """Read what the kinds of appliance are called in a language that is not switched on, so that it can be named."""
+    cells = lists.cells.setdefault("kind", [])
+    known = {phrase.written for phrase in cells}
+    for row in read_table(SHIPPED / language / "cells.csv"):
+        if row["list"] == "kind":
+            names = [name for name in many(row["phrases"]) if name not in known and len(name) >= SHORTEST_KIND]
+            cells += [Phrase("kind", row["term"], frozenset(), name) for name in names]
+            lists.foreign_kinds |= dict.fromkeys(names, language)
 
 
 def _add_canonical(lists: WordLists) -> None:

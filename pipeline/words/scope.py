@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Container, Mapping, Sequence
 
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.phrases import Meaning
@@ -23,6 +23,7 @@ _UNKNOWN = "\ufffd"
 _NOT = ("not", "no")
 _SUBJECTS = frozenset({"part", "thing"})
 _PASSES = frozenset({"not", "no", "fail", "still"})
+_BEFORE = _PASSES | {"bad", "ok", "doubt"}
 _DEAD, _NO_FUNCTION = "dead", "does not work"
 """The complaint where an appliance does not start; where a part does not on which no function hangs."""
 
@@ -47,6 +48,7 @@ class _Mention:
         self.is_opposite = meaning.group == "opposite"
         self.goes: str | None = None
         self.is_doubtful = False
+        self.at = (0, 0)
 
     def said(self) -> Said | None:
         if not self.is_function:
@@ -70,7 +72,9 @@ class _Scope:
         self.is_right_after_join = False
         self.last: _Mention | None = None  # the mention that "ok", "bad" or "?" would speak of
         self.gaps = 0
-        self.blamed: tuple[Meaning, str] | None = None
+        self.blamed: tuple[Meaning, str, tuple[int, int]] | None = None
+        self.at = (0, 0)  # the words of the clause that are read now
+        self.goes_on = False  # more is said of what is read now: "not cold, ice on the evaporator"
 
     def deny(self, cue: str, *, after: bool) -> None:
         last = self.last
@@ -120,17 +124,19 @@ class _Scope:
     def blame(self, meaning: Meaning, word: str) -> None:
         """Take in a word like "faulty": it judges what stands beside it; beside nothing it is a complaint."""
         if self.denies is None and (self.last is None or self.joined or not self.last.is_function):
-            self.blamed = meaning, word
+            self.blamed = meaning, word, self.at
         self.judge("bad")
 
     def settle(self) -> None:
         """Make a word like "faulty" that judged nothing a complaint."""
         if self.blamed is not None and self.goes == "bad":
-            (meaning, word), self.blamed, self.goes = self.blamed, None, None
+            (meaning, word, at), self.blamed, self.goes = self.blamed, None, None
             self.mention(meaning, [word])
+            self.mentions[-1].at = at
 
     def mention(self, meaning: Meaning, words: Sequence[str]) -> None:
         mention = _Mention(meaning)
+        mention.at = self.at
         if any(word in _NOT for word in words):  # the phrase brings its own denial: "not hot enough", "door not open"
             mention.is_function, mention.is_denied = True, True
         elif self.denies is not None:
@@ -151,6 +157,7 @@ class _Scope:
         if self.joined == "or":
             return True
         is_bare = self.is_right_after_join and length == 1 and not mention.is_opposite
+        is_bare = is_bare and not (self.joined == "comma" and self.goes_on)
         return self.joined in ("and", "comma") and is_bare and mention.is_function and self.last.is_function
 
 
@@ -170,6 +177,39 @@ def read_clause(
     functions
         (part, kind) and (part, None) for every kind → complaint when the part does not start.
     """
+    mentions = _mentions(words, kind, lexicon, functions)
+    return [said for said in (mention.said() for mention in mentions) if said is not None]
+
+
+def words_of_complaints(
+    words: Sequence[str],
+    kind: str | None,
+    lexicon: Lexicon,
+    functions: Mapping[tuple[str, str | None], str],
+    spared: Container[str],
+) -> list[tuple[int, int]]:
+    """Give where in a clause its complaints, and functions merely named, stand, with the words that deny or judge them.
+
+    Parameters are those of `read_clause`, and complaints whose words are left where they stand.
+    """
+    effects, taken = lexicon.effects, list[tuple[int, int]]()
+    for mention in _mentions(words, kind, lexicon, functions):
+        said, (begin, end) = mention.said(), mention.at
+        if said is not None and (said.is_negated or said.symptom in spared):
+            continue
+        while begin and (effects.get(words[begin - 1]) in _BEFORE or words[begin - 1] in lexicon.light):
+            begin -= 1
+        after = ("bad", "not") if lexicon.denies_after else ("bad",)
+        while end < len(words) and effects.get(words[end]) in after:
+            end += 1
+        taken.append((begin, end))
+    return taken
+
+
+def _mentions(
+    words: Sequence[str], kind: str | None, lexicon: Lexicon, functions: Mapping[tuple[str, str | None], str]
+) -> list[_Mention]:
+    """Read a clause from left to right."""
     scope = _Scope()
     subject: tuple[str, ...] = ()
     effects, tree = lexicon.effects, lexicon.tree
@@ -181,6 +221,8 @@ def read_clause(
         other = tree.longest_in(others, words, position)
         if complaint is not None and (other is None or complaint[0] >= other[0]):
             end = complaint[0]
+            scope.at = position, end
+            scope.goes_on = end < len(words) and words[end] not in effects
             if effects.get(word) == "work" and end - position == 1:
                 _work(scope, complaint[1][0], after=lexicon.denies_after)
             elif effects.get(word) == "bad" and end - position == 1:
@@ -204,7 +246,7 @@ def read_clause(
             _hear(scope, word, effects.get(word), after=lexicon.denies_after)
             position += 1
     scope.settle()
-    return [said for said in (mention.said() for mention in scope.mentions) if said is not None]
+    return scope.mentions
 
 
 def _parts(found: tuple[int, list[Meaning]]) -> tuple[str, ...]:

@@ -23,6 +23,9 @@ HEALTHY = frozenset({"clear", "good", "normal", "free", "live", "tight", "turns"
 """States in which nothing is wrong."""
 
 
+_DAMAGED = frozenset({"torn", "broken", "worn", "burnt"})
+
+
 class Seen(NamedTuple):
     """One thing and how it was found."""
 
@@ -51,7 +54,9 @@ class Seen(NamedTuple):
 
 
 def turned(states: frozenset[str]) -> frozenset[str]:
-    """Give what a denied state means: "not blocked" is clear, "not ok" is faulty."""
+    """Give what a denied state means: "not blocked" is clear, "not ok" is faulty, "not split" is sound."""
+    if states and states <= _DAMAGED:
+        return HEALTHY - {"clear", "free"}
     if states & HEALTHY:
         return frozenset({"faulty", "blocked", "dead", "loose", "seized", "not " + "|".join(sorted(states))})
     return HEALTHY

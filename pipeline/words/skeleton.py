@@ -53,6 +53,6 @@ def write_skeleton(language: str, path: Path) -> None:
         with path.open("x", encoding="utf-8") as file:
             file.write(TEXT.format(language=language, file=path.name))
     except FileExistsError as fault:
-        raise UsageError(f"{shown(path)} exists already.", "Name another with --out.") from fault
+        raise UsageError(f"{shown(path)} already exists.", "Name another with --out.") from fault
     except OSError as fault:
         raise UsageError(f"{shown(path)} cannot be written.", "Name a place that can, with --out.") from fault

@@ -27,7 +27,18 @@ _BESIDE, _COMPLAINT, _CLEARS = " beside ", "complaint ", "clears "
 _WORDS_BEFORE = 3  # a word that denies stands at most so far before what it denies
 _JOINS = frozenset({"and", "but", "or", "und", "aber", "oder"})
 _WORDS_AFTER = 2  # "geht nicht", "geht auch nicht"
-_STOPS = re.compile(r"[,;.!?\n]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
+_BRACKETS = str.maketrans("()[]{}", ";;;;;;")
+_STOPS = re.compile(r"[,;.!?\n()\[\]{}]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
+
+
+_SHARES = re.compile(
+    r"\b(lights?|lamps?|fan|grill|plate|turntable|drum|motor|pump|clock|display|hob|rings?|timer"
+    r"|licht|lampe|gebläse|lüfter|grill|teller|trommel|uhr|anzeige|motor|pumpe)"
+    r" (?:and|&|und) ((?:the |der |die |das )?\w+) ((?:(?:are|is|both|all|still|do|sind|beide|noch) ){0,3}"
+    r"(?:working|works?|fine|ok|okay|good|alright|running|turning|funktionieren|gehen|laufen|gut|in ordnung))\b",
+    re.IGNORECASE,
+)
+"""Two things said to work in one breath: "light and fan working"."""
 
 
 class Told(NamedTuple):
@@ -58,8 +69,9 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
     str
         The text without them; a full stop stands for each.
     """
-    left, found = shown(text), list[Told]()
-    spans = said_in(f"{left} .", kind, "told.csv", _order(), between(frozenset(denies)))
+    text = _SHARES.sub(r"\1 \3 and \2 \3", shown(text))
+    left, found = text, list[Told]()
+    spans = said_in(f"{left.translate(_BRACKETS)} .", kind, "told.csv", _order(), between(frozenset(denies)))
     for says, begin, end in sorted(spans, key=lambda one: -one[1]):
         end = min(end, len(left))
         clause_begin = max((met.end() for met in _STOPS.finditer(left, 0, begin)), default=0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import pandas as pd
 
@@ -46,12 +47,7 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
     groups = [
         wording.term(value) if isinstance(value, str) else wording.say("ages.unknown") for value in frame["value"]
     ]
-    numbers = [
-        {"x": wording.number(fixed), "n": known, "rate": wording.percent(rate), "expected": wording.number(expected)}
-        for fixed, known, rate, expected in zip(
-            frame["fixed"], frame["known"], frame["rate"], frame.get("expected", frame["fixed"]), strict=True
-        )
-    ]
+    numbers = _numbers(frame, wording)
     has_rate = (frame["known"] >= FEWEST_FOR_RATE) & frame["rate"].notna()
     rows = pd.DataFrame(
         {
@@ -64,16 +60,8 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
                 for enough, number in zip(has_rate, numbers, strict=True)
             ],
             "said": [
-                wording.say(
-                    "ages.said" if enough else "ages.said_few",
-                    value=group,
-                    low=wording.percent(low),
-                    high=wording.percent(high),
-                    **number,
-                )
-                for group, enough, number, low, high in zip(
-                    groups, has_rate, numbers, frame["low"], frame["high"], strict=True
-                )
+                wording.say("ages.said" if enough else "ages.said_few", value=group, **number)
+                for group, enough, number in zip(groups, has_rate, numbers, strict=True)
             ],
         }
     )
@@ -87,6 +75,23 @@ def picture(frame: pd.DataFrame, together: Mapping[str, float], wording: Wording
         _table(frame, rows, wording, dimension),
         rows.assign(jobs=frame["jobs"].to_numpy()) if "jobs" in frame else None,
     )
+
+
+def _numbers(frame: pd.DataFrame, wording: Wording) -> list[dict[str, Any]]:
+    """Give the numbers that a group's label and sentence are made of."""
+    expected = frame.get("expected", frame["fixed"])
+    columns = (frame["fixed"], frame["known"], frame["rate"], expected, frame["low"], frame["high"])
+    return [
+        {
+            "x": wording.number(fixed),
+            "n": known,
+            "rate": wording.percent(rate),
+            "expected": wording.number(expected),
+            "low": wording.percent(low),
+            "high": wording.percent(high),
+        }
+        for fixed, known, rate, expected, low, high in zip(*columns, strict=True)
+    ]
 
 
 def _title(

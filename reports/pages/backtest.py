@@ -30,7 +30,7 @@ def backtest_page(told: Mapping[str, Any]) -> str:
     Parameters
     ----------
     told
-        What `pipeline.train.train.backtest` returns.
+        What `pipeline.train.backtest.backtest` returns.
 
     Returns
     -------

@@ -29,7 +29,7 @@ def walks(calls: Sequence[Mapping[str, Any]], day: dt.date | None, wording: Word
     Parameters
     ----------
     calls
-        Each with ``tapped`` (a tree: ``steps``, ``points``, ``causes``, ``cautions``) and ``record``: ``line`` (column
+        Each with ``tapped`` (a tree; see `pipeline.visit.tapping`) and ``record``: ``line`` (column
         → text), ``findings`` (pairs known before the visit).
     day
         As for the page.
@@ -67,7 +67,6 @@ def _tree(tapped: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
             [
                 point["step"],
                 *([point["ahead"][0], wording.whole_money(point["ahead"][1])] if point["ahead"] else [None, None]),
-                point["cause"],
                 [number for row in point["odds"] for number in row],
                 point["leads_to"],
             ]
@@ -75,6 +74,7 @@ def _tree(tapped: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
         ],
         "causes": [[plain(text) for text in names] for names in tapped["causes"]],
         "cautions": tapped["cautions"],
+        "burnt": {seen: [plain(what), causes] for seen, (what, causes) in tapped["burnt"].items()},
     }
 
 
@@ -86,7 +86,7 @@ def _step(step: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
         "heed": step["caution_names"],
         "vain": [plain(text) for text in step["vain"]],
         "parts": step["parts"],
-        "keys": [[plain(label), does, plain(text)] for label, does, text in step["keys"]],
+        "keys": [[plain(label), does, plain(text), cause] for label, does, text, cause in step["keys"]],
     }
 
 

@@ -122,21 +122,15 @@ def render(
     ----------
     template
         Name of a file in ``reports/templates``.
-    title
-        The page's title.
-    language
-        Language code of the page's text.
+    title, language
+        Of the page; the language as a code.
     pictures
         Charts; the template places each with the macro ``picture`` of ``parts.html``. Without any, the drawing code is
         left out and the page stays small.
     jobs
         Lists of jobs that figures open to; see ``reports.pages.job_lists``.
-    words
-        The few words the page's own script shows.
-    css
-        Further style rules of this page.
-    script
-        Its own code, run after what all pages share.
+    words, css, script
+        What this page has besides: words its script shows, style rules, and code that runs after what all pages share.
     **ready
         Ready values for the template. No arithmetic is done in templates.
 
@@ -149,7 +143,6 @@ def render(
     shared = (files("reports") / "templates" / "page.js").read_text(encoding="utf-8")
     drawn = [picture for picture in pictures if picture.has_marks]
     scripts = [*([chart_code()] if drawn else []), shared, *([script] if script else [])]
-    config = theme.chart_config()
     return (
         environment()
         .get_template(template)
@@ -160,14 +153,16 @@ def render(
             styles=[Markup(text) for text in styles],  # noqa: S704 - our own files
             scripts=[Markup(text) for text in scripts],  # noqa: S704 - our own files and the packaged drawing code
             pictures={picture.name: picture for picture in pictures},
-            chart_data={
-                picture.name: theme.for_page(
-                    {**{k: v for k, v in picture.spec.items() if k != "title"}, "config": config}
-                )
-                for picture in drawn
-            },
+            chart_data={picture.name: _drawing(picture) for picture in drawn},
             jobs=jobs or {"rows": [], "lists": {}},
             words={**DEFAULT_WORDS, **(words or {})},
             **ready,
         )
     )
+
+
+def _drawing(picture: Picture) -> dict[str, Any]:
+    """What the page draws of a chart; its title stands above it as text."""
+    untitled = {name: value for name, value in picture.spec.items() if name != "title"}
+    drawing: dict[str, Any] = theme.for_page({**untitled, "config": theme.chart_config()})
+    return drawing

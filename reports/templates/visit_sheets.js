@@ -14,7 +14,7 @@
   } catch {
     isKept = false;
   }
-  const stateOf = (number) => kept[number] || (kept[number] = { keys: [], outcome: "", cause: "", minutes: "", on: "" });
+  const stateOf = (number) => kept[number] || (kept[number] = { keys: [], outcome: "", cause: "", minutes: "", on: "", isMended: false });
 
   const made = (name, cls, text) => {
     const element = document.createElement(name);
@@ -45,9 +45,9 @@
     const passed = [];
     let at = 0;
     for (const key of stateOf(number).keys) {
-      const [place, , , cause, , leads] = tree.points[at];
+      const [place, , , , leads] = tree.points[at];
       const step = tree.steps[place];
-      const [label, does, text] = step.keys[key];
+      const [label, does, text, cause] = step.keys[key];
       passed.push({ step, label, does, text, cause });
       at = leads[key];
       if (at < 0) break;
@@ -55,27 +55,66 @@
     return { tree, passed, at };
   }
 
+  // what was seen burnt and not put right: with it no visit ends as fixed, as in the tool
+  function stillBurnt(number) {
+    if (stateOf(number).isMended) return [];
+    const { tree, passed } = standing(number);
+    const done = new Set(passed.filter(({ does }) => does === "tried" || does === "cured").map(({ cause }) => cause));
+    const seen = Array.from(findingsOf(number), ([finding, value]) => tree.burnt[`${finding}=${value}`]);
+    return seen.filter((one) => one && !one[1].some((cause) => done.has(cause))).map(([what]) => what);
+  }
+
+  function findingsOf(number) {
+    const findings = new Map(calls[number].findings);
+    for (const { does, text } of standing(number).passed) {
+      const cut = text.indexOf("=");
+      if (does === "seen") findings.set(text.slice(0, cut), text.slice(cut + 1));
+    }
+    return findings;
+  }
+
+  function warn(number, left) {
+    const card = document.querySelector(`[data-walk="${number}"] .card`);
+    for (const old of card.querySelectorAll(".still-burnt")) old.remove();
+    const part = made("div", "still-burnt");
+    part.setAttribute("role", "alert");
+    part.append(made("p", "warn", filled(words.still_burnt, { what: left.join(", ") })));
+    part.append(button("key is-quiet", words.mended, () => {
+      stateOf(number).isMended = true;
+      end(number, "fixed");
+    }));
+    card.prepend(part);
+    part.scrollIntoView({ block: "start" });
+  }
+
   function press(number, key) {
     stateOf(number).keys.push(key);
     const { tree, passed, at } = standing(number);
-    if (at === END) {
+    const left = at === END ? stillBurnt(number) : [];
+    if (left.length) {
+      stateOf(number).keys.pop();
+      warn(number, left);
+    } else if (at === END) {
       const last = passed[passed.length - 1];
-      end(number, "fixed", last.cause >= 0 ? tree.causes[last.cause][0] : "");
-      return;
-    }
-    changed(number);
+      end(number, "fixed", tree.causes[last.cause][0]);
+    } else changed(number);
   }
 
   function undo(number) {
     const state = stateOf(number);
     const { at } = standing(number);
     const wasEnded = state.outcome !== "";
-    Object.assign(state, { outcome: "", cause: "", on: "" });
+    Object.assign(state, { outcome: "", cause: "", on: "", isMended: false });
     if (!wasEnded || at === END) state.keys.pop();
     changed(number);
   }
 
   function end(number, outcome, cause) {
+    const left = outcome === "fixed" ? stillBurnt(number) : [];
+    if (left.length) {
+      warn(number, left);
+      return;
+    }
     const now = new Date();
     const pad = (value) => String(value).padStart(2, "0");
     const on = `${now.getFullYear()}-${pad(now.getMonth() + 1)}-${pad(now.getDate())}`;
@@ -99,16 +138,12 @@
   function record(number) {
     const state = stateOf(number);
     const line = { ...calls[number].record };
-    const findings = new Map(calls[number].findings);
+    const findings = findingsOf(number);
     const complaints = line.complaint ? [line.complaint] : [];
     const work = [];
     const looked = [];
     const parts = [];
     for (const { step, does, text } of standing(number).passed) {
-      if (does === "seen") {
-        const cut = text.indexOf("=");
-        findings.set(text.slice(0, cut), text.slice(cut + 1));
-      }
       if (does === "said") complaints.push(text);
       if (does === "looks good") looked.push(text);
       if (does === "tried" || does === "cured") {
@@ -185,7 +220,7 @@
   }
 
   function stepShown(number, tree, at) {
-    const [place, minutes, money, , odds, leads] = tree.points[at];
+    const [place, minutes, money, odds, leads] = tree.points[at];
     const step = tree.steps[place];
     const shown = [];
     shown.push(heading(step.told));

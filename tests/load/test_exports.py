@@ -17,6 +17,7 @@ import pytest
 import xlsxwriter
 
 from pipeline.errors import PriorjobsError
+from pipeline.load.asked import Asked
 from pipeline.load.choose_layout import accept
 from pipeline.load.guess import GuessHeldBack
 from pipeline.load.layout import as_toml, parse_layout
@@ -388,7 +389,7 @@ def assert_note_read(database: Database) -> None:
 @pytest.mark.parametrize("name", ["german_office", "french"])
 def test_nothing_is_loaded_by_a_guess_nobody_has_seen(name: str, database: Database, tmp_path: Path) -> None:
     with pytest.raises(GuessHeldBack):
-        load_files(database, Words.load, Settings(), [written(tmp_path, name)])
+        load_files(Asked(database, Words.load, Settings()), [written(tmp_path, name)])
     assert database.connection.execute("select count(*) from load_batch").fetchall() == [(0,)]
 
 
@@ -400,10 +401,10 @@ def test_taken_as_guessed_it_is_read_right_or_held_back(
     settings = Settings(languages=("en", "de"))
     if name in HELD_BACK:
         with pytest.raises(PriorjobsError):
-            load_files(database, words, settings, [file], decide=accept)
+            load_files(Asked(database, lambda: words, settings, decide=accept), [file])
         assert database.connection.execute("select count(*) from stage_visit").fetchall() == [(0,)]
         return
-    report = load_files(database, words, settings, [file], decide=accept)
+    report = load_files(Asked(database, lambda: words, settings, decide=accept), [file])
     assert report.totals["rejected"] == 0
     assert_right(database, name)
     if name == "diary":
@@ -417,9 +418,9 @@ def test_next_month_the_same_columns_are_no_guess(database: Database, words: Wor
     settings = Settings(languages=("en", "de"))
     another = tmp_path / "another.csv"
     another.write_bytes(two_days())
-    load_files(database, words, settings, [another], decide=accept)
+    load_files(Asked(database, lambda: words, settings, decide=accept), [another])
     another.write_bytes(two_days() + two_days().splitlines()[1].replace(b"K2400", b"K9999") + b"\n")
-    report = load_files(database, words, settings, [another])
+    report = load_files(Asked(database, lambda: words, settings), [another])
     assert report.totals["loaded"] == 1
     assert any("same columns" in note for note in report.files[0].notes)
 
@@ -428,7 +429,7 @@ def test_a_time_of_day_is_no_job_number(database: Database, words: Words, tmp_pa
     file = tmp_path / "diary.csv"
     rows = [[f"{v.day:%d.%m.%Y}", f"9:{v.job:02d}", KINDS[v.kind][2], f"K{v.job % 9}"] for v in LAST]
     file.write_bytes(delimited(["Datum", "Uhrzeit", "Gerät", "Kunde"], rows, ";"))
-    report = load_files(database, words, Settings(languages=("en", "de")), [file], decide=accept)
+    report = load_files(Asked(database, lambda: words, Settings(languages=("en", "de")), decide=accept), [file])
     layout = report.files[0].layout_used
     assert layout is not None
     assert sorted(layout.columns) == ["appliance_kind", "customer_ref", "visit_date"]

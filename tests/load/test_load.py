@@ -19,6 +19,7 @@ from pipeline import Workshop
 from pipeline.errors import DatabaseUnusable
 from pipeline.load import load as load_module
 from pipeline.load import stage
+from pipeline.load.asked import Asked
 from pipeline.load.guess import GuessHeldBack
 from pipeline.load.layout import parse_layout
 from pipeline.load.load import load_files
@@ -34,7 +35,7 @@ from tests.worlds.few_jobs import FIRST, HEADER, as_csv, counts, everything, loa
 
 
 def test_the_demo_export_balances_and_is_staged_whole(database: Database, words: Words, without_marts: None) -> None:
-    report = load_files(database, words, Settings(), [demo_data.FILES["jobs"]])
+    report = load_files(Asked(database, lambda: words, Settings()), [demo_data.FILES["jobs"]])
     with demo_data.FILES["jobs"].open(newline="", encoding="utf-8") as file:
         lines = sum(1 for row in csv.reader(file) if any(row)) - 1
     (one,) = report.files
@@ -47,7 +48,7 @@ def test_the_demo_export_balances_and_is_staged_whole(database: Database, words:
 def test_the_office_export_of_one_line_a_part_gives_its_visits(
     database: Database, words: Words, without_marts: None
 ) -> None:
-    report = load_files(database, words, Settings(), [demo_data.FILES["office"]])
+    report = load_files(Asked(database, lambda: words, Settings()), [demo_data.FILES["office"]])
     (one,) = report.files
     assert one.layout.startswith("tidewell office #")
     assert (one.loaded, one.rejected) == (one.read, 0)
@@ -120,7 +121,9 @@ def test_loading_the_old_file_again_does_not_undo_a_correction(
 ) -> None:
     load(database, words, as_csv(FIRST), "old.csv")
     load(database, words, as_csv([[*FIRST[0][:-1], "not fixed"]]), "new.csv")
-    load_files(database, words, Settings(), [database.path.parent / "old.csv", database.path.parent / "new.csv"])
+    load_files(
+        Asked(database, lambda: words, Settings()), [database.path.parent / "old.csv", database.path.parent / "new.csv"]
+    )
     assert rows(database, "select outcome from stage_visit where job_no = 'J1'") == [("not fixed",)]
 
 
@@ -266,7 +269,7 @@ def test_a_bad_file_among_good_ones_leaves_the_good_ones_loaded(
     (folder / "a.csv").write_bytes(as_csv(FIRST[:1]))
     (folder / "b.csv").write_bytes(b"")
     (folder / "c.csv").write_bytes(as_csv(FIRST[1:2]))
-    report = load_files(database, words, Settings(), [folder])
+    report = load_files(Asked(database, lambda: words, Settings()), [folder])
     assert [f.file for f in report.files if f.fault] == ["b.csv"]
     assert report.totals["loaded"] == 2
     assert rows(database, "select count(*) from stage_visit") == [(2,)]
@@ -284,13 +287,16 @@ def test_a_link_that_leads_out_of_a_folder_is_left_out_and_told(
     (folder / "round.csv").symlink_to("round.csv")
     (folder / "more").symlink_to(elsewhere)
     (folder / "same.csv").symlink_to("jobs.csv")
-    report = load_files(database, words, Settings(), [folder])
+    report = load_files(Asked(database, lambda: words, Settings()), [folder])
     assert [file.file for file in report.files] == ["jobs.csv", "same.csv"]
     assert counts(report)[:2] == (2, 1)
     told = [note.split(" is a link that leads out of the folder")[0] for note in report.notes]
     assert [Path(name.strip("'\"")).name for name in told] == ["innocent.csv", "more"]
     assert report.as_json()["notes"] == [line for line in report.lines() if "is a link" in line] == report.notes
-    assert load_files(database, words, Settings(), [folder / "innocent.csv"]).totals["loaded"] == len(FIRST) - 1
+    assert (
+        load_files(Asked(database, lambda: words, Settings()), [folder / "innocent.csv"]).totals["loaded"]
+        == len(FIRST) - 1
+    )
 
 
 def test_a_file_refused_by_a_wrong_clock_is_taken_when_the_clock_is_right(

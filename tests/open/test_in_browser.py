@@ -74,7 +74,7 @@ def test_the_owners_first_hour(chromium: Any, tmp_path: Path) -> None:
         press(page, "link", "Look at its columns")
         page.get_by_label(re.compile("^Unit")).select_option("serial")
         page.get_by_label(re.compile("^Done")).select_option("work_done")
-        press(page, "button", "Load it so")
+        press(page, "button", "Load it like this")
         page.get_by_text("118 loaded").wait_for()
         press(page, "link", "How good is it")
         press(page, "button", "Learn from all cured jobs")
@@ -108,7 +108,7 @@ def test_the_technicians_visit(chromium: Any, start: str) -> None:
     first = page.locator("#step").inner_text()
     assert page.get_by_role("list", name="Caution").count() == 1
     page.get_by_label("Something else seen").fill("filter=blocked")
-    press(page, "button", "Take it")
+    press(page, "button", "Add it")
     page.get_by_text("Seen: pump filter").wait_for()
     press(page, "button", "Undo")
     page.get_by_text("Seen: pump filter").wait_for(state="detached")

@@ -94,7 +94,7 @@ def test_what_has_changed_is_asked(owner):
 def test_work_that_fails_says_what_to_do(empty):
     empty.get("/learned")
     page = worked(empty, empty.post("/learned/train"))
-    assert "fewest to learn from" in page and 'role="alert"' in page
+    assert "are needed to learn from" in page and 'role="alert"' in page
 
 
 @pytest.mark.parametrize("locale", ["en", "de"])

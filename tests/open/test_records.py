@@ -119,7 +119,7 @@ def test_a_file_taken_out_can_be_brought_back(empty, tmp_path):
 
 def test_what_cannot_be_read_says_why_and_stays(empty):
     page = html.unescape(worked(empty, send(empty, ("notes.xlsx", b"no spreadsheet"))))
-    assert "notes.xlsx" in page and "Files that wait" in page and "has taken its place" not in page
+    assert "notes.xlsx" in page and "Files waiting" in page and "has taken its place" not in page
     page = worked(empty, send(empty, ("notes.xlsx", b"no spreadsheet either")))
     assert "A file named notes.xlsx waited here; the one sent now has taken its place." in page
 

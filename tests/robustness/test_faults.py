@@ -123,7 +123,7 @@ def told_well(ran: Ran, status: int | tuple[int, ...], *words: str) -> None:
     assert ran.status in (status if isinstance(status, tuple) else (status,)), ran
     assert ran.out == "", ran
     assert "Traceback" not in ran.err, ran.err
-    assert "fault of priorjobs itself" not in ran.err, ran.err
+    assert "bug in priorjobs" not in ran.err, ran.err
     what, remedy = ran.err.strip().splitlines()[-2:]
     assert what.endswith((".", "?", ")")), what
     assert len(remedy.split()) >= 3, remedy

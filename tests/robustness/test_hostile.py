@@ -211,7 +211,7 @@ def test_the_command_line_shows_no_traceback_and_no_escape_of_a_hostile_name(tmp
     assert "drop.csv" in run.err
     assert "Traceback" not in run.out + run.err
     assert "\x1b" not in run.out + run.err
-    assert "fault of priorjobs itself" not in run.err
+    assert "bug in priorjobs" not in run.err
 
 
 @pytest.mark.parametrize("encoding", ["idna", "undefined", "utf-16", "base64", "nonsense"])

@@ -71,9 +71,9 @@ def test_a_backup_restores_every_table_key_setting_and_model(db: Path, tmp_path:
 
 def test_a_backup_is_never_written_over_nor_restored_over(db: Path, tmp_path: Path) -> None:
     write_backup(db, tmp_path / "kept.zip")
-    with pytest.raises(UsageError, match="exists already"):
+    with pytest.raises(UsageError, match="already exists"):
         write_backup(db, tmp_path / "kept.zip")
-    with pytest.raises(UsageError, match="exists already"):
+    with pytest.raises(UsageError, match="already exists"):
         restore_backup(tmp_path / "kept.zip", db)
     (tmp_path / "new.duckdb.wal").write_bytes(b"of another database")
     with pytest.raises(UsageError, match=r"new\.duckdb\.wal"):

@@ -178,7 +178,7 @@ def test_loads_begun_at_once_wait_for_one_another_and_none_is_lost(tmp_path: Pat
 @pytest.mark.parametrize("second", [False, True])
 def test_opening_it_twice_in_one_program_says_so_and_harms_nothing(first: bool, second: bool, db: Path) -> None:
     with Database.open(db, read_only=first) as database:
-        with pytest.raises(DatabaseBusy, match="open already in this program"):
+        with pytest.raises(DatabaseBusy, match="already open in this program"):
             Database.open(db, read_only=second)
         assert database.connection.execute("select count(*) from visit").fetchall() == [(0,)]
     Database.open(db, read_only=second).close()

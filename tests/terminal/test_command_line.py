@@ -132,7 +132,7 @@ def test_a_bug_of_ours_is_named_as_one_without_a_traceback(monkeypatch: pytest.M
     with pytest.raises(SystemExit, match="2"):
         cli.main()
     told = capsys.readouterr().err
-    assert "a fault of priorjobs itself" in told
+    assert "a bug in priorjobs" in told
     assert "Traceback" not in told
 
 

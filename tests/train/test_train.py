@@ -14,7 +14,10 @@ from models.causes import evidence, features, storage
 from models.evaluate.drift import stability_index
 from pipeline.errors import ModelError, UsageError
 from pipeline.settings import Settings
-from pipeline.train import train as training
+from pipeline.train.backtest import backtest
+from pipeline.train.compare import compare_models
+from pipeline.train.drift import drift
+from pipeline.train.versions import IN_USE, current_model, list_models, name_in_use, use_model
 from pipeline.words import Words
 from tests.worlds import cause_world
 from tests.worlds.cause_world import question, train, training_table, workshop
@@ -48,7 +51,7 @@ def test_trains_scores_and_beats_the_plain_ways(learned: tuple[dict[str, Any], P
     assert set(told["baselines"]) == {"share by complaint", "naive Bayes", "logistic regression", "plain boosting"}
     for name in ("share by complaint", "naive Bayes"):
         assert told["scores"]["log_loss"] < told["baselines"][name]["log_loss"]
-    model = training.current_model(database)
+    model = current_model(database)
     assert model is not None
     assert model.card["exam_learned_to"] < model.card["as_of"]
     page = (database.folder_of_models / "0001" / "card.html").read_text(encoding="utf-8")
@@ -68,7 +71,7 @@ def test_the_exam_learns_nothing_from_the_jobs_it_is_asked_about(tmp_path: Path,
 def test_too_few_jobs_are_told_with_a_remedy(tmp_path: Path) -> None:
     with pytest.raises(ModelError, match="12 cured jobs"):
         train(workshop(tmp_path, training_table(12)))
-    assert training.current_model(workshop(tmp_path, training_table(12))) is None
+    assert current_model(workshop(tmp_path, training_table(12))) is None
 
 
 def test_a_worse_model_does_not_replace_a_better_one(database: Any, tmp_path: Path, quick_training: None) -> None:
@@ -82,34 +85,34 @@ def test_a_worse_model_does_not_replace_a_better_one(database: Any, tmp_path: Pa
 
 
 def test_models_can_be_listed_compared_and_gone_back_to(database: Any) -> None:
-    listed = training.list_models(database)
+    listed = list_models(database)
     assert listed["model"].tolist() == ["0001", "0002"]
     assert listed["is_in_use"].tolist() == [False, True]
-    assert training.use_model(database, "0001") == {"in_use": "0001", "before": "0002"}
-    assert training.name_in_use(database) == "0001"
-    compared = training.compare_models(database, "0001", "0002")
+    assert use_model(database, "0001") == {"in_use": "0001", "before": "0002"}
+    assert name_in_use(database) == "0001"
+    compared = compare_models(database, "0001", "0002")
     assert compared.columns.tolist() == ["measure", "0001", "0002"]
     same = compared.iloc[-1]
     assert same["measure"].startswith("log_loss on the same")
     assert same["0001"] == pytest.approx(same["0002"])
     for wrong in ("../0001", "9999", ""):
         with pytest.raises(UsageError):
-            training.use_model(database, wrong)
+            use_model(database, wrong)
         with pytest.raises(UsageError):
-            training.compare_models(database, "0001", wrong)
+            compare_models(database, "0001", wrong)
 
 
 def test_a_damaged_model_is_told_and_another_can_be_chosen(database: Any) -> None:
     (database.folder_of_models / "0002" / storage.WEIGHTS).write_bytes(b"broken")
     with pytest.raises(ModelError, match="models use"):
-        training.current_model(database)
+        current_model(database)
     with pytest.raises(ModelError):
-        training.use_model(database, "0002")
-    training.use_model(database, "0001")
-    assert training.current_model(database) is not None
-    (database.folder_of_models / training.IN_USE).write_text('{"model": "0007"}')
+        use_model(database, "0002")
+    use_model(database, "0001")
+    assert current_model(database) is not None
+    (database.folder_of_models / IN_USE).write_text('{"model": "0007"}')
     with pytest.raises(ModelError):
-        training.current_model(database)
+        current_model(database)
 
 
 def test_backtest_rolls_by_month_says_what_more_jobs_would_buy_and_tells_how_far_it_is(
@@ -117,7 +120,7 @@ def test_backtest_rolls_by_month_says_what_more_jobs_would_buy_and_tells_how_far
 ) -> None:
     said: list[str] = []
     database = workshop(tmp_path, training_table(250))
-    told = training.backtest(database, Words.load(), Settings(), months=4, tell=said.append)
+    told = backtest(database, Words.load(), Settings(), months=4, tell=said.append)
     assert [row["month"] for row in told["months"]] == sorted(row["month"] for row in told["months"])
     assert len(told["months"]) == 4
     assert "plain boosting" in told["baselines"]
@@ -132,13 +135,13 @@ def test_backtest_rolls_by_month_says_what_more_jobs_would_buy_and_tells_how_far
 
 
 def test_drift_is_told_and_its_absence_too(database: Any) -> None:
-    assert training.drift(database)["said"] == []
+    assert drift(database)["said"] == []
     changed = training_table(100, 1).assign(
         kind="dishwasher", codes=[["E99"]] * 100, cure_date=pd.Timestamp("2027-01-01"), cause="cause 3"
     )
     database.connection.register("newer", changed)
     database.connection.execute("insert into cause_example select * from newer")
-    told = training.drift(database)
+    told = drift(database)
     assert told["jobs"] == 100
     assert told["new_words"] == 1.0
     assert len(told["said"]) >= 3
@@ -189,7 +192,7 @@ def test_a_question_is_coded_as_the_same_job_was() -> None:
 
 
 def test_a_question_outside_what_was_learned_is_called_so(database: Any) -> None:
-    model = training.current_model(database)
+    model = current_model(database)
     assert model is not None
     asked = question(
         kind="washing machine", symptoms=["symptom 0"], codes=["K07"], findings={"look": "seen 0"},

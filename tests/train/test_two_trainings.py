@@ -19,6 +19,7 @@ from models.causes import storage
 from pipeline.errors import FileUnusable
 from pipeline.store.lock import MARK, alone_in
 from pipeline.train import train
+from pipeline.train.versions import IN_USE
 from tests.command_in_fork import begun_in_fork
 from tests.worlds.demo_sample import learned
 
@@ -50,9 +51,9 @@ def test_trainings_that_end_together(folder: Path, quick_training: None, monkeyp
     for name in names:
         assert storage.open_model(models / name).card["model"] == name
         assert f"Model {name}" in (models / name / "card.html").read_text(encoding="utf-8")
-    assert json.loads((models / train.IN_USE).read_text())["model"] in names
+    assert json.loads((models / IN_USE).read_text())["model"] in names
     kept = sorted(path.name for path in models.iterdir())
-    assert kept == [*names, "advice.json", train.IN_USE, "phrases.json"]
+    assert kept == [*names, "advice.json", IN_USE, "phrases.json"]
 
 
 def test_one_waits_until_the_other_is_out(tmp_path: Path) -> None:

@@ -114,7 +114,7 @@ def test_decisions_reach_old_and_new_records_and_can_be_undone(workshop: Worksho
     workshop.undo_decision(number)
     assert values(workshop, "select count(*) from visit where kind = 'laundry contraption'") == [8]
     assert values(workshop, f"select undone_at is not null from correction where correction_id = {number}") == [True]
-    with pytest.raises(UsageError, match="undone already"):
+    with pytest.raises(UsageError, match="already been undone"):
         workshop.undo_decision(number)
     with pytest.raises(UsageError, match="no decision number"):
         workshop.undo_decision(999)

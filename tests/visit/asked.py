@@ -7,7 +7,8 @@ from dataclasses import replace
 from pipeline.advice.kept import kept
 from pipeline.visit.ask import answered, ask
 from pipeline.visit.circumstances import COMES_AND_GOES
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 
 
 def said_at(table):
@@ -21,7 +22,7 @@ def said_at(table):
 
 
 def asked_of(workshop, table):
-    return read_questions(workshop.words, workshop.database.connection, said_at(table))
+    return read_questions(workshop.words, workshop.database, said_at(table))
 
 
 def understood(question):

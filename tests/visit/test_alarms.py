@@ -9,7 +9,8 @@ from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 from pipeline.words.appliance import about
 from tests.visit.alarm_phrasings import (
     DANGERS,
@@ -138,7 +139,7 @@ def test_a_danger_seen_is_not_looked_for_but_mended_first_also_beside_a_second_c
 def test_after_good_tests_of_a_shock_leakage_and_supply_are_measured_not_the_other_complaint(workshop):
     said = "got a shock off it, leaks, wont drain, wont spin"
     call = Call(kind="washing machine", complaint=said, found=["earth continuity good", "insulation good"])
-    question = read_questions(workshop.words, workshop.database.connection, [call])
+    question = read_questions(workshop.words, workshop.database, [call])
     asked = ask(workshop.database, workshop.words, workshop.settings, question)
     (one,) = [answered(each, kept(workshop.database)) for each in asked]
     assert one.causes[0].cause == "leakage or supply at fault"

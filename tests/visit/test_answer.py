@@ -20,7 +20,8 @@ from pipeline.visit import ask as answers
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import LISTED_WORTH
 from pipeline.visit.odds import model_for, odds_of, opinions
-from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.question import Call, Question
+from pipeline.visit.read_call import read_questions
 from pipeline.visit.similar_jobs import MOST_ALIKE, gather
 from pipeline.words.appliance import about
 from tests.worlds.empty import empty_workshop
@@ -198,7 +199,7 @@ def test_a_question_reads_as_its_record_was_read(workshop):
     compared = 0
     for kind, make, model, age, complaint, code, findings, visit_id, day, *read in rows:
         call = Call(kind, make, model, age, complaint, code, found=[findings] if findings else [])
-        question = read_questions(workshop.words, workshop.database.connection, [call], on=day)[0]
+        question = read_questions(workshop.words, workshop.database, [call], on=day)[0]
         assert (question.kind, question.make, question.model, question.model_family) == tuple(read[:4])
         assert question.age_years == (pytest.approx(read[4]) if read[4] is not None else None)
         stored = workshop.database.connection.execute(

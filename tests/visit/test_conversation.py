@@ -230,6 +230,14 @@ def test_no_visit_ends_as_fixed_with_what_was_seen_burnt_still_in(workshop):
     assert visit(workshop, Technician("x 7", "x 1"), **asked)["outcome"] == "part needed"
 
 
+def test_one_repair_does_not_end_a_visit_where_two_things_were_seen_burnt(workshop):
+    technician = Technician("1", "x 2")
+    found = ["burnt part=motor", "wiring=damaged or wet"]
+    ended = visit(workshop, technician, kind="tumble dryer", complaint="smells of burning", found=found)
+    assert ended["outcome"] == "not fixed"
+    assert sum("not put right" in line for line in technician.said) == 1
+
+
 def test_a_part_that_looks_good_is_not_fitted_and_its_cause_is_ruled_out(workshop):
     technician = Looker()
     told = visit(workshop, technician, kind="fridge", complaint="warm")

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import csv
+from pathlib import Path
+
 import pytest
 
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 from pipeline.words import Words
 from tests.worlds import written_findings
 
@@ -74,3 +78,41 @@ def test_120_ways_to_write_20_findings_are_read_as_a_load_reads_them(words: Word
         if question.findings != {f: v} or question.not_understood
     ]
     assert wrong == []
+
+
+def test_findings_told_beside_a_complaint_or_a_code_are_taken() -> None:
+    """The lists were extended from these very lines, which flatters."""
+    with (Path(__file__).parent / "findings_beside_complaints.csv").open(encoding="utf-8", newline="") as lines:
+        rows = list(csv.DictReader(lines))
+    calls = [Call(row["kind"], complaint=row["complaint"], code=row["code"] or None) for row in rows]
+    questions = read_questions(Words.load(("en", "de")), None, calls)
+    wrong = [
+        (row["complaint"], question.symptoms, question.findings)
+        for row, question in zip(rows, questions, strict=True)
+        if question.findings != dict(pair.split("=") for pair in row["findings"].split("|"))
+        or not set(question.symptoms) <= {one for name in row["complaints"].split("|") for one in name.split("/")}
+        or not question.symptoms
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("complaint", "nothing"),
+    [
+        ("not draining: gasket seems odd", "gasket seems odd"),
+        ("won't spin (carrier bracket bent)", "carrier bracket bent"),
+        ("leaks with the air tube magnetic", "with the air tube magnetic"),
+    ],
+)
+def test_what_stands_beside_a_complaint_and_is_no_finding_is_told(words: Words, complaint: str, nothing: str) -> None:
+    question = asked(words, complaint)
+    assert [(piece.how, piece.text) for piece in question.heard][1:] == [("not understood", nothing)]
+    assert any(word in nothing for word in question.not_understood)
+
+
+def test_a_state_of_a_thing_is_no_second_complaint(words: Words) -> None:
+    question = asked(words, "won't drain, pump noisy")
+    assert question.symptoms == ("does not drain", "noisy")  # a noise of a pump is no finding that a check asks for
+    assert read_questions(words, None, [Call("fridge", complaint="not cold, ice on the evaporator")])[0].symptoms == (
+        "warm",
+    )

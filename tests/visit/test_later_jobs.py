@@ -50,8 +50,8 @@ def test_too_few_jobs_teach_nothing(workshop, jobs):
 
 @pytest.mark.parametrize("written", ["", "[]", json.dumps({"jobs": 3, "shifts": [], "parts_at_hand": [0]})])
 def test_a_damaged_file_teaches_nothing(workshop, tmp_path, monkeypatch, written):
-    monkeypatch.setattr("pipeline.train.train.name_in_use", lambda _: "0001")
-    monkeypatch.setattr("pipeline.train.train.storage_folder", lambda *_: tmp_path)
+    monkeypatch.setattr("pipeline.train.versions.name_in_use", lambda _: "0001")
+    monkeypatch.setattr("pipeline.train.versions.storage_folder", lambda *_: tmp_path)
     assert later_jobs.kept(workshop.database) == later_jobs.Learned()
     (tmp_path / later_jobs.FILE).write_text(written, encoding="utf-8")
     assert later_jobs.kept(workshop.database) == later_jobs.Learned()

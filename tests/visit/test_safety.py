@@ -11,7 +11,8 @@ from pipeline.advice.kept import kept
 from pipeline.visit.ask import answered, ask
 from pipeline.visit.conversation import run
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call, read_questions
+from pipeline.visit.question import Call
+from pipeline.visit.read_call import read_questions
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
 
 REFERRED = re.compile(r"refer|licensed|hand over|take to the workshop|not economic")
@@ -27,7 +28,7 @@ def answers(workshop, kinds):
     """Every kind by the complaint of most causes that the word lists know for it, and by none."""
     words, database = workshop.words, workshop.database
     questions = [
-        read_questions(words, database.connection, [Call(kind, complaint=complaint)])[0]
+        read_questions(words, database, [Call(kind, complaint=complaint)])[0]
         for kind in kinds
         for complaint in [
             None,

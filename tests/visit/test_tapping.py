@@ -19,11 +19,12 @@ from tests.worlds.visit_workshop import folder
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 pytestmark = pytest.mark.skipif(find_browser() is None, reason="there is no Chromium on this machine")
 
-COLUMNS = ("visit_date", "appliance_kind", "job_no", "make", "model", "age", "complaint", "customer_ref")
+COLUMNS = ("visit_date", "appliance_kind", "job_no", "make", "model", "age", "complaint", "customer_ref", "findings")
 CALLS = [
-    ("2026-11-02", "vacuum", "J-1", "", "", "5", "no suction", "Mrs Nobody"),
-    ("2026-11-02", "fridge", "J-2", "", "", "6", "kaputt </script><b>", ""),
-    ("2026-11-02", "gas hob", "J-3", "", "", "6", "will not light", ""),
+    ("2026-11-02", "vacuum", "J-1", "", "", "5", "no suction", "Mrs Nobody", ""),
+    ("2026-11-02", "fridge", "J-2", "", "", "6", "kaputt </script><b>", "", ""),
+    ("2026-11-02", "gas hob", "J-3", "", "", "6", "will not light", "", ""),
+    ("2026-11-02", "dryer", "J-4", "", "", "6", "smells of burning", "", "burnt part=motor; wiring=damaged or wet"),
 ]
 
 
@@ -92,7 +93,7 @@ def until_cured(page, number):
 @pytest.mark.parametrize(("number", "most"), [(0, 40), (1, 8), (2, 80)])
 def test_branches_say_what_the_conversation_says(workshop, opened, number, most):
     cards = tapped_page.tapped(opened, number, most)
-    _, kind, job, make, model, age, complaint, _ = CALLS[number]
+    _, kind, job, make, model, age, complaint, *_ = CALLS[number]
     call = Call(kind, make, model, age, complaint, job_no=job)
     (asked,) = questions_of(workshop.database, workshop.words, workshop.settings, [call], on=dt.date(2026, 11, 2))
     compared, asks, wrong = tapped_page.differences(workshop, asked, cards)
@@ -107,6 +108,21 @@ def test_undo_brings_the_same_card_back(opened):
     assert card(opened, 0).inner_text() != before
     tap(opened, 0, "Undo")
     assert card(opened, 0).inner_text() == before
+
+
+def test_no_visit_ends_as_fixed_with_what_was_seen_burnt_still_in(opened):
+    """One repair puts one of two burnt parts right: neither "cured" nor "fixed" ends the visit then."""
+    warning, state = card(opened, 3).get_by_role("alert"), opened.locator('[data-state="3"]')
+    step = card(opened, 3).locator("h3.next").text_content()
+    until_cured(opened, 3)
+    assert "not put right" in warning.text_content()
+    assert card(opened, 3).locator("h3.next").text_content() == step
+    tap(opened, 3, "End the visit here")
+    tap(opened, 3, "fixed")
+    assert warning.count() == 1
+    assert state.text_content() == ""
+    tap(opened, 3, "It is put right in another way: fixed")
+    assert state.text_content() == "fixed"
 
 
 def test_what_was_tapped_outlives_the_page_and_nothing_scrolls_sideways(opened, sheets):
@@ -129,7 +145,7 @@ def test_a_thumb_hits_every_key(opened):
 def test_a_visit_begun_and_not_ended_is_told_and_not_in_the_file(opened):
     card(opened, 1).locator("> .keys .key").first.click()
     told = opened.locator("#take").inner_text()
-    assert "0 of 3 calls ended" in told
+    assert "0 of 4 calls ended" in told
     assert "not in the file: call 2" in told
 
 

@@ -14,7 +14,8 @@ import pytest
 from pipeline import Workshop
 from pipeline.settings import read_settings
 from pipeline.visit.answer import NEARLY_SURE
-from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.question import Call, Question
+from pipeline.visit.read_call import read_questions
 from pipeline.words import Words
 from tests.worlds.empty import empty_workshop
 

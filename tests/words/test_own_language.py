@@ -36,5 +36,5 @@ def test_denial_that_is_no_list_is_told(tmp_path: Path) -> None:
 def test_the_skeleton_is_a_list_that_can_be_read_and_is_never_written_over(tmp_path: Path) -> None:
     write_skeleton("fr", tmp_path / "fr.toml")
     Words.load(("en",), [tmp_path / "fr.toml"])
-    with pytest.raises(UsageError, match="exists already"):
+    with pytest.raises(UsageError, match="already exists"):
         write_skeleton("fr", tmp_path / "fr.toml")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
+from pipeline.load.asked import Asked
 from pipeline.load.load import load_files
 from pipeline.load.report import COUNTS, LoadReport
 from pipeline.load.stage import STAGED
@@ -29,7 +30,7 @@ def as_csv(rows: list[list[str]], header: list[str] = HEADER) -> bytes:
 def load(database: Database, words: Words, content: bytes, name: str = "jobs.csv", **options: object) -> LoadReport:
     path = database.path.parent / name
     path.write_bytes(content)
-    report = load_files(database, words, Settings(), [path], **options)
+    report = load_files(Asked(database, lambda: words, Settings(), **options), [path])
     for f in report.files:
         assert f.read == f.loaded + f.unchanged + f.rejected
         assert f.replaced <= f.loaded

@@ -8,8 +8,10 @@ from typing import Any
 
 from pipeline import Workshop
 from pipeline.visit.answer import Answer
-from pipeline.visit.conversation import Visit, choices, current
+from pipeline.visit.keys import choices
 from pipeline.visit.question import Question
+from pipeline.visit.under_way import Visit
+from pipeline.visit.walk import Walk
 from pipeline.words.appliance import ALWAYS
 from reports.render.paper import find_browser
 
@@ -76,12 +78,13 @@ def differences(
     tuple
         Cards compared; cards that say "ask again" instead; and what differs, in words.
     """
+    walk = Walk(workshop.database, workshop.words, workshop.settings)
     stands: dict[Any, Any] = {}
     compared, asks, wrong = 0, 0, []
     for path, card in cards.items():
         visit = Visit(asked, stands=stands)
         for place in path:
-            now = current(workshop.database, workshop.words, workshop.settings, visit)
+            now = visit.stand(walk).now
             assert visit.press(now, list(keys_of(now))[place], workshop.words) == ""
         if card["next"] == "Ask again from here":
             asks += 1
@@ -90,7 +93,7 @@ def differences(
         if visit.outcome:
             wrong += [] if card["ended"] == visit.outcome else [f"{path}: {card['ended']} for {visit.outcome}"]
             continue
-        now = current(workshop.database, workshop.words, workshop.settings, visit)
+        now = visit.stand(walk).now
         step = now.steps[0]
         said = {
             "next": now.wording.told(step.told),

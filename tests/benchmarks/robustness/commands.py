@@ -68,10 +68,10 @@ def _is_forgotten(folder: Path) -> bool:
 
 def _has_models(least: int) -> Callable[[Path], bool]:
     def is_true(folder: Path) -> bool:
-        from pipeline.train import train
+        from pipeline.train.versions import current_model
 
         with Workshop.open(folder / DB, read_only=True) as workshop:
-            return len(workshop.models()) >= least and train.current_model(workshop.database) is not None
+            return len(workshop.models()) >= least and current_model(workshop.database) is not None
 
     return is_true
 

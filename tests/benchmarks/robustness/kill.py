@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import Workshop
-from pipeline.train import train
+from pipeline.train.versions import current_model
 from tests.benchmarks.robustness.commands import CUSTOMER, DB, begin, every
 from tests.benchmarks.robustness.trials import Tally, apart, asked, offences, prepared
 
@@ -64,7 +64,7 @@ def state(folder: Path) -> dict[str, Any]:
             for table, column in (("visit", "customer_hash"), ("raw_record", "customer_ref"))
         )
         models_listed = len(workshop.models())
-        train.current_model(workshop.database)
+        current_model(workshop.database)
     commands = every()
     for name, file in WRITES.items():
         if name != "restore" and (folder / file).exists() and not commands[name].is_true(folder):

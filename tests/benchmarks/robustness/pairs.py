@@ -22,7 +22,7 @@ from tests.benchmarks.robustness.commands import Command, begin, every
 from tests.benchmarks.robustness.trials import Tally, apart, asked, broken, prepared
 
 STATUSES = (0, 1, 2, 3)
-FAULTY_WORDS = ("Traceback", "fault of priorjobs itself")
+FAULTY_WORDS = ("Traceback", "bug in priorjobs")
 
 
 def looked_at(folder: Path, succeeded: list[Command]) -> list[str]:

@@ -33,11 +33,12 @@ from models.causes.features import wide
 from models.evaluate.backtest import in_order, known_facts
 from pipeline.settings import Settings
 from pipeline.store.database import Database
-from pipeline.train.train import examples
+from pipeline.train.examples import examples
 from pipeline.train.word_background import background
 from pipeline.visit.ask import ask
 from pipeline.visit.costs import NONE_OF_THESE
-from pipeline.visit.question import Call, Question, read_questions
+from pipeline.visit.question import Call, Question
+from pipeline.visit.read_call import read_questions
 from pipeline.words import Words
 from tests.benchmarks.truth.demo_jobs import bent_world, cured_jobs, exact, hits, losses
 
@@ -118,7 +119,7 @@ def in_text(database: Database, words: Words, calls: int, seed: int) -> None:
             "code": said.code(rng, call.code) if call.code else None,
             "found": [said.findings(rng, case.found)] if case.found else [],
         }
-        questions.append(read_questions(words, database.connection, [Call(**text)], on=TODAY)[0])
+        questions.append(read_questions(words, database, [Call(**text)], on=TODAY)[0])
         limit.append(
             world.posterior(
                 call.kind,

@@ -19,7 +19,7 @@ from models.plan.quote import brought_into_line, shifted
 from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.train.examples import examples
-from pipeline.train.train import EXAM, name_in_use, storage_folder
+from pipeline.train.versions import EXAM, name_in_use, storage_folder
 from pipeline.visit.later_jobs import Learned, Told, learned_of, spread, told_of
 from pipeline.words import Words
 

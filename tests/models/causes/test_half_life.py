@@ -14,7 +14,8 @@ from models.evaluate import backtest
 from models.evaluate.backtest import Learned, learn, new_classifier
 from models.evaluate.scores import log_loss
 from pipeline.terminal import views
-from pipeline.train import train as training
+from pipeline.train.compare import compare_models
+from pipeline.train.versions import current_model
 from pipeline.train.word_background import background
 from pipeline.words import Words
 from reports.pages.model_card import half_life_line
@@ -98,7 +99,7 @@ def test_train_keeps_the_choice_and_counts_whole_jobs(
         database = workshop(tmp_path, training_table(120, days=TEN_YEARS))
         told = train(database)
     assert told["half_life"] == choice
-    model = training.current_model(database)
+    model = current_model(database)
     assert model is not None
     assert model.card["half_life"] == told["half_life"]
     assert sum(model.card["jobs_by_cause"].values()) == 120
@@ -107,7 +108,7 @@ def test_train_keeps_the_choice_and_counts_whole_jobs(
     assert line in views.scores(told)
     assert line in (database.folder_of_models / "0001" / "card.html").read_text(encoding="utf-8")
     train(workshop(tmp_path, training_table(60)), force=True)
-    compared = training.compare_models(database, "0001", "0002").set_index("measure")
+    compared = compare_models(database, "0001", "0002").set_index("measure")
     assert compared.loc["half_life_years", "0001"] == years
     assert pd.isna(compared.loc["half_life_years", "0002"])
 

@@ -1,0 +1,119 @@
+"""A visit under way: what happened so far, a key taken, and its last press taken back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import reduce
+from typing import TYPE_CHECKING
+
+from pipeline.errors import shown
+from pipeline.visit.findings import read_findings
+from pipeline.visit.keys import END, ENDINGS, SEEN, STOP, UNDO, choices, event_of
+from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.question import Question
+from pipeline.visit.walk import Event, Stand, Walk, told
+from pipeline.words.alarms import alarms
+from pipeline.words.burnt import still_burnt
+from pipeline.words.licensed import licensed_work
+from reports.render.wording import Finding, Written, sentence, value_of
+
+if TYPE_CHECKING:
+    from pipeline.visit.answer import Answer
+    from pipeline.words import Words
+    from pipeline.words.appliance import Trade
+
+
+@dataclass
+class Visit:
+    """The visit so far; every state follows from the events alone, so undo is to drop the last one.
+
+    ``cause`` is what it really was, where somebody said so; ``ordered`` a part that was ordered; ``remarks`` how the
+    last press was read.
+    """
+
+    asked: Question
+    events: list[Event] = field(default_factory=list)
+    outcome: str = ""
+    cause: str = ""
+    ordered: str = ""
+    stands: dict[tuple[Event, ...], Stand] = field(default_factory=dict)
+    remarks: list[str] = field(default_factory=list)
+
+    def question(self) -> Question:
+        """The question with all that was seen."""
+        return reduce(told, self.events, self.asked)
+
+    def stand(self, walk: Walk) -> Stand:
+        """Where it stands by now; what was reached before is remembered."""
+        for count in range(len(self.events) + 1):
+            so_far = tuple(self.events[:count])
+            if so_far not in self.stands:
+                before = self.stands[so_far[:-1]] if so_far else None
+                self.stands[so_far] = walk.then(before, so_far[-1]) if before else walk.start(self.asked)
+        return self.stands[tuple(self.events)]
+
+    def names(self, what: str) -> list[str]:
+        """Names of the events of one sort."""
+        return [event.name for event in self.events if event.what == what]
+
+    def press(self, now: Answer, pressed: str, words: Words) -> str:
+        """Take one of the `choices` of the step that stands first in ``now``.
+
+        Returns
+        -------
+        str
+            What is wrong with it, for people; "" when it was taken.
+        """
+        step, keys, key = now.steps[0], choices(now, now.steps[0]), pressed.lower()
+        if key == UNDO:
+            self.undo()
+        elif key.startswith(f"{SEEN} "):
+            events, self.remarks = _seen(pressed[2:], self, words)
+            if not events:
+                return sentence("visit.not_understood", text=Written(shown(pressed[2:])))
+            self.events += events
+        elif key == END or key.startswith(f"{END} "):
+            ending = ENDINGS.get(key[2:].strip(), "")
+            if ending == "fixed" and (left := self.still_burnt(now.trade)):
+                return left
+            self.outcome = ending
+            if not self.outcome:
+                return sentence(
+                    "visit.endings",
+                    endings=[sentence("visit.ending", number=Written(n), how=how) for n, how in ENDINGS.items()],
+                )
+        elif key not in keys or key == STOP:
+            return sentence("visit.press", keys=[Written(key) for key in keys])
+        elif step.do == HAND_OVER:
+            if ENDINGS[key] == "fixed" and (left := self.still_burnt(now.trade)):
+                return left
+            self.outcome = ENDINGS[key]
+        else:
+            event = event_of(now, step, key, keys[key])
+            if event.what == "cured" and (left := self.still_burnt(now.trade, event.cause)):
+                return left
+            self.events.append(event)
+            self.outcome = "fixed" if event.what == "cured" else ""
+        return ""
+
+    def still_burnt(self, trade: Trade, cured: str = "") -> str:
+        """Say what was seen burnt and not put right, with which no visit ends as fixed; "" = nothing."""
+        done = {cured, *(event.cause for event in self.events if event.what in ("tried", "cured"))}
+        left = still_burnt(trade, self.question().findings, done)
+        return sentence("visit.still_burnt", what=[Finding(what) for what in left]) if left else ""
+
+    def undo(self) -> None:
+        """Take the last press back, that which ended the visit too."""
+        if self.events and (not self.outcome or self.events[-1].what in ("cured", "heard")):
+            self.events.pop()
+        self.outcome = ""
+
+
+def _seen(text: str, visit: Visit, words: Words) -> tuple[list[Event], list[str]]:
+    """Give everything that a text says was seen, and what to tell of how it was read."""
+    if licensed_work([text], visit.asked.kind) or alarms([text], visit.asked.kind):
+        return [Event("heard", text)], []
+    findings, _, remarks = read_findings(words, [text], visit.asked.kind)
+    seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]
+    told = [sentence("visit.taken", seen=seen)] if seen else []
+    return [Event("seen", finding, value) for finding, value in findings.items()], [*told, *remarks]
