@@ -15,7 +15,7 @@ from werkzeug.utils import secure_filename
 from pipeline.errors import PriorjobsError, UsageError, shown
 from pipeline.load.column_evidence import ALL_FIELDS
 from pipeline.load.guess import GuessHeldBack, Proposal
-from pipeline.load.layout import as_toml
+from pipeline.load.layout_file import as_toml
 from pipeline.open.apart import Tell, rows_of
 from pipeline.open.app import go, library, number, page, work
 from reports.render.wording import sentence

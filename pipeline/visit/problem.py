@@ -188,6 +188,9 @@ class _Put:
         """Repair that what was seen calls for at once; the likeliest where there are several; "" = none."""
         seen = self.call.findings
         found = [name for card in self.trade.checks if (name := self.clears(card).get(seen.get(card.finding, "")))]
+        for what in burnt(seen):
+            right = [act.name for act in self.acts if not put_right(self.trade, what).isdisjoint(act.cures)]
+            found += right if len(right) == 1 else []  # of a motor or pump nobody knows yet which
         chance = {act.name: self._chance(act) for act in self.acts}
         return max(found, key=lambda name: chance[name], default="")
 
