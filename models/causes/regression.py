@@ -196,4 +196,5 @@ def _spread(place: np.ndarray, offset: np.ndarray, cause: np.ndarray, weight: np
     told = share * (1 - share)
     weights = np.outer(weight @ place**2, told) + 1 / freedom**2
     level = weight.sum() * told + 1 / LEVEL**2
-    return 1 / np.sqrt(np.concatenate([weights.ravel(), level, [weight @ offset.var(axis=1) + 1 / TRUST**2]]))
+    curved = np.concatenate([weights.ravel(), level, [weight @ offset.var(axis=1) + 1 / TRUST**2]])
+    return np.asarray(1 / np.sqrt(curved))
