@@ -43,7 +43,6 @@ alike as (
             'job_no': job.job_no,
             'labour_minutes': job.labour_minutes,
             'labour_charge': job.labour_charge,
-            'labour_charge': job.labour_charge,
             'parts_cost': job.parts_cost
         } as job
     from asked
