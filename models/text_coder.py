@@ -42,8 +42,7 @@ class TextCoder(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     ----------
     word_list
         Texts in, for each the term the word lists give or None. Where they speak, they are believed as often as they
-        were right on
-        the texts fitted.
+        were right on the texts fitted.
     least_precision
         Share of coded texts that must be right; sets ``threshold_``.
     random_state

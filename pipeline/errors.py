@@ -1,4 +1,4 @@
-"""What can go wrong for a user, each said once: where, what, the value, and how to mend it."""
+"""What can go wrong for a user, each said once: where, what, the value, and the remedy."""
 
 from __future__ import annotations
 

@@ -162,7 +162,7 @@ class Workshop:
         """
         from pipeline.load.asked import Asked
         from pipeline.load.choose_layout import accept
-        from pipeline.load.layout import open_layout
+        from pipeline.load.layout_file import open_layout
         from pipeline.load.load import load_files
 
         asked = Asked(

@@ -252,7 +252,7 @@ def _script() -> str:
     import duckdb
 
     files = table_files()
-    with duckdb.connect() as empty:
+    with duckdb.connect(config={"threads": 1}) as empty:
         for file in files:
             empty.execute(file.create)
         made = dict(empty.execute("select table_name, sql from duckdb_tables()").fetchall())

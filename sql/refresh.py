@@ -35,8 +35,8 @@ def refreshed(
     """Bring core and marts up to date with what was staged; inside, the tables seen are what was built.
 
     Inside, the tables of stage, core and marts hold the units touched alone, so that what must hold of them is asked of
-    what changed.
-    The tables come out as `sql.rebuild` would make them, which is done where little is held or much has changed.
+    what changed. The tables come out as `sql.rebuild` would make them, which is done where little is held or much has
+    changed.
 
     Parameters
     ----------

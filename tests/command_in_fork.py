@@ -59,7 +59,8 @@ def begun_in_fork(
         warnings.simplefilter("ignore")  # newer Pythons warn of forks beside threads: here they are at rest
         child = os.fork()
     if child == 0:
-        gc.freeze()  # what was inherited belongs to threads that are not here: collecting it crashed
+        gc.disable()  # the command soon ends, and what was inherited belongs to threads that are not here:
+        gc.freeze()  # collecting it crashed
         for stream, (_, write_end) in enumerate(pipes, start=1):
             os.dup2(write_end, stream)
         sys.stdout, sys.stderr = (os.fdopen(n, "w", encoding="utf-8", closefd=False) for n in (1, 2))

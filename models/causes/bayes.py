@@ -1,8 +1,7 @@
 """The smoothed Bayes layer: what each cause's tables say when every small count leans on the causes like it.
 
 For each column a table P(value | cause) is a Dirichlet estimate around the table that the causes' shared traits
-foretell
-(`models.causes.traits`). How strongly it leans is read from the data, column by column.
+foretell (`models.causes.traits`). How strongly it shrinks is read from the data, column by column.
 """
 
 from __future__ import annotations
@@ -68,8 +67,7 @@ def fit_tables(counts: np.ndarray, log_share: np.ndarray, starts: np.ndarray) ->
     Notes
     -----
     The same jobs made the traits and the strengths, so the strength of highest likelihood is too sure of itself; its
-    square root
-    lost least on jobs not seen (PATHFINDER, 1,000 to 20,000 jobs).
+    square root lost least on jobs not seen (PATHFINDER, 1,000 to 20,000 jobs).
     """
     log_ratio = np.zeros(counts.shape)
     widths = np.diff(starts)

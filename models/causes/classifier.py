@@ -66,8 +66,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     Notes
     -----
     X is a DataFrame (or array) of categorical, boolean and number columns; NaN = not known and is the usual case.
-    ``sample_weight``
-    counts a job as several or as part of one. With one cause only, that cause gets probability one.
+    ``sample_weight`` counts a job as several or as part of one. With one cause only, that cause gets probability one.
     """
 
     def __init__(

@@ -1,10 +1,8 @@
 """How much each column is worth: a column that repeats what others say, or that misleads, is heard less.
 
 The Bayes layer adds up what each fact says as if facts were independent once the cause is known. One weight a column,
-fitted on jobs
-the tables have not seen and held near a common weight, undoes most of the harm: the model family of a machine repeats
-its make and
-kind, twenty complaint columns repeat one another.
+fitted on jobs the tables have not seen and held near a common weight, undoes most of the harm: the model family of a
+machine repeats its make and kind, twenty complaint columns repeat one another.
 """
 
 from __future__ import annotations

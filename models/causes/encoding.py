@@ -120,9 +120,9 @@ def _learn(name: str, values: pd.Series, most_bins: int) -> Column:
 
 def encode(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray:
     """Code a frame by the columns learned: rows × columns, −1 where not known, never seen, or the column is missing."""
-    codes = np.full((len(frame), len(columns)), NOT_KNOWN, dtype=np.int32)
+    codes, told = np.full((len(frame), len(columns)), NOT_KNOWN, dtype=np.int32), set(frame.columns)
     for position, column in enumerate(columns):
-        if column.name in frame.columns and column.size:
+        if column.name in told and column.size:
             codes[:, position] = encode_column(frame[column.name], column)
     return codes
 

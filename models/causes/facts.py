@@ -52,6 +52,11 @@ class Facts:
         """How many features there are."""
         return len(self.is_read) + len(self.pairs) + len(self.words.entries)
 
+    @property
+    def is_piece(self) -> np.ndarray:
+        """Of each feature: whether it is a piece of a word."""
+        return np.append(np.zeros(len(self.is_read) + len(self.pairs), dtype=bool), self.words.is_piece)
+
     def read(self, codes: np.ndarray, texts: Sequence[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Features that jobs show: job, feature, value."""
         at = cells(codes, offsets(self.columns))

@@ -28,17 +28,14 @@ def wide(cause_example: pd.DataFrame) -> pd.DataFrame:
     ----------
     cause_example
         One row a cured episode: kind, make, model_family, age_years, symptoms and codes (lists of terms), findings
-        (list of
-        ``"finding=value"``), complaint (text as told at the call), first_visit_date.
+        (list of ``"finding=value"``), complaint (text as told at the call), first_visit_date.
 
     Returns
     -------
     Same rows and index: kind, make, model_family, age_years (years; NaN = not known), ``symptom: s`` ("yes", "no" when
-    the
-    complaint is known and does not name it; NaN when there is no complaint), ``code`` (the first one; "none" when a
-    complaint
-    came without a code), ``finding: f`` (the value; NaN = not looked at), season (of the first visit; NaN = no date).
-    The caller's frame is not changed.
+    the complaint is known and does not name it; NaN when there is no complaint), ``code`` (the first one; "none" when a
+    complaint came without a code), ``finding: f`` (the value; NaN = not looked at), season (of the first visit; NaN =
+    no date). The caller's frame is not changed.
     """
     plain = cause_example[list(PLAIN)].copy()
     plain["age_years"] = pd.to_numeric(plain["age_years"], errors="coerce").astype(float)

@@ -61,9 +61,8 @@ def choose(
     -------
     years (None = all jobs weigh the same), asked (later jobs), log_loss (of all jobs alike; None = nothing was tried),
     tried (one row a half-life, the longest first until one loses: years, log_loss, gain over all jobs alike, error =
-    standard error of that gain). A
-    half-life is taken only when its gain, over all alike and over a longer one taken before it, is above ``LEAST_GAIN``
-    and two standard errors: a history that does not drift loses by forgetting.
+    standard error of that gain). A half-life is taken only when its gain, over all alike and over a longer one taken
+    before it, is above ``LEAST_GAIN`` and two standard errors: a history that does not drift loses by forgetting.
     """
     chosen: dict[str, Any] = {"years": None, "asked": 0, "log_loss": None, "tried": []}
     if len(cause) * (STEPS[-1] - STEPS[0]) < FEWEST_ASKED:

@@ -1,9 +1,9 @@
-"""Naive Bayes by kind on the same features as the regression, every count shrunk to the kind's own rate.
+"""Naive Bayes by kind on the regression's features but pieces of words, every count shrunk to the kind's rate.
 
-It is far too sure of itself, for words repeat one another; but it errs otherwise than the regression, and the pool,
-which gives it little weight where words tell most, is better than either. Columns that mean together what neither means
-alone (a code and the model family, an age and the make) are taken as one: the joint counts of each cause correct what
-the two say apart. Each column joins one other at most, the pair of most evidence first.
+It is too sure of itself, for words repeat one another, and pieces of words would most; but it errs otherwise than the
+regression, and the pool, which gives it little weight where words tell most, is better than either. Columns that mean
+together what neither means alone (a code and the model family, an age and the make) are taken as one: the joint counts
+of each cause correct what the two say apart. Each column joins one other at most, the pair of most evidence first.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def fit_naive_bayes(facts: Facts, shown: csr_matrix, kind: np.ndarray, cause: np
         rows = np.flatnonzero(kind == number)
         causes, place = np.unique(cause[rows], return_inverse=True)
         counts, jobs = count_shown(shown[rows], place, weight[rows])
-        features = np.flatnonzero(counts.any(axis=1))
+        features = np.flatnonzero(counts.any(axis=1) & ~facts.is_piece)
         counts = counts[features]
         usual = (counts.sum(axis=1, keepdims=True) + 0.5) / (jobs.sum() + 1.0)
         ratio = np.log((counts + SHRINKAGE * usual) / (jobs + SHRINKAGE)) - np.log(usual)

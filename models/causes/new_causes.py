@@ -30,8 +30,8 @@ MOSTLY = 0.5  # of a text's words: more new ones and the text is strange
 FOLDS, ROUNDS = 5, 20
 PRIOR_FACTOR = 2.0  # a strange job's factor before any was seen (common practice, no source)
 SPREAD = 2.0  # standard deviation of its logarithm
-FEW_JOBS, FEW_NEW = 10.0, 0.5  # a kind's own estimate leans on all kinds by this many jobs, and by as many as bring so
-# many new causes: hundreds of jobs without one are no proof that none will come (common practice, no source)
+FEW_JOBS, FEW_NEW = 10.0, 0.5  # a kind's own estimate is shrunk towards all kinds by this many jobs, and by as many as
+# bring so many new causes: hundreds of jobs without one are no proof that none will come (common practice, no source)
 BEFORE_ANY_JOB = 1.0, 20.0  # with lists: causes they miss, in jobs, before any is known (common practice, no source)
 
 

@@ -1,12 +1,9 @@
 """Facts that go together whatever the cause: what two known facts say jointly beyond what each says alone.
 
 The smoothed Bayes layer takes facts as independent once the cause is known. Where two facts come together more often
-than their
-causes explain, the joint table of the pair under each cause is made to keep the cause's own two tables and the odds
-ratios that all
-causes together show (iterative proportional fitting; Deming & Stephan 1940). Half the answer of a pair counted twice
-is worse than none,
-so the pool gives all pairs one weight, fitted on held-out jobs.
+than their causes explain, the joint table of the pair under each cause is made to keep the cause's own two tables and
+the odds ratios that all causes together show (iterative proportional fitting; Deming & Stephan 1940). Half the answer
+of a pair counted twice is worse than none, so the pool gives all pairs one weight, fitted on held-out jobs.
 """
 
 from __future__ import annotations
@@ -59,9 +56,8 @@ def find_pairs(
 ) -> Pairs | None:
     """Find the pairs of columns that go together, and their tables; None when there are none.
 
-    A pair is kept when its likelihood ratio against independence given the cause exceeds what its number of cells
-    would cost
-    (Schwarz 1978).
+    A pair is kept when its likelihood ratio against independence given the cause exceeds what its number of cells would
+    cost (Schwarz 1978).
 
     Parameters
     ----------

@@ -26,7 +26,7 @@ from models.causes.words import Words
 if TYPE_CHECKING:
     from pathlib import Path
 
-FORMAT = 3
+FORMAT = 4
 MOST_UNPACKED = 1 << 30  # bytes of weights; the demo's model has about 4 MB
 MODEL, WEIGHTS, CARD = "model.json", "weights.npz", "card.json"
 _PAIRS = ("columns", "starts", "widths", "table")

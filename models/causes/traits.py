@@ -1,11 +1,9 @@
 """Causes share traits: a few hidden traits explain most of how a cause differs from all jobs together.
 
-log P(value | cause) = level of the value + traits of the cause · pull of each trait on the value, normalised within
-the column.
-With a handful of jobs a cause its tables cannot be read one by one, but its few traits can: what is learned from one
-cause tells about
-those like it. Models of several numbers of traits are averaged, because no single number is right for few jobs and for
-many.
+log P(value | cause) = level of the value + traits of the cause · pull of each trait on the value, normalised within the
+column. With a handful of jobs a cause its tables cannot be read one by one, but its few traits can: what is learned
+from one cause tells about those like it. Models of several numbers of traits are averaged, because no single number is
+right for few jobs and for many.
 """
 
 from __future__ import annotations

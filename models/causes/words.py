@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import chain, pairwise
 from typing import TYPE_CHECKING
@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 PIECES = (2, 3, 4, 5)  # letters of a piece, the edges of the word counting as one each
 MOST = 40_000  # words, pairs and pieces of them kept, the most frequent; bounds time and memory
-BLOCKS = 2  # words and pairs; pieces
+SHARES = np.array([0.3, 1.7])  # of a text's squared length: words and pairs; pieces. Most is told by pieces, which
+# meet again in texts that share no word (printers, phones)
+PIECE_RARITY = 0.75  # power of a piece's rarity: pieces of one rare word are many and say the same
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ class Words:
         Each once; a piece of a word begins with ``~``. What stands in one text alone may name a person, so of it a
         checksum is kept.
     rarity
-        Inverse document frequency of each.
+        Inverse document frequency of each, of pieces to the power ``PIECE_RARITY``.
     """
 
     entries: tuple[str, ...]
@@ -59,27 +61,30 @@ class Words:
         return self.place.get(checksum(entry)) if place is None else place
 
     def read(self, texts: Sequence[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Entries that texts show: text, entry and weight of each; a text's words have length 1, and its pieces."""
-        entries, row, shown = entries_of(texts)
+        """Entries that texts show: text, entry and weight of each; texts alike in length, ``SHARES`` of it words."""
+        entries, row, shown, times = entries_of(texts)
         places = [self.find(entry) for entry in entries]
         column = np.array([-1 if place is None else place for place in places], dtype=np.int64)[shown]
-        row, column = row[column >= 0], column[column >= 0]
-        weight = self.rarity[column]
-        block = row * BLOCKS + self.is_piece[column]
-        length = np.sqrt(np.bincount(block, weight**2, minlength=BLOCKS * len(texts)))
-        return row, column, weight / length[block]
+        is_met = column >= 0
+        row, column = row[is_met], column[is_met]
+        weight = self.rarity[column] * (1 + np.log(times[is_met]))
+        block = row * len(SHARES) + self.is_piece[column]
+        squared = np.bincount(block, weight**2, minlength=len(SHARES) * len(texts))
+        return row, column, weight * np.sqrt(SHARES[block % len(SHARES)] / squared[block])
 
 
 def learn_words(texts: Iterable[str]) -> Words:
     """Learn which words, pairs and pieces texts show; the same text is heard once for each job."""
     texts = list(texts)
     number = len(texts)
-    met, _, which = entries_of(texts)
+    met, _, which, _ = entries_of(texts)
     shown = dict(zip(met, np.bincount(which, minlength=len(met)).tolist(), strict=True))
     kept = sorted(shown, key=lambda entry: (-shown[entry], entry))[:MOST]
     counts = {entry if shown[entry] > 1 else checksum(entry): shown[entry] for entry in kept}
     entries = tuple(sorted(counts))
-    return Words(entries, np.log((1 + number) / (1 + np.array([counts[entry] for entry in entries], dtype=float))) + 1)
+    rarity = np.log((1 + number) / (1 + np.array([counts[entry] for entry in entries], dtype=float))) + 1
+    words = Words(entries, rarity)
+    return replace(words, rarity=np.where(words.is_piece, rarity**PIECE_RARITY, rarity))
 
 
 def checksum(entry: str) -> str:
@@ -92,8 +97,8 @@ def made_of(text: str) -> set[str]:
     return set(entries_of([text])[0])
 
 
-def entries_of(texts: Sequence[str]) -> tuple[list[str], np.ndarray, np.ndarray]:
-    """Words, word pairs and pieces that texts show, each once; and the text and the entry of each showing."""
+def entries_of(texts: Sequence[str]) -> tuple[list[str], np.ndarray, np.ndarray, np.ndarray]:
+    """Words, word pairs and pieces that texts show, each once; and text, entry and how many times of each showing."""
     number: dict[str, int] = {}  # of each entry
     place: dict[str, int] = {}  # of each word and pair among ``parts``
     parts: list[list[int]] = []  # the entries of each
@@ -114,9 +119,10 @@ def entries_of(texts: Sequence[str]) -> tuple[list[str], np.ndarray, np.ndarray]
     many = sizes[run]
     at = np.arange(many.sum()) + np.repeat((np.cumsum(sizes) - sizes)[run] - np.cumsum(many) + many, many)
     entry = np.fromiter(chain.from_iterable(parts), dtype=np.int64)[at]
-    shown = np.sort(np.repeat(np.array(rows, dtype=np.int64), many) * len(number) + entry)
-    rows_shown, entries_shown = np.divmod(shown[np.diff(shown, prepend=-1) > 0], max(len(number), 1))
-    return list(number), rows_shown, entries_shown
+    told_at = np.repeat(np.array(rows, dtype=np.int64), many) * len(number) + entry
+    shown, times = np.unique(told_at, return_counts=True)
+    rows_shown, entries_shown = np.divmod(shown, max(len(number), 1))
+    return list(number), rows_shown, entries_shown, times
 
 
 @lru_cache(maxsize=1 << 16)

@@ -124,9 +124,8 @@ def examine(
 
     Returns
     -------
-    scores, baselines (name → scores), never_seen_causes, none_of_these (mean chance said), reliability (rows),
-    by_kind, by_facts,
-    learned (:class:`Learned`).
+    scores, baselines (name → scores), never_seen_causes, none_of_these (mean chance said), reliability (rows), by_kind,
+    by_facts, learned (:class:`Learned`).
     """
     facts, questions = together(past, asked)
     tell("learning from the earlier jobs")

@@ -27,7 +27,7 @@ def complaint_key(facts: pd.DataFrame) -> pd.Series:
 
 
 def share_by_complaint(facts: pd.DataFrame, cause: np.ndarray, causes: int, asked: pd.DataFrame) -> np.ndarray:
-    """Share of each cause among past jobs of the same kind and complaint, leaning on the kind's by one pseudo-job."""
+    """Share of each cause among past jobs of one kind and complaint, shrunk towards the kind's by one pseudo-job."""
     overall = (np.bincount(cause, minlength=causes) + 0.5) / (len(cause) + 0.5 * causes)
     answer = np.tile(overall, (len(asked), 1))
     for past, now in (

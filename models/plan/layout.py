@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from models.plan.problem import Action, Check, Problem
 
+TINY = 1e-12
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
@@ -34,6 +35,10 @@ class Layout:
         Of each row its step, its outcome (-1 = of an action) and the action that follows it (-1 = none).
     factors, chances, costs
         ``[row, cause]``: chance to be there still once the row is over, that it happens, and money of what follows it.
+    powered, covered, watered
+        Checks that need power, closed covers, the water as it was found.
+    check_rows, told
+        How many rows are of checks (the first ones); ``[check, cause]``: sum of p log p over its outcomes.
     row_seen, row_done
         Bits of what is seen and done once a row is over; ``row_bits`` the same as pairs.
     code_of_row
@@ -60,6 +65,7 @@ class Layout:
         self.action_bits = {action.name: 1 << a for a, action in enumerate(problem.actions)}
         self._lay_out_actions()
         self._lay_out_rows()
+        self._lay_out_checks()
         self._lay_out_bits()
         self._lay_out_moves()
         self._lay_out_first()
@@ -107,6 +113,15 @@ class Layout:
         self.rows_of_step = [np.flatnonzero(self.step_of == s).tolist() for s in range(len(self.steps))]
         self.step_of_row: list[int] = self.step_of.tolist()
         self.check_money = np.array([check.cost for check in problem.checks] + [0.0] * len(problem.actions))
+
+    def _lay_out_checks(self) -> None:
+        checks = self.problem.checks
+        self.powered = np.array([check.power == "needed" for check in checks], dtype=bool)
+        self.covered = np.array([check.covers == "on" for check in checks], dtype=bool)
+        self.watered = np.array([check.water == "in" for check in checks], dtype=bool)
+        logs = [(check.likelihood * np.log(np.maximum(check.likelihood, TINY))).sum(axis=1) for check in checks]
+        self.told = np.array(logs).reshape(len(checks), len(self.problem.p))
+        self.check_rows = int((self.step_of < len(checks)).sum())
 
     def _lay_out_bits(self) -> None:
         radix, self.code_of_row = 1, list[int]()

@@ -93,18 +93,20 @@ def change(machine: Machine, step: Needing, prices: Prices) -> Change | None:
     is_powered = step.power == "needed"
     if is_powered and machine.stays_off:
         return None
-    is_open = any(group in prices.closings for group in opened)
+    covers, missing = prices.closings.keys(), step.access - opened
+    is_open = not covers.isdisjoint(opened)
     if (is_powered and not is_live) or (is_open and (is_powered or step.covers == "on")):
         if not machine.may_close or machine.stays_off:
             return None
         money += sum(prices.closings.get(group, 0.0) for group in opened) + prices.switching_on
         first.append(CLOSE_UP)
-        opened, is_live, was_closed = frozenset(), True, True
-    if is_live and (step.power == "off" or any(group in prices.closings for group in step.access - opened)):
+        opened, missing, is_live, was_closed = frozenset(), step.access, True, True
+    if is_live and (step.power == "off" or not covers.isdisjoint(missing)):
         money += prices.isolating
         is_live = False
-    money += sum(prices.openings.get(group, 0.0) for group in step.access - opened)
-    opened |= step.access
+    if missing:
+        money += sum(prices.openings.get(group, 0.0) for group in missing)
+        opened |= missing
     if is_drained and (step.water == "in" or (step.water == "out" and is_powered)):
         if not is_powered:
             return None  # it looks at the water as it was found

@@ -22,8 +22,8 @@ from models.plan.points import Point
 from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 from models.plan.search import Search
 
-POINTS = 80
-OPTIMISM = 0.6
+POINTS = 130
+OPTIMISM = 0.55
 TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9
 LEAST_INFORMATION = 0.01

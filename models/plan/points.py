@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from models.plan.layout import TINY
 from models.plan.problem import Floats
-from models.plan.states import TINY
 
-UPPER, HOPE, LOWER, MASS, HANDING = range(5)
+UPPER, HOPE, LOWER, MASS, HANDING, PROMISE = range(6)
 
 
 @dataclass(eq=False, slots=True)
@@ -23,7 +23,7 @@ class Point:
     What can tell nothing any more counts as seen. Once a point is open, ``by_step`` holds ``upper``, ``hope`` and
     ``lower`` of each of its ``steps`` (those that may pay) and ``places`` where each of them stands; ``by_row`` what
     each row (an outcome of a check, or an action that did not cure) leads to: the same three as they were then, its
-    mass, and money of handing over; ``passed`` what of each child is in ``by_step``.
+    mass, money of handing over, and promise (`models.plan.bounds`); ``passed`` what of each child is in ``by_step``.
     """
 
     joint: Floats
@@ -39,6 +39,7 @@ class Point:
     repairs: float
     depth: int
     number: int
+    promise: float
     steps: list[int] = field(default_factory=list)
     places: dict[int, int] = field(default_factory=dict)
     by_step: list[list[float]] = field(default_factory=list)

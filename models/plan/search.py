@@ -15,14 +15,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from models.plan.bounds import At, Bounds, Tail
-from models.plan.layout import Bools, Ints, Layout
+from models.plan.layout import TINY, Bools, Ints, Layout
 from models.plan.machine import change
-from models.plan.points import HANDING, HOPE, LOWER, MASS, UPPER, Point, pass_up
+from models.plan.points import HANDING, HOPE, LOWER, MASS, PROMISE, UPPER, Point, pass_up
 from models.plan.problem import Floats, Problem
-from models.plan.states import TINY, States
+from models.plan.states import States
 
 STAGES = (0.5, 1.0)
-FIRST_SHARE = 0.5  # of the points, for looking behind every first step
+PROMISING = 0.35  # promise from which on hope goes as far as optimism lets it
+FIRST_SHARE = 0.2  # of the points, for looking behind every first step
 EXTENSION, EXTENSIONS = 0.3, 7  # share of the points, and how often so many more are opened, while the plan
 STALLED = 0.001  # becomes cheaper by more than this share
 FOCUS = 0.05  # points where less than this share of the most may be won wait: they may be out of the plan by then
@@ -38,7 +39,8 @@ class Search:
     points
         Points to open; more while the plan becomes cheaper for it, up to three times as many.
     optimism
-        Where hope lies between the bounds: 0 = what repairs alone cost, 1 = the lower bound (nothing cheaper exists).
+        How far hope goes where much can still be told: 0 = to what repairs alone cost, 1 = to the lower bound, and so
+        everywhere (nothing cheaper exists).
     tolerance
         Share of the whole plan's money that is left unsearched at a point.
     """
@@ -50,7 +52,7 @@ class Search:
         self.bounds = Bounds(self.layout, self.states)
         self.opened: list[Point] = []
         self._points: dict[tuple[int, int, int], Point] = {}
-        self._has_moved = False
+        self._moved: list[Point] = []
         self.root = self._first_point()
         self.repairs_alone = self.root.upper
         self._open([self.root])
@@ -76,7 +78,7 @@ class Search:
         one = (np.array([x]) for x in (joint.sum(), joint @ self.problem.handover, seen, done, state))
         at = At(joint[None], *one)
         upper, lower = self.bounds.repairs(at).item(), self.bounds.lowest(at.joint, at.states).item()
-        return self._point(joint, at.mass.item(), at.handing.item(), (seen, done, state), (0, 0), upper, lower)
+        return self._point(joint, at.mass.item(), at.handing.item(), (seen, done, state), (0, 0), upper, lower, 1.0)
 
     def _point(
         self,
@@ -87,6 +89,7 @@ class Search:
         known: tuple[int, int],
         upper: float,
         lower: float,
+        promise: float,
     ) -> Point:
         """A new point, or the one that was met before on another way.
 
@@ -97,9 +100,23 @@ class Search:
         key = *known, state
         found = self._points.get(key)
         if found is None:
-            hope, depth = upper - self.optimism * (upper - lower), seen.bit_count() + done.bit_count()
+            share, depth = float(self._share(promise)), seen.bit_count() + done.bit_count()
+            hope = upper - share * (upper - lower)
             found = Point(
-                joint, mass, seen, done, state, key, upper, hope, lower, handing, upper, depth, len(self._points)
+                joint,
+                mass,
+                seen,
+                done,
+                state,
+                key,
+                upper,
+                hope,
+                lower,
+                handing,
+                upper,
+                depth,
+                len(self._points),
+                promise,
             )
             self._points[key] = found
         return found
@@ -107,13 +124,13 @@ class Search:
     def _follow_hope(self, points: int, tolerance: float) -> None:
         """Open the points where the plan that looks cheapest ends, until it ends nowhere or enough are open."""
         while len(self.opened) < points:
-            self._has_moved = False
             tips = self._tips([self.root], tolerance * self.root.upper)
+            has_moved = self._pass_up_moved()
             if tips:
                 least = FOCUS * (tips[0].upper - tips[0].hope)
                 heavy = [point for point in tips if point.upper - point.hope >= least]
                 self._open(heavy[: points - len(self.opened)])
-            elif not self._has_moved:  # else points met on another way were taken over: follow hope again
+            elif not has_moved:  # else points met on another way were taken over: follow hope again
                 break
 
     def _try_first_steps(self, points: float, tolerance: float) -> None:
@@ -137,7 +154,7 @@ class Search:
     def _tips(self, starts: Sequence[Point], slack: float) -> list[Point]:
         """Points where the plan that looks cheapest by hope ends and more may be won; those that weigh most first."""
         tips: list[Point] = []
-        waiting, met = list(starts), {id(point) for point in starts}
+        waiting, met = list(starts), {point.number for point in starts}
         while waiting:
             point = waiting.pop()
             if point.upper - point.hope <= slack * min(1.0, point.mass * 4):
@@ -153,9 +170,12 @@ class Search:
 
     def _new_children(self, point: Point, step: int, met: set[int]) -> list[Point]:
         """Points that a step leads to and that were not met yet; they are now."""
-        children = (self.child(point, row) for row in self.layout.rows_of_step[step])
-        new = [child for child in children if child is not None and id(child) not in met]
-        met.update(map(id, new))
+        new, known = [], point.children
+        for row in self.layout.rows_of_step[step]:
+            child = known.get(row) or self.child(point, row)
+            if child is not None and child.number not in met:
+                met.add(child.number)
+                new.append(child)
         return new
 
     def child(self, point: Point, row: int) -> Point | None:
@@ -164,7 +184,7 @@ class Search:
         if found is not None:
             return found
         assert point.by_row is not None  # noqa: S101 - the point is open
-        *passed, mass, handing = point.by_row[:, row].tolist()
+        *passed, mass, handing, promise = point.by_row[:, row].tolist()
         if mass <= TINY:
             return None
         seen, done = self.layout.row_bits[row]
@@ -172,14 +192,21 @@ class Search:
         here = point.seen | seen, point.done | done, int(self.states.moves(point.state).then[row])
         known = len(self._points)
         joint = point.joint * self.layout.factors[row]
-        found = self._point(joint, mass, handing, here, told, passed[UPPER], passed[LOWER])
+        found = self._point(joint, mass, handing, here, told, passed[UPPER], passed[LOWER], promise)
         point.children[row], point.passed[row] = found, passed
         place = point.places[self.layout.step_of_row[row]]
         found.parents.append((point, row, place))
         if len(self._points) == known and point.take_over(row, place, found):
-            self._has_moved = True
-            pass_up([point])
+            self._moved.append(point)
         return found
+
+    def _pass_up_moved(self) -> bool:
+        """Pass up what was learned by meeting points on another way; tells whether anything was."""
+        has_moved = bool(self._moved)
+        if has_moved:
+            pass_up(list({point.number: point for point in self._moved}.values()))
+            self._moved.clear()
+        return has_moved
 
     def _open(self, tips: Sequence[Point], only: Sequence[int] | None = None) -> None:
         """Open points: bounds of everything that may come next, all in one go; ``only`` = one step of each point.
@@ -189,7 +216,7 @@ class Search:
         self.opened += tips
         if not len(self.layout.step_of):
             for point in tips:
-                point.open(np.zeros((3, 0)), np.zeros((5, 0)))
+                point.open(np.zeros((3, 0)), np.zeros((6, 0)))
             return
         at = self._at(tips)
         base, own, thens = self._money_of_steps(at, tips, only)
@@ -237,7 +264,7 @@ class Search:
         at_row, row = np.isfinite(base)[:, layout.step_of].nonzero()
         later, then = at.joint[at_row] * layout.factors[row], thens[at_row, row]
         masses, handings = later.sum(axis=1), later @ self.problem.handover
-        by_row = np.zeros((len(base), 5, len(layout.step_of)))
+        by_row = np.zeros((len(base), 6, len(layout.step_of)))
         by_row[at_row, MASS, row], by_row[at_row, HANDING, row] = masses, handings
         by_row[at_row, LOWER, row] = self.bounds.lowest(later, then)
         by_step = np.empty((len(base), 3, len(layout.steps)))
@@ -248,7 +275,8 @@ class Search:
         seen, done = at.seen[at_row] | layout.row_seen[row], at.done[at_row] | layout.row_done[row]
         children = At(later[worth], masses[worth], handings[worth], seen, done, then[worth])
         by_row[at_row, UPPER, row] = self.bounds.repairs(children)
-        by_row[:, HOPE] = by_row[:, UPPER] - self.optimism * (by_row[:, UPPER] - by_row[:, LOWER])
+        by_row[at_row, PROMISE, row] = self.bounds.promise(children)
+        by_row[:, HOPE] = by_row[:, UPPER] - self._share(by_row[:, PROMISE]) * (by_row[:, UPPER] - by_row[:, LOWER])
         base = np.where(pays, base, np.inf)
         by_step[:, :LOWER] = np.add.reduceat(by_row[:, :LOWER] + own[:, None], layout.starts, axis=2) + base[:, None]
         return by_step, by_row
@@ -261,9 +289,10 @@ class Search:
         if not len(which):
             return
         at = at.only(which)
-        can[which] &= ~((self.bounds.pending(at) > 0) @ layout.waits)
-        for number, tail in zip(which, self.bounds.tails(at, np.ones(len(which), dtype=bool)), strict=True):
-            tips[number].repairs = tail.money
+        pending = self.bounds.pending(at)
+        can[which] &= ~((pending > 0) @ layout.waits)
+        for number, money in zip(which.tolist(), self.bounds.without_waiting(at, pending).tolist(), strict=True):
+            tips[number].repairs = money
 
     def _put_first(self, by_step: Floats) -> None:
         """At the root only the step that is due can be made."""
@@ -272,16 +301,23 @@ class Search:
             by_step[:, ~np.array(due)] = np.inf
             self.root.repairs = self.root.handover = np.inf
 
+    def _share(self, promise: Floats | float) -> Floats:
+        """How far hope lies from upper towards lower, where nothing better is known."""
+        if self.optimism >= 1:
+            return np.ones_like(promise)
+        share: Floats = self.optimism * np.minimum(np.divide(promise, PROMISING), 1.0)
+        return share
+
     def _hope_anew(self, optimism: float) -> None:
         """Set how much cheaper than known a plan may be hoped to be, at every point."""
         self.optimism = optimism
         for point in self._points.values():
             if not point.is_open:
-                point.hope = point.upper - optimism * (point.upper - point.lower)
+                point.hope = point.upper - float(self._share(point.promise)) * (point.upper - point.lower)
         if not len(self.layout.step_of):
             return
         rows = np.array([point.by_row for point in self.opened])
-        gaps = optimism * (rows[:, UPPER] - rows[:, LOWER])
+        gaps = self._share(rows[:, PROMISE]) * (rows[:, UPPER] - rows[:, LOWER])
         hopes, by_step = rows[:, UPPER] - gaps, np.add.reduceat(gaps, self.layout.starts, axis=1)
         anew = list(zip(self.opened, hopes, gaps.tolist(), by_step, strict=True))
         for point, hope, gap, less in sorted(anew, key=lambda row: -row[0].depth):
@@ -303,11 +339,11 @@ class Search:
 
         Where one of the repairs waits for a check, the point is opened: the plan makes the check.
         """
-        self._has_moved, known = True, set[int]()
-        while self._has_moved:  # points met on another way may change what is best
-            self._has_moved = False
+        has_moved, known = True, set[int]()
+        while has_moved:  # points met on another way may change what is best
+            has_moved = False
             ends, starts = list[Point](), [self.root]
-            met = {id(self.root)}
+            met = {self.root.number}
             while starts:
                 found = self._ends_from(starts, met)
                 unknown = [point for point in found if not point.is_open and id(point) not in known]
@@ -315,7 +351,8 @@ class Search:
                 known |= {id(point) for point in unknown}
                 again = {id(point) for point in starts}
                 ends += [point for point in found if id(point) not in again]
-                self._has_moved |= bool(starts)
+                has_moved |= bool(starts)
+            has_moved |= self._pass_up_moved()
         return ends
 
     def _ends_from(self, starts: list[Point], met: set[int]) -> list[Point]:

@@ -8,11 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.plan.layout import Ints, Layout
+from models.plan.layout import TINY, Bools, Ints, Layout
 from models.plan.machine import Machine, change
 from models.plan.problem import First, Floats, outcome_seen
 
-TINY = 1e-12
 NEVER = 1e9  # money of what cannot be had
 _NOTHING: frozenset[str] = frozenset()
 
@@ -37,6 +36,7 @@ class States:
         self._shut: list[Floats] = []
         self._lowers: list[Floats] = []
         self._looks: list[list[float]] = []
+        self._checks: list[Bools] = []
         self._stacked: dict[int, NDArray[Any]] = {}
 
     def number(self, machine: Machine) -> int:
@@ -61,6 +61,16 @@ class States:
         self._lowers.append(np.minimum(lower, layout.problem.handover))
         firsts = zip(layout.first_checks, layout.first, strict=True)
         self._looks.append([self._money_first(k, first, machine) for k, first in firsts])
+        self._checks.append(self._possible(machine))
+
+    def _possible(self, machine: Machine) -> Bools:
+        """Checks that can be made in a state, whatever has to be opened or closed for them."""
+        layout, may_close = self.layout, machine.may_close and not machine.stays_off
+        is_open = not layout.problem.prices.closings.keys().isdisjoint(machine.opened)
+        behind = (layout.covered | layout.powered) & (is_open and not may_close)
+        dead = layout.powered & (machine.stays_off or not (machine.is_live or may_close))
+        possible: Bools = ~(behind | dead | (layout.watered & machine.is_drained))
+        return possible
 
     def _money_first(self, k: int, first: First, machine: Machine) -> float:
         """Money of a check that comes before other steps; 0 = nothing waits for it."""
@@ -77,6 +87,10 @@ class States:
     def lowest(self, states: Ints) -> Floats:
         """``[state asked about, cause]``: least money of curing a cause once it is known."""
         return self._of(self._lowers, states)
+
+    def checks(self, states: Ints) -> Bools:
+        """``[state asked about, check]``: whether it can be made there."""
+        return self._of(self._checks, states)
 
     def looks(self, states: Ints) -> Floats:
         """``[state asked about, check that comes first]``: its money; 0 = nothing waits for it."""

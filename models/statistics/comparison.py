@@ -265,7 +265,7 @@ def beta_binomial(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None) -
 
 
 def shrink(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None, confidence: float = 0.95) -> pd.DataFrame:
-    """Partially pooled rates: small groups lean on the others, large ones stand for themselves.
+    """Partially pooled rates: small groups are shrunk towards the others, large ones stand for themselves.
 
     Parameters
     ----------

@@ -18,30 +18,33 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+Files = Annotated[
+    list[str],
+    typer.Argument(help="Files or folders: CSV, XLSX, ODS, JSON Lines, Parquet; '-' reads standard input."),
+]
+GivenLayout = Annotated[str | None, typer.Option(help="Layout file, or the name of a shipped layout.")]
+SaveLayout = Annotated[Path | None, typer.Option(help="Save the mapping that was used, to be edited and reused.")]
+Sheet = Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Show what would happen, change nothing.")]
+Strict = Annotated[bool, typer.Option("--strict", help="Refuse a whole file when one of its lines is refused.")]
+WholeHistory = Annotated[
+    bool,
+    typer.Option("--whole-history", help="The files hold every job of their period: take out visits they lack."),
+]
+AcceptGuess = Annotated[bool, typer.Option("--accept-guess", help="Accept a guessed layout without review.")]
+YesReplace = Annotated[bool, typer.Option("--yes", help="Do not ask before a file is read again with another layout.")]
+
+
 def load(
-    files: Annotated[
-        list[str],
-        typer.Argument(help="Files or folders: CSV, XLSX, ODS, JSON Lines, Parquet; '-' reads standard input."),
-    ],
-    layout: Annotated[str | None, typer.Option(help="Layout file, or the name of a shipped layout.")] = None,
-    save_layout: Annotated[
-        Path | None, typer.Option(help="Save the mapping that was used, to be edited and reused.")
-    ] = None,
-    sheet: Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")] = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show what would happen, change nothing.")] = False,
-    strict: Annotated[
-        bool, typer.Option("--strict", help="Refuse a whole file when one of its lines is refused.")
-    ] = False,
-    whole_history: Annotated[
-        bool,
-        typer.Option("--whole-history", help="The files hold every job of their period: take out visits they lack."),
-    ] = False,
-    accept_guess: Annotated[
-        bool, typer.Option("--accept-guess", help="Accept a guessed layout without review.")
-    ] = False,
-    yes: Annotated[
-        bool, typer.Option("--yes", help="Do not ask before a file is read again with another layout.")
-    ] = False,
+    files: Files,
+    layout: GivenLayout = None,
+    save_layout: SaveLayout = None,
+    sheet: Sheet = None,
+    dry_run: DryRun = False,
+    strict: Strict = False,
+    whole_history: WholeHistory = False,
+    accept_guess: AcceptGuess = False,
+    yes: YesReplace = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,

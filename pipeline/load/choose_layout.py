@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import LayoutError, shown
 from pipeline.load.keep import as_json
-from pipeline.load.layout import REQUIRED, Join, Layout, parse_layout
+from pipeline.load.layout import REQUIRED, Join, Layout
+from pipeline.load.layout_file import parse_layout
 from pipeline.read.incoming import Reading, Records
 from pipeline.small_text import small_text
 

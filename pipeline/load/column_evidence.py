@@ -10,7 +10,8 @@ from functools import cache, cached_property
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from pipeline.load.layout import FIELDS, PART_FIELDS, open_layout, shipped
+from pipeline.load.layout import FIELDS, PART_FIELDS
+from pipeline.load.layout_file import open_layout, shipped
 from pipeline.read.incoming import plain_name
 from pipeline.values import ages, dates, durations, money
 from pipeline.values.distinct import plain

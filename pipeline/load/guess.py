@@ -16,7 +16,8 @@ from pipeline.load.guess_shape import (
     with_running_notes,
     with_sections,
 )
-from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule, as_toml, open_layout, shipped
+from pipeline.load.layout import OWN, PART_FIELDS, Layout, Rule
+from pipeline.load.layout_file import as_toml, open_layout, shipped
 from pipeline.load.mapping import cell
 from pipeline.read.incoming import plain_name
 from pipeline.store.batches import frame
@@ -350,7 +351,7 @@ def _guess(
 
 
 def _samples(column: Column) -> tuple[str, ...]:
-    from pipeline.load.privacy import mask_contacts
+    from pipeline.load.contacts import mask_contacts
 
     return tuple(mask_contacts(column.written.drop_duplicates().head(SHOWN_SAMPLES)).tolist())
 

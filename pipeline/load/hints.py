@@ -9,6 +9,7 @@ from pipeline.load.column_evidence import header_score
 from pipeline.load.guess_shape import NAMED
 from pipeline.load.mapping import cell
 from pipeline.store.batches import frame
+from pipeline.words.vocabulary import plain
 
 if TYPE_CHECKING:
     import duckdb
@@ -171,8 +172,10 @@ def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settin
         f"limit {LOOKED_AT}",
     )
     now = _understood(words, rows)
-    for language in off if now.size else ():
-        then = _understood(Lists.load((language,)), rows) & ~now
+    left = ~now
+    may_gain = left.sum() >= LEAST_GAINED and left.mean() >= UNDERSTOOD_BETTER
+    for language in off if may_gain else ():
+        then = _understood(Lists.load((language,)), rows) & left
         if then.sum() >= LEAST_GAINED and then.mean() >= UNDERSTOOD_BETTER:
             on = ", ".join(f'"{name}"' for name in (*settings.languages, language))
             return [
@@ -185,11 +188,13 @@ def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settin
 
 
 def _understood(words: Words, rows: pd.DataFrame) -> NDArray[np.bool_]:
-    """Tell of every kind, complaint, cause and outcome written whether the lists understand it."""
+    """Tell of every kind, complaint, cause and outcome written whether the languages of the lists understand it."""
     import numpy as np
 
-    told = []
-    for name, column in (("kind", "appliance_kind"), ("cause", "cause"), ("outcome", "outcome")):
+    kinds = rows["appliance_kind"].dropna()
+    is_of_another = kinds.map(lambda kind: plain(kind).strip() in words.lists.foreign_kinds).to_numpy(dtype=bool)
+    told = [words.match("kind", kinds)["is_understood"].to_numpy(dtype=bool) & ~is_of_another]
+    for name, column in (("cause", "cause"), ("outcome", "outcome")):
         told.append(words.match(name, rows[column].dropna())["is_understood"].to_numpy(dtype=bool))
     texts = rows["complaint"].dropna().reset_index(drop=True)
     said = words.find_symptoms(texts, texts.where(texts.isna()))["row"]

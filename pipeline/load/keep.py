@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import shown
 from pipeline.load.batches import drop, hand_over
-from pipeline.load.layout import as_toml
+from pipeline.load.layout_file import as_toml
 from sql.working import make
 
 if TYPE_CHECKING:

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from pipeline.load.whole_history import Gone
 
 MEMORY_LIMIT = "1100MB"  # of DuckDB while it loads; what is beyond goes to disk
+LARGE = 2 << 20  # bytes of a file that all cores are to read, whatever the size of the database (see `connect.SMALL`)
 
 
 class _NothingKept(Exception):
@@ -161,6 +162,8 @@ def _bounded_memory(connection: duckdb.DuckDBPyConnection) -> Iterator[None]:
 
 
 def _read_in_bounds(asked: Asked, source: Source, layout: Layout | None) -> FileReport:
+    if source.size > LARGE:
+        asked.database.connection.execute("reset threads")
     try:
         with _bounded_memory(asked.database.connection):
             return _read_one(asked, source, layout)
@@ -203,8 +206,8 @@ def _read_one(asked: Asked, source: Source, layout: Layout | None) -> FileReport
 
 
 def _take(asked: Asked, source: Source, records: Records, layout: Layout | None) -> FileReport:
+    from pipeline.load.hashes import load_key
     from pipeline.load.hints import another_language, blank_lines, of_batch, without_causes
-    from pipeline.load.privacy import load_key
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
     from pipeline.load.versions import compare

@@ -7,7 +7,8 @@ import json
 from typing import TYPE_CHECKING
 
 from pipeline.errors import LIES_AHEAD, OTHER_MONEY
-from pipeline.load.layout import Layout, parse_layout
+from pipeline.load.layout import Layout
+from pipeline.load.layout_file import parse_layout
 from pipeline.load.report import FileReport
 from pipeline.settings import money_in_force, with_currency_held
 from sql.working import make

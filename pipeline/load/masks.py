@@ -26,15 +26,19 @@ SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other t
 
 def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
     """Make table ``mask`` of the cells that change; returns the columns they stand in."""
-    from pipeline.load.privacy import FIRST_LOOK, mask_contacts
+    from pipeline.load.contacts import FIRST_LOOK, mask_contacts
 
     make(connection, "mask")
     changed: set[str] = set()
-    for column, level in MASKED.items():
-        suspect = literal(FIRST_LOOK[level])
-        query = f"select distinct {column} as w from line where regexp_matches({column}, {suspect})"
-        for rows in batches(connection, query):
-            _keep_masked(connection, rows["w"], mask_contacts(rows["w"], level=level), changed, column)
+    suspect = " union all ".join(
+        f"select distinct '{column}' as c, {column} as w from line "
+        f"where regexp_matches({column}, {literal(FIRST_LOOK[level])})"
+        for column, level in MASKED.items()
+    )
+    for rows in batches(connection, suspect):
+        for column, written in rows.groupby("c")["w"]:
+            masked = mask_contacts(written, level=MASKED[str(column)])
+            _keep_masked(connection, written, masked, changed, str(column))
     query = f"select {', '.join(NAMES_CUSTOMER)}, customer_ref from line where length(customer_ref) >= {SHORTEST_NAME}"
     for rows in batches(connection, f"{query} and ({' or '.join(map(_names_customer, NAMES_CUSTOMER))})"):
         for column in NAMES_CUSTOMER:

@@ -79,7 +79,7 @@ def keep_unreadable(
     """Keep the lines that could not be read into cells; where the file holds customers, without their words."""
     import pandas as pd
 
-    from pipeline.load.privacy import mask_contacts
+    from pipeline.load.contacts import mask_contacts
 
     if not records.refused:
         return
@@ -116,7 +116,7 @@ def keep_faulty(
     key: bytes,
 ) -> None:
     """Move the bad candidates to ``refusal``, each with all its faults and the whole line."""
-    from pipeline.load.privacy import mask_contacts
+    from pipeline.load.contacts import mask_contacts
 
     masked = mask_contacts if settings.mask_contacts else _as_written
     make(connection, "faulty")
@@ -158,7 +158,8 @@ def number_as_in_file(connection: duckdb.DuckDBPyConnection, screened: Screened)
 def _line_texts(
     rows: pd.DataFrame, layout: Layout, header: tuple[str, ...], settings: Settings, key: bytes
 ) -> list[str]:
-    from pipeline.load.privacy import hash_customers, mask_contacts
+    from pipeline.load.contacts import mask_contacts
+    from pipeline.load.hashes import hash_customers
 
     customer = {position(header, rule.column) for rule in layout.columns.get("customer_ref", ())}
     hidden = customer | {position(header, name) for name in personal_columns(layout, header)}

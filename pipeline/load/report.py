@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LayoutError, PriorjobsError, UsageError, shown
-from pipeline.load.layout import Layout, as_toml
+from pipeline.load.layout import Layout
+from pipeline.load.layout_file import as_toml
 from pipeline.terminal.text import Shown
 
 if TYPE_CHECKING:

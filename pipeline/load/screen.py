@@ -87,7 +87,7 @@ def read_serials(connection: duckdb.DuckDBPyConnection, lines: str) -> None:
 
 def _hash(connection: duckdb.DuckDBPyConnection, table: str, written: str, key: bytes) -> None:
     """Fill one of the tables of hashes with what a query gives as ``w``."""
-    from pipeline.load.privacy import hash_customers
+    from pipeline.load.hashes import hash_customers
 
     for rows in batches(connection, f"select distinct w from ({written}) where w is not null"):
         insert(connection, table, rows.assign(hashed=hash_customers(rows["w"], key)))

@@ -31,7 +31,7 @@ def hash_held(database: Database) -> str | None:
     """
     import pandas as pd
 
-    from pipeline.load.privacy import hash_customers, load_key
+    from pipeline.load.hashes import hash_customers, load_key
 
     names = held_by_name(database.connection)
     if not names:

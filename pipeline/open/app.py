@@ -59,22 +59,19 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
     part = (flask.request.endpoint or "").partition(".")[0]
     served = flask.current_app.view_functions
     shown = {name: flask.url_for(place) for name, place in PAGES.items() if place in served}
-    text = (
-        environment()
-        .get_template(f"open/{template}")
-        .render(
-            wording=wording,
-            say=wording.say,
-            tell=wording.told,
-            each=lambda texts: [wording.told(text) for text in texts],
-            when=lambda at: _when(at, wording),
-            csrf=csrf,
-            url_for=flask.url_for,
-            pages=shown,
-            part=part,
-            again=again,
-            **ready,
-        )
+    shared = {
+        "wording": wording,
+        "say": wording.say,
+        "tell": wording.told,
+        "when": lambda at: _when(at, wording),
+        "csrf": csrf,
+        "url_for": flask.url_for,
+        "again": again,
+    }
+    made = environment()
+    shared |= vars(made.get_template("open/parts.html").make_module(shared))
+    text = made.get_template("open/frame.html").render(
+        shared | ready, template=f"open/{template}", pages=shown, part=part
     )
     return flask.Response(text, status)
 

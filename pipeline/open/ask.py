@@ -11,7 +11,7 @@ import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
 from pipeline.open.app import go, library, number, page, signed, unsigned
-from pipeline.visit.answer import Answer, advice_line, step_cost, told_terms
+from pipeline.visit.answer import SHOWN_CAUSES, Answer, advice_line, step_cost, told_terms
 from pipeline.visit.keys import END, ENDINGS, NO_CAUSE, SEEN, STOP, UNDO, choices
 from pipeline.visit.question import Call, said
 from pipeline.visit.record import append_record, record_line, stand_in_number
@@ -187,6 +187,7 @@ def _shown(answer: Answer) -> dict[str, Any]:
     heeds = _told_once(known, [first, *of_steps, *of_advice, answer.caution_names()])
     return {
         "answer": answer.as_json(),
+        "likely": SHOWN_CAUSES,
         "note": answer.note,
         "piece_terms": [told_terms(piece) for piece in answer.question.heard],
         "is_referred": answer.is_referred,

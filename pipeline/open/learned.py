@@ -7,6 +7,7 @@ import flask
 from pipeline.open.apart import rows_of
 from pipeline.open.app import go, library, own_page, page, work
 from pipeline.terminal.views import SCORES
+from reports.render.wording import sentence
 
 pages = flask.Blueprint("learned", __name__)
 BACKTEST = "backtest.html"  # beside the database: the page of the last backtest
@@ -23,7 +24,7 @@ def models() -> flask.Response:
     return page(
         "learned.html",
         models=listed,
-        scores=SCORES,
+        scores=[sentence(f"open.score_{name}") for name in SCORES],
         state=state,
         has_backtest=library().kept(BACKTEST).is_file(),
         train=ended.get("train"),

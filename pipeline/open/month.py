@@ -11,6 +11,7 @@ import flask
 from pipeline.errors import UsageError
 from pipeline.month.scope import months_with_visits
 from pipeline.open.app import go, library, made_apart, number, own_page, page
+from reports.render.wording import Written
 
 if TYPE_CHECKING:
     from pipeline.workshop import Workshop
@@ -74,5 +75,6 @@ def _report(ending: str) -> tuple[str, bytes]:
 
 
 def _choices(workshop: Workshop, column: str) -> list[tuple[str, str]]:
-    query = f"select distinct {column}, {column} from visit where {column} is not null order by 1"
-    return workshop.database.connection.execute(query).fetchall()
+    query = f"select distinct {column} from visit where {column} is not null order by 1"
+    found = workshop.database.connection.execute(query).fetchall()
+    return [(name, name if column == "kind" else Written(name)) for (name,) in found]

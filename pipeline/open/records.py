@@ -15,9 +15,10 @@ from werkzeug.utils import secure_filename
 from pipeline.errors import PriorjobsError, UsageError, shown
 from pipeline.load.column_evidence import ALL_FIELDS
 from pipeline.load.guess import GuessHeldBack, Proposal
-from pipeline.load.layout import as_toml
+from pipeline.load.layout_file import as_toml
 from pipeline.open.apart import Tell, rows_of
 from pipeline.open.app import go, library, number, page, work
+from reports.render.wording import sentence
 
 if TYPE_CHECKING:
     from pipeline.workshop import Workshop
@@ -91,7 +92,7 @@ def columns() -> flask.Response:
         file=flask.request.args["file"],
         proposal=proposal,
         columns=[(name, samples, fields.get(name, ""), name in doubts) for name, samples in proposal.samples.items()],
-        fields=ALL_FIELDS,
+        fields=[(name, sentence(f"open.field_{name}")) for name in ALL_FIELDS],
         orders=ORDERS,
     )
 
@@ -141,7 +142,19 @@ def words() -> flask.Response:
     with library().opened() as workshop:
         decided = workshop.table("correction")
     decided = decided[decided["undone_at"].isna()].sort_values("correction_id", ascending=False)
-    return page("words.html", rows=_looked(), decided=rows_of(decided.head(MOST_WORDS)), most=MOST_WORDS)
+    looked = _looked()
+    rows = looked and [row | {"choices": _decisions(row)} for row in looked]
+    return page("words.html", rows=rows, decided=rows_of(decided.head(MOST_WORDS)), most=MOST_WORDS)
+
+
+def _decisions(row: dict[str, Any]) -> list[tuple[str, str]]:
+    """What may be decided of a word that no list knows."""
+    listed = {"yes": row["suggestion"], row["second"]: row["second"]}
+    own = {"cure": [("no part", "no_part")], "outcome": []}.get(row["list"], [("own", "own_term")])
+    return [
+        *((name, sentence("open.is_a", term=term)) for name, term in listed.items() if term),
+        *((name, sentence(f"open.{says}")) for name, says in [*own, ("nothing", "says_nothing")]),
+    ]
 
 
 @pages.post("/records/words/look")

@@ -10,7 +10,7 @@ import flask
 from werkzeug.exceptions import HTTPException
 
 from pipeline.errors import DatabaseBusy, PriorjobsError
-from pipeline.load.privacy import load_key
+from pipeline.load.hashes import load_key
 from pipeline.open import ask, learned, month, phone, records, tomorrow
 from pipeline.open.app import go, library, page
 from pipeline.open.guard import Guard, sealed

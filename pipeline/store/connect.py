@@ -12,6 +12,8 @@ from pipeline.errors import DatabaseBusy, shown
 from pipeline.store.beside import place_of
 from pipeline.store.unusable import unusable
 
+SMALL = 64 << 20  # bytes of a database: work is shared out by 122,880 rows, so that more threads would only wait
+
 
 class Patience:
     """Waits a bounded time in all for a file that others use, and says so once."""
@@ -48,13 +50,16 @@ def connect(path: Path, patience: Patience, *, read_only: bool) -> duckdb.DuckDB
     DatabaseUnusable
         Not a database, damaged, or in a place that cannot be used.
     """
+    place = place_of(path)
+    config: dict[str, str | bool | int | float | list[str]] = {
+        "autoinstall_known_extensions": "false",
+        "autoload_known_extensions": "false",
+    }
+    if not place.exists() or place.stat().st_size < SMALL:
+        config["threads"] = 1
     while True:
         try:
-            return duckdb.connect(
-                str(place_of(path)),
-                read_only=read_only,
-                config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"},
-            )
+            return duckdb.connect(str(place), read_only=read_only, config=config)
         except duckdb.Error as fault:
             if "could not set lock" not in str(fault).lower():
                 raise unusable(path, fault) from fault

@@ -84,7 +84,7 @@ def name_in_use(database: Database) -> str | None:
 
 
 def readable_name(database: Database) -> str | None:
-    """Name of the model in use; None too where what names it is damaged: choosing another mends it."""
+    """Name of the model in use; None too where what names it is damaged: choosing another puts it right."""
     with contextlib.suppress(ModelError):
         return name_in_use(database)
     return None

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
-from pipeline.load.privacy import hash_customers, load_key
+from pipeline.load.hashes import hash_customers, load_key
 from pipeline.upkeep.elsewhere import elsewhere
 from pipeline.upkeep.written_name import APOSTROPHES, pattern_of_files, pattern_of_sql
 

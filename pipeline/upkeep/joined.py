@@ -32,8 +32,7 @@ def joined_causes(database: Database, words: Words) -> pd.DataFrame:
     -------
     DataFrame
         list (cause), written (the wording in its shortest form), uses (visits), example, suggestion (the term it
-        became);
-        one row a term and wording with words that the term has not.
+        became); one row a term and wording with words that the term has not.
     """
     import pandas as pd
 

@@ -33,8 +33,7 @@ def suggest(database: Database, words: Words, found: pd.DataFrame) -> pd.DataFra
     Returns
     -------
     DataFrame
-        ``found`` with suggestion, likeness, second, second_likeness. Likeness is how alike the spellings are, or
-        the
+        ``found`` with suggestion, likeness, second, second_likeness. Likeness is how alike the spellings are, or the
         probability the classifier gives, whichever is higher; both between 0 and 1.
     """
     import pandas as pd

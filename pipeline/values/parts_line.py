@@ -100,8 +100,7 @@ def split(written: pd.Series[str], decimal_mark: str | None = None) -> pd.DataFr
         One row a part, in the order of the lines. row: position in the input. part_no: position in the line, from 1.
         part_text: the part's words without number, price and order number. quantity: 1 where none is written.
         unit_cost: price of one, NaN = not given; 0 for a customer's own part. as_written: the part as it stood.
-        problem: why a price was refused, missing = read or none. currency: of the price, as `money.parse`
-        gives it; missing = none written.
+        problem: why a price was refused, missing = read or none. currency: as `money.parse` gives it; missing = none.
 
     Notes
     -----

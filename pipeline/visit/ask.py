@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
@@ -13,21 +13,22 @@ from pipeline.train import phrases
 from pipeline.visit import later_jobs
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import Answer, CauseRow
-from pipeline.visit.ask_first import inquiries, is_silent
+from pipeline.visit.ask_first import ask_customer, ask_kind, is_silent
+from pipeline.visit.asked import Asked
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
 from pipeline.visit.circumstances import circumstances, first_things_first, hazards
 from pipeline.visit.costs import Costs
-from pipeline.visit.later_jobs import Learned
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
-from pipeline.visit.plan import HAND_OVER, Step, VisitPlan, plan_visit
+from pipeline.visit.plan import Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, age
 from pipeline.visit.quote import LEAST_ODDS, quote
 from pipeline.visit.read_call import read_questions
+from pipeline.visit.referral import referral
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
 from pipeline.visit.unit_history import Unit, UnitHistory, histories
 from pipeline.visit.why import Reason, reasons, untold
-from pipeline.words.appliance import ALWAYS, NOT_UNDERSTOOD, about
+from pipeline.words.appliance import about
 from reports.render.wording import Written, sentence
 
 if TYPE_CHECKING:
@@ -38,29 +39,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
 
-KIND = "kind"
-MAY_BE = (NOT_UNDERSTOOD, "gas", "microwave", "sealed system")  # cautions of what an unknown kind may be
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
-
-
-@dataclass(frozen=True)
-class Asked:
-    """A call before its plan: the question, what is known of its kind, the jobs like it, the odds and their reasons.
-
-    ``learned`` is what later jobs taught of quotes.
-    """
-
-    question: Question
-    costs: Costs
-    evidence: Evidence
-    odds: Odds
-    why: Mapping[str, tuple[Reason, ...]]
-    learned: Learned = field(default_factory=Learned)
-
-    @property
-    def has_plan(self) -> bool:
-        """Whether steps may be given: none where gas or the refrigerant circuit is spoken of, nor on gas appliances."""
-        return not self.costs.trade.is_gas and not self.question.licensed
 
 
 def causes(database: Database, words: Words, settings: Settings, call: Call) -> Answer:
@@ -222,17 +201,17 @@ def answered(
 
     question, odds = asked.question, asked.odds
     if not asked.has_plan:
-        return _referral(asked)
+        return referral(asked)
     trade, currency = asked.costs.trade, asked.costs.settings.currency
     told = hazards(question, trade)
     if any(one.first for one in told.values()):
         advice = ()  # "inspect the lint path first" does not come before an insulation test
     is_unsafe = question.is_unsafe(trade.unsafe)
     if not trade.repairs and not asked.evidence.of_kind.cause_jobs:
-        step = _ask_kind(asked)
+        step = ask_kind(asked)
         return Answer(question, odds, (), asked.costs, asked.evidence, None, (step,), {}, (), "", currency)
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
-    if is_asking and (asks := _asks(asked)):
+    if is_asking and (asks := ask_customer(asked)):
         rows = _rows(odds, asked.costs, asked.evidence, asked.why)
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
     is_off = any(one.is_off for one in told.values())
@@ -276,49 +255,10 @@ def _planned(asked: Asked, advice: Sequence[AdviceRow], visit: VisitPlan) -> Ans
     )
 
 
-def _asks(asked: Asked) -> tuple[Step, ...]:
-    """What to ask the customer where nothing was understood, instead of a plan for everything that can break."""
-    return tuple(
-        Step(
-            "ask",
-            one.text,
-            "",
-            0.0,
-            0.0,
-            0.0,
-            "",
-            (NOT_UNDERSTOOD, ALWAYS),
-            about=one.about,
-            options=one.options,
-        )
-        for one in inquiries(asked.odds.causes, asked.costs)
-    )
-
-
-def _ask_kind(asked: Asked) -> Step:
-    """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs."""
-    kinds = asked.costs.trade.known_kinds
-    text = sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
-    cautions = (*MAY_BE, *asked.costs.trade.kind_cautions, ALWAYS)
-    return Step("ask", text, "", 0.0, 0.0, 0.0, "", cautions, about=KIND)
-
-
 def _parts_in_question(visit: VisitPlan, steps: Sequence[Step]) -> list[str]:
     """Parts that this visit may well fit: those among its steps and those worth carrying, likeliest first."""
     in_steps = {part for step in steps for part in step.parts}
     return [row.part for row in visit.carry if row.worth_it or row.part in in_steps]
-
-
-def _referral(asked: Asked) -> Answer:
-    """Nothing but who may do it: no cause, no step, no part."""
-    if asked.question.licensed == "refrigerant" and not asked.costs.trade.is_gas:
-        name, cautions = "refer to a person certified for refrigerants", ("sealed system",)
-    else:
-        fumes = ("carbon monoxide",) if asked.question.licensed == "fumes" else ()
-        name, cautions = "refer to a person licensed for gas", (*fumes, "gas")
-    refer = Step(HAND_OVER, name, "", 0.0, 0.0, 0.0, "", cautions)
-    currency = asked.costs.settings.currency
-    return Answer(asked.question, asked.odds, (), asked.costs, asked.evidence, None, (refer,), {}, (), "", currency)
 
 
 def _without(odds: Odds, costs: Costs, tried: Sequence[str]) -> Odds:

@@ -6,17 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from reports.render.wording import Finding, sentence, value_of
+from pipeline.visit.plan import Step
+from pipeline.words.appliance import ALWAYS, NOT_UNDERSTOOD
+from reports.render.wording import Finding, Written, sentence, value_of
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from pipeline.visit.asked import Asked
     from pipeline.visit.costs import Costs
     from pipeline.visit.question import Question
     from pipeline.words.appliance import CheckCard, Trade
 
-COMPLAINT = "complaint"
+COMPLAINT, KIND = "complaint", "kind"
+MAY_BE = (NOT_UNDERSTOOD, "gas", "microwave", "sealed system")  # cautions of what an unknown kind may be
 MOST_QUESTIONS, MOST_OPTIONS = 2, 12
 TOLD_IN = 3.0  # minutes: what takes longer is not asked of a customer (common practice, no source)
 SETTLED = 0.5  # a cause likelier than all others together is worth a plan
@@ -115,3 +119,30 @@ def _told(joint: NDArray[np.float64], chances: NDArray[np.float64]) -> float:
     independent = joint[:, None] * both.sum(axis=0) / mass
     there = both > 0
     return float((both[there] * np.log(both[there] / independent[there])).sum())
+
+
+def ask_customer(asked: Asked) -> tuple[Step, ...]:
+    """What to ask the customer where nothing was understood, instead of a plan for everything that can break."""
+    return tuple(
+        Step(
+            "ask",
+            one.text,
+            "",
+            0.0,
+            0.0,
+            0.0,
+            "",
+            (NOT_UNDERSTOOD, ALWAYS),
+            about=one.about,
+            options=one.options,
+        )
+        for one in inquiries(asked.odds.causes, asked.costs)
+    )
+
+
+def ask_kind(asked: Asked) -> Step:
+    """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs."""
+    kinds = asked.costs.trade.known_kinds
+    text = sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
+    cautions = (*MAY_BE, *asked.costs.trade.kind_cautions, ALWAYS)
+    return Step("ask", text, "", 0.0, 0.0, 0.0, "", cautions, about=KIND)

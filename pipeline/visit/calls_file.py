@@ -46,7 +46,7 @@ def read_calls(
     """
     import pandas as pd
 
-    from pipeline.load.privacy import mask_contacts
+    from pipeline.load.contacts import mask_contacts
     from pipeline.values import dates
 
     lines, refused = _read_lines(database, words, path)

@@ -14,7 +14,7 @@ from pipeline.store.outputs import may_write
 from pipeline.terminal.text import safe, wrapped
 from pipeline.visit.answer import Answer, quoted
 from pipeline.visit.ask import questions_of
-from pipeline.visit.begun import events_of, keep
+from pipeline.visit.broken_off import events_of, keep
 from pipeline.visit.keys import NO_CAUSE, PRESSED, STOP, UNDO
 from pipeline.visit.question import Call, said
 from pipeline.visit.record import append_record, header_of, record_line, stand_in_number

@@ -188,6 +188,9 @@ class _Put:
         """Repair that what was seen calls for at once; the likeliest where there are several; "" = none."""
         seen = self.call.findings
         found = [name for card in self.trade.checks if (name := self.clears(card).get(seen.get(card.finding, "")))]
+        for what in burnt(seen):
+            right = [act.name for act in self.acts if not put_right(self.trade, what).isdisjoint(act.cures)]
+            found += right if len(right) == 1 else []  # of a motor or pump nobody knows yet which
         chance = {act.name: self._chance(act) for act in self.acts}
         return max(found, key=lambda name: chance[name], default="")
 
@@ -199,9 +202,10 @@ class _Put:
         """
         ruled: dict[str, set[str]] = {value: set() for value in card.values}
         for value in card.values:
-            right = {cause for what in burnt({card.finding: value}) for cause in put_right(self.trade, what)}
+            seen = burnt({card.finding: value})
+            right = {cause for what in seen for cause in put_right(self.trade, what)}
             for act in self.acts:
-                is_other = bool(burnt({card.finding: value})) and right.isdisjoint(act.cures)
+                is_other = bool(seen) and right.isdisjoint(act.cures)
                 if is_other or (value != card.values[0] and self._needs_usual(act, card)):
                     ruled[value].add(act.name)
         for act in self.acts:

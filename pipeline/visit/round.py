@@ -14,7 +14,8 @@ from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, may_write
 from pipeline.visit import later_jobs
 from pipeline.visit.answer import Answer
-from pipeline.visit.ask import Asked, answered, ask
+from pipeline.visit.ask import answered, ask
+from pipeline.visit.asked import Asked
 from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice
 from pipeline.visit.costs import further_trip
 from pipeline.visit.later_jobs import Learned
@@ -56,9 +57,8 @@ def plan_round(
     -------
     dict
         ``calls``: one object a call as in `causes`; ``van``: part, kind, make, model_family, part_number, expected_use,
-        carry (units), on_van, in_store (None = no stock is kept); ``one_visit``: expected
-        calls for which the parts are aboard; ``not_planned``: lines left out, and why;
-        ``remarks``: job numbers given twice.
+        carry (units), on_van, in_store (None = no stock is kept); ``one_visit``: expected calls for which the parts are
+        aboard; ``not_planned``: lines left out, and why; ``remarks``: job numbers given twice.
 
     Raises
     ------

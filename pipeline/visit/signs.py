@@ -27,10 +27,16 @@ class Signs:
     def __init__(self, trade: Trade, jobs: Mapping[tuple[str, str], Mapping[str, float]]) -> None:
         self.trade, self.jobs = trade, jobs
         self._usual: dict[str, str] = {}
+        self._shown: dict[tuple[str, str], tuple[str, float]] = {}
         self._places: dict[str, CheckCard | None] = {}
 
     def shown(self, cause: str, card: CheckCard) -> tuple[str, float]:
         """Return the outcome other than the usual that a cause shows most plainly in a check, and its chance."""
+        if (cause, card.name) not in self._shown:
+            self._shown[cause, card.name] = self._find_shown(cause, card)
+        return self._shown[cause, card.name]
+
+    def _find_shown(self, cause: str, card: CheckCard) -> tuple[str, float]:
         from models.plan.likelihood import NORMAL
 
         stated = self.trade.stated.get((cause, card.finding), {})

@@ -184,8 +184,8 @@ def histories(
         return [UnitHistory()] * len(units)
     import pandas as pd
 
+    from pipeline.load.hashes import hash_customers, load_key
     from pipeline.load.identity import serial
-    from pipeline.load.privacy import hash_customers, load_key
 
     day = on or dt.date.today()
     serials = serial(pd.Series([unit.serial or None for unit in units], dtype="str"))

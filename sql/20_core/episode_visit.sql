@@ -78,6 +78,19 @@ with recursive
         group by appliance_id, job_no
         having count(*) > 1
     ),
+    one_before as (
+        select
+            again.visit_id as visit_id,
+            earlier.visit_id as earlier_id,
+            earlier.visit_no as earlier_no,
+            again.visit_no as visit_no,
+            datediff('day', earlier.visit_date, again.visit_date) as days,
+            earlier.outcome as earlier_outcome
+        from again
+        inner join again as earlier
+            on earlier.appliance_id = again.appliance_id
+            and earlier.visit_no = again.visit_no - 1
+    ),
     candidate as (
         select
             again.visit_id as visit_id,
@@ -108,32 +121,26 @@ with recursive
         window job as (partition by again.appliance_id, again.job_no order by again.visit_no)
         union all
         select
-            again.visit_id as visit_id,
-            earlier.visit_id as earlier_id,
-            earlier.visit_no as earlier_no,
-            again.visit_no as visit_no,
+            one_before.visit_id as visit_id,
+            one_before.earlier_id as earlier_id,
+            one_before.earlier_no as earlier_no,
+            one_before.visit_no as visit_no,
             5 as rule,
-            datediff('day', earlier.visit_date, again.visit_date) as days,
-            earlier.outcome as earlier_outcome
-        from again
-        inner join again as earlier
-            on earlier.appliance_id = again.appliance_id
-            and earlier.visit_no = again.visit_no - 1
+            one_before.days as days,
+            one_before.earlier_outcome as earlier_outcome
+        from one_before
         union all
         select
-            again.visit_id as visit_id,
-            earlier.visit_id as earlier_id,
-            earlier.visit_no as earlier_no,
-            again.visit_no as visit_no,
+            one_before.visit_id as visit_id,
+            one_before.earlier_id as earlier_id,
+            one_before.earlier_no as earlier_no,
+            one_before.visit_no as visit_no,
             3 as rule,
-            datediff('day', earlier.visit_date, again.visit_date) as days,
-            earlier.outcome as earlier_outcome
-        from again
-        inner join again as earlier
-            on earlier.appliance_id = again.appliance_id
-            and earlier.visit_no = again.visit_no - 1
+            one_before.days as days,
+            one_before.earlier_outcome as earlier_outcome
+        from one_before
         inner join (select distinct visit_id from stage_symptom where source = 'again') as says_back
-            on says_back.visit_id = again.visit_id
+            on says_back.visit_id = one_before.visit_id
     ),
     -- told both by the visit and by the earlier one; as an intersection no order of joins can make it large
     shares_complaint as (

@@ -14,16 +14,12 @@ where
         from rejected_record
         where
             rejected_record.batch_id = load_batch.batch_id
-            and contains(reasons, $ahead)
-            and current_localtimestamp() not between loaded_at - interval 30 day and loaded_at + interval 30 day
-    )
-    and not exists (
-        select 1
-        from rejected_record
-        where
-            rejected_record.batch_id = load_batch.batch_id
-            and contains(reasons, $foreign)
-            and coalesce(reading->>'$.money', '') <> $money
+            and (
+                contains(reasons, $ahead)
+                and current_localtimestamp() not between loaded_at - interval 30 day and loaded_at + interval 30 day
+                or contains(reasons, $foreign)
+                and coalesce(load_batch.reading->>'$.money', '') <> $money
+            )
     )
 order by batch_id desc
 limit 1;

@@ -14,18 +14,8 @@ from hypothesis import strategies as st
 
 from pipeline.errors import LayoutError
 from pipeline.load.guess import guess_layout, known_names, shipped_layout
-from pipeline.load.layout import (
-    FIELDS,
-    GRAINS,
-    PART_FIELDS,
-    Layout,
-    Rule,
-    as_toml,
-    open_layout,
-    parse_layout,
-    position,
-    shipped,
-)
+from pipeline.load.layout import FIELDS, GRAINS, PART_FIELDS, Layout, Rule, position
+from pipeline.load.layout_file import as_toml, open_layout, parse_layout, shipped
 from pipeline.load.mapping import map_lines
 from pipeline.words import Words
 

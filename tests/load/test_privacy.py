@@ -9,32 +9,33 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import DatabaseUnusable
-from pipeline.load import privacy
+from pipeline.load import contacts, hashes
 from pipeline.load.personal_headers import is_personal
+from tests.worlds.shared import times
 
 
 def masked(text: str, customer: str | None = None) -> str:
-    return privacy.mask_contacts(pd.Series([text], dtype="str"), pd.Series([customer], dtype="str"))[0]
+    return contacts.mask_contacts(pd.Series([text], dtype="str"), pd.Series([customer], dtype="str"))[0]
 
 
 def test_the_key_is_made_once_with_mode_600(tmp_path: Path) -> None:
     file = tmp_path / "shop.key"
-    key = privacy.load_key(file)
-    assert len(key) == privacy.KEY_BYTES
+    key = hashes.load_key(file)
+    assert len(key) == hashes.KEY_BYTES
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
-    assert privacy.load_key(file) == key
+    assert hashes.load_key(file) == key
     assert [path.name for path in tmp_path.iterdir()] == ["shop.key"]
 
 
 def test_a_key_that_others_may_read_is_closed_again(tmp_path: Path) -> None:
     file = tmp_path / "shop.key"
-    key = privacy.load_key(file)
+    key = hashes.load_key(file)
     file.chmod(0o644)
-    assert privacy.load_key(file) == key
+    assert hashes.load_key(file) == key
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
 
 
@@ -43,7 +44,7 @@ def test_a_damaged_key_is_said_and_never_replaced(tmp_path: Path, content: bytes
     file = tmp_path / "shop.key"
     file.write_bytes(content)
     with pytest.raises(DatabaseUnusable, match=r"shop\.key"):
-        privacy.load_key(file)
+        hashes.load_key(file)
     assert file.read_bytes() == content
 
 
@@ -51,27 +52,27 @@ def test_a_key_in_a_place_that_is_no_folder_is_said(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     for place in (tmp_path / "missing" / "shop.key", tmp_path / "file" / "shop.key", tmp_path):
         with pytest.raises(DatabaseUnusable):
-            privacy.load_key(place)
+            hashes.load_key(place)
 
 
 def test_processes_that_start_together_end_with_one_key(tmp_path: Path) -> None:
-    code = "import sys, pathlib; from pipeline.load.privacy import load_key; print(load_key(pathlib.Path(sys.argv[1])).hex())"
+    code = "import sys, pathlib; from pipeline.load.hashes import load_key; print(load_key(pathlib.Path(sys.argv[1])).hex())"
     command = [sys.executable, "-c", code, str(tmp_path / "shop.key")]
-    root = Path(privacy.__file__).parents[2]
+    root = Path(hashes.__file__).parents[2]
     started = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=root) for _ in range(4)]
     keys = {process.communicate(timeout=60)[0] for process in started}
     assert len(keys) == 1
-    assert len(keys.pop().strip()) == 2 * privacy.KEY_BYTES
+    assert len(keys.pop().strip()) == 2 * hashes.KEY_BYTES
 
 
 def test_a_customer_is_one_keyed_hash_however_written() -> None:
     key = bytes(range(32))
-    hashed = privacy.hash_customers(pd.Series(["Ann  Example", " ann example", "Bob", None, "", "n/a", "cash"]), key)
+    hashed = hashes.hash_customers(pd.Series(["Ann  Example", " ann example", "Bob", None, "", "n/a", "cash"]), key)
     assert hashed[0] == hashed[1] != hashed[2]
     assert hashed.isna().tolist() == [False] * 3 + [True] * 4
     expected = hashlib.blake2b(b"ann example", key=key, digest_size=16).hexdigest()
     assert hashed[0] == expected
-    assert privacy.hash_customers(pd.Series(["Bob"]), os.urandom(32))[0] != hashed[2]
+    assert hashes.hash_customers(pd.Series(["Bob"]), os.urandom(32))[0] != hashed[2]
 
 
 @pytest.mark.parametrize(
@@ -132,18 +133,19 @@ def test_a_rows_own_customer_reference_is_masked_in_its_text() -> None:
     assert masked("Jane Doe says: jane doe wants a call", "Jane Doe") == "[customer] says: [customer] wants a call"
     assert masked("job C-10647 again", "C-10647") == "job [customer] again"
     assert masked("pump", "pu") == "pump"
-    texts = privacy.mask_contacts(pd.Series(["Jane Doe", "Jane Doe"]), pd.Series(["other", "a.*b"]))
+    texts = contacts.mask_contacts(pd.Series(["Jane Doe", "Jane Doe"]), pd.Series(["other", "a.*b"]))
     assert texts.tolist() == ["Jane Doe", "Jane Doe"]
 
 
+@settings(max_examples=times(10))
 @given(st.lists(st.one_of(st.none(), st.text(max_size=60)), max_size=10))
 def test_any_text_keeps_its_row_and_masking_twice_changes_nothing(written: list[str | None]) -> None:
     texts = pd.Series(written, index=range(5, 5 + len(written)), dtype="str", name="complaint")
-    once = privacy.mask_contacts(texts, texts)
+    once = contacts.mask_contacts(texts, texts)
     assert once.index.equals(texts.index)
     assert once.isna().equals(texts.isna())
-    again = privacy.mask_contacts(texts)
-    assert privacy.mask_contacts(again).equals(again)
+    again = contacts.mask_contacts(texts)
+    assert contacts.mask_contacts(again).equals(again)
 
 
 @given(

@@ -14,9 +14,9 @@ import pandas as pd
 import pytest
 
 from pipeline import Workshop
+from pipeline.load.contacts import mask_contacts
 from pipeline.load.layout import FIELDS
 from pipeline.load.personal_headers import is_personal
-from pipeline.load.privacy import mask_contacts
 from tests.worlds.empty import empty_workshop
 
 PHONES = """

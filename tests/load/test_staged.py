@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import PriorjobsError
-from pipeline.load.layout import parse_layout
+from pipeline.load.layout_file import parse_layout
 from pipeline.load.stage import STAGED, restage
 from pipeline.settings import Settings
 from pipeline.store.database import Database
@@ -223,7 +223,7 @@ def test_a_file_in_overlapping_pieces_stages_what_the_whole_does_and_again_nothi
     assert staged(database) == whole
 
 
-@settings(max_examples=times(12), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(8), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     start=st.sampled_from(
         [b"", as_csv([]), as_csv(FIRST), b"\xef\xbb\xbf" + as_csv(FIRST[:1]), b'{"visit_date": "2025-01-01"']

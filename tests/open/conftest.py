@@ -15,9 +15,11 @@ from typing import Any
 
 import pytest
 
+from pipeline import Workshop
 from pipeline.open.guard import Guard
 from pipeline.open.site import make_app
 from tests.worlds import office_files, visit_workshop
+from tests.worlds.shared import built_once
 
 HOST = "127.0.0.1:8750"
 
@@ -84,8 +86,9 @@ def owner(office: Path) -> Browser:
 
 @pytest.fixture
 def empty(tmp_path: Path) -> Browser:
-    """Pages over a folder in which nothing is yet."""
-    return Browser(served(tmp_path / "workshop.duckdb"))
+    """Pages over a workshop in which nothing is yet."""
+    made = built_once("empty", lambda folder: Workshop.open(folder / "workshop.duckdb").close())
+    return Browser(served(shutil.copytree(made, tmp_path, dirs_exist_ok=True) / "workshop.duckdb"))
 
 
 def worked(browser: Browser, response: Any) -> str:

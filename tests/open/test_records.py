@@ -42,7 +42,7 @@ def test_a_file_of_known_columns_is_loaded_and_its_refused_line_told(empty, tmp_
     assert "<td>120</td><td>visit_date</td>" in refused and "is not a date" in refused
 
 
-def test_unknown_columns_are_looked_at_before_anything_is_loaded(empty, tmp_path):
+def test_unknown_columns_are_looked_at_before_anything_is_loaded_and_no_two_may_be_the_same(empty, tmp_path):
     page = worked(empty, send(empty, ("office.csv", office_files.write(tmp_path / "office.csv").read_bytes())))
     assert "Nothing was loaded yet" in page
     page = empty.get("/records/columns?file=office.csv").text
@@ -51,6 +51,8 @@ def test_unknown_columns_are_looked_at_before_anything_is_loaded(empty, tmp_path
     assert "<span>not draining</span><span>leaks</span><span>noisy spin</span>" in page
     assert "C-1" not in page  # customers are not shown
     form = {f"column-{number}": chosen for number, chosen in found.values()}
+    response = empty.post("/records/columns", form | {f"column-{found['Unit'][0]}": "make", "file": "office.csv"})
+    assert response.status_code == 400 and "cannot both be make" in response.text
     form |= {f"column-{found['Unit'][0]}": "serial", f"column-{found['Done'][0]}": "work_done", "file": "office.csv"}
     page = worked(empty, empty.post("/records/columns", form))
     assert "118 loaded" in page
@@ -95,33 +97,21 @@ def test_another_reading_of_a_file_takes_no_place_unasked(empty, tmp_path):
         assert len(workshop.table("visit")) == 24
 
 
-def test_two_columns_cannot_be_the_same(empty, tmp_path):
-    worked(empty, send(empty, ("office.csv", office_files.write(tmp_path / "office.csv").read_bytes())))
-    found = choices(empty.get("/records/columns?file=office.csv").text)
-    form = {f"column-{number}": chosen for number, chosen in found.values()} | {"file": "office.csv"}
-    response = empty.post("/records/columns", form | {f"column-{found['Unit'][0]}": "make"})
-    assert response.status_code == 400 and "cannot both be make" in response.text
+def test_a_file_taken_out_can_be_brought_back(owner):
+    owner.get("/records")
+    assert "118 visits before, 0 now" in worked(owner, owner.post("/records/take-back", {"batch": "1"}))
+    assert "0 visits before, 118 now" in worked(owner, owner.post("/records/take-back", {}))
 
 
-def test_a_file_that_waits_outlives_the_server_and_can_be_thrown_away(empty, tmp_path):
-    worked(empty, send(empty, ("office.csv", office_files.write(tmp_path / "office.csv").read_bytes())))
-    again = Browser(served(tmp_path / "workshop.duckdb"))
-    assert "Read it again" in again.get("/records").text
-    again.post("/records/waiting", {"file": "office.csv", "do": "remove"})
-    assert "office.csv" not in again.get("/records").text
-
-
-def test_a_file_taken_out_can_be_brought_back(empty, tmp_path):
-    worked(empty, send(empty, ("year.csv", own_file(tmp_path))))
-    assert "118 visits before, 0 now" in worked(empty, empty.post("/records/take-back", {"batch": "1"}))
-    assert "0 visits before, 118 now" in worked(empty, empty.post("/records/take-back", {}))
-
-
-def test_what_cannot_be_read_says_why_and_stays(empty):
+def test_what_cannot_be_read_says_why_and_stays_and_can_be_thrown_away_by_the_next_server(empty, tmp_path):
     page = html.unescape(worked(empty, send(empty, ("notes.xlsx", b"no spreadsheet"))))
     assert "notes.xlsx" in page and "Files waiting" in page and "has taken its place" not in page
     page = worked(empty, send(empty, ("notes.xlsx", b"no spreadsheet either")))
     assert "A file named notes.xlsx waited here; the one sent now has taken its place." in page
+    again = Browser(served(tmp_path / "workshop.duckdb"))
+    assert "Read it again" in again.get("/records").text
+    again.post("/records/waiting", {"file": "notes.xlsx", "do": "remove"})
+    assert "notes.xlsx" not in again.get("/records").text
 
 
 @pytest.mark.parametrize("name", ["../../workshop.key", "/etc/passwd", "..\\x.csv", ".toml"])

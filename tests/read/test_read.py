@@ -229,7 +229,7 @@ def test_a_sheet_that_is_not_there_is_told_with_those_that_are(tmp_path: Path) -
     assert "2024" in told.value.what
 
 
-@settings(max_examples=times(15), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(10), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(cut=st.integers(1, 6000), flip=st.integers(0, 6000), value=st.integers(0, 255))
 def test_a_damaged_spreadsheet_is_read_or_refused(tmp_path: Path, cut: int, flip: int, value: int) -> None:
     whole = tmp_path / "whole.xlsx"
@@ -413,7 +413,7 @@ def test_a_table_without_names_is_refused_unless_the_layout_says_so() -> None:
 CELLS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00\ue000"), max_size=12)
 
 
-@settings(max_examples=times(30), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(10), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     rows=st.lists(st.tuples(CELLS, CELLS, CELLS), min_size=1, max_size=12),
     delimiter=st.sampled_from(",;\t|"),
@@ -455,7 +455,7 @@ def lines_lost(content: str, records: object, lines: list[tuple[int, list[str | 
     ]  # fmt: skip
 
 
-@settings(max_examples=times(40), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(20), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(body=st.text(st.sampled_from("ab12,,\"\n\r\t ;'\\é"), max_size=120))
 def test_no_line_is_lost_whatever_stands_in_it(tmp_path: Path, body: str) -> None:
     content = "visit_date,appliance_kind,job_no,complaint\n" + body
@@ -466,7 +466,7 @@ def test_no_line_is_lost_whatever_stands_in_it(tmp_path: Path, body: str) -> Non
     assert lines_lost(content, records, lines) == []
 
 
-@settings(max_examples=times(40), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=times(20), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     start=st.sampled_from(
         [b"", b"PAR1", b"PK\x03\x04", b"\x1f\x8b", b"{", b'[{"', b"\xff\xfe", b"\xd0\xcf\x11\xe0", b"a,b\n"]

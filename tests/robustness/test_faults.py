@@ -21,7 +21,7 @@ import pytest
 import sql
 from pipeline import Workshop
 from pipeline.errors import LayoutError
-from pipeline.load.privacy import load_key
+from pipeline.load.hashes import load_key
 from pipeline.store.backup import write_backup
 from tests.command_in_fork import Ran, in_fork
 from tests.worlds.demo_sample import learned

@@ -46,6 +46,19 @@ def test_what_is_seen_burnt_is_put_right_and_nothing_has_power(workshop, kind, f
     assert any("no other repair ends the visit" in str(remark) for remark in asked["remarks"])
 
 
+@pytest.mark.parametrize(
+    ("kind", "found", "first"),
+    [
+        ("w/m", "burn marks on the board", "fit control board"),
+        ("w/m", "control board=burnt", "fit control board"),
+        ("t/d", "burnt part=motor", "fit drive motor"),
+    ],
+)
+def test_the_repair_of_what_was_seen_burnt_comes_first_where_there_is_one(workshop, kind, found, first) -> None:
+    asked = workshop.causes(kind=kind, complaint="smells of burning", found=[found]).as_json()
+    assert asked["steps"][0]["name"] == first
+
+
 def test_a_burnt_part_is_read_from_any_finding() -> None:
     assert burnt({"burnt part": "none", "wiring": "good", "drum": "free"}) == ()
     assert burnt({"burnt part": "plug", "drive motor": "burnt"}) == ("plug", "drive motor")

@@ -139,3 +139,8 @@ def test_a_filter_seen_clear_is_not_cleared(workshop):
     assert "clean sump filter" in names([])
     assert "clean sump filter" not in names(["sump filter=clear"])
     assert "clean sump filter" in names(["sump filter=blocked"])
+
+
+def test_a_dead_machine_is_not_asked_to_test_itself_first(workshop):
+    steps = [step.name for step in workshop.causes(kind="washing machine", complaint="dead").steps]
+    assert steps[0] != "run service test"

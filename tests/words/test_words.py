@@ -316,7 +316,7 @@ def test_empty_columns_give_empty_frames(words: Words) -> None:
     assert words.match("kind", nothing).empty
 
 
-@settings(deadline=None, max_examples=times(25))
+@settings(deadline=None, max_examples=times(10))
 @given(st.lists(st.text(max_size=60), max_size=6))
 def test_no_text_breaks_the_reading(words: Words, texts: list[str]) -> None:
     column = pd.Series(texts, dtype="object")
@@ -355,7 +355,7 @@ _PIECES = st.sampled_from(
 )
 
 
-@settings(deadline=None, max_examples=times(30))
+@settings(deadline=None, max_examples=times(10))
 @given(st.lists(st.lists(_PIECES, max_size=8).map(" ".join), min_size=1, max_size=5))
 def test_a_text_means_the_same_alone_as_in_a_column(words: Words, texts: list[str]) -> None:
     column, kinds = pd.Series(texts, dtype="str"), pd.Series([WASHER] * len(texts), dtype="str")
@@ -366,7 +366,7 @@ def test_a_text_means_the_same_alone_as_in_a_column(words: Words, texts: list[st
         assert together == alone
 
 
-@settings(deadline=None, max_examples=times(30))
+@settings(deadline=None, max_examples=times(10))
 @given(st.lists(_PIECES, max_size=8).map(" ".join))
 def test_case_and_spacing_change_nothing(words: Words, text: str) -> None:
     assert said(words, text) == said(words, "  " + text.upper().replace(" ", "   "))

@@ -8,7 +8,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow
-from pipeline.visit.ask import Asked, answered, ask
+from pipeline.visit.ask import answered, ask
+from pipeline.visit.asked import Asked
 from pipeline.visit.circumstances import hazards
 from pipeline.visit.question import Question
 from pipeline.words.appliance import about

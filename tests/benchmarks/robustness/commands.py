@@ -55,7 +55,7 @@ def _page(name: str) -> Callable[[Path], bool]:
 def _is_forgotten(folder: Path) -> bool:
     import pandas as pd
 
-    from pipeline.load.privacy import hash_customers, load_key
+    from pipeline.load.hashes import hash_customers, load_key
 
     with Workshop.open(folder / DB, read_only=True) as workshop:
         hashed = hash_customers(pd.Series([CUSTOMER], dtype="str"), load_key(workshop.database.key_file))[0]

@@ -48,7 +48,7 @@ def state(folder: Path) -> dict[str, Any]:
     """What the workshop holds: rows, the customer's visits, models, files; raises where anything is damaged."""
     import pandas as pd
 
-    from pipeline.load.privacy import hash_customers, load_key
+    from pipeline.load.hashes import hash_customers, load_key
 
     with Workshop.open(folder / DB) as workshop:
         connection = workshop.database.connection

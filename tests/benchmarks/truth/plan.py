@@ -47,7 +47,8 @@ from demo_data.generator.world import Call, World
 from pipeline.load.identity import model_family
 from pipeline.settings import Settings
 from pipeline.store.database import Database
-from pipeline.visit.ask import Asked, ask
+from pipeline.visit.ask import ask
+from pipeline.visit.asked import Asked
 from pipeline.visit.costs import HANDOVER_MINUTES, Act, Costs
 from pipeline.visit.plan import CHANGES, VisitPlan, likely, minutes_of, plan_visit
 from pipeline.visit.question import Question

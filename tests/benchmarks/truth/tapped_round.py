@@ -45,7 +45,7 @@ def asked_again(tree: dict[str, Any], rng: np.random.Generator, visits: int = 10
         at = 0
         while at >= 0 and tree["points"][at]["leads_to"]:
             step, leads = tree["steps"][tree["points"][at]["step"]], tree["points"][at]["leads_to"]
-            foreseen = [k for k, (_, does, _) in enumerate(step["keys"]) if does or len(leads) == 1]
+            foreseen = [k for k, (_, does, *_) in enumerate(step["keys"]) if does or len(leads) == 1]
             others = [k for k in range(len(leads)) if k not in foreseen]
             pick = others if others and rng.random() < UNFORESEEN else foreseen
             at = leads[int(rng.choice(pick))]

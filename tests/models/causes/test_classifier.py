@@ -67,7 +67,7 @@ def test_stated_probabilities_come_true() -> None:
     seed=st.integers(0, 2**16),
     hidden=st.floats(0, 1),
 )
-@settings(max_examples=times(10), suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=times(5), suppress_health_check=[HealthCheck.too_slow])
 def test_any_small_table_gives_probabilities_that_add_to_one(jobs: int, causes: int, seed: int, hidden: float) -> None:
     rng = np.random.default_rng(seed)
     frame = pd.DataFrame(

@@ -46,6 +46,11 @@ def test_a_yes_that_only_one_cause_gives_is_a_no_elsewhere():
     assert table[1, 1] > 0.8
 
 
+def test_nothing_is_burnt_where_no_list_says_so():
+    table = learn(NO_JOBS, EXPECTED).of("burnt part", ("none", "wiring", "board"), ["pump seized"])
+    assert table[0, 0] > 0.8
+
+
 def test_a_finding_that_tells_both_ways_is_even_where_nothing_is_known():
     table = learn(NO_JOBS, EXPECTED).of("water left", ("yes", "no"), ["pump seized"])
     assert table[0] == pytest.approx([0.5, 0.5])
