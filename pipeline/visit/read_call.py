@@ -21,6 +21,7 @@ from pipeline.words.alarms import alarms
 from pipeline.words.appliance import about
 from pipeline.words.licensed import licensed_work
 from pipeline.words.told import NEWLY_PLACED, told_in
+from pipeline.words.variants import ruled_out
 from pipeline.words.vocabulary import plain
 from reports.render.wording import Written, sentence
 
@@ -200,7 +201,7 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         on=day,
         licensed=licensed_work(call.texts(), kind),
         is_newly_placed=NEWLY_PLACED in aside.notes or bool(years < NEW_YEARS),
-        cleared=aside.cleared,
+        cleared=aside.cleared | ruled_out(words.lists.variants, kind, call.texts(), symptoms),
     )
 
 

@@ -238,7 +238,7 @@ class Words(ReadyLists):
         return tables.cautions(self.lists)
 
     def kinds(self) -> pd.DataFrame:
-        """Kinds of appliance: kind, cautions."""
+        """Kinds of appliance: kind, cautions, to_workshop."""
         from pipeline.words import tables
 
         return tables.kinds(self.lists)
