@@ -27,6 +27,9 @@ OPTIMISM = 0.55
 TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9
 LEAST_INFORMATION = 0.01
+FURTHER = 4  # times the points, where a plan hands over this often something still so likely that a repair cures
+GIVEN_UP, STILL_LIKELY = 0.2, 0.2
+LEAST_MOVED = 0.02  # by which some odds must change for a check to be worth making where the next step does not
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,6 +151,18 @@ def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM
         than repairs alone.
     """
     problem = replace(problem, checks=telling(problem))
+    plan = _cheapest(problem, points, optimism, tolerance)
+    if _gives_up(plan):
+        points *= FURTHER
+        plan = _cheapest(problem, points, optimism, tolerance)
+    if idle := _idle(plan):
+        checks = tuple(check for check in plan.problem.checks if check.name not in idle)
+        first = tuple(first for first in problem.first if first.check not in idle)
+        plan = _cheapest(replace(problem, checks=checks, first=first), points, optimism, tolerance)
+    return plan
+
+
+def _cheapest(problem: Problem, points: int, optimism: float, tolerance: float) -> Plan:
     with _threads().limit(limits=1, user_api="blas"):  # small products: more threads only wait for one another
         search = Search(problem, points, optimism, tolerance)
         root = search.root
@@ -159,6 +174,32 @@ def make_plan(problem: Problem, points: int = POINTS, optimism: float = OPTIMISM
             search.first_costs(),
             root.upper - root.lower <= 1e-9 * max(root.upper, 1.0),
         )
+
+
+def _gives_up(plan: Plan) -> bool:
+    """Whether it hands over what it may well cure, seldom looked at: with few points the search stops at such ends."""
+    curable = (
+        np.max([action.cures for action in plan.problem.actions], axis=0, initial=0.0) if plan.problem.actions else 0
+    )
+    return not plan.is_exact and any(
+        node.do == "hand over" and node.reach >= GIVEN_UP and float((node.p * curable).max()) >= STILL_LIKELY
+        for node in plan.nodes()
+    )
+
+
+def _idle(plan: Plan) -> set[str]:
+    """Checks that change nothing wherever the plan makes them: neither the odds nor what comes next."""
+    kept = {first.check for first in plan.problem.first if first.is_strict}
+    kept |= {check.name for check in plan.problem.checks if check.forbids}
+    made = set[str]()
+    for node in plan.nodes():
+        if node.do == "check":
+            name, after = plan.problem.checks[node.step].name, [then for _, _, then in node.branches if then]
+            made.add(name)
+            moved = max((float(np.abs(then.p - node.p).max()) for then in after), default=1.0)
+            if moved >= LEAST_MOVED or len({(then.do, then.step) for then in after}) != 1:
+                kept.add(name)
+    return made - kept
 
 
 def telling(problem: Problem) -> tuple[Check, ...]:

@@ -19,6 +19,7 @@ from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, DO_NOT_ENERGISE, NOT_UNDERSTOOD, Trade
+from pipeline.words.burnt import burnt
 from pipeline.words.lists import shipped_languages
 from reports.render.wording import (
     Finding,
@@ -34,6 +35,7 @@ from reports.render.wording import (
 
 NEARLY_SURE = 0.995  # from here on a percentage would be written as a certainty
 MOST_LINES = 20
+GENERAL = ("moving parts", AFTER_EVERY_REPAIR, ALWAYS)  # hold for every machine: they stand last
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
 
 
@@ -104,7 +106,7 @@ class Answer(Shown):
         return several([*notes, *([self.odds.note] if self.odds.note else [])], " ")
 
     def caution_names(self) -> tuple[str, ...]:
-        """What can hurt as told, then the cautions of every step, and the one that always holds."""
+        """What can hurt as told, the cautions of every step, and last those that always hold."""
         return self._cautions_of(self.steps, self.advice)
 
     def shown_caution_names(self) -> tuple[str, ...]:
@@ -127,6 +129,20 @@ class Answer(Shown):
         return (*graver, *energise, *less, *((NOT_UNDERSTOOD,) if self.is_unheard else ()))
 
     @property
+    def dangers(self) -> tuple[Sentence | str, ...]:
+        """What was said or seen that forbids to energise it, in the words of the trade."""
+        question, unsafe = self.question, self.trade.unsafe
+        told: list[Sentence | str] = [name for name in question.symptoms if ("complaint", name) in unsafe]
+        seen = [(f, v) for f, v in question.findings.items() if (f, v) in unsafe or burnt({f: v})]
+        return (*told, *(sentence("answer.seen", finding=Finding(f), value=value_of(f, v)) for f, v in seen))
+
+    def caution_title(self, name: str) -> Sentence | str:
+        """A caution by its name; of what forbids to energise it with what was said."""
+        if name != DO_NOT_ENERGISE or not self.dangers:
+            return name
+        return sentence("answer.caution_because", caution=name, dangers=self.dangers)
+
+    @property
     def is_unheard(self) -> bool:
         """Whether what is meant is asked, or nothing of the complaint was understood, whatever code stands beside."""
         question = self.question
@@ -136,7 +152,8 @@ class Answer(Shown):
     def _cautions_of(self, steps: Sequence[Step], advice: Sequence[AdviceRow]) -> tuple[str, ...]:
         names = [*self.alarms, *(c for step in steps for c in step.cautions)]
         names += [name for row in advice for name in self.look_cautions(row)] + [ALWAYS]
-        return tuple(dict.fromkeys(name for name in names if name in self.trade.cautions))
+        named = dict.fromkeys(name for name in names if name in self.trade.cautions)
+        return (*(name for name in named if name not in GENERAL), *(name for name in GENERAL if name in named))
 
     @property
     def is_referred(self) -> bool:
@@ -206,7 +223,7 @@ class Answer(Shown):
     def lines(self) -> list[str]:
         """At most 20 lines for a terminal: what is likely, what to do, what to carry, what may hurt.
 
-        Cautions that do not fit a line each share lines, none is left out.
+        What was said that can hurt stands first, a line each; of the other cautions those that do not fit share lines.
         """
         tell, told = self.wording.tell, self.wording.told
         head = [tell("answer.head", asked=said(self.question), note=self.note)]
@@ -220,8 +237,11 @@ class Answer(Shown):
         if aside := _told_aside(self.question):
             head.append(told(aside))
         above = [*head, *_body(self)]
-        cautions = _cautions(self, MOST_LINES - len(above))
-        shown = [*cautions, *above] if self.is_cautious else [*above, *cautions]
+        names = self.shown_caution_names()
+        first = [name for name in names if self.is_referred or name in self.alarms]
+        danger = [_caution(self, name) for name in first]
+        rest = [_caution(self, name) for name in names if name not in first]
+        shown = [*danger, *above, *_in_lines(rest, MOST_LINES - len(above) - len(danger))]
         return [safe(line).replace("\n", " ") for line in shown]
 
 
@@ -381,15 +401,22 @@ def _carry(answer: Answer, visit: VisitPlan) -> str:
 
 def _quote(answer: Answer) -> str:
     low, middle, high = (Written(money(answer, amount)) for amount in answer.quote["money"])
-    told = answer.wording.tell("answer.quote", low=low, middle=middle, high=high)
+    if low == high:
+        told = answer.wording.tell("answer.quote_one", money=middle)
+    else:
+        told = answer.wording.tell("answer.quote", low=low, middle=middle, high=high)
+    told += f" ({answer.wording.tell('answer.quote_without_call_out')})"
     return told + (f". {answer.wording.told(answer.remark)}" if answer.remark else "")
 
 
-def _cautions(answer: Answer, room: int) -> list[str]:
-    """All cautions in at most ``room`` lines, none of them much longer than the others."""
+def _caution(answer: Answer, name: str) -> str:
     told = answer.wording.told
-    texts = [f"! {told(name)}: {told(answer.trade.cautions[name])}" for name in answer.shown_caution_names()]
-    longest = max(len(text) for text in texts)
+    return f"! {told(answer.caution_title(name))}: {told(answer.trade.cautions[name])}"
+
+
+def _in_lines(texts: Sequence[str], room: int) -> list[str]:
+    """Cautions in at most ``room`` lines, none of them much longer than the others."""
+    longest = max((len(text) for text in texts), default=0)
     while len(packed := _packed(texts, longest)) > max(room, 1):
         longest += 1
     return packed

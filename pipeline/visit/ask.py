@@ -19,6 +19,7 @@ from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_hi
 from pipeline.visit.circumstances import circumstances, first_things_first, hazards
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
+from pipeline.visit.own_looks import with_own_looks
 from pipeline.visit.plan import Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, age
 from pipeline.visit.quote import quote
@@ -140,7 +141,9 @@ def _stock(database: Database, words: Words, asked: Asked) -> Mapping[str, tuple
 
 
 def _costs(database: Database, trade: Trade, records: KindRecords, settings: Settings) -> Costs:
-    return while_unchanged(database, ("costs", trade, repr(settings)), lambda: Costs(trade, records, settings))
+    return while_unchanged(
+        database, ("costs", trade, repr(settings)), lambda: Costs(*with_own_looks(trade, records), settings)
+    )
 
 
 def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.visit.advice_for_call import holds_for
 from pipeline.words.burnt import burnt
+from pipeline.words.tested_again import EARTH_FAULT_COMPLAINT, is_earth_fault_beside
 from reports.render.wording import Finding, Sentence, sentence
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ class Circumstances:
     ----------
     findings
         What was seen already.
+    complaints
+        All that was told.
     shows_at_once
         Whether a cure can be seen before leaving, for every complaint told.
     is_intermittent
@@ -56,6 +59,7 @@ class Circumstances:
     put_off: Mapping[str, str] = field(default_factory=dict)
     first: tuple[str, ...] = ()
     is_guaranteed: bool = False
+    complaints: tuple[str, ...] = ()
 
     def remarks(self) -> list[Sentence]:
         """What people should know of it, in words."""
@@ -84,13 +88,19 @@ def circumstances(question: Question, trade: Trade, advice: Sequence[AdviceRow] 
         put_off(question, trade),
         _first(question, trade),
         question.age_years is not None and question.age_years < GUARANTEED_YEARS,
+        question.symptoms,
     )
 
 
 def _first(question: Question, trade: Trade) -> tuple[str, ...]:
     """Checks that what is told asks for before all else; where the fault was measured, no test looks for it again."""
     is_measured = not (trade.unsafe & trade.decisive).isdisjoint(question.findings.items()) or burnt(question.findings)
-    told = [one for one in hazards(question, trade).values() if not (one.is_off and is_measured)]
+    seen = set(question.findings.items())
+    told = [
+        one
+        for one in hazards(question, trade).values()
+        if not (one.is_off and is_measured) and seen.isdisjoint(one.seen)
+    ]
     return tuple(dict.fromkeys(name for one in told for name in one.first))
 
 
@@ -100,7 +110,9 @@ def hazards(question: Question, trade: Trade) -> dict[str, Hazard]:
 
 
 def put_off(question: Question, trade: Trade) -> dict[str, str]:
-    """Complaint that another of the same call stops → the one that stops it."""
+    """Complaint that another of the same call, or an earth fault that was measured, stops → the one that stops it."""
+    if is_earth_fault_beside(trade, question.findings, question.symptoms):
+        return {symptom: EARTH_FAULT_COMPLAINT for symptom in question.symptoms if symptom not in trade.hazards}
     stopped = {
         symptom: [other for other in trade.stops.get(symptom, ()) if other in question.symptoms and other != symptom]
         for symptom in question.symptoms
@@ -110,6 +122,9 @@ def put_off(question: Question, trade: Trade) -> dict[str, str]:
 
 
 def first_things_first(question: Question, trade: Trade) -> Question:
-    """Leave out what cannot be judged yet."""
+    """Leave out what cannot be judged yet, and put an earth fault that was measured in its place."""
     later = put_off(question, trade)
-    return replace(question, symptoms=tuple(s for s in question.symptoms if s not in later)) if later else question
+    symptoms = [symptom for symptom in question.symptoms if symptom not in later]
+    if is_earth_fault_beside(trade, question.findings, question.symptoms):
+        symptoms.append(EARTH_FAULT_COMPLAINT)
+    return replace(question, symptoms=tuple(symptoms))

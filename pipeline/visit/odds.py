@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.store.unchanged import while_unchanged
 from pipeline.words.burnt import burnt, put_right
+from pipeline.words.variants import is_ruled_out
 
 if TYPE_CHECKING:
     from models.causes.model import CauseModel
@@ -70,7 +71,7 @@ def odds_of(
     causes, strange, note = told or opinions([question], model)[0]
     of_kind = {**trade.repairs, **evidence.of_kind.cause_jobs}
     kept = {
-        cause: p * (MISREAD if cause in question.cleared or _is_belied(cause, trade, question) else 1.0)
+        cause: p * (MISREAD if _is_out(cause, trade, question) else 1.0)
         for cause, p in causes.items()
         if cause in of_kind
     }
@@ -88,6 +89,13 @@ def odds_of(
     scaled = {cause: p / total * (1 - strange) for cause, p in kept.items()}
     order = sorted(scaled.items(), key=lambda row: (-row[1], row[0]))
     return Odds(dict(order), strange, name, note if name else None, model.width)
+
+
+def _is_out(cause: str, trade: Trade, question: Question) -> bool:
+    is_seen_otherwise = question.findings.get(cause) == "no"  # a look at what a cause of own words names
+    return (
+        is_seen_otherwise or is_ruled_out(cause, question.cleared, trade.repairs) or _is_belied(cause, trade, question)
+    )
 
 
 def _is_belied(cause: str, trade: Trade, question: Question) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import Circumstances
@@ -20,7 +20,8 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE, is_handed_on
+from pipeline.words.tested_again import is_earth_fault_beside
 from reports.render.wording import Finding, Sentence, Several, sentence, several, value_of
 
 if TYPE_CHECKING:
@@ -36,6 +37,8 @@ CHANGES = {  # what changes the state of the machine: its name, why, its caution
 # cautions of a kind that apply to taking it away
 MOVING = ("isolate", "microwave", "water", "hot water", "weight", "transit bolts", "battery", "hob below")
 ASK_AGAIN = "after the repair and its tests: ask again"
+HAND_BACK = "tested again and good: try it out, then end the visit"
+LONGER_VISIT = "book a longer visit"
 STANDS_OUT = 0.3
 SMALLEST_ODDS = 0.004
 # what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
@@ -117,6 +120,8 @@ class VisitPlan:
         Point of the plan → minutes, money and further visits from there on.
     carried
         Parts in the van.
+    call
+        What the call says besides.
     """
 
     plan: Plan
@@ -130,6 +135,12 @@ class VisitPlan:
     visits: float
     ahead: Mapping[Node, tuple[float, float, float]]
     carried: frozenset[str]
+    call: Circumstances = field(default_factory=Circumstances)
+
+    def is_earth_fault(self, node: Node, outcome: str) -> bool:
+        """Whether what a check shows is an earth fault that must be found before this plan goes on."""
+        found = {self.checks[node.step].finding: outcome} if node.do == "check" else {}
+        return is_earth_fault_beside(self.trade, found, self.call.complaints)
 
     def at(self, node: Node) -> VisitPlan:
         """What is left of the plan at one of its points; minutes and money are those still ahead."""
@@ -184,6 +195,8 @@ class VisitPlan:
             caution = "gas" if self.trade.is_gas or "gas" in likeliest.split() else "sealed system"
             name = repair.action if repair else "refer to licensed people"
             return Step(HAND_OVER, name, given, REFERRAL_MINUTES, REFERRAL_MINUTES * self.rate, 0.0, "", (caution,))
+        if not self.trade.goes_to_workshop:
+            return Step(HAND_OVER, LONGER_VISIT, given, 0.0, 0.0, 0.0, "", self.trade.kind_cautions)
         name = "take to the workshop, or book a longer visit"
         moving = tuple(name for name in self.trade.kind_cautions if name in MOVING)
         return Step(HAND_OVER, name, given, 0.0, 0.0, 0.0, "", moving)
@@ -195,9 +208,12 @@ class VisitPlan:
             (value_of(finding, outcome), chance, after) for outcome, chance, after in node.branches if after is not None
         ]
         meaning: dict[str, tuple[Sentence, Sentence | str]] = {}
+        faults = {value_of(finding, value) for value, _, _ in node.branches if self.is_earth_fault(node, value)}
         for outcome, _, after in sorted(led, key=lambda branch: -branch[1]):
-            cause = self._likeliest(after)[0]
-            leading, outcomes = meaning.get(cause, (self._leading(after), ""))
+            is_fault = outcome in faults
+            cause = ASK_AGAIN if is_fault else self._likeliest(after)[0]
+            means = sentence("answer.earth_fault_first") if is_fault else self._leading(after)
+            leading, outcomes = meaning.get(cause, (means, ""))
             meaning[cause] = leading, sentence("answer.either", first=outcomes, other=outcome) if outcomes else outcome
         if len(meaning) == 1:
             told = [
@@ -234,7 +250,7 @@ class VisitPlan:
 
     def ends_with(self, node: Node) -> bool:
         """Whether nothing may be looked for after this step before its repair has passed the tests."""
-        return node.machine.stays_off and node.do == "act"
+        return node.machine.stays_off and node.do == "act" and not is_handed_on(self.acts[node.step].name)
 
     def seen(self, node: Node, outcome: str) -> str:
         """What led on from a step, in words."""
@@ -247,6 +263,18 @@ class VisitPlan:
 def ask_again(given: str = "") -> Step:
     """The step that ends a plan in which nothing may be energised: what is wrong besides is asked once that is safe."""
     return Step(HAND_OVER, ASK_AGAIN, given, 0.0, 0.0, 0.0, "", (DO_NOT_ENERGISE, AFTER_EVERY_REPAIR))
+
+
+def repeat_test(card: CheckCard) -> Step:
+    """The step after a repair of what was measured unsafe: the test once more, before anything else."""
+    text = sentence("answer.test_again", test=card.name)
+    cautions = (DO_NOT_ENERGISE, *card.cautions)
+    return Step("ask", text, "", 0.0, 0.0, 0.0, "", cautions, about=card.finding, options=card.values)
+
+
+def hand_back() -> Step:
+    """The step after a repair whose test was repeated and is good."""
+    return Step(HAND_OVER, HAND_BACK, "", 0.0, 0.0, 0.0, "", (AFTER_EVERY_REPAIR,))
 
 
 def _not_cured(node: Node) -> Sentence:
@@ -291,7 +319,8 @@ def plan_visit(
 
     kept = likely(odds)
     call = call or Circumstances()
-    acts = tuple(act for act in worth_trying(costs, kept, call) if act.name not in tried)
+    stays_off = machine is not None and machine.stays_off
+    acts = tuple(act for act in worth_trying(costs, kept, call, stays_off=stays_off) if act.name not in tried)
     carry = carry_list(kept, acts, costs, stock)
     in_van = {row.part for row in carry if row.worth_it or row.on_van} if carried is None else set(carried)
     checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
@@ -302,7 +331,9 @@ def plan_visit(
     made = {check.name for check in plan.problem.checks}
     checks = tuple(card for card in checks if card.name in made)
     remarks = [*call.remarks(), *_flat(kept, plan), *_lacking(kept, acts, costs, stock)]
-    return VisitPlan(plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits, ahead, frozenset(in_van))
+    return VisitPlan(
+        plan, costs, checks, acts, tuple(remarks), carry, minutes, money, visits, ahead, frozenset(in_van), call
+    )
 
 
 def _flat(odds: Mapping[str, float], plan: Plan) -> list[Sentence]:

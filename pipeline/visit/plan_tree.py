@@ -6,15 +6,17 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import step_json
-from pipeline.visit.plan import ask_again
-from pipeline.words.appliance import ALWAYS
+from pipeline.visit.plan import Step, ask_again, repeat_test
+from pipeline.words.appliance import ALWAYS, DO_NOT_ENERGISE
+from pipeline.words.burnt import burnt, put_right
 from reports.render.wording import sentence, value_of
 
 if TYPE_CHECKING:
     from models.plan.plan import Node
-    from pipeline.visit.plan import Step, VisitPlan
+    from pipeline.visit.plan import VisitPlan
     from pipeline.words.appliance import Trade
 
+MEND_EARTH_FAULT = "dry or replace the part that is to earth"
 MOST_STEPS = 15
 SMALLEST_REACHES = (0.02, 0.03, 0.05, 0.08, 0.12, 0.2)
 
@@ -62,15 +64,52 @@ def _row(visit: VisitPlan, node: Node, smallest: float) -> dict[str, Any]:
         node = following
 
 
+def _danger(visit: VisitPlan, node: Node, outcome: str) -> dict[str, Any] | None:
+    """What to do where what is seen changes everything: something burnt, or an earth fault; None where it does not."""
+    if visit.is_earth_fault(node, outcome):
+        return _earth_fault(visit)
+    if what := burnt({visit.checks[node.step].finding: outcome}):
+        return _burnt(visit, node, what)
+    return None
+
+
+def _earth_fault(visit: VisitPlan) -> dict[str, Any]:
+    """Find it part by part, put it right, test again."""
+    cards = {card.finding: card for card in visit.trade.checks}
+    find = [cards[one] for one in ("earth fault at",) if one in cards]
+    steps = [Step("check", c.name, "", c.minutes, 0.0, 0.0, "", (DO_NOT_ENERGISE, *c.cautions)) for c in find]
+    mend = Step("clear", MEND_EARTH_FAULT, "", 0.0, 0.0, 0.0, "", (DO_NOT_ENERGISE, *visit.trade.kind_cautions))
+    return _ends_with(visit, [*steps, mend, repeat_test(cards["insulation"])])
+
+
+def _burnt(visit: VisitPlan, node: Node, what: tuple[str, ...]) -> dict[str, Any]:
+    """Put the burnt part right by the likeliest of the repairs that do; no other repair."""
+    right = {cause for one in what for cause in put_right(visit.trade, one)}
+    odds = dict(zip(visit.plan.problem.causes, node.p.tolist(), strict=True))
+    causes = sorted(right & visit.trade.repairs.keys(), key=lambda cause: (-odds.get(cause, 0.0), cause))
+    acts = visit.costs.acts(causes)[:1]
+    steps = [
+        Step(act.do, act.name, "", act.minutes, 0.0, 0.0, "", (DO_NOT_ENERGISE, *act.cautions), act.parts)
+        for act in acts
+    ]
+    return _ends_with(visit, steps)
+
+
+def _ends_with(visit: VisitPlan, steps: list[Step]) -> dict[str, Any]:
+    return {"steps": [step_of_sheet(step, visit.trade) for step in (*steps, ask_again())], "branches": []}
+
+
 def _branches(visit: VisitPlan, node: Node, smallest: float) -> list[dict[str, Any]]:
+    """What the check may show, the likeliest first; what leads to the same, and all that is rare, stands together."""
     branches: list[dict[str, Any]] = []
     for outcome, chance, after in sorted(node.branches, key=lambda branch: -branch[1]):
         if after is None:
             continue
-        then = _row(visit, after, smallest) if after.reach >= smallest else None
+        then = _danger(visit, node, outcome)
+        if then is None and after.reach >= smallest:
+            then = _row(visit, after, smallest)
         place = int(after.p.argmax())
-        leading = visit.plan.problem.causes[place]
-        names = _names(then) or leading
+        names = _names(then)
         same = next((b for b in branches if b["names"] == names), None)
         seen = value_of(visit.checks[node.step].finding, outcome)
         if same is not None:
@@ -81,7 +120,7 @@ def _branches(visit: VisitPlan, node: Node, smallest: float) -> list[dict[str, A
             {
                 "label": seen,
                 "chance": chance,
-                "leading": leading,
+                "leading": visit.plan.problem.causes[place],
                 "leading_chance": float(after.p[place]),
                 "then": then,
                 "names": names,

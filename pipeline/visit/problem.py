@@ -36,6 +36,7 @@ NOT_ELSEWHERE, NO_OTHER = 0.3, 0.03
 # least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
 SEEN_BY_ANYONE = 0.5
 WORTH_A_GLANCE = 0.05
+NEEDS_POWER = "powered"  # caution of a repair that only a running machine makes: suds are rinsed out
 LEAST_SHOWN = 0.01  # least odds of what a check shows, or a repair without a check cures, for it to be a step
 LEAST_ADVISED = 0.05  # such odds of what is cured by telling the customer something, where no check shows it
 SURELY = 0.97  # chance from which on a cause always shows so
@@ -43,16 +44,23 @@ COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show wh
 UNNOTICED = 0.3  # how often a repair that did not help is noticed only after leaving, where it does not show at once
 
 
-def worth_trying(costs: Costs, odds: Mapping[str, float], call: Circumstances) -> list[Act]:
+def worth_trying(costs: Costs, odds: Mapping[str, float], call: Circumstances, *, stays_off: bool = False) -> list[Act]:
     """Repairs that may be steps: not of what was seen in order, on a faint suspicion only where a check can show it.
 
-    What was seen burnt is put right before anything else is a cure.
+    What was seen burnt is put right before anything else is a cure; a machine that stays off is not run to cure it.
     """
     acts = costs.acts(list(odds))
     put = _Put(costs, odds, acts, call)
-    rows = ((call.findings.get(card.finding, ""), put.rules_out(card)) for card in costs.trade.checks)
-    of_no_use = {name for value, ruled in rows for name in ruled.get(value, ())}
+    seen = [(card, call.findings[card.finding]) for card in costs.trade.checks if card.finding in call.findings]
+    of_no_use = {
+        name
+        for card, value in seen
+        if not burnt({card.finding: value})  # of two burnt things each is put right
+        for name in put.rules_out(card).get(value, ())
+    }
     kept = [act for act in acts if act.name not in of_no_use and put.is_suspected(act)]
+    if stays_off:
+        kept = [act for act in kept if NEEDS_POWER not in act.cautions]
     if what := burnt(call.findings):
         right = {cause for one in what for cause in put_right(costs.trade, one)}
         kept = [act for act in kept if not right.isdisjoint(act.cures)]
@@ -185,13 +193,14 @@ class _Put:
         return same / max(sum(others.values()), 1e-9)
 
     def due(self) -> str:
-        """Repair that what was seen calls for at once; the likeliest where there are several; "" = none."""
+        """Repair that what was seen calls for at once, as anything burnt does; the likeliest of several; "" = none."""
         seen = self.call.findings
         found = [name for card in self.trade.checks if (name := self.clears(card).get(seen.get(card.finding, "")))]
         for what in burnt(seen):
             right = [act.name for act in self.acts if not put_right(self.trade, what).isdisjoint(act.cures)]
             found += right if len(right) == 1 else []  # of a motor or pump nobody knows yet which
         chance = {act.name: self._chance(act) for act in self.acts}
+        found = found or list(chance) if burnt(seen) else found
         return max(found, key=lambda name: chance[name], default="")
 
     def rules_out(self, card: CheckCard) -> dict[str, set[str]]:

@@ -12,6 +12,7 @@ from pipeline.load.layout import FIELDS
 from pipeline.terminal.text import safe
 from pipeline.visit.question import Call
 from pipeline.visit.under_way import Visit
+from pipeline.words.tested_again import TESTS
 
 
 def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[str, str]:
@@ -22,6 +23,7 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
     question = visit.question()
     cured = done[-1].cause if visit.outcome == "fixed" and done and done[-1].what == "cured" else ""
     ordered = [f"ordered: {visit.ordered}"] if visit.ordered else []
+    findings, again = _findings(visit)
     line = dict.fromkeys(FIELDS, "")
     line |= {
         "visit_date": (on or dt.date.today()).isoformat(),
@@ -34,13 +36,25 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
         "age": call.age or "",
         "complaint": ", ".join([*([call.complaint] if call.complaint else []), *visit.names("said")]),
         "fault_code": call.code or "",
-        "findings": "; ".join(f"{finding}={value}" for finding, value in question.findings.items()),
+        "findings": "; ".join(f"{finding}={value}" for finding, value in findings.items()),
         "cause": visit.cause or cured,
-        "work_done": "; ".join([*(event.name for event in done), *looked, *ordered]),
+        "work_done": "; ".join([*(event.name for event in done), *again, *looked, *ordered]),
         "parts": "; ".join(part for event in done for part in event.parts),
         "outcome": visit.outcome,
     }
     return line
+
+
+def _findings(visit: Visit) -> tuple[dict[str, str], list[str]]:
+    """What was found, and tests repeated after a repair: these belong to the work, the first reading to the fault."""
+    findings, again, is_repaired = dict(visit.asked.findings), list[str](), False
+    for event in visit.events:
+        is_repaired = is_repaired or event.what in ("tried", "cured")
+        if event.what == "seen" and is_repaired and event.name in TESTS and event.name in findings:
+            again.append(f"{event.name} again: {event.value}")
+        elif event.what == "seen":
+            findings[event.name] = event.value
+    return findings, again
 
 
 def header_of(path: Path) -> list[str]:

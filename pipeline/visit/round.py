@@ -13,8 +13,9 @@ from pipeline.advice.kept import kept
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, may_write
 from pipeline.visit import later_jobs
-from pipeline.visit.answer import Answer
+from pipeline.visit.answer import GENERAL, Answer
 from pipeline.visit.ask import answered, ask
+from pipeline.visit.ask_first import is_silent
 from pipeline.visit.asked import Asked
 from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice
 from pipeline.visit.costs import further_trip
@@ -78,6 +79,8 @@ def plan_round(
     parts = Parts(stocked, part_numbers(database.connection, [one.question.kind for one in asked]))
     parts.share_out([(one.question, _chances(one)) for one in asked])
     remarks = [*told_twice(lines), *_limits(lines, unknown_parts(words, stocked or ()))]
+    silent = [Written(n) for n, one in enumerate(asked, 1) if one.has_plan and is_silent(one.question, one.odds.causes)]
+    remarks += [sentence("round.nothing_loaded", calls=silent)] if silent else []
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
@@ -169,9 +172,9 @@ def _chances(one: Asked) -> dict[str, float]:
 
 
 def _needs(one: Asked, parts: Parts) -> list[Needs]:
-    """What a call may need: sets of parts with their probability; licensed and bench work is not of this visit."""
+    """What a call may need: sets of parts, with probability; nothing of licensed work, the bench, or before asking."""
     labels = {name: part.label for name, part in _parts(one, parts).items()}
-    if not one.has_plan:
+    if not one.has_plan or is_silent(one.question, one.odds.causes):
         return []
     needs: dict[frozenset[str], float] = {}
     for cause, p in one.odds.causes.items():
@@ -223,7 +226,9 @@ def _record(one: Answer, line: Mapping[str, str], day: dt.date | None) -> dict[s
 def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, Any]:
     steps = [step_of_sheet(step, one.trade) for step in one.steps]
     whole = tree(one.visit) if one.visit is not None else {"steps": steps, "branches": []}
-    names = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
+    named = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
+    names = [*(name for name in named if name not in GENERAL), *(name for name in GENERAL if name in named)]
+    dangers = set(one.caution_names()) - set(GENERAL) if one.is_referred else set(one.alarms)
     carry = [{**row, "label": parts.of(row["part"], one.question).label} for row in one.as_json()["carry"]]
     return {
         "tree": whole,
@@ -234,7 +239,9 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
         "unit_lines": one.question.unit.lines(with_photos=False),
         "photos": [line["photos"], *(visit.photos for visit in one.question.unit.visits)],
         "cautions_named": [
-            {"name": name, "text": one.trade.cautions[name]} for name in names if name in one.trade.cautions
+            {"title": one.caution_title(name), "text": one.trade.cautions[name], "is_danger": name in dangers}
+            for name in names
+            if name in one.trade.cautions
         ],
     }
 

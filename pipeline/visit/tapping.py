@@ -18,6 +18,7 @@ from pipeline.visit.step_lines import cautions_on_screen
 from pipeline.visit.walk import Event, Stand, Walk, foreseen
 from pipeline.words.appliance import ALWAYS
 from pipeline.words.burnt import burnt, put_right
+from pipeline.words.tested_again import to_test_again
 from reports.render.wording import Finding
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from pipeline.words.appliance import Trade
 
 MOST_POINTS = 1200
-MOST_PLANS = 10  # made anew in one call, where a check cannot be made or a repair not be done
+MOST_PLANS = 16  # made anew in one call, where a check cannot be made or a repair not be done
 UNFORESEEN = 0.04  # how often that is the case (common practice, no source): which of them are followed first
 SHOWN_CAUSES = 3
 END, ASK_AGAIN = -1, -2
@@ -51,7 +52,8 @@ def tapped(walk: Walk, stand: Stand, most_points: int = MOST_POINTS) -> dict[str
         record), "tried", "cured" (of the cause), "looks good", or "" (nothing to record). ``points``: step, odds
         (cause, percent), minutes and money ahead, and leads_to (for each key: a point, ``END`` or ``ASK_AGAIN``); the
         first is where the visit begins. ``causes``: names, and as shown. ``cautions``: names and texts. ``burnt``: a
-        finding as recorded → what is burnt then, as shown, and the causes whose repair puts it right.
+        finding as recorded → what is burnt then, as shown, and the causes whose repair puts it right; of what was
+        measured unsafe the test to be repeated, and None.
     """
     tree = _Tree(walk, most_points)
     for finding, value in stand.now.question.findings.items():
@@ -66,7 +68,10 @@ def tapped(walk: Walk, stand: Stand, most_points: int = MOST_POINTS) -> dict[str
         "points": tree.points,
         "causes": [[name, told(name)] for name in tree.causes],
         "cautions": {told(name): told(text) for name, text in tree.cautions.items()},
-        "burnt": {seen: [told(Finding(what)), causes] for seen, (what, causes) in tree.burnt.items()},
+        "burnt": {
+            seen: [told(what if causes is None else Finding(what)), causes]
+            for seen, (what, causes) in tree.burnt.items()
+        },
     }
 
 
@@ -79,7 +84,7 @@ class _Tree:
         self.points: list[dict[str, Any]] = []
         self.causes: dict[str, int] = {}
         self.cautions: dict[str, str] = {}
-        self.burnt: dict[str, tuple[str, list[int]]] = {}
+        self.burnt: dict[str, tuple[str, list[int] | None]] = {}
         self.waiting: list[tuple[float, int, Stand]] = []
         self._step_places: dict[str, int] = {}
         self._places: dict[Node, int] = {}
@@ -103,7 +108,8 @@ class _Tree:
         point["leads_to"] = []
         for key, label in _keys(now, now.steps[0]):
             event = event_of(now, now.steps[0], key, label)
-            point["leads_to"].append(END if event.what == "cured" else self._then(stand, event, weight))
+            is_over = event.what == "cured" and not to_test_again(now.trade, now.question.findings)
+            point["leads_to"].append(END if is_over else self._then(stand, event, weight))
 
     def _then(self, stand: Stand, event: Event, weight: float) -> int:
         visit = stand.now.visit
@@ -122,10 +128,12 @@ class _Tree:
         return place
 
     def see(self, trade: Trade, finding: str, value: str) -> None:
-        """Remember of a finding what is burnt with it, and what puts that right."""
+        """Remember of a finding what is burnt with it and what puts that right, or which test must be repeated."""
         for what in burnt({finding: value}):
             right = sorted(put_right(trade, what))
             self.burnt[f"{finding}={value}"] = what, [self._cause(cause) for cause in right]
+        for card in to_test_again(trade, {finding: value}):
+            self.burnt[f"{finding}={value}"] = card.name, None
 
     def _cause(self, name: str) -> int:
         return self.causes.setdefault(name, len(self.causes))

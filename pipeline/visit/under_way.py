@@ -15,6 +15,7 @@ from pipeline.visit.walk import Event, Stand, Walk, told
 from pipeline.words.alarms import alarms
 from pipeline.words.burnt import still_burnt
 from pipeline.words.licensed import licensed_work
+from pipeline.words.tested_again import to_test_again
 from reports.render.wording import Finding, Written, sentence, value_of
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ class Visit:
             self.events += events
         elif key == END or key.startswith(f"{END} "):
             ending = ENDINGS.get(key[2:].strip(), "")
-            if ending == "fixed" and (left := self.still_burnt(now.trade)):
+            if ending == "fixed" and (left := self.not_fixed_yet(now.trade)):
                 return left
             self.outcome = ending
             if not self.outcome:
@@ -85,7 +86,7 @@ class Visit:
         elif key not in keys or key == STOP:
             return sentence("visit.press", keys=[Written(key) for key in keys])
         elif step.do == HAND_OVER:
-            if ENDINGS[key] == "fixed" and (left := self.still_burnt(now.trade)):
+            if ENDINGS[key] == "fixed" and (left := self.not_fixed_yet(now.trade)):
                 return left
             self.outcome = ENDINGS[key]
         else:
@@ -93,8 +94,14 @@ class Visit:
             if event.what == "cured" and (left := self.still_burnt(now.trade, event.cause)):
                 return left
             self.events.append(event)
-            self.outcome = "fixed" if event.what == "cured" else ""
+            is_over = event.what == "cured" and not to_test_again(now.trade, self.question().findings)
+            self.outcome = "fixed" if is_over else ""
         return ""
+
+    def not_fixed_yet(self, trade: Trade) -> str:
+        """Say why a visit cannot end as fixed: what is burnt, or measured unsafe and not again; "" = it can."""
+        tests = [card.name for card in to_test_again(trade, self.question().findings)]
+        return sentence("visit.test_again", tests=tests) if tests else self.still_burnt(trade)
 
     def still_burnt(self, trade: Trade, cured: str = "") -> str:
         """Say what was seen burnt and not put right, with which no visit ends as fixed; "" = nothing."""

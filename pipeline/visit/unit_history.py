@@ -203,9 +203,23 @@ def histories(
         by_person = person if isinstance(person, str) and by_serial is None else None
         is_named = by_serial or by_person
         visits = _visits(database.connection, by_serial, by_person, unit.kind, day) if is_named else ()
-        unknown = UnitHistory(effect=sentence("answer.no_visit_of_serial")) if by_serial else UnitHistory()
+        unknown = UnitHistory(effect=_of_other_kind(database.connection, by_serial)) if by_serial else UnitHistory()
         found.append(_history(visits, unit, settings) if visits else nobody if by_person else unknown)
     return found
+
+
+def _of_other_kind(connection: duckdb.DuckDBPyConnection, serial: str) -> Sentence:
+    """What to tell of a serial number that has no visit as this kind: as which kind it is on record, if at all."""
+    kinds = connection.execute(
+        "select kind, make, count(*) from visit where appliance_id in (select appliance_id from appliance "
+        "where serial = ?) group by all order by 3 desc, 1",
+        [serial],
+    ).fetchall()
+    if not kinds:
+        return sentence("answer.no_visit_of_serial")
+    kind, make, count = kinds[0]
+    unit = several([kind, *([Written(make)] if make else [])], " ")
+    return sentence("answer.other_kind_of_serial", unit=unit, n=count)
 
 
 def _visits(

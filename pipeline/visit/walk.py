@@ -15,19 +15,21 @@ from pipeline.visit.answer import Answer
 from pipeline.visit.ask import answer, moved
 from pipeline.visit.circumstances import circumstances
 from pipeline.visit.costs import NONE_OF_THESE
-from pipeline.visit.plan import CHANGES, ask_again, plan_visit
+from pipeline.visit.plan import CHANGES, ask_again, hand_back, plan_visit, repeat_test
 from pipeline.visit.question import Question
 from pipeline.words.alarms import alarms
 from pipeline.words.burnt import burnt
 from pipeline.words.licensed import graver, licensed_work
+from pipeline.words.tested_again import to_test_again
 
 if TYPE_CHECKING:
     from models.plan.machine import Machine
     from models.plan.plan import Node
     from pipeline.settings import Settings
     from pipeline.store.database import Database
-    from pipeline.visit.plan import VisitPlan
+    from pipeline.visit.plan import Step, VisitPlan
     from pipeline.words import Words
+    from pipeline.words.appliance import Trade
 
 NOT_CURED = ("tried", "looks good")
 
@@ -126,21 +128,33 @@ class Walk:
 
     def then(self, stand: Stand, event: Event) -> Stand:
         """Where an event leads."""
-        question, visit = told(stand.now.question, event), stand.now.visit
-        if event.what == "cured":
+        question, visit, before = told(stand.now.question, event), stand.now.visit, stand.now.question
+        unsafe = to_test_again(stand.now.trade, before.findings)
+        if event.what == "cured" and not unsafe:
             return stand
         if event.what == "cannot tell":
+            if stand.tried and any(card.finding == event.name for card in unsafe):
+                return _only(stand, question, ask_again())
             stand = replace(stand, unknowable=(*stand.unknowable, event.name))
         elif event.what == "aside":
             stand = replace(stand, aside=(*stand.aside, event.name))
-        elif event.what in NOT_CURED:
+        elif event.what in (*NOT_CURED, "cured"):
             stand = replace(stand, tried=(*stand.tried, event.name))
+            if unsafe and visit is not None:
+                if event.what == "looks good":
+                    return self._asked_again(stand, question, event)
+                return _only(stand, question, repeat_test(unsafe[0]))
+        if stand.tried and unsafe and event.what == "seen":
+            left = to_test_again(stand.now.trade, question.findings)
+            if not left and _is_all(question, stand.now.trade):
+                return _only(stand, question, hand_back())
+            if left and left != unsafe:
+                return _only(stand, question, repeat_test(left[0]))
         if visit is None or event.what in ("said", "heard"):
             return self._asked_again(stand, question, event)
         if event.what in NOT_CURED and visit.ends_with(visit.plan.root):
-            return replace(stand, now=replace(stand.now, question=question, steps=(ask_again(),)))
-        is_burnt = event.what == "seen" and bool(burnt({event.name: event.value}))
-        node = None if is_burnt else foreseen(visit, event)
+            return _only(stand, question, ask_again())
+        node = foreseen(visit, event)
         if node is not None:
             return replace(stand, now=self._moved(stand, question, visit.at(node), odds_at(visit, node)))
         if event.what in ("cannot tell", "aside"):
@@ -181,12 +195,24 @@ class Walk:
         return replace(stand, now=now)
 
 
+def _only(stand: Stand, question: Question, step: Step) -> Stand:
+    """Leave nothing to do but one step."""
+    return replace(stand, now=replace(stand.now, question=question, steps=(step,)))
+
+
+def _is_all(question: Question, trade: Trade) -> bool:
+    """Whether nothing is complained of but what the test has shown to be mended."""
+    told = [symptom for symptom in question.symptoms if symptom in trade.shares]
+    return all(("complaint", symptom) in trade.decisive for symptom in told)
+
+
 def foreseen(visit: VisitPlan, event: Event) -> Node | None:
-    """Point of the plan that an event leads to; None where the plan has none."""
+    """Point of the plan that an event leads to; None where the plan has none, or what was seen changes all of it."""
     root = visit.plan.root
     outcome = ""
     if event.what == "seen" and root.do == "check" and visit.checks[root.step].finding == event.name:
-        outcome = event.value
+        is_danger = burnt({event.name: event.value}) or visit.is_earth_fault(root, event.value)
+        outcome = "" if is_danger else event.value
     elif event.what in NOT_CURED and root.do == "act" and visit.acts[root.step].name == event.name:
         outcome = "not cured"
     elif event.what == "changed" and root.do in CHANGES:

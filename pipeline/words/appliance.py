@@ -19,6 +19,7 @@ ALWAYS = "local rules"
 DO_NOT_ENERGISE = "do not energise"
 NOT_UNDERSTOOD = "danger first"
 UNPLUGGED_FIRST = "unplugged first"
+WHICH_PART = frozenset({"burnt part", "earth fault at"})  # findings whose values are parts
 BY_EYE = 0.9  # common practice, no source
 REFER = "refer"
 HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
@@ -120,6 +121,8 @@ class Trade:
         Complaint → cause that comes of setting up or moving → rough share.
     known_kinds
         All kinds that the lists know.
+    goes_to_workshop
+        Whether it is taken there: what is built in, wired in or too heavy is mended on site.
     """
 
     kind: str
@@ -137,6 +140,7 @@ class Trade:
     stops: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     installation: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     known_kinds: tuple[str, ...] = ()
+    goes_to_workshop: bool = True
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -197,7 +201,7 @@ def about(words: Words, kind: str) -> Trade:
         repairs=repairs,
         shares=shares,
         expected=_expected_frame(expected),
-        checks=tuple(_check(row) for row in checks.to_dict("records")),
+        checks=tuple(_check(row, expected) for row in checks.to_dict("records")),
         parts={row["part"]: _part(row, of_kind) for row in words.parts().to_dict("records")},
         cautions=dict(words.cautions()[["caution", "text"]].itertuples(index=False, name=None)),
         kind_cautions=of_kind,
@@ -207,6 +211,7 @@ def about(words: Words, kind: str) -> Trade:
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
         installation=_installation(words.lists.installation, kind),
         known_kinds=tuple(words.kinds()["kind"]),
+        goes_to_workshop=not ((words.kinds()["kind"] == kind) & (words.kinds()["to_workshop"] == "no")).any(),
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
 
@@ -247,12 +252,16 @@ def _of_kind(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
     return frame.loc[[kind in split(kinds) for kinds in frame["kinds"]]]
 
 
-def _check(row: Mapping[Any, Any]) -> CheckCard:
-    access = row["access"]
+def _check(row: Mapping[Any, Any], expected: Collection[tuple[str, str, str]]) -> CheckCard:
+    """Make a card of a row; of what names a part only those parts that the kind has are answers."""
+    access, finding, values = row["access"], row["finding"], split(row["values"])
+    if finding in WHICH_PART:
+        shown = {value for _, of, value in expected if of == finding}
+        values = (values[0], *(value for value in values[1:] if value in shown))
     return CheckCard(
         name=row["check"],
-        finding=row["finding"],
-        values=split(row["values"]),
+        finding=finding,
+        values=values,
         minutes=number(row["minutes"]) or 5.0,
         access=access if isinstance(access, str) else "",
         cautions=split(row["cautions"]),

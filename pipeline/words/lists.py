@@ -6,6 +6,7 @@ the first repair; decides = only causes listed for it bring it); ``causes.csv`` 
 ``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
 alone); ``joint_causes.csv`` which cause already holds others that are named beside it; ``part_functions.csv`` which
 complaint it is when a part does not start; ``installation.csv`` which causes come of setting up or moving;
+``variants.csv`` which cannot be;
 ``readings.csv`` holds the resistance of good parts, ``renamed.csv`` what a term was called before. A language is a
 folder of
 
@@ -85,6 +86,8 @@ class WordLists:
     installation: list[Row] = field(default_factory=list)
     """Causes that come of setting up or moving, by kind and complaint."""
     hazards: list[Row] = field(default_factory=list)
+    variants: list[Row] = field(default_factory=list)
+    """Words that tell of which make-up an appliance is, and causes that it cannot have."""
     cause_rules: list[Row] = field(default_factory=list)
     joint_causes: dict[str, frozenset[str]] = field(default_factory=dict)
     """Cause → causes it holds: named together they are it."""
@@ -133,6 +136,7 @@ def read_shipped(languages: Iterable[str]) -> WordLists:
     small = SHIPPED / "en" / "symptoms_small.csv"
     lists.symptoms += [row | {"origin": "shipped"} for row in read_table(small)]
     lists.installation = read_table(SHIPPED / "en" / "installation.csv")
+    lists.variants = read_table(SHIPPED / "en" / "variants.csv")
     lists.cause_rules = read_table(SHIPPED / "en" / "causes.csv")
     for row in read_table(SHIPPED / "en" / "part_functions.csv"):
         kinds: list[str | None] = [*many(row["kinds"])] or [None]

@@ -72,8 +72,8 @@ def cautions(lists: WordLists) -> pd.DataFrame:
 
 
 def kinds(lists: WordLists) -> pd.DataFrame:
-    """Give kinds of appliance and their cautions."""
-    return _frame(lists.kinds, ("kind", "cautions", "origin"))
+    """Give kinds of appliance, their cautions, and whether they are taken to a workshop (``to_workshop``)."""
+    return _frame(lists.kinds, ("kind", "cautions", "to_workshop", "origin"))
 
 
 def terms(lists: WordLists) -> pd.DataFrame:

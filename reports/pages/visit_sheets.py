@@ -14,6 +14,7 @@ from reports.render.wording import Finding, Sentence, Wording, Written, sentence
 
 OUTCOMES = ("fixed", "part needed", "not fixed", "no fault found", "beyond economic repair")
 SHOWN_CAUSES, SHOWN_PARTS, SHOWN_ADVICE = 5, 6, 3
+SELDOM = 0.1  # expected use of a part under which it stands in a line of its own, smaller
 LONG = 29  # rows of a tree that still print beside all else in full size; found by trying
 
 
@@ -91,6 +92,7 @@ def _headline(calls: Sequence[Mapping[str, Any]], van: Mapping[str, Any], wordin
 
 
 def _van(van: Mapping[str, Any], calls: int, wording: Wording) -> dict[str, Any]:
+    use_of = van["expected_use"]
     names, use = van["names"], {part: wording.number(use, 2) for part, use in van["expected_use"].items()}
 
     def wanted_by(part: str) -> str:
@@ -100,9 +102,11 @@ def _van(van: Mapping[str, Any], calls: int, wording: Wording) -> dict[str, Any]
 
     load = [
         {
+            "is_seldom": use_of[part] < SELDOM,
             "part": wording.told(names[part]),
             "units": f"{units} ×",
             "calls": wanted_by(part),
+            "use_number": use[part],
             "use": wording.tell("round.expected", use=Written(use[part])),
         }
         for part, units in van["units"].items()
@@ -116,7 +120,9 @@ def _van(van: Mapping[str, Any], calls: int, wording: Wording) -> dict[str, Any]
         **{name: _calls(amount, wording) for name, amount in cured.items()},
     )
     told = ", ".join(f"{wording.told(names[part])} ({use[part]})" for part in left)
-    return {"load": load, "basis": basis if calls else "", "leave": told}
+    seldom = ", ".join(f"{row['units']} {row['part']} ({row['use_number']})" for row in load if row["is_seldom"])
+    often = [row for row in load if not row["is_seldom"]]
+    return {"load": often, "seldom": seldom, "basis": basis if calls else "", "leave": told}
 
 
 def _calls(expected: float, wording: Wording) -> Sentence | Written:
@@ -166,7 +172,8 @@ def _sheet(number: int, call: Mapping[str, Any], van: Mapping[str, Any], wording
             {"text": _sentence(told(row["text"])), "caution_names": row["caution_names"]}
             for row in call["advice"][:SHOWN_ADVICE]
         ],
-        "cautions": call["cautions_named"],
+        "dangers": [one for one in call["cautions_named"] if one["is_danger"]],
+        "cautions": [one for one in call["cautions_named"] if not one["is_danger"]],
     }
 
 
@@ -182,7 +189,10 @@ def _facts(call: Mapping[str, Any]) -> list[Sentence]:
 
 def _quote(quote: Mapping[str, Any], wording: Wording) -> dict[str, str]:
     ends = {name: Written(wording.whole_money(quote[point])) for name, point in (("low", "p10"), ("high", "p90"))}
-    return {"middle": wording.whole_money(quote["p50"]), "range": wording.tell("round.quote_range", **ends)}
+    is_one = ends["low"] == ends["high"]
+    told = "" if is_one else wording.tell("round.quote_range", **ends)
+    basis = wording.say("answer.quote_without_call_out")
+    return {"middle": wording.whole_money(quote["p50"]), "range": told, "basis": basis}
 
 
 def _row(tree: Mapping[str, Any], advice: Mapping[str, str], wording: Wording) -> dict[str, Any]:

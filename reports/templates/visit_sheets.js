@@ -55,31 +55,42 @@
     return { tree, passed, at };
   }
 
-  // what was seen burnt and not put right: with it no visit ends as fixed, as in the tool
-  function stillBurnt(number) {
-    if (stateOf(number).isMended) return [];
+  // what was seen burnt and not put right, or measured unsafe and not again (no cause mends that, only the test):
+  // with it no visit ends as fixed, as in the tool
+  function notFixedYet(number) {
     const { tree, passed } = standing(number);
     const done = new Set(passed.filter(({ does }) => does === "tried" || does === "cured").map(({ cause }) => cause));
     const seen = Array.from(findingsOf(number), ([finding, value]) => tree.burnt[`${finding}=${value}`]);
-    return seen.filter((one) => one && !one[1].some((cause) => done.has(cause))).map(([what]) => what);
+    const left = seen.filter((one) => one && !(one[1] || []).some((cause) => done.has(cause)));
+    const tests = left.filter(([, causes]) => causes === null);
+    if (tests.length) return { left: tests, isTest: true };
+    return { left: stateOf(number).isMended ? [] : left, isTest: false };
   }
 
-  function findingsOf(number) {
+  function findingsOf(number, again) {
     const findings = new Map(calls[number].findings);
-    for (const { does, text } of standing(number).passed) {
+    const { tree, passed } = standing(number);
+    let isRepaired = false;
+    for (const { does, text } of passed) {
       const cut = text.indexOf("=");
-      if (does === "seen") findings.set(text.slice(0, cut), text.slice(cut + 1));
+      const [finding, value] = [text.slice(0, cut), text.slice(cut + 1)];
+      const before = tree.burnt[`${finding}=${findings.get(finding)}`];
+      isRepaired = isRepaired || does === "tried" || does === "cured";
+      // in the record a test repeated after the repair belongs to the work, the first reading to the fault
+      if (does === "seen" && again && isRepaired && before && before[1] === null) again.push(`${finding} again: ${value}`);
+      else if (does === "seen") findings.set(finding, value);
     }
     return findings;
   }
 
-  function warn(number, left) {
+  function warn(number, { left, isTest }) {
     const card = document.querySelector(`[data-walk="${number}"] .card`);
     for (const old of card.querySelectorAll(".still-burnt")) old.remove();
     const part = made("div", "still-burnt");
     part.setAttribute("role", "alert");
-    part.append(made("p", "warn", filled(words.still_burnt, { what: left.join(", ") })));
-    part.append(button("key is-quiet", words.mended, () => {
+    const what = left.map(([name]) => name).join(", ");
+    part.append(made("p", "warn", filled(isTest ? words.test_again : words.still_burnt, { what })));
+    if (!isTest) part.append(button("key is-quiet", words.mended, () => {
       stateOf(number).isMended = true;
       end(number, "fixed");
     }));
@@ -90,10 +101,10 @@
   function press(number, key) {
     stateOf(number).keys.push(key);
     const { tree, passed, at } = standing(number);
-    const left = at === END ? stillBurnt(number) : [];
-    if (left.length) {
+    const open = at === END ? notFixedYet(number) : null;
+    if (open && open.left.length) {
       stateOf(number).keys.pop();
-      warn(number, left);
+      warn(number, open);
     } else if (at === END) {
       const last = passed[passed.length - 1];
       end(number, "fixed", tree.causes[last.cause][0]);
@@ -110,11 +121,14 @@
   }
 
   function end(number, outcome, cause) {
-    const left = outcome === "fixed" ? stillBurnt(number) : [];
-    if (left.length) {
-      warn(number, left);
+    const open = outcome === "fixed" ? notFixedYet(number) : null;
+    if (open && open.left.length) {
+      warn(number, open);
       return;
     }
+    const { tree, passed } = standing(number);
+    const last = passed.findLast(({ does }) => does === "tried" || does === "cured");
+    if (open && cause === undefined && last && last.does === "cured") cause = tree.causes[last.cause][0];
     const now = new Date();
     const pad = (value) => String(value).padStart(2, "0");
     const on = `${now.getFullYear()}-${pad(now.getMonth() + 1)}-${pad(now.getDate())}`;
@@ -138,7 +152,8 @@
   function record(number) {
     const state = stateOf(number);
     const line = { ...calls[number].record };
-    const findings = findingsOf(number);
+    const again = [];
+    const findings = findingsOf(number, again);
     const complaints = line.complaint ? [line.complaint] : [];
     const work = [];
     const looked = [];
@@ -155,7 +170,7 @@
     line.complaint = complaints.join(", ");
     line.findings = Array.from(findings, ([finding, value]) => `${finding}=${value}`).join("; ");
     line.cause = state.cause;
-    line.work_done = [...work, ...looked].join("; ");
+    line.work_done = [...work, ...again, ...looked].join("; ");
     line.parts = parts.join("; ");
     line.outcome = state.outcome;
     line.minutes = state.minutes;

@@ -74,7 +74,7 @@ def test_a_list_of_ten_thousand_calls_is_refused_with_a_reason(browser):
 @pytest.fixture
 def slow_files(monkeypatch):
     """Whoever reads a file of the pages' own is overtaken by the other before he writes it."""
-    for module, name in ((tomorrow, "calls"), (ask.conversation, "append_record")):
+    for module, name in ((tomorrow, "calls"), (ask, "append_record")):
         was = getattr(module, name)
 
         def late(*given, was=was):

@@ -125,7 +125,7 @@ def of_few_jobs() -> None:
     learning.examples = lambda database: every(database).tail(30)
 
 
-def test_every_command_runs_on_it(tmp_path: Path) -> None:
+def test_every_command_runs_on_it(tmp_path: Path, quick_training: None) -> None:
     """On the oldest: the others have the same tables by then."""
     as_it_was(KEPT[0], tmp_path)
     (tmp_path / "more.csv").write_text("visit_date,appliance_kind,job_no,complaint\n2026-08-01,oven,K1,not hot\n")

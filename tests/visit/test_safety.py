@@ -13,7 +13,7 @@ from pipeline.visit.conversation import run
 from pipeline.visit.plan_tree import tree
 from pipeline.visit.question import Call
 from pipeline.visit.read_call import read_questions
-from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about
+from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about, is_handed_on
 
 REFERRED = re.compile(r"refer|licensed|hand over|take to the workshop|not economic")
 
@@ -148,7 +148,7 @@ def test_sheets_print_every_step_with_its_cautions_and_their_text(workshop, kind
         trade = about(workshop.words, call["asked"]["kind"])
         steps = re.findall(r'<li class="step.*?</li>', sheet, flags=re.DOTALL)
         assert steps
-        box = sheet[sheet.index('class="cautions"') :]
+        box = sheet[sheet.index('class="cautions') :]
         heeded = [step for step in steps if "heed" in step]
         named = {name for step in heeded for name in re.findall(r"<b>([^<]*)</b>", step[step.index("heed") :])}
         assert all("heed" in step or any(name in step for name in harmless) for step in steps)
@@ -203,12 +203,17 @@ UNSAFE = [
 ]
 
 
+def is_repair(do, name):
+    """Whether a step repairs something: what only advises leaves the machine as it was."""
+    return do in ("fit", "clear") and not is_handed_on(name)
+
+
 @pytest.mark.parametrize("call", UNSAFE, ids=lambda call: f"{call['kind']}, {call['complaint']}")
 def test_an_unsafe_plan_ends_with_its_repair_and_says_to_ask_again(workshop, call):
     asked = workshop.causes(**call)
 
     def ends(row):
-        repairs = [at for at, step in enumerate(row["steps"]) if step["do"] in ("fit", "clear")]
+        repairs = [at for at, step in enumerate(row["steps"]) if is_repair(step["do"], step["name"])]
         assert [at for at in repairs if at != len(row["steps"]) - 2] == []
         if repairs:
             assert row["steps"][-1]["name"] == "after the repair and its tests: ask again"
@@ -220,7 +225,7 @@ def test_an_unsafe_plan_ends_with_its_repair_and_says_to_ask_again(workshop, cal
 
     ends(tree(asked.visit))
     names = [step.do for step in asked.steps]
-    repaired = next((at for at, do in enumerate(names) if do in ("fit", "clear")), None)
+    repaired = next((at for at, step in enumerate(asked.steps) if is_repair(step.do, step.name)), None)
     assert repaired is None or asked.steps[repaired + 1].name == "after the repair and its tests: ask again"
     assert repaired is None or len(names) == repaired + 2
 

@@ -101,3 +101,14 @@ def test_a_unit_known_by_its_serial_number_tells_its_age(tmp_path: Path) -> None
         assert any("7 years" in remark and str(day) in remark for remark in asked["remarks"])
         told = opened.causes(kind="w/m", complaint="not draining", serial="TW1001", age="2").as_json()
         assert told["asked"]["age_years"] == 2
+
+
+def test_a_serial_of_another_kind_is_told(workshop):
+    row = workshop.database.connection.execute(
+        "select a.serial, v.kind, count(*) from appliance a join visit v using (appliance_id) "
+        "where a.serial is not null and v.kind = 'washing machine' group by all order by 3 desc, 1 limit 1"
+    ).fetchone()
+    serial, kind, count = row
+    told = workshop.causes(kind="freezer", complaint="warm", serial=serial)
+    assert any(f"another kind: {kind}" in line and f"{count} visit" in line for line in told.lines())
+    assert not any("is on record." in line for line in told.lines())

@@ -544,7 +544,7 @@ def test_no_part_before_the_look_that_must_come_first():
     blind = Check("look", 0.5, ("yes", "no"), np.full((3, 2), 0.5))
     problem = independent(A_P, A_C, checks=[blind])
     every = frozenset(action.name for action in problem.actions)
-    plan = make_plan(replace(problem, first=(First("look", every, np.ones(3, dtype=bool)),)))
+    plan = make_plan(replace(problem, first=(First("look", every, np.ones(3, dtype=bool), is_strict=True),)))
     assert plan.root.do == "check"
     assert plan.cost == pytest.approx(21.5)
 

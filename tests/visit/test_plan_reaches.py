@@ -1,0 +1,123 @@
+"""The plan reaches what is likely: it is looked at or put right, or the plan says why not."""
+
+from __future__ import annotations
+
+import pytest
+
+from models.plan.likelihood import NORMAL
+from pipeline.advice.kept import kept
+from pipeline.visit.ask import answered, ask
+from pipeline.visit.own_looks import is_seen_by_anyone
+from pipeline.visit.plan import plan_visit
+from pipeline.visit.question import Question
+from pipeline.words.appliance import about
+
+LIKELY = 0.2  # odds from which a cause has to be in the plan
+KINDS = [
+    "washing machine", "washer-dryer", "tumble dryer", "heat-pump dryer", "dishwasher", "fridge-freezer",
+    "electric oven", "electric hob", "microwave oven", "cooker hood", "coffee machine", "vacuum cleaner",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def every(no_jobs):
+    """The answer to each complaint of each kind."""
+    asked = [
+        Question(kind, symptoms=(complaint,), complaint=complaint)
+        for kind in KINDS
+        for complaint in sorted(about(no_jobs.words, kind).shares)
+    ]
+    told = ask(no_jobs.database, no_jobs.words, no_jobs.settings, asked)
+    return [answered(one, kept(no_jobs.database)) for one in told]
+
+
+def reached(visit):
+    """Steps of a plan up to where the visit is asked again."""
+    waiting, names = [visit.plan.root], set()
+    while waiting:
+        node = waiting.pop()
+        names.add(visit.step(node).name)
+        if not visit.ends_with(node):
+            waiting += [after for _, _, after in node.branches if after is not None]
+    return names
+
+
+def test_every_likely_cause_that_has_a_repair_and_a_check_is_in_the_plan(every):
+    missing = []
+    for answer in every:
+        visit, names = answer.visit, reached(answer.visit)
+        for cause, p in answer.odds.causes.items():
+            if p < LIKELY or answer.trade.is_licensed(cause):
+                continue
+            place = visit.costs.signs.own_check(cause)
+            cures = {act.name for act in visit.acts if cause in act.cures}
+            if place and not names & {place.name, *cures}:
+                missing.append((answer.question.kind, answer.question.symptoms, cause, round(p, 2)))
+    assert len(every) > 100
+    assert missing == []
+
+
+def test_no_plan_asks_again_after_a_repair_that_it_does_not_name(every):
+    for answer in every:
+        steps = [str(step.name) for step in answer.steps]
+        if "after the repair and its tests: ask again" in steps:
+            assert steps[-1] == "after the repair and its tests: ask again"
+            assert len(steps) > 1
+            assert not steps[-2].startswith("advise")
+
+
+def test_no_check_is_made_that_changes_nothing(every):
+    idle = []
+    for answer in every:
+        visit = answer.visit
+        strict = {first.check for first in visit.plan.problem.first if first.is_strict}
+        for node in visit.plan.nodes():
+            check = visit.plan.problem.checks[node.step] if node.do == "check" else None
+            after = [then for _, _, then in node.branches if then is not None]
+            if check is None or check.name in strict or check.forbids or not after:
+                continue
+            moved = max(abs(then.p - node.p).max() for then in after)
+            if moved < 0.02 and len({(then.do, then.step) for then in after}) == 1 and node.reach > 0.3:
+                idle.append((answer.question.kind, answer.question.symptoms, check.name))
+    assert len(idle) <= 2, idle
+
+
+def test_a_sparking_microwave_is_looked_into_before_anything_is_advised(no_jobs):
+    asked = no_jobs.causes(kind="microwave", complaint="sparks inside when it's on")
+    visit = asked.visit
+    assert asked.steps[0].name == "look at waveguide cover and cavity"
+    (seen,) = [after for outcome, _, after in visit.plan.root.branches if outcome == "burnt or dirty"]
+    assert visit.step(seen).name == "fit waveguide cover"
+
+
+@pytest.mark.parametrize(
+    ("cause", "is_seen"),
+    [
+        ("vent hose crushed behind dryer", True),
+        ("Abluftschlauch geknickt", True),
+        ("door hinge sagging", True),
+        ("cabinet touching worktop", True),
+        ("scale flake under pump flap", False),
+        ("door lock board dry joint", False),
+        ("worn drum bearings", False),
+    ],
+)
+def test_what_anyone_can_see_of_a_cause_of_own_words(cause, is_seen):
+    assert is_seen_by_anyone(cause) is is_seen
+
+
+def test_a_hose_that_only_the_workshop_names_is_looked_at_before_any_panel(workshop):
+    asked = workshop.causes(kind="tumble dryer", complaint="takes too long to dry")
+    hose = "vent hose crushed behind dryer"
+    assert hose in asked.odds.causes
+    visit = plan_visit({hose: 0.3, "heating element open circuit": 0.4, "ntc probe out of range": 0.2}, asked.costs)
+    assert str(visit.step(visit.plan.root).name).endswith(hose)
+    (seen,) = [after for outcome, _, after in visit.plan.root.branches if outcome == "yes"]
+    assert visit.step(seen).name == f"repair: {hose}"
+
+
+def test_a_usual_value_is_named_for_every_check(no_jobs):
+    for kind in KINDS:
+        for card in about(no_jobs.words, kind).checks:
+            if len(card.values) > 2 and card.finding not in ("bench result", "where it leaks"):
+                assert card.values[0] in NORMAL, (kind, card.name)
