@@ -121,16 +121,21 @@ def stand_out(
     patterns = [_pattern(sets[which[place]], inside[place], cases, seen, float(adjusted[place])) for place in sure]
     gain = _gain(count[sure], size[sure], usual[sure]) - NATS_A_CONDITION * depth[sure]
     order = sorted(range(len(sure)), key=lambda at: (-gain[at], depth[sure][at], str(patterns[at].where)))
-    bar = float(p[sure].max()) if len(sure) else 0.0
+    ranked = [patterns[at]._replace(usual=float(usual[sure[at]])) for at in order]
+    return _merged(ranked, wrong, fewest, bar=float(p[sure].max()) if len(sure) else 0.0)
+
+
+def _merged(ranked: list[Pattern], wrong: NDArray[np.bool_], fewest: int, bar: float) -> list[Pattern]:
+    """Take the patterns in turn, each where the lines that those before it do not explain still pass the bar."""
     explained = np.zeros(len(wrong), dtype=bool)
     taken: list[Pattern] = []
-    for at in order:
-        left = patterns[at].lines[~explained[patterns[at].lines]]
+    for pattern in ranked:
+        left = pattern.lines[~explained[pattern.lines]]
         hits = int(wrong[left].sum())
-        if len(left) >= fewest and hits >= 2 and _p_value(hits, len(left), usual[sure[at]]) <= bar:
-            fewest_hits = _fewest_to_pass(int(size[sure[at]]), float(usual[sure[at]]), bar)
-            taken.append(patterns[at]._replace(usual=float(usual[sure[at]]), passes_from=fewest_hits))
-            explained[patterns[at].lines] = True
+        if len(left) >= fewest and hits >= 2 and _p_value(hits, len(left), pattern.usual) <= bar:
+            passes_from = _fewest_to_pass(len(pattern.lines), pattern.usual, bar)
+            taken.append(pattern._replace(passes_from=passes_from))
+            explained[pattern.lines] = True
     return taken
 
 

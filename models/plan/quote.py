@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 LISTED_WORTH = 2.0  # jobs that a listed figure is worth beside those on record (common practice, no source)
 LEVELS = (0.1, 0.5, 0.9)
 FEWEST = 40  # later jobs without which nothing is learned of a level
+FEWEST_CHARGES = 10
 AS_TOLD = 200.0  # later jobs that the levels as told are worth beside those that teach
 
 
@@ -44,6 +45,29 @@ def quote_range(
     weights = np.concatenate([each[which], each * LISTED_WORTH])
     low, middle, high = weighted_quantiles(all_amounts, weights, LEVELS)
     return low, middle, high
+
+
+def billing(minutes: NDArray[np.float64], charged: NDArray[np.float64], rate: float) -> tuple[float, float]:
+    """What a workshop bills for labour: money for coming, and money a minute.
+
+    Parameters
+    ----------
+    minutes, charged
+        Of jobs; NaN = not recorded.
+    rate
+        Money a minute where charges are recorded of fewer than ``FEWEST_CHARGES`` jobs.
+
+    Notes
+    -----
+    The least-squares line; neither of the two is below 0.
+    """
+    known = np.isfinite(minutes) & np.isfinite(charged)
+    took, money = minutes[known], charged[known]
+    if known.sum() < FEWEST_CHARGES:
+        return 0.0, rate
+    spread = took.var(ddof=1)
+    a_minute = max(float(np.cov(took, money)[0, 1] / spread), 0.0) if spread > 0 else 0.0
+    return max(float(money.mean() - a_minute * took.mean()), 0.0), a_minute
 
 
 def learn_shifts(told: NDArray[np.float64], amounts: NDArray[np.float64]) -> list[float]:

@@ -9,9 +9,16 @@ from statistics import NormalDist
 
 
 def difference(
-    now: float, now_low: float, now_high: float, before: float, before_low: float, before_high: float
+    now: float,
+    now_low: float,
+    now_high: float,
+    before: float,
+    before_low: float,
+    before_high: float,
+    *,
+    cases: float = math.inf,
 ) -> tuple[float, float, float]:
-    """Give the difference of two independent estimates with its interval, from the two intervals alone.
+    """Give the difference of two independent estimates with its interval, from the two intervals.
 
     The limits recover each estimate's variance near the limit that matters, so lop-sided intervals are respected.
     For two proportions with Wilson intervals this is method 10 of Newcombe 1998 (Stat. Med. 17, 873-890); for
@@ -23,6 +30,10 @@ def difference(
         The later estimate and its interval.
     before, before_low, before_high
         The earlier one.
+    cases
+        The fewer of the cases behind the two: the variance that few cases show is unsure itself, so the limits are as
+        much wider as Student's t is than the normal. Without it shares of 240 and of 20 cases that are alike are told
+        to be higher in up to 4.6 % of cases, with it in 2.9 % at most (exact, rates from .5 to .95).
 
     Returns
     -------
@@ -36,10 +47,20 @@ def difference(
     >>> round(low, 4), round(high, 4)
     (0.0524, 0.3339)
     """
-    apart = now - before
-    low = apart - math.hypot(now - now_low, before_high - before)
-    high = apart + math.hypot(now_high - now, before - before_low)
+    apart, wider = now - before, _student(cases)
+    low = apart - wider * math.hypot(now - now_low, before_high - before)
+    high = apart + wider * math.hypot(now_high - now, before - before_low)
     return apart, low, high
+
+
+def _student(cases: float, confidence: float = 0.95) -> float:
+    """How many times wider Student's t is than the normal for so many cases; below two it is that of two."""
+    if math.isinf(cases):
+        return 1.0
+    from scipy.special import stdtrit
+
+    tail = (1 + confidence) / 2
+    return float(stdtrit(max(cases, 2) - 1, tail)) / NormalDist().inv_cdf(tail)
 
 
 @lru_cache(maxsize=4096)
@@ -64,9 +85,10 @@ def is_ahead(first: float, second: float, first_events: int, second_events: int,
     (False, True)
     """
     if first == first_events and second == second_events:
-        from scipy.stats import binomtest
+        from scipy.special import bdtrc
 
-        return bool(first > second and binomtest(first_events, first_events + second_events).pvalue < 1 - confidence)
+        both = first_events + second_events
+        return first > second and 2 * float(bdtrc(first_events - 1, both, 0.5)) < 1 - confidence
     spread = math.hypot(first / math.sqrt(max(first_events, 1)), second / math.sqrt(max(second_events, 1)))
     return first - second > NormalDist().inv_cdf((1 + confidence) / 2) * spread
 

@@ -33,6 +33,7 @@ TOO_FEW = "too few to compare"
 SURE = 0.05
 LEAST = 0.005  # no case is without any chance
 WEAKEST, STRONGEST, STRENGTHS = 2.0, 10_000.0, 60  # of the pooling, in cases
+HALVINGS = 26  # a quantile is found to 1e-8
 
 
 def lower_limit(n: ArrayLike, target: ArrayLike, p: float) -> Floats:
@@ -256,7 +257,7 @@ def beta_binomial(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None) -
 
     def loss(log_strength: float) -> float:
         strength = float(np.exp(log_strength))
-        return _unlikely(hits, size, _centre(hits, size, target, strength), strength)
+        return float(_unlikely(hits, size, _centre(hits, size, target, strength), strength))
 
     best = minimize_scalar(loss, bounds=(np.log(WEAKEST), np.log(STRONGEST)), method="bounded")
     strength = float(np.exp(best.x))
@@ -287,13 +288,13 @@ def shrink(x: ArrayLike, n: ArrayLike, target: ArrayLike | None = None, confiden
     """
     hits, size = _counts(x, n)
     strengths = np.exp(np.linspace(np.log(WEAKEST), np.log(STRONGEST), STRENGTHS))
-    means = [_centre(hits, size, target, float(strength)) for strength in strengths]
-    loss = np.array([_unlikely(hits, size, m, float(s)) for m, s in zip(means, strengths, strict=True)])
+    means = np.array([_centre(hits, size, target, float(strength)) for strength in strengths])
+    pulled = strengths[:, np.newaxis]
+    loss = _unlikely(hits, size, means, pulled)
     # the strengths are evenly spaced in log; equal weight in the deviation √(m(1 − m)/(s + 1)) means s / (s + 1)^1.5
     weight = np.exp(loss.min() - loss) * strengths / (strengths + 1) ** 1.5
     weight /= weight.sum()
-    alpha = np.array([hits + m * s for m, s in zip(means, strengths, strict=True)])
-    beta = np.array([size - hits + (1 - m) * s for m, s in zip(means, strengths, strict=True)])
+    alpha, beta = hits + means * pulled, size - hits + (1 - means) * pulled
     tail = (1 - confidence) / 2
     return pd.DataFrame(
         {
@@ -404,7 +405,7 @@ def _centre(hits: Floats, size: Floats, target: ArrayLike | None, strength: floa
         given = np.clip(np.asarray(target, dtype=float), 1e-6, 1 - 1e-6)
         return np.asarray(np.broadcast_to(given, hits.shape), dtype=float)
     found = minimize_scalar(
-        lambda mean: _unlikely(hits, size, np.full(hits.shape, mean), strength),
+        lambda mean: float(_unlikely(hits, size, np.full(hits.shape, mean), strength)),
         bounds=(1e-6, 1 - 1e-6),
         method="bounded",
     )
@@ -414,13 +415,14 @@ def _centre(hits: Floats, size: Floats, target: ArrayLike | None, strength: floa
 def _mixed_quantile(p: float, weight: Floats, alpha: Floats, beta: Floats) -> Floats:
     """Quantile of a mixture of beta distributions, by halving: weight a part, alpha and beta part × group."""
     low, high = np.zeros(alpha.shape[1]), np.ones(alpha.shape[1])
-    for _ in range(40):
+    for _ in range(HALVINGS):
         middle = (low + high) / 2
         is_below = weight @ betainc(alpha, beta, middle) < p
         low, high = np.where(is_below, middle, low), np.where(is_below, high, middle)
     return np.asarray((low + high) / 2, dtype=float)
 
 
-def _unlikely(hits: Floats, size: Floats, mean: Floats, strength: float) -> float:
+def _unlikely(hits: Floats, size: Floats, mean: Floats, strength: Floats | float) -> Floats:
+    """How unlikely the hits of all groups are; a row of ``mean`` a strength gives one number each."""
     alpha, beta = mean * strength, (1 - mean) * strength
-    return -float((betaln(alpha + hits, beta + size - hits) - betaln(alpha, beta)).sum())
+    return np.asarray(-(betaln(alpha + hits, beta + size - hits) - betaln(alpha, beta)).sum(axis=-1))

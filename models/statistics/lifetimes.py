@@ -120,16 +120,16 @@ def another_repair(
     Estimate
         NaN when nobody was followed that long. Callbacks for the same fault do not count: they belong to the episode.
     """
-    dated = episodes.assign(
-        first_visit_date=pd.to_datetime(episodes["first_visit_date"]), cure_date=pd.to_datetime(episodes["cure_date"])
-    ).sort_values(["appliance_id", "first_visit_date"], kind="stable")
-    next_date = dated.groupby("appliance_id")["first_visit_date"].shift(-1)
-    cured = dated["state"] == "cured"
-    days = (next_date.fillna(pd.Timestamp(as_of)) - dated["cure_date"]).dt.days[cured]
-    came = next_date.notna()[cured]
+    unit = pd.factorize(episodes["appliance_id"])[0]
+    begun, cured_on = (pd.to_datetime(episodes[name]).to_numpy() for name in ("first_visit_date", "cure_date"))
+    order = np.lexsort((begun, unit))
+    came = np.append(unit[order][1:] == unit[order][:-1], False)
+    until = np.where(came, np.append(begun[order][1:], begun[:1]), np.datetime64(as_of))
+    is_cured = (episodes["state"] == "cured").to_numpy()[order]
+    days = ((until - cured_on[order]) / np.timedelta64(1, "D"))[is_cured]
     if not len(days):
         return Estimate(float("nan"), float("nan"), float("nan"))
-    free = survival_at(days.clip(lower=0).to_numpy(dtype=float), came.to_numpy(), within_days, confidence=confidence)
+    free = survival_at(np.maximum(days, 0.0), came[is_cured], within_days, confidence=confidence)
     return Estimate(1 - free.rate, 1 - free.high, 1 - free.low)
 
 

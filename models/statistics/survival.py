@@ -280,7 +280,7 @@ def mean_cumulative(
     M(t) = Σ d / n. Robust variance of Lawless & Nadeau 1995, Technometrics 37, 158–168, which does not assume that
     repairs of one machine are independent. Checked on the valve seats of Nelson 1995, Technometrics 37, 147–157.
     """
-    code, _ = pd.factorize(np.asarray(unit, dtype=object))
+    code, _ = pd.factorize(np.asarray(unit))
     age, happened = _pair(days, is_event)
     number = int(code.max()) + 1 if len(code) else 0
     end = np.zeros(number)

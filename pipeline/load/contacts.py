@@ -112,6 +112,11 @@ _ADDRESS = re.compile(
     r"(?:(?:de|del|la|las|los|el|di|della|dei) ){0,3}[A-ZÀ-Ý][\w'’-]{1,25}"
     r"(?: [A-ZÀ-Ý][\w'’-]{1,25})?,? (?:n[º°.]? ?)?[0-9]{1,4}\b"
 )
+_SURE_ADDRESS = re.compile(
+    rf"\b[0-9]{{1,4}}[a-zA-Z]?,? {_NO_STREET_NAME}{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?"
+    rf"(?i:{_SURE_STREET})\b|\b[A-ZÄÖÜ][a-zäöüß-]{{2,25}}(?:straße|strasse|allee|gasse) ?[0-9]{{1,4}}(?: ?[a-z])?\b"
+)
+"""A street of a kind that no part and no code is named by: "Dichtring 25" is a part."""
 _NAME = re.compile(
     r"\b(?:Mrs|Mr|Ms|Miss|Mx|Dr|Prof|Rev|Herrn|Herr|Frau|MRS|MR|MISS|Mme|Mlle|Monsieur|Madame|Señora|Señor|Sra|Sr|Signora|"
     r"Signor|Sig\.ra|Sig|Dhr|Mevr|Mevrouw|Meneer|Pan|Pani)\.? (?:(?:[A-Z]\.? ){0,2}|(?:von|van|de|der|di|da) ){0,2}"
@@ -280,7 +285,11 @@ _STAFF = (
     (_IBANS[0], lambda text: _IBAN.sub(_account_in_groups, text)),
     (_PHONES[0], lambda text: _NUMBER.sub(_phone_not_bare, text)),
 )
-_BY_LEVEL = {"text": _MASKS, "code": (*_STAFF, _MASKS[-1]), "staff": _STAFF}
+_STREETS = (
+    rf"(?i)[0-9][a-z]?,? [a-z].{{0,45}} (?:{_SURE_STREET})\b|(?:stra(?:ß|ss)e|allee|gasse) ?[0-9]",
+    lambda text: _SURE_ADDRESS.sub("[address]", text),
+)
+_BY_LEVEL = {"text": _MASKS, "code": (*_STAFF, _STREETS, _MASKS[-1]), "staff": _STAFF}
 
 # Any text that a mask of the level could change, in one look: RE2 syntax.
 FIRST_LOOK = {level: "|".join(f"(?:{look})" for look, _ in masks) for level, masks in _BY_LEVEL.items()}

@@ -1,14 +1,18 @@
-"""The advice rows of a report: on which complaint a part is often not the cause, with the faults behind each row."""
+"""The advice that stands today, whatever month a page is about: its rows, the faults behind them, what was taken up."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.month.scope import Scope
+from pipeline.advice.adopted import taken_up
+from pipeline.advice.find import advice
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
+
+    from pipeline.words import Words
 
 MOST_JOBS = 100
 
@@ -36,33 +40,50 @@ _LISTS = """
 """
 
 
-def advice_rows(
-    connection: duckdb.DuckDBPyConnection, scope: Scope, found: pd.DataFrame
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Give the advice that stands today, and the faults behind each row.
+@dataclass(frozen=True)
+class Standing:
+    """What stands today.
 
-    A view of one kind gets the rows that speak of it, under their own numbers; a technician's view gets the whole
-    workshop's, since one person's verdicts are too few to find a pattern in.
+    Attributes
+    ----------
+    rows
+        The rows of `pipeline.advice.find.advice`, with ``jobs`` the key of the row's list and ``job_nos`` its job
+        numbers.
+    lists
+        One row a list and fault: key, episode_id, total.
+    adopted
+        The rows of `pipeline.advice.adopted.taken_up`.
+    """
+
+    rows: pd.DataFrame
+    lists: pd.DataFrame
+    adopted: pd.DataFrame
+
+    def of_kind(self, kind: str | None) -> Standing:
+        """Keep the rows that speak of one kind, under their own numbers; None = all."""
+        if kind is None:
+            return self
+        rows = self.rows[self.rows["kinds"].map(lambda kinds: kind in kinds).astype(bool)].reset_index(drop=True)
+        return Standing(rows, self.lists[self.lists["key"].isin(rows["jobs"])], self.adopted)
+
+
+def standing(
+    connection: duckdb.DuckDBPyConnection, words: Words | None = None, found: pd.DataFrame | None = None
+) -> Standing:
+    """Give the whole workshop's advice: one person's verdicts are too few to find a pattern in.
 
     Parameters
     ----------
     connection
         The database.
-    scope
-        The report's scope.
+    words
+        The words in force: they name what to look at first, with its cautions.
     found
-        The rows of `pipeline.advice.find.advice`.
-
-    Returns
-    -------
-    tuple of DataFrame
-        The rows, with ``jobs`` the key of the row's list and ``job_nos`` its job numbers. And one row a list and fault:
-        key, episode_id, total.
+        The rows of `pipeline.advice.find.advice`, where they have been searched for already.
     """
     import pandas as pd
 
-    if scope.kind is not None:
-        found = found[found["kinds"].map(lambda kinds: scope.kind in kinds).astype(bool)].reset_index(drop=True)
+    found = advice(connection, words) if found is None else found
     keys = [f"advice-{number}" for number in found["number"]]
     rows = found.drop(columns=["part_line_ids"]).assign(job_nos=found["jobs"], jobs=keys)
     lines = pd.DataFrame(
@@ -70,10 +91,7 @@ def advice_rows(
     ).explode("part_line_id")
     connection.register("report_advice", lines.astype({"part_line_id": "int64"}))
     try:
-        lists = connection.execute(
-            _LISTS,
-            {"most": MOST_JOBS},
-        ).df()
+        lists = connection.execute(_LISTS, {"most": MOST_JOBS}).df()
     finally:
         connection.unregister("report_advice")
-    return rows, lists
+    return Standing(rows, lists, pd.DataFrame(taken_up(connection)))

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 STRATA = [("kind",), ("kind", "complaint"), ("age_band",)]
 MAKES_SHOWN = 10
 _BACK = ("back", "back_low", "back_high")
+_BRANCH_COLUMNS = ("branch", "known", "fixed", "expected", "fixes", "returns", "rate", "low", "high", *_BACK, "words")
 AGE_BANDS = ("under 2", "2 to 4", "5 to 7", "8 to 11", "12 and over", "not known")
 
 # what makes faults alike is taken from the first sheet: a later one is written only where the customer came back
@@ -56,21 +57,22 @@ _CASES = """
         cast(fault.status = 'fixed first time' as integer) as is_fixed
     from fault
     left join first_told on first_told.episode_id = fault.episode_id
-    where $technician is null or fault.technician = $technician
     order by fault.episode_id
 """
 
 
-def _cases(connection: duckdb.DuckDBPyConnection, scope: Scope, technician: str | None) -> pd.DataFrame:
+def cases(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Give the faults of the last twelve months that are compared, every technician's.
+
+    Returns
+    -------
+    DataFrame
+        One row a fault: technician, branch, make, kind, complaint (of the first sheet), age_band (missing = not
+        known), is_fixed (1 = at the first visit).
+    """
     return connection.execute(
         _CASES,
-        {
-            "first": scope.weighed_from,
-            "last": scope.last,
-            "kind": scope.kind,
-            "technician": technician,
-            "branch": scope.branch,
-        },
+        {"first": scope.weighed_from, "last": scope.last, "kind": scope.kind, "branch": scope.branch},
     ).df()
 
 
@@ -88,8 +90,8 @@ def words() -> dict[str, str]:
     }
 
 
-def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, dict[str, float]]:
-    """Compare technicians on the same mix of jobs over the last twelve months; a chosen one still against all.
+def technicians(cases: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, float]]:
+    """Compare technicians on the same mix of jobs.
 
     Returns
     -------
@@ -102,7 +104,6 @@ def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd
     """
     from models.statistics.comparison import compare
 
-    cases = _cases(connection, scope, None)
     made = compare(cases, "technician", STRATA, "is_fixed")
     compared = _on_one_mix(made.table, cases)
     limits = ["crude", "target", "low_998", "low_95", "high_95", "high_998", "rate", "low", "high"]
@@ -117,8 +118,8 @@ def technicians(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd
     return table, _together(made, cases["technician"])
 
 
-def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, dict[str, float]]:
-    """Compare makes on the same mix of jobs, partially pooled, over the last twelve months.
+def makes(cases: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, float]]:
+    """Compare makes on the same mix of jobs, partially pooled.
 
     Returns
     -------
@@ -128,7 +129,6 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataF
     """
     from models.statistics.comparison import compare
 
-    cases = _cases(connection, scope, scope.technician)
     made = compare(cases, "make", STRATA, "is_fixed")
     table = _on_one_mix(made.table, cases)
     table = table.assign(words=table["said"].map(words())).rename(
@@ -139,7 +139,9 @@ def makes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataF
     return table[columns].reset_index(drop=True), _together(made, cases["make"])
 
 
-def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.DataFrame, dict[str, float]]:
+def branches(
+    connection: duckdb.DuckDBPyConnection, scope: Scope, cases: pd.DataFrame
+) -> tuple[pd.DataFrame, dict[str, float]]:
     """Compare branches over the last twelve months: first-time fixes on the same mix of jobs, and returns.
 
     Returns
@@ -156,8 +158,6 @@ def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Da
     from models.statistics.comparison import compare, p_of_one_rate
     from models.statistics.intervals import wilson
 
-    cases = _cases(connection, scope, scope.technician)
-    made = compare(cases, "branch", STRATA, "is_fixed")
     back = connection.execute(
         """
         select branch, count(*) as fixes, count(*) filter (where event = 'return' and days <= $window) as returns
@@ -167,11 +167,14 @@ def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Da
         """,
         {"first": scope.weighed_from, "end": scope.end, "window": scope.window_days},
     ).df()
+    unnamed = int(cases["branch"].isna().sum())
+    if len({*cases["branch"].dropna(), *back["branch"]}) < 2:
+        nothing = {"compared": 0, "unnamed": unnamed, "p_joint": float("nan"), "p_returns": float("nan")}
+        return pd.DataFrame(columns=_BRANCH_COLUMNS), nothing
+    made = compare(cases, "branch", STRATA, "is_fixed")
     table = made.table.rename(columns={"unit": "branch", "n": "known", "observed": "fixed"})
     table = table[["branch", "known", "fixed", "expected", "said"]].astype({"branch": object})
     table = table.merge(back.astype({"branch": object}), on="branch", how="outer").sort_values("branch")
-    if len(table) < 2:
-        table = table.head(0)
     counts = ["known", "fixed", "fixes", "returns"]
     table = table.fillna(dict.fromkeys(counts, 0)).astype(dict.fromkeys(counts, int)).reset_index(drop=True)
     for hits, of, names in (("fixed", "known", ("rate", "low", "high")), ("returns", "fixes", _BACK)):
@@ -180,9 +183,9 @@ def branches(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.Da
         table = table.join(pd.DataFrame(shares).where(table[of] >= FEWEST_FOR_RATE, axis=0))
     told = table["fixes"] >= FEWEST_FOR_RATE
     together = {
-        "compared": made.compared if len(table) else 0,
-        "unnamed": int(cases["branch"].isna().sum()),
-        "p_joint": made.p_joint if len(table) else float("nan"),
+        "compared": made.compared,
+        "unnamed": unnamed,
+        "p_joint": made.p_joint,
         "p_returns": p_of_one_rate(table.loc[told, "returns"], table.loc[told, "fixes"]),
     }
     said = table["said"].map(words()).fillna("few").astype(object)

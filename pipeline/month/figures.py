@@ -69,7 +69,7 @@ def fix_by_month(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.Data
     span = {"first": scope.shown_from, "last": scope.last}
     counts = connection.execute(_FIX_COUNTS, span).df()
     times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
-    settled = _settled_times(connection, scope)
+    settled = _settled_times(connection, scope) if counts["not_yet_known"].any() else times.head(0)
     by_month: dict[Any, pd.DataFrame] = dict(tuple(times.groupby("month")))
     rated = [
         _first_time_rate(row, by_month.get(row.month, times.head(0)), scope.window_days, settled)
@@ -92,7 +92,10 @@ def _against_usual(months: pd.DataFrame) -> tuple[float, str]:
     if known < FEWEST_FOR_RATE or math.isnan(months["rate"].iloc[-1]):
         return math.nan, ""
     last = months.iloc[-1]
-    _, low, high = difference(last["rate"], last["low"], last["high"], fixed / known, *wilson(fixed, known))
+    cases = min(known, last["known"] + last["not_yet_known"])
+    _, low, high = difference(
+        last["rate"], last["low"], last["high"], fixed / known, *wilson(fixed, known), cases=cases
+    )
     return fixed / known, "up" if low > 0 else "down" if high < 0 else "same"
 
 
@@ -104,16 +107,17 @@ def first_time_fix(
     Returns
     -------
     dict
-        fixed, known, not_yet_known, value (rate), low, high, is_provisional, followed (the day up to which anybody was
-        followed, the window at most; beyond it the estimate goes on as the settled months did), on_day (function: day
-        -> rate, low, high of no return up to that day); NaN under ten faults.
+        fixed, known, not_yet_known, cases (known or not), value (rate), low, high, is_provisional, followed (the day up
+        to which anybody was followed, the window at most; beyond it the estimate goes on as the settled months did),
+        on_day (function: day -> rate, low, high of no return up to that day); NaN under ten faults.
     """
     from models.statistics.survival import survival_at
 
     span = {"first": first, "last": last}
     counts = connection.execute(_FIX_COUNTS, span).df()[["fixed", "known", "not_yet_known"]].sum()
     times = connection.execute(_FIX_TIMES, {**span, "window": scope.window_days}).df()
-    rate, low, high = _first_time_rate(counts, times, scope.window_days, _settled_times(connection, scope))
+    settled = _settled_times(connection, scope) if counts.not_yet_known else times.head(0)
+    rate, low, high = _first_time_rate(counts, times, scope.window_days, settled)
 
     def on_day(day: int) -> tuple[float, float, float]:
         if math.isnan(rate):
@@ -128,6 +132,7 @@ def first_time_fix(
         "low": low,
         "high": high,
         "is_provisional": bool(counts["not_yet_known"] > 0),
+        "cases": int(counts.known + counts.not_yet_known),
         "followed": int(min(scope.window_days, times["days"].max() if len(times) else scope.window_days)),
         "on_day": on_day,
     }
@@ -249,6 +254,7 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
         "low": float(low),
         "high": float(high),
         "is_provisional": still_open > 0,
+        "cases": fixes,
         "followed": int(reached["day"].max()) if len(reached) else window,
         "on_day": at_day,
         "by_day": {str(day): on_day.get(day) for day in (7, 30, LAST_DAY)},
@@ -311,9 +317,16 @@ _PART_LINES = f"""
 
 
 def wrong_swap_money(
-    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date
+    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, end: dt.date, delays: pd.DataFrame
 ) -> dict[str, Any]:
     """Give what wrongly swapped parts of one stretch of days cost, as one figure.
+
+    Parameters
+    ----------
+    connection, scope, first, end
+        The stretch.
+    delays
+        As `verdict_delays` gives them.
 
     Returns
     -------
@@ -338,8 +351,7 @@ def wrong_swap_money(
     low, high = math.nan, math.nan
     if len(wrong) >= FEWEST_FOR_RATE:
         low, high = weighted_count_interval(wrong.groupby("episode_id")["total_cost"].sum().clip(lower=0).tolist())
-    delays = verdict_delays(connection, scope)
-    first_day = shown_by(delays["days"], delays["followed"], [(scope.as_of - end).days])
+    first_day = shown_by(delays["days"], delays["followed"], [(scope.as_of - end).days]) if waiting else [1.0]
     return {
         "parts": len(wrong),
         "judged": int(lines["verdict"].isin(["cured", "not the cause"]).sum()),
@@ -357,7 +369,8 @@ def wrong_swap_money(
         "fitted": len(lines),
         "assumed": scope.costs if scope.costs == DEFAULT_COSTS else None,
         "is_provisional": waiting > 0,
-        "is_comparable": waiting == 0 or bool(first_day[0] >= NEARLY_ALL),
+        "is_comparable": bool(first_day[0] >= NEARLY_ALL),
+        "cases": math.inf,  # the interval is that of a number left to chance
     }
 
 
@@ -434,7 +447,7 @@ def days_to_cure(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.
     faults = int(times["faults"].sum())
     still_open = int(times.loc[~times["is_event"].astype(bool), "faults"].sum())
     is_waiting = (scope.as_of - end).days < scope.waiting_days
-    shown = {"faults": faults, "open": still_open, "is_provisional": still_open > 0 and is_waiting}
+    shown = {"faults": faults, "cases": faults, "open": still_open, "is_provisional": still_open > 0 and is_waiting}
     names = {"value": ("survival", 0.1), "low": ("low", 0.1), "high": ("high", 0.1)}
     names |= {"half": ("survival", 0.5), "half_low": ("low", 0.5), "half_high": ("high", 0.5)}
     if faults < FEWEST_FOR_RATE:
@@ -444,5 +457,5 @@ def days_to_cure(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.
 
 
 def _day_below(curve: pd.DataFrame, column: str, share: float) -> float:
-    below = curve[curve[column] <= share + 1e-12]
-    return float(below["days"].iloc[0]) if len(below) else math.inf
+    below = curve["days"].to_numpy()[curve[column].to_numpy() <= share + 1e-12]
+    return float(below[0]) if len(below) else math.inf

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.month.scope import Scope, named_in
+from pipeline.month.scope import Scope
 
 if TYPE_CHECKING:
     import duckdb
@@ -74,15 +74,9 @@ _LISTS = {
         where month between $weighed and $last and status = 'not fixed first time'
     """,
     "part": """
-        select 'part-' || report_part.part as key, report_part.episode_id, min(0) as sorting
-        from report_part
-        inner join episode_visit as later on later.visit_id = report_part.visit_id
-        inner join episode_visit as earlier
-            on earlier.episode_id = report_part.episode_id
-            and earlier.visit_no = later.visit_no - 1
-        inner join visit as waited on waited.visit_id = earlier.visit_id
-        where waited.outcome = 'part needed' and report_part.visit_date between $weighed and $end
-        group by all
+        select distinct 'part-' || part as key, episode_id, 0 as sorting
+        from report_missing
+        where visit_date between $weighed and $end
     """,
     "quality": """
         select 'quality-no_cause' as key, episode_id, 0 as sorting
@@ -96,21 +90,22 @@ _LISTS = {
 }
 
 
-_CUT = """
+_CUT = f"""
     with
-        listed as ({query}),
+        listed as ({"union all".join(_LISTS.values())}),
         placed as (
             select
                 key,
                 episode_id,
                 row_number() over (partition by key order by sorting, episode_id desc) as place,
-                count(*) over (partition by key) as total
+                count(*) over (partition by key) as total,
+                cap
             from listed
             inner join report_key on report_key.wanted = listed.key
         )
     select key, episode_id, total
     from placed
-    where place <= $cap
+    where place <= cap
     order by key, place
 """
 
@@ -143,20 +138,12 @@ def job_lists(connection: duckdb.DuckDBPyConnection, scope: Scope, keys: set[str
         "shown": scope.shown_from,
         "window": scope.window_days,
     }
-    wanted = pd.DataFrame({"wanted": sorted(keys)}, dtype=object)
-    frames = []
-    connection.register("report_key", wanted)
+    caps = {key: FIGURE_CAP if key in _LISTS else ROW_CAP for key in sorted(keys)}
+    connection.register("report_key", pd.DataFrame({"wanted": list(caps), "cap": list(caps.values())}))
     try:
-        for family, query in _LISTS.items():
-            if not any(key == family or key.startswith(f"{family}-") for key in keys):
-                continue
-            cap = FIGURE_CAP if family in keys else ROW_CAP
-            values = {**named_in(query, bounds), "cap": cap}
-            frames.append(connection.execute(_CUT.format(query=query), values).df())
+        return connection.execute(_CUT, bounds).df()
     finally:
         connection.unregister("report_key")
-    empty = pd.DataFrame({"key": [], "episode_id": [], "total": []})
-    return pd.concat([frame for frame in frames if len(frame)] or [empty], ignore_index=True)
 
 
 _VISITS = """

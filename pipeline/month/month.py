@@ -9,12 +9,10 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.advice.adopted import taken_up
-from pipeline.advice.find import advice
 from pipeline.errors import UsageError, shown
 from pipeline.month import comparisons, money, sections, trouble
 from pipeline.month import figures as gathered
-from pipeline.month.advice_rows import advice_rows
+from pipeline.month.advice_rows import Standing, standing
 from pipeline.month.jobs import job_details, job_lists
 from pipeline.month.scope import Scope, find_scope, laid_out, months_with_visits
 from pipeline.store.atomic_write import whole
@@ -109,18 +107,13 @@ def month_report(
     *,
     out: Path | None = None,
     words: Words | None = None,
-    to: str | None = None,
-    against: str | None = None,
-    against_to: str | None = None,
-    kind: str | None = None,
-    technician: str | None = None,
-    branch: str | None = None,
     language: str | None = None,
     pdf: Path | None = None,
     xlsx: Path | None = None,
     png: Path | None = None,
     charts: Sequence[str] = (),
-    found: pd.DataFrame | None = None,
+    stands: Standing | None = None,
+    **view: str | None,
 ) -> MonthReport:
     """Make the report of a month, or of a longer period.
 
@@ -128,26 +121,20 @@ def month_report(
     ----------
     database, settings
         The workshop.
-    month
-        YYYY-MM; None means the last month that is over.
+    month, **view
+        The period, what it is compared with, and what it is narrowed to, as for `pipeline.month.scope.find_scope`.
     out
         The page to write; None means ``report-YYYY-MM.html`` in the current folder.
     words
         The words in force: they name what to look at first in the advice, with its cautions.
-    to
-        Last month of a longer period.
-    against, against_to
-        The period to compare with; the one just before when left out.
-    kind, technician, branch
-        A view narrowed to one kind or branch, or one technician's own.
     language
         Catalogue of the page's words; ``settings.locale`` when left out.
     pdf, xlsx
         Also write the printed page (needs a browser on this machine), or a workbook with a sheet a section.
     png
         A folder for single charts as PNG; ``charts`` names the ones wanted, all when empty.
-    found
-        The advice that stands today, where it has been searched for already.
+    stands
+        What stands today, where it has been gathered already.
 
     Raises
     ------
@@ -156,24 +143,12 @@ def month_report(
     """
     begun = time.perf_counter()
     wording = _wording(settings, language)
-    scope = find_scope(
-        database.connection,
-        month,
-        to=to,
-        against=against,
-        against_to=against_to,
-        kind=kind,
-        technician=technician,
-        words=words,
-        branch=branch,
-    )
+    scope = find_scope(database.connection, month, words=words, **view)
     path = out or Path(f"report-{scope.name}.html")
-    may_write(path, PAGE, database=database)
-    if pdf is not None:
-        may_write(pdf, PDF, database=database, inputs=(path,))
-    if xlsx is not None:
-        may_write(xlsx, WORKBOOK, database=database, inputs=(path, pdf))
-    figures = gather(database.connection, scope, words, found)
+    for file, what, others in ((path, PAGE, ()), (pdf, PDF, (path,)), (xlsx, WORKBOOK, (path, pdf))):
+        if file is not None:
+            may_write(file, what, database=database, inputs=others)
+    figures = gather(database.connection, scope, stands or standing(database.connection, words))
     queried = time.perf_counter()
     from reports.pages import month as month_page
 
@@ -183,21 +158,23 @@ def month_report(
     html = month_page.page(figures, pictures, wording)
     with whole(path) as draft:
         draft.write_text(html, encoding="utf-8", newline="\n")
-    files = [path]
-    if xlsx is not None:
-        from reports.pages.workbook import write_workbook
-
-        with whole(xlsx) as draft:
-            write_workbook(draft, figures, wording)
-        files.append(xlsx)
+    files = [path, *([_workbook(xlsx, figures, wording)] if xlsx is not None else [])]
     if png is not None:
         shown_alone = [picture for picture in pictures if not charts or picture.name in charts]
         files += _images(database, png, shown_alone, (path, pdf, xlsx))
     if pdf is not None:
         files.append(_print(path, pdf))
-    written = time.perf_counter()
-    seconds = {"queries": queried - begun, "charts": drawn - queried, "writing": written - drawn}
+    seconds = {"queries": queried - begun, "charts": drawn - queried, "writing": time.perf_counter() - drawn}
     return MonthReport(scope, figures, pictures, wording, html, path, files, seconds)
+
+
+def _workbook(file: Path, figures: MonthFigures, wording: Wording) -> Path:
+    """Write the workbook."""
+    from reports.pages.workbook import write_workbook
+
+    with whole(file) as draft:
+        write_workbook(draft, figures, wording)
+    return file
 
 
 def _images(database: Database, folder: Path, pictures: list[Picture], written: tuple[Path | None, ...]) -> list[Path]:
@@ -244,12 +221,12 @@ def all_reports(
     may_write(index, PAGE, database=database)
     out.mkdir(parents=True, exist_ok=True)
     months = months_with_visits(database.connection)
-    found = advice(database.connection, view.get("words"))
+    stands = standing(database.connection, view.get("words"))
     made = []
     for number, month in enumerate(months, start=1):
         name = f"{month:%Y-%m}"
         made.append(
-            month_report(database, settings, name, out=out / f"{name}.html", language=language, found=found, **view)
+            month_report(database, settings, name, out=out / f"{name}.html", language=language, stands=stands, **view)
         )
         tell(bar(number, len(months), "months"))
     listed = [(report.figures, report.path.name) for report in made if report.path]
@@ -261,32 +238,27 @@ def all_reports(
     }
 
 
-def gather(
-    connection: duckdb.DuckDBPyConnection,
-    scope: Scope,
-    words: Words | None = None,
-    found: pd.DataFrame | None = None,
-) -> MonthFigures:
-    """Gather everything a report shows; ``found`` is the advice that stands today, searched for when left out."""
+def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, stands: Standing) -> MonthFigures:
+    """Gather everything a report shows."""
     import pandas as pd
 
     from reports.pages.headline import MEASURES, Period
     from reports.pages.month_figures import MonthFigures
 
     with laid_out(connection, scope):
-        now = _four_figures(connection, scope, scope.first, scope.last, scope.end)
-        before = _four_figures(connection, scope, scope.before_first, scope.before_last, scope.before_end)
+        delays = gathered.verdict_delays(connection, scope)
+        now = _four_figures(connection, scope, scope.first, scope.last, scope.end, delays)
+        before = _four_figures(connection, scope, scope.before_first, scope.before_last, scope.before_end, delays)
         if scope.before_first < scope.records_from:
             for figure in before.values():
                 figure.update(value=float("nan"), low=float("nan"), high=float("nan"))
         compared, together = _compared(connection, scope)
-        frames = _with_keys({**_counted(connection, scope), **compared})
-        found = advice(connection, words) if found is None else found
-        frames["advice"], advice_lists = advice_rows(connection, scope, found)
-        frames["adopted"] = pd.DataFrame(taken_up(connection))
+        frames = _with_keys({**_counted(connection, scope, delays), **compared})
+        stands = stands.of_kind(scope.kind)
+        frames |= {"advice": stands.rows, "adopted": stands.adopted}
         keys = {str(key) for frame in frames.values() if "jobs" in frame for key in frame["jobs"].dropna()}
         lists = job_lists(connection, scope, keys | set(MEASURES) | {"quality-no_cause", "quality-left_truncated"})
-        lists = pd.concat([advice_lists, lists], ignore_index=True) if len(advice_lists) else lists
+        lists = pd.concat([stands.lists, lists], ignore_index=True) if len(stands.lists) else lists
         of_verdicts = money.verdict_bounds(connection, scope)
         units, visits_of_lists = job_details(
             connection, [int(episode) for episode in lists["episode_id"]], scope.technician
@@ -316,12 +288,17 @@ def gather(
 
 
 def _four_figures(
-    connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, last: dt.date, end: dt.date
+    connection: duckdb.DuckDBPyConnection,
+    scope: Scope,
+    first: dt.date,
+    last: dt.date,
+    end: dt.date,
+    delays: pd.DataFrame,
 ) -> dict[str, dict[str, Any]]:
     return {
         "first_time_fix": gathered.first_time_fix(connection, scope, first, last),
         "callbacks": gathered.callbacks(connection, first, end, scope.window_days),
-        "wrong_swaps": gathered.wrong_swap_money(connection, scope, first, end),
+        "wrong_swaps": gathered.wrong_swap_money(connection, scope, first, end, delays),
         "days_to_cure": gathered.days_to_cure(connection, scope, first, end),
     }
 
@@ -330,20 +307,22 @@ def _compared(
     connection: duckdb.DuckDBPyConnection, scope: Scope
 ) -> tuple[dict[str, pd.DataFrame], dict[str, dict[str, float]]]:
     """Frames of groups held against each other, and what is said of each set of groups together."""
+    cases = comparisons.cases(connection, scope)
+    own = cases if scope.technician is None else cases[cases["technician"] == scope.technician]
     made = {
-        "technicians": comparisons.technicians(connection, scope),
-        "makes": comparisons.makes(connection, scope),
+        "technicians": comparisons.technicians(cases),  # one is held against all
+        "makes": comparisons.makes(own),
         "ages": comparisons.ages(connection, scope),
-        "branches": comparisons.branches(connection, scope),
+        "branches": comparisons.branches(connection, scope, own),
     }
     frames = {name: table for name, (table, _) in made.items()}
     if scope.technician is not None:
-        own = frames["technicians"]["technician"] == scope.technician
-        frames["technicians"] = frames["technicians"][own].reset_index(drop=True)
+        is_own = frames["technicians"]["technician"] == scope.technician
+        frames["technicians"] = frames["technicians"][is_own].reset_index(drop=True)
     return frames, {name: together for name, (_, together) in made.items()}
 
 
-def _counted(connection: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, pd.DataFrame]:
+def _counted(connection: duckdb.DuckDBPyConnection, scope: Scope, delays: pd.DataFrame) -> dict[str, pd.DataFrame]:
     curve, again = comparisons.next_fault(connection, scope)
     return {
         "fix_by_month": gathered.fix_by_month(connection, scope),
@@ -356,7 +335,7 @@ def _counted(connection: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, p
         "next_fault": curve,
         "again": again,
         "quality": sections.quality(connection, scope),
-        "swaps_by_month": money.swaps_by_month(connection, scope, gathered.verdict_delays(connection, scope)),
+        "swaps_by_month": money.swaps_by_month(connection, scope, delays),
         "swaps_by_technician": money.swaps_by_technician(connection, scope),
         "margins": money.margins(connection, scope),
         "model_families": trouble.model_families(connection, scope),
@@ -384,7 +363,8 @@ def _changes(
         else:
             values = [part[name] for part in (figure, other) for name in ("value", "low", "high")]
         if all(value == value and abs(value) != float("inf") for value in values):
-            made[measure] = difference(*values)
+            cases = min(part["cases"] for part in (figure, other))
+            made[measure] = difference(*values, cases=cases)
     return made
 
 

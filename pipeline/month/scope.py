@@ -113,7 +113,8 @@ def read_month(written: str) -> dt.date:
 
 def months_with_visits(connection: duckdb.DuckDBPyConnection) -> list[dt.date]:
     """List the months there are visits in, in order."""
-    return [month for (month,) in connection.execute("select month from month_summary order by month").fetchall()]
+    asked = "select distinct cast(date_trunc('month', visit_date) as date) from visit order by all"
+    return [month for (month,) in connection.execute(asked).fetchall()]
 
 
 def find_scope(
@@ -254,12 +255,31 @@ _TABLES = {
             and ($technician is null or technician = $technician)
             and ($branch is null or branch = $branch)
     """,
+    "report_missing": """
+        select distinct
+            report_part.part,
+            report_part.episode_id,
+            report_part.visit_date,
+            waited.visit_id,
+            datediff('day', waited.visit_date, report_part.visit_date) as days_waited
+        from report_part
+        inner join episode_visit as later on later.visit_id = report_part.visit_id
+        inner join episode_visit as earlier
+            on earlier.episode_id = report_part.episode_id
+            and earlier.visit_no = later.visit_no - 1
+        inner join visit as waited on waited.visit_id = earlier.visit_id
+        where waited.outcome = 'part needed'
+    """,
 }
 
 
 @contextmanager
 def laid_out(connection: duckdb.DuckDBPyConnection, scope: Scope) -> Iterator[None]:
-    """Keep the scope's share of the marts in temporary tables ``report_fault``, ``report_fix`` and ``report_part``."""
+    """Keep the scope's share of the marts in temporary tables.
+
+    ``report_fault``, ``report_fix`` and ``report_part`` hold a row a fault, a repair and a part; ``report_missing`` a
+    row a part and visit that ended in "part needed", the part being fitted at the next.
+    """
     values = {
         "shown_from": scope.shown_from,
         "before_first": scope.before_first,

@@ -57,14 +57,15 @@ def wrong_swaps(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.d
     return found.assign(is_ahead=_ahead(found["money"], found["count"]))
 
 
-def _ahead(amount: pd.Series, events: pd.Series) -> list[bool]:
-    """Tell of each row whether it is ahead of the next by more than chance."""
+def _ahead(amount: pd.Series, events: pd.Series, groups: pd.Series | None = None) -> list[bool]:
+    """Tell of each row whether it is ahead of the next of its group by more than chance."""
     from models.statistics.change import is_ahead
 
-    rows = [*zip(amount.astype(float), events.astype(int), strict=True), (0.0, 0)]
+    of = [0] * len(amount) if groups is None else groups.tolist()
+    rows = [*zip(amount.astype(float).tolist(), events.astype(int).tolist(), of, strict=True)]
     return [
-        is_ahead(first, second, first_events, second_events)
-        for (first, first_events), (second, second_events) in pairwise(rows)
+        is_ahead(first, second if group == other else 0.0, first_events, second_events if group == other else 0)
+        for (first, first_events, group), (second, second_events, other) in pairwise([*rows, (0.0, 0, None)])
     ]
 
 
@@ -138,16 +139,13 @@ def causes(connection: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         },
     ).df()
     counted = counted.drop(columns=["kind_place", "complaint_place", "is_shown"]).astype({"count": int, "of": int})
-    limits = [wilson(count, of) for count, of in zip(counted["count"], counted["of"], strict=True)]
-    count = counted["count"].where(counted["cause"].notna())
-    ahead = count.groupby([counted["kind"], counted["complaint"]], sort=False).transform(
-        lambda group: _ahead(group.fillna(0), group.fillna(0))
-    )
+    low, high = wilson(counted["count"].to_numpy(dtype=float), counted["of"].to_numpy(dtype=float))
+    count = counted["count"].where(counted["cause"].notna(), 0)
     return counted.assign(
-        is_ahead=ahead.astype(bool),
+        is_ahead=_ahead(count, count, counted["kind"] + "\x1f" + counted["complaint"]),
         share=counted["count"] / counted["of"],
-        low=[float(low) for low, _ in limits],
-        high=[float(high) for _, high in limits],
+        low=low,
+        high=high,
     )
 
 
@@ -162,22 +160,10 @@ _PARTS = """
             where visit_date between $first and $end
             group by part
         ),
-        fitted_later as (
-            select distinct
-                report_part.part as part,
-                waited.visit_id as visit_id,
-                datediff('day', waited.visit_date, report_part.visit_date) as days
-            from report_part
-            inner join episode_visit as later on later.visit_id = report_part.visit_id
-            inner join episode_visit as earlier
-                on earlier.episode_id = report_part.episode_id
-                and earlier.visit_no = later.visit_no - 1
-            inner join visit as waited on waited.visit_id = earlier.visit_id
-            where waited.outcome = 'part needed' and report_part.visit_date between $first and $end
-        ),
         missing as (
-            select part, count(*) as missing, sum(days) as days_waited
-            from fitted_later
+            select part, count(*) as missing, sum(days_waited) as days_waited
+            from report_missing
+            where visit_date between $first and $end
             group by part
         )
     select

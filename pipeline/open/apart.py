@@ -127,6 +127,7 @@ def _month(workshop: Workshop, _: Tell, view: str) -> dict[str, Any]:
     """The figures of a period, the advice that stands, what came of the advice taken up, in the workshop's language."""
     from pipeline.advice.adopted import list_advice
     from pipeline.advice.find import advice
+    from pipeline.month import advice_rows as month_advice
     from pipeline.month.month import gather
     from pipeline.month.scope import find_scope
     from reports.pages.advice_rows import adopted_rows, advice_rows
@@ -135,7 +136,8 @@ def _month(workshop: Workshop, _: Tell, view: str) -> dict[str, Any]:
 
     connection, words, settings = workshop.database.connection, workshop.words, workshop.settings
     found = advice(connection, words)
-    made = gather(connection, find_scope(connection, words=words, **{"month": None, **json.loads(view)}), words, found)
+    scope = find_scope(connection, words=words, **{"month": None, **json.loads(view)})
+    made = gather(connection, scope, month_advice.standing(connection, words, found))
     wording = in_language(settings.locale, settings.currency)
     period = made.now, made.before, made.changes, made.period, wording
     listed = list_advice(workshop.database, words, settings.currency, found)

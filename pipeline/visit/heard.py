@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -30,10 +31,11 @@ _LONGEST_NAME = 3  # words of a finding's name, as they stand before a colon
 COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = (
     "complaint", "denied", "finding", "told", "code", "says nothing", "not understood"
 )  # fmt: skip
-STATES = frozenset({"noisy", "ice build-up", "does not clean", "stops early", "trips supply"})
+STATES = frozenset({"noisy", "ice build-up", "does not clean", "stops early", "trips supply", "cuts out"})
 """Complaints that are only the state of a thing where it is named and something else is complained of."""
 SAYS_TOO = {"does not drain": "water left", "leaks": "where it leaks"}
 """Complaint → the finding that its words may say."""
+_HEALTHY = frozenset({"good", "normal", "clear", "free", "turns", "runs", "yes", "no"})
 _OF_SUPPLY = frozenset({"breaker=tripped", "insulation=low"})
 
 
@@ -111,11 +113,14 @@ def heard(
     states = _states(words)
     complains_else = any(not is_negated and symptom not in states for here in said for symptom, is_negated in here)
     told: list[tuple[Heard, ...]] = []
+    times = Counter(symptom for here in said for symptom, is_negated in set(here) if not is_negated)
     for piece, here, shown, values in zip(pieces, said, codes, found, strict=True):
         present = tuple(symptom for symptom, is_negated in here if not is_negated)
         spared = states if complains_else and not any(value in _OF_SUPPLY for value in values) else frozenset[str]()
         if values and present and spared.issuperset(present):
             told.append((Heard(piece, FINDING, tuple(values)),))
+        elif present and all(times[symptom] > 1 for symptom in present) and not _HEALTHY.issuperset(_values(values)):
+            told.append((Heard(piece, COMPLAINT, present), Heard(piece, FINDING, tuple(values))))
         elif present:
             told.append(_beside(words, piece, kind, shown, values, present, spared))
         elif shown:
@@ -141,7 +146,10 @@ def _joined(words: Words, told: Sequence[tuple[Heard, ...]], kind: str) -> list[
     pairs = [
         at
         for at, (one, after) in enumerate(pairwise(told))
-        if one[0].how == NOTHING and len(after) == 1 and after[0].how in (NOTHING, FINDING, FILLER)
+        if one[0].how == NOTHING
+        and len(after) == 1
+        and after[0].how in (NOTHING, FINDING, FILLER)
+        and (words.names_only(one[0].text) or not words.things_in(after[0].text, kind))
     ]
     texts = [f"{told[at][0].text} & {told[at + 1][0].text}" for at in pairs]
     for at, found in zip(pairs, _found(words, texts, kind), strict=True):
@@ -180,6 +188,10 @@ def _is_said_too(value: str, complaints: Sequence[str]) -> bool:
     """Whether the very words of a complaint say a finding too: that water stands, where it leaks, what is burnt."""
     name = value.partition("=")[0]
     return bool(burnt(dict([value.split("=", 1)]))) or any(SAYS_TOO.get(one) == name for one in complaints)
+
+
+def _values(findings: Sequence[str]) -> set[str]:
+    return {finding.partition("=")[2] for finding in findings}
 
 
 def _beside(

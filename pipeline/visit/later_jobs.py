@@ -148,8 +148,9 @@ def _told(row: Mapping[str, Any], costs: Costs, evidence: Evidence, odds: Odds) 
     at_hand = sum(kept[cause] for act in acts if set(act.parts) <= carried for cause in act.cures)
     cause = str(row["cause"])
     was_at_hand = not costs.trade.is_licensed(cause) and set(costs.repair(cause).parts) <= carried
-    minutes, parts = _number(row["labour_minutes"]), _number(row["parts_cost"])
-    money = minutes * costs.rate + (parts if parts == parts else 0.0)
+    minutes, charge, parts = (_number(row[name]) for name in ("labour_minutes", "labour_charge", "parts_cost"))
+    labour = charge if charge == charge else minutes * costs.rate
+    money = labour + (parts if parts == parts else 0.0)
     return Told(offered, {"money": money, "minutes": minutes, "parts": parts}, min(at_hand, 1.0), was_at_hand)
 
 

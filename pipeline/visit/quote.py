@@ -22,6 +22,8 @@ def quote(
 ) -> dict[str, Range]:
     """P10, P50 and P90 of money, minutes and parts; empty where no cause is known.
 
+    Labour is what the workshop billed for such jobs, or the hour's rate where its records hold no charges.
+
     Parameters
     ----------
     shifts
@@ -29,7 +31,7 @@ def quote(
     """
     import numpy as np
 
-    from models.plan.quote import quote_range, shifted
+    from models.plan.quote import billing, quote_range, shifted
 
     jobs = evidence.similar
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
@@ -37,10 +39,13 @@ def quote(
         return {}
     minutes = {cause: costs.minutes(cause) + LOOKING_MINUTES for cause in likely}
     parts = {cause: sum(costs.price(part) for part in costs.repair(cause).parts) for cause in likely}
-    money = {cause: minutes[cause] * costs.rate + parts[cause] for cause in likely}
-    paid = jobs["parts_cost"].to_numpy(dtype=float, na_value=float("nan"))
-    took = jobs["labour_minutes"].to_numpy(dtype=float, na_value=float("nan"))
-    spent = took * costs.rate + np.nan_to_num(paid)
+    took, charged, paid = (
+        jobs[name].to_numpy(dtype=float, na_value=float("nan"))
+        for name in ("labour_minutes", "labour_charge", "parts_cost")
+    )
+    to_come, a_minute = billing(took, charged, costs.rate)
+    money = {cause: to_come + minutes[cause] * a_minute + parts[cause] for cause in likely}
+    spent = np.where(np.isfinite(charged), charged, to_come + took * a_minute) + np.nan_to_num(paid)
     causes = jobs["cause"].tolist()
     ranges = {
         "money": quote_range(likely, causes, spent, money),

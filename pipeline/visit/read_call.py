@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
@@ -59,6 +60,9 @@ def read_questions(
     day = on or dt.date.today()
     read = _read_columns(words, database, calls, day)
     return [_question(words, read, row, call, day) for row, call in enumerate(calls)]
+
+
+_INDUCTION = re.compile(r"\bindu[ck]tion|\bindu[ck]ing|\bzones?\b|\bkochzonen?\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -157,7 +161,9 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     aside = told_aside(words, tellings, kind, symptoms)
     symptoms += aside.complaints
     told = with_alarms(heard(words, pieces, kind, said_of, codes_of, symptoms), left, kind)
-    symptoms = _on_zones(call.kind, without_states_of_things(words, symptoms, told))
+    symptoms = _on_zones(
+        f"{call.kind} {call.complaint}", without_states_of_things(words, symptoms, (*told, *aside.heard))
+    )
     beside_code = beside_codes(words, read.quiet[row].code or "", kind, read.shown[row])
     told = (*told, *aside.heard, *beside_code)
     symptoms = [*about(words, kind).with_brought(alarms(call.texts(), kind)), *symptoms]
@@ -205,9 +211,9 @@ def _in_other_language(words: Words, kind: str) -> list[Sentence]:
     return [sentence("answer.other_language", text=Written(kind), locale=locale)] if locale else []
 
 
-def _on_zones(kind_as_told: str, symptoms: Sequence[str]) -> list[str]:
+def _on_zones(told: str, symptoms: Sequence[str]) -> list[str]:
     """An induction hob has zones and no rings."""
-    is_induction = "indu" in plain(kind_as_told)
+    is_induction = _INDUCTION.search(told) is not None
     return ["zone dead" if is_induction and symptom == "ring dead" else symptom for symptom in symptoms]
 
 

@@ -42,6 +42,7 @@ alike as (
             'episode_id': job.episode_id,
             'job_no': job.job_no,
             'labour_minutes': job.labour_minutes,
+            'labour_charge': job.labour_charge,
             'parts_cost': job.parts_cost
         } as job
     from asked
@@ -206,8 +207,8 @@ class Evidence:
         What is on record for its kind of appliance.
     similar
         Cured jobs of the kind with a shared complaint or code, whose findings do not contradict what was seen; best
-        first, of each cause the ``MOST_ALIKE`` most alike: cause, job_no, cure_date, labour_minutes, parts_cost,
-        agreeing.
+        first, of each cause the ``MOST_ALIKE`` most alike: cause, job_no, cure_date, labour_minutes, labour_charge,
+        parts_cost, agreeing.
     similar_jobs
         cause → how many such jobs there are.
     beyond_repair
@@ -296,7 +297,7 @@ def _by_number(rows: pd.DataFrame, count: int) -> list[pd.DataFrame]:
 
 def _similar(rows: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int]]:
     """Jobs like one call, and how many there are of each cause."""
-    jobs = rows[["cause", "job_no", "cure_date", "labour_minutes", "parts_cost", "agreeing"]]
+    jobs = rows[["cause", "job_no", "cure_date", "labour_minutes", "labour_charge", "parts_cost", "agreeing"]]
     counts = dict(zip(rows["cause"], rows["similar_jobs"].tolist(), strict=True))
     return jobs.reset_index(drop=True), counts
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from pipeline.words.readings import MEASURED, READING
-from pipeline.words.scope import words_of_complaints
+from pipeline.words.scope import names_only_functions, words_of_complaints
 from pipeline.words.seen import WITHOUT_CAUSES, read_note
 from pipeline.words.vocabulary import BREAKS, WORD, folded, plain
 
@@ -50,7 +50,8 @@ def beside_complaints(words: Words, text: str, kind: str, spared: Container[str]
         for run in _between(len(clause), taken):
             begin, end = spans[clause[run[0]]][1], spans[clause[run[-1]]][2]
             left = text[begin:end].strip(" ,;:.-")
-            is_told = (not taken and words.tells_something(left)) or _tells_state(left, kind, lexicon)
+            is_when = names_only_functions([spelt[at] for at in run], kind, lexicon, words.lists.part_functions)
+            is_told = (not taken and not is_when) or _tells_state(left, kind, lexicon)
             found.append(Beside(left, is_told))
     return found
 

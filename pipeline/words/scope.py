@@ -188,14 +188,14 @@ def words_of_complaints(
     functions: Mapping[tuple[str, str | None], str],
     spared: Container[str],
 ) -> list[tuple[int, int]]:
-    """Give where in a clause its complaints, and functions merely named, stand, with the words that deny or judge them.
+    """Give where in a clause its complaints stand, with the words beside them that deny or judge them.
 
     Parameters are those of `read_clause`, and complaints whose words are left where they stand.
     """
     effects, taken = lexicon.effects, list[tuple[int, int]]()
     for mention in _mentions(words, kind, lexicon, functions):
         said, (begin, end) = mention.said(), mention.at
-        if said is not None and (said.is_negated or said.symptom in spared):
+        if said is None or said.is_negated or said.symptom in spared:
             continue
         while begin and (effects.get(words[begin - 1]) in _BEFORE or words[begin - 1] in lexicon.light):
             begin -= 1
@@ -204,6 +204,14 @@ def words_of_complaints(
             end += 1
         taken.append((begin, end))
     return taken
+
+
+def names_only_functions(
+    words: Sequence[str], kind: str | None, lexicon: Lexicon, functions: Mapping[tuple[str, str | None], str]
+) -> bool:
+    """Whether a clause does no more than name when it happens: "when spinning"."""
+    named = {at for mention in _mentions(words, kind, lexicon, functions) for at in range(*mention.at)}
+    return all(at in named or word in lexicon.light or word in lexicon.effects for at, word in enumerate(words))
 
 
 def _mentions(

@@ -39,6 +39,8 @@ _SHARES = re.compile(
     re.IGNORECASE,
 )
 """Two things said to work in one breath: "light and fan working"."""
+_TURNS = re.compile(r"\b(?:aber|jedoch|leider) (?=nicht\b)", re.IGNORECASE)
+"""A word that ends a clause elsewhere, and here stands within one: "heizt aber nicht"."""
 
 
 class Told(NamedTuple):
@@ -69,7 +71,7 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
     str
         The text without them; a full stop stands for each.
     """
-    text = _SHARES.sub(r"\1 \3 and \2 \3", shown(text))
+    text = _SHARES.sub(r"\1 \3 and \2 \3", _TURNS.sub("", shown(text)))
     left, found = text, list[Told]()
     spans = said_in(f"{left.translate(_BRACKETS)} .", kind, "told.csv", _order(), between(frozenset(denies)))
     for says, begin, end in sorted(spans, key=lambda one: -one[1]):

@@ -99,6 +99,13 @@ class Words(ReadyLists):
                 return False
         return any(letter.isalnum() for letter in text)
 
+    def names_only(self, text: str) -> bool:
+        """Whether a text holds nothing but words that things are named by, in one of the languages in force."""
+        return any(
+            all(base == "" or base in lexicon.nouns for base in lexicon.base_words(split(text)))
+            for lexicon in self.lexicons
+        )
+
     def mended(self, text: str) -> list[tuple[str, str]]:
         """Words of a text taken for misspellings, with the word each was read as, in the language that knows most."""
         written = split(text)

@@ -25,6 +25,7 @@ LAST_DAY = 90
 LABEL_GAP = 0.06  # of the height
 LABEL_FROM = 45  # the day at which a label begins on the narrowest screen
 DAYS_READ = (7, 14, 30, 60, 90)
+_SHARES = {"share": "incidence", "low": "low", "high": "high"}
 
 
 def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
@@ -33,7 +34,7 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
     Parameters
     ----------
     frame
-        One row a period and day: period ("this", "last"), day, incidence, low, high, said.
+        One row a period and day: period ("this", "last"), day, incidence, low, high.
     wording
         Language of the labels.
     """
@@ -47,8 +48,9 @@ def chart(frame: pd.DataFrame, wording: Wording) -> Spec:
         {**row, "label": wording.say(f"callbacks.{row['period']}"), "label_at": place}
         for row, place in zip(ends, _label_places(rows, ends, top), strict=True)
     ]
+    read = [{**row, "said": _said(row, wording)} for row in rows if row["day"] in DAYS_READ]
     axes = (wording.say("callbacks.axis_x"), wording.say("callbacks.axis_y"))
-    return filled(_drawn, *axes, rows={"days": rows, "ends": labels}, top=top)
+    return filled(_drawn, *axes, rows={"days": rows, "read": read, "ends": labels}, top=top)
 
 
 def _drawn(title_across: str, title_up: str) -> alt.LayerChart:
@@ -78,9 +80,9 @@ def _drawn(title_across: str, title_up: str) -> alt.LayerChart:
             .encode(y=up("share"))
         )
     layers += [
-        base.transform_filter(alt.FieldOneOfPredicate(field="day", oneOf=list(DAYS_READ)))
+        alt.Chart(alt.NamedData("read"))
         .mark_point(size=45, opacity=1, strokeWidth=2)
-        .encode(y=up("share"), stroke=colour, fill=colour, **said()),
+        .encode(x=days, y=up("share"), stroke=colour, fill=colour, **said()),
         alt.Chart(alt.NamedData("ends"))
         .mark_text(align="right", fontSize=13, fontWeight=700, aria=False)
         .encode(x=days, y=up("label_at"), text="label:N", color=colour),
@@ -106,6 +108,15 @@ def _label_places(rows: list[Spec], ends: list[Spec], top: float) -> list[float]
     return places
 
 
+def _said(row: Spec, wording: Wording) -> str:
+    return wording.say(
+        "callbacks.said",
+        period=wording.say(f"callbacks.{row['period']}"),
+        day=row["day"],
+        **{gap: wording.percent(row[name], 1) for gap, name in _SHARES.items()},
+    )
+
+
 def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     """Give the chart with its words and table.
 
@@ -119,19 +130,6 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
     window
         Callback window, days: the day the title speaks of.
     """
-    rows = frame.assign(
-        said=[
-            wording.say(
-                "callbacks.said",
-                period=wording.say(f"callbacks.{row.period}"),
-                day=row.day,
-                share=wording.percent(row.incidence, 1),
-                low=wording.percent(row.low, 1),
-                high=wording.percent(row.high, 1),
-            )
-            for row in frame.itertuples()
-        ]
-    )
     at_window = frame[frame["day"] == window].set_index("period")["incidence"]
     shares = {period: wording.percent(at_window[period], 1) for period in at_window.index}
     against = str(frame["against"].iloc[0]) if len(frame) else ""
@@ -149,4 +147,4 @@ def picture(frame: pd.DataFrame, wording: Wording, window: int) -> Picture:
             ],
         }
     )
-    return finished(NAME, chart(rows, wording), title, wording.say("callbacks.alt", title=title), table)
+    return finished(NAME, chart(frame, wording), title, wording.say("callbacks.alt", title=title), table)

@@ -113,7 +113,8 @@ def _records(rows: Rows, names: frozenset[str]) -> list[Spec]:
 
 def records_of(frame: pd.DataFrame) -> list[Spec]:
     """Give a frame's rows as records."""
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+    columns = [frame[name].tolist() for name in frame]
+    return [dict(zip(map(str, frame), row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def is_missing(value: Any) -> bool:
@@ -260,7 +261,7 @@ def _rows_drawn(
 def _texts(base: alt.Chart, is_point: bool, end: alt.X) -> list[alt.Chart]:
     """Names above their rows, headings, and the numbers: at the right of points, behind the end of bars."""
     drawn, headings = base.transform_filter("!datum.is_heading"), base.transform_filter("datum.is_heading")
-    limit = NAME_LIMIT if is_point else PART_LIMIT
+    limit = NAME_LIMIT if is_point else alt.ExprRef(f"min(width, {PART_LIMIT})")  # cut with an ellipsis on a phone
     words: dict[str, Any] = {"align": "left", "baseline": "bottom", "limit": limit, "aria": False}
     soft: dict[str, Any] = {"color": theme.LIGHT["soft"], "limit": PART_LIMIT, "aria": False}
     return [

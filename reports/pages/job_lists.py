@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from itertools import chain
 from typing import Any
 
@@ -70,33 +71,39 @@ def _told(units: pd.DataFrame, wording: Wording) -> dict[int, list[str]]:
             " ".join(text for text in (plain(make, 40), wording.term(kind), plain(model, 40)) if text),
             plain(complaint, 160),
         ]
-        for episode, kind, make, model, complaint in zip(
-            *(units[name].to_numpy(dtype=object) for name in columns), strict=True
-        )
+        for episode, kind, make, model, complaint in zip(*(units[name].tolist() for name in columns), strict=True)
     }
 
 
 def _visits(visits: pd.DataFrame, wording: Wording) -> dict[int, list[list[str]]]:
     made: dict[int, list[list[str]]] = {}
     columns = ("episode_id", "visit_date", "job_no", "technician", "outcome", "cause", "parts", "money")
-    for episode, date, job_no, who, outcome, cause, parts, money in zip(
-        *(visits[name].to_numpy(dtype=object) for name in columns), strict=True
-    ):
-        told = [
-            wording.date(date),
-            plain(job_no, 24) or "–",
-            plain(who, 40) if isinstance(who, str) else "–",
-            _happened(outcome, cause, parts, wording),
-            wording.money(money) if money == money and money is not None else "",
-        ]
-        made.setdefault(episode, []).append(told)
+    cells = visits[list(columns)].astype(object)
+    for episode, *told in cells.where(cells.notna(), None).itertuples(index=False, name=None):
+        made.setdefault(episode, []).append(_visit(wording, *told))
     return made
 
 
-def _happened(outcome: object, cause: object, parts: object, wording: Wording) -> str:
-    text = wording.term(outcome)
-    if isinstance(cause, str):
-        text += f": {wording.term(cause)}"
-    if isinstance(parts, str):
-        text += f" [{', '.join(wording.term(part) for part in parts.split(chr(31)))}]"
-    return text
+@lru_cache(maxsize=20_000)  # the same visits stand behind figures of many months
+def _visit(
+    wording: Wording,
+    date: Any,
+    job_no: str | None,
+    who: str | None,
+    outcome: str,
+    cause: str | None,
+    parts: str | None,
+    money: float | None,
+) -> list[str]:
+    happened = wording.term(outcome)
+    if cause is not None:
+        happened += f": {wording.term(cause)}"
+    if parts is not None:
+        happened += f" [{', '.join(wording.term(part) for part in parts.split(chr(31)))}]"
+    return [
+        wording.date(date),
+        plain(job_no, 24) or "–",
+        plain(who, 40) or "–",
+        happened,
+        "" if money is None else wording.money(money),
+    ]

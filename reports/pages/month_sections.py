@@ -81,8 +81,8 @@ def _tabled(made: MonthFigures, wording: Wording) -> list[Section]:
     every: tuple[tuple[str, pd.DataFrame, dict[str, Any], list[str]], ...] = (
         ("people_swaps", tables.people_swaps(made, wording), {}, _spread_of_swaps(made, wording)),
         ("margins", tables.margins(made, wording), _costs(made, wording), _assumed(made, wording)),
-        ("families", tables.families(made, wording), {"months": months}, []),
-        ("seasons", tables.seasons(made, wording), {}, []),
+        ("families", tables.families(made, wording), {"months": months}, _stand_out(made, wording)),
+        ("seasons", tables.seasons(made, wording), {}, _uneven(made, wording)),
         ("branches", tables.branches(made, wording), {"window": made.window_days}, _of_branches(made, wording)),
     )
     return [
@@ -95,6 +95,24 @@ def _tabled(made: MonthFigures, wording: Wording) -> list[Section]:
 def _assumed(made: MonthFigures, wording: Wording) -> list[str]:
     """Say so where nobody has set what an hour and a trip cost."""
     return [wording.say("margins.assumed")] if made.now["wrong_swaps"]["assumed"] else []
+
+
+def _stand_out(made: MonthFigures, wording: Wording) -> list[str]:
+    """Say which model families have more faults than chance allows."""
+    frame, table = made.frames["model_families"], tables.families(made, wording)
+    is_more = ((frame["p"] < CHANCE) & (frame["faults"] > frame["usual"])).to_numpy()
+    if not is_more.any():
+        return [wording.say("families.none", n=len(frame))]
+    return [wording.say("families.some", families=wording.list_of(table.loc[is_more].iloc[:, 1].tolist()))]
+
+
+def _uneven(made: MonthFigures, wording: Wording) -> list[str]:
+    """Say of which kinds the quarters of the year differ by more than chance."""
+    frame = made.frames["seasons"]
+    kinds = [wording.term(kind) for kind in frame.loc[frame["p"] < CHANCE, "kind"]]
+    if not kinds:
+        return [wording.say("seasons.none", n=len(frame))]
+    return [wording.say("seasons.some", kinds=wording.list_of(kinds))]
 
 
 def _again(made: MonthFigures, wording: Wording) -> list[str]:

@@ -39,15 +39,14 @@ DEFAULT_WORDS = {
 
 def plain_frame(frame: pd.DataFrame, limit: int = LONGEST_TEXT) -> pd.DataFrame:
     """Copy a frame with ``plain`` applied to every text column (missing text stays missing)."""
-    changed = {
-        column: [
-            value if is_missing else plain(value, limit)
-            for value, is_missing in zip(frame[column], frame[column].isna(), strict=True)
-        ]
-        for column in frame.columns
-        if pd.api.types.is_string_dtype(frame[column]) or pd.api.types.is_object_dtype(frame[column])
-    }
-    return frame.assign(**changed)
+    changed: dict[str, pd.Series] = {}
+    for column, dtype in frame.dtypes.items():
+        if pd.api.types.is_string_dtype(dtype) or pd.api.types.is_object_dtype(dtype):
+            values = frame[column].tolist()
+            made = [plain(value, limit) or value for value in values]
+            if made != values:
+                changed[str(column)] = pd.Series(made, index=frame.index)
+    return frame.assign(**changed) if changed else frame
 
 
 def data_block(value: Any) -> Markup:
@@ -83,10 +82,11 @@ def environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=lambda value: (
-            value if isinstance(value, Markup | int | jinja2.Undefined) else plain(value, LONGEST_SHOWN)
+            value if isinstance(value, (Markup, int, jinja2.Undefined)) else plain(value, LONGEST_SHOWN)
         ),
     )
     opened.filters["data_block"] = data_block
+    opened.filters["rows"] = lambda frame: zip(*(frame[column].tolist() for column in frame.columns), strict=True)
     return opened
 
 

@@ -21,12 +21,16 @@ def plain(value: object, limit: int = LONGEST_TEXT) -> str:
     limit
         Most characters kept; a cut ends in an ellipsis.
     """
-    if not isinstance(value, str):
-        import pandas as pd
+    return "" if is_missing(value) else _safe(str(value), limit)
 
-        if value is None or value is pd.NA or (isinstance(value, float) and value != value):
-            return ""
-    return _safe(str(value), limit)
+
+def is_missing(value: object) -> bool:
+    """Tell whether a cell holds nothing: None, NaN, or pandas' own ways of saying so."""
+    if value is None or isinstance(value, str):
+        return value is None
+    import pandas as pd
+
+    return value is pd.NA or value is pd.NaT or (isinstance(value, float) and value != value)
 
 
 @lru_cache(maxsize=20_000)

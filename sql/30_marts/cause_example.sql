@@ -18,6 +18,7 @@ select
     cured_cause.first_visit_date as first_visit_date,
     cured_cause.visits as visits,
     cured_cause.labour_minutes as labour_minutes,
+    cured_cause.labour_charge as labour_charge,
     cured_cause.parts_cost as parts_cost,
     cured_cause.job_no as job_no
 from cured_cause

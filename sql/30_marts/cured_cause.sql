@@ -119,6 +119,7 @@ select
     episode_course.first_visit_date as first_visit_date,
     episode_course.visits as visits,
     episode_course.labour_minutes as labour_minutes,
+    episode_course.labour_charge as labour_charge,
     episode_course.parts_cost as parts_cost,
     coalesce(later_job.job_no, example.job_no) as job_no
 from episode_course

@@ -222,3 +222,17 @@ def test_technicians_to_be_hashed_after_a_load_are_hashed_in_what_is_held_by_the
         assert workshop.table("visit")["technician"].dropna().str.fullmatch("[0-9a-f]{32}").all()
         assert workshop.status()["technicians_to_hash"] == 0
     assert b"Quill" not in (folder / "w.duckdb").read_bytes()
+
+
+def test_streets_are_masked_in_codes_and_parts_and_parts_named_like_streets_are_not() -> None:
+    cells = pd.Series(
+        [
+            "key at 12 Alder Road",
+            "an Birkenstraße 7",
+            "2 x Dichtring 25",
+            "1 belt drive",
+            "3 way valve",
+            "4 Pole Square plug",
+        ]
+    )
+    assert mask_contacts(cells, level="code").tolist() == ["key at [address]", "an [address]", *cells[2:]]

@@ -40,6 +40,12 @@ def asked(words: Words, kind: str, complaint: str) -> Question:
         ("washing machine", "power light doesn't come on", ("dead",), {}),
         ("washing machine", "not emptying (cleaned the filter)", ("does not drain",), {"pump filter": "clear"}),
         ("vacuum cleaner", "no suction, hose not split", ("no suction",), {"hose": "whole"}),
+        ("tumble dryer", "runs for ten minutes then stops, filter's clean", ("stops early",), {"lint path": "clear"}),
+        ("fridge-freezer", "fridge is 12 degrees, fan can't be heard", ("warm",), {"fan": "silent"}),
+        ("electric oven", "takes an hour to get hot", ("slow or uneven",), {}),
+        ("washer-dryer", "trips RCD only on the dry cycle", ("trips supply",), {}),
+        ("electric hob", "induction: right front zone won't heat, pan fine", ("zone dead",), {"pan": "magnetic"}),
+        ("electric oven", "not heating, door glass ok", ("does not heat",), {"door glass": "whole"}),
     ],
 )
 def test_what_is_told_in_passing_is_read(words: Words, kind: str, complaint: str, symptoms, findings) -> None:

@@ -33,7 +33,7 @@ def blanked(seed: int) -> None:
         sql.rebuild(connection)
         scope = find_scope(connection, MONTH)
         with laid_out(connection, scope):
-            return comparisons.technicians(connection, scope)[0].set_index("technician")
+            return comparisons.technicians(comparisons.cases(connection, scope))[0].set_index("technician")
 
     before = expected()
     for name, row in before.iterrows():

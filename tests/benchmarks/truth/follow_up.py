@@ -40,7 +40,7 @@ def first_time_fix(worlds: int) -> None:
             estimate = survival_at(*now, WINDOW, settled=history)
             held.append(estimate.low <= TRUE_RATE <= estimate.high)
             day = now[0].max()
-            _, low, high = difference(*survival_at(*now, day), *survival_at(*before, day))
+            _, low, high = difference(*survival_at(*now, day), *survival_at(*before, day), cases=size)
             better, worse = better + (low > 0), worse + (high < 0)
         print(
             f"{size:>5} faults, day {DAY}: interval holds the rate {_share(sum(held), worlds)}; "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from models.plan.quote import brought_into_line, learn_chances, learn_shifts, shifted
+from models.plan.quote import billing, brought_into_line, learn_chances, learn_shifts, shifted
 
 
 @pytest.mark.parametrize(("too_low", "too_narrow"), [(1.0, 1.0), (1.4, 1.0), (0.8, 1.6)])
@@ -49,3 +49,11 @@ def test_chances_said_too_boldly_are_brought_into_line():
     assert better.mean() == pytest.approx(happened.mean(), abs=0.02)
     assert better[told > 0.9].mean() == pytest.approx(happened[told > 0.9].mean(), abs=0.05)
     assert brought_into_line(1.0, learned) == 1.0
+
+
+def test_labour_is_billed_as_the_records_say_or_by_the_rate_where_they_say_nothing():
+    minutes = np.array([20.0, 35.0, 50.0, 65.0, np.nan] * 4)
+    assert billing(minutes, 30 + 0.5 * minutes, 0.8) == pytest.approx((30.0, 0.5))
+    assert billing(minutes, np.full(20, 75.0), 0.8) == pytest.approx((75.0, 0.0)), "one price whatever it takes"
+    assert billing(minutes, np.full(20, np.nan), 0.8) == billing(minutes[:8], minutes[:8], 0.8) == (0.0, 0.8)
+    assert billing(np.full(20, 30.0), np.full(20, 40.0), 0.8) == (40.0, 0.0), "all took as long"
