@@ -25,7 +25,7 @@ from pipeline.visit.plan_tree import step_of_sheet, tree
 from pipeline.visit.question import Call, age
 from pipeline.visit.record import record_line
 from pipeline.visit.stock import FILE, PartOf, Parts, part_numbers, read_stock, unknown_parts
-from pipeline.visit.tapping import MOST_POINTS, tapped
+from pipeline.visit.tapping import tapped
 from pipeline.visit.under_way import Visit
 from pipeline.visit.walk import Stand, Walk
 from reports.render.wording import Sentence, Several, Written, in_language, sentence, several
@@ -210,7 +210,7 @@ def _trees(walk: Walk, answers: Sequence[Answer]) -> list[dict[str, Any]]:
     alike = [json.dumps({**one.as_json(), "job_no": None, "unit": None}, default=str) for one in answers]
     for number, (one, same) in enumerate(zip(answers, alike, strict=True)):
         if same not in trees:
-            trees[same] = tapped(walk, Stand(one), MOST_POINTS if number < MOST_FOLLOWED else 1)
+            trees[same] = tapped(walk, Stand(one), whole=number < MOST_FOLLOWED)
     return [trees[same] for same in alike]
 
 

@@ -34,15 +34,15 @@ SHOWN_CAUSES = 3
 END, ASK_AGAIN = -1, -2
 
 
-def tapped(walk: Walk, stand: Stand, most_points: int = MOST_POINTS) -> dict[str, Any]:
+def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
     """Follow a visit along all its choices, the likeliest first.
 
     Parameters
     ----------
     walk, stand
         Of a workshop, and where the visit begins.
-    most_points
-        At which the tree ends; with one, only the first step is in it.
+    whole
+        Up to ``MOST_POINTS`` points; else only the first step.
 
     Returns
     -------
@@ -55,7 +55,7 @@ def tapped(walk: Walk, stand: Stand, most_points: int = MOST_POINTS) -> dict[str
         finding as recorded → what is burnt then, as shown, and the causes whose repair puts it right; of what was
         measured unsafe the test to be repeated, and None.
     """
-    tree = _Tree(walk, most_points)
+    tree = _Tree(walk, MOST_POINTS if whole else 1)
     for finding, value in stand.now.question.findings.items():
         tree.see(stand.now.trade, finding, value)
     tree.reach(stand, 1.0)
