@@ -22,7 +22,7 @@ from pipeline.visit.odds import Odds, model_for, odds_of, opinions
 from pipeline.visit.own_looks import with_own_looks
 from pipeline.visit.plan import Step, VisitPlan, plan_visit
 from pipeline.visit.question import Call, Question, age
-from pipeline.visit.quote import LEAST_ODDS, quote
+from pipeline.visit.quote import quote
 from pipeline.visit.read_call import read_questions
 from pipeline.visit.referral import referral
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from pipeline.words.appliance import Trade
 
 BEYOND_SHARE, BEYOND_JOBS = 0.25, 10
+LEAST_TOLD = 0.001  # odds of a cause from which the answer tells it
 
 
 def causes(database: Database, words: Words, settings: Settings, call: Call) -> Answer:
@@ -314,7 +315,7 @@ def _rows(odds: Odds, costs: Costs, evidence: Evidence, why: Mapping[str, tuple[
 
     from models.causes.evidence import interval
 
-    likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_ODDS}
+    likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_TOLD}
     low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())), odds.width)
     jobs: dict[str, list[str]] = {cause: [] for cause in likely}
     for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
