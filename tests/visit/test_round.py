@@ -146,6 +146,7 @@ def test_too_many_calls_are_refused(workshop, tmp_path):
 
 
 def test_after_very_many_calls_the_page_knows_only_first_steps_and_says_so(workshop, tmp_path, monkeypatch):
+    monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", 100)
     few = write(tmp_path / "c.csv", CALL, (*CALL[:2], "J-8", *CALL[3:6], "leaks", ""))
     assert workshop.round(few, tmp_path / "whole.html")["remarks"] == []
     monkeypatch.setattr("pipeline.visit.round.MOST_FOLLOWED", 1)
