@@ -43,7 +43,7 @@ class Learned:
     jobs
         How many were asked about; 0 = nothing is learned.
     shifts
-        Name of an amount (money, minutes, parts) → what its P10, P50 and P90 are moved by, in log(1 + amount).
+        Name of an amount (money, minutes) → what its P10, P50 and P90 are moved by, in log(1 + amount).
     parts_at_hand
         Intercept and slope that correct the chance that the parts carried are those a call needs.
     """
@@ -97,7 +97,7 @@ def learned_of(told: Sequence[Told]) -> Learned:
         return Learned()
     shifts = {
         name: learn_shifts(np.array([one.quote[name] for one in told]), np.array([one.came_to[name] for one in told]))
-        for name in told[0].quote
+        for name in ("money", "minutes")  # prices of parts repeat: a small shift would pass many of them by
     }
     chances = learn_chances(np.array([one.at_hand for one in told]), np.array([one.was_at_hand for one in told]))
     return Learned(len(told), shifts, chances)

@@ -35,7 +35,7 @@ def test_jobs_are_asked_with_the_records_of_the_day_and_no_later(workshop, jobs)
 def test_what_was_learned_is_kept_with_the_model_and_moves_every_quote(workshop, jobs, tmp_path, monkeypatch):
     learned = later_jobs.learned_of(told(workshop, jobs, "2099-01-01"))
     assert learned.jobs > 50
-    assert set(learned.shifts) == {"money", "minutes", "parts"}
+    assert set(learned.shifts) == {"money", "minutes"}
     plain = workshop.causes(kind="washing machine", complaint="not draining").quote
     monkeypatch.setattr(later_jobs, "kept", lambda _: later_jobs.Learned(100, {"money": [0.5, 0.5, 0.5]}))
     moved = workshop.causes(kind="washing machine", complaint="not draining").quote
