@@ -71,6 +71,26 @@ def kaplan_meier(
     )
 
 
+def well_followed(days: ArrayLike, event: ArrayLike) -> float:
+    """Give the last day to which a quarter of those without an event were watched.
+
+    A curve is read, and compared, up to there: beyond it few are left, and one event moves it far.
+
+    Parameters
+    ----------
+    days, event
+        As for `kaplan_meier`.
+
+    Returns
+    -------
+    float
+        NaN when every case has had its event.
+    """
+    time, happened = _pair(days, event)
+    watched = np.sort(time[~happened])
+    return float(watched[len(watched) - -(-len(watched) // 4)]) if len(watched) else float("nan")
+
+
 def survival_at(
     days: ArrayLike,
     event: ArrayLike,

@@ -109,9 +109,10 @@ def first_time_fix(
     dict
         fixed, known, not_yet_known, cases (known or not), value (rate), low, high, is_provisional, followed (the day up
         to which anybody was followed, the window at most; beyond it the estimate goes on as the settled months did),
-        on_day (function: day -> rate, low, high of no return up to that day); NaN under ten faults.
+        compared_on (the last day that a quarter were followed to), on_day (function: day -> rate, low, high of no
+        return up to that day); NaN under ten faults.
     """
-    from models.statistics.survival import survival_at
+    from models.statistics.survival import survival_at, well_followed
 
     span = {"first": first, "last": last}
     counts = connection.execute(_FIX_COUNTS, span).df()[["fixed", "known", "not_yet_known"]].sum()
@@ -119,10 +120,13 @@ def first_time_fix(
     settled = _settled_times(connection, scope) if counts.not_yet_known else times.head(0)
     rate, low, high = _first_time_rate(counts, times, scope.window_days, settled)
 
+    each = _spread(times, "is_event", "faults")
+    quarter = well_followed(*each)
+
     def on_day(day: int) -> tuple[float, float, float]:
         if math.isnan(rate):
             return math.nan, math.nan, math.nan
-        return survival_at(*_spread(times, "is_event", "faults"), day)
+        return survival_at(*each, day)
 
     return {
         "fixed": int(counts["fixed"]),
@@ -134,6 +138,7 @@ def first_time_fix(
         "is_provisional": bool(counts["not_yet_known"] > 0),
         "cases": int(counts.known + counts.not_yet_known),
         "followed": int(min(scope.window_days, times["days"].max() if len(times) else scope.window_days)),
+        "compared_on": scope.window_days if math.isnan(quarter) else int(min(scope.window_days, quarter)),
         "on_day": on_day,
     }
 
@@ -220,15 +225,17 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
     -------
     dict
         fixes, returns (within the window so far), open (fixes whose window is not over), value (cumulative incidence at
-        the window, or on the last day reached), low, high, is_provisional, followed (that day), on_day (function: day
-        -> incidence, low, high), by_day (7, 30, 90: None when not reached).
+        the window, or on the last day reached), low, high, is_provisional, followed (that day), compared_on (the last
+        day that a quarter were followed to), on_day (function: day -> incidence, low, high), by_day (7, 30, 90: None
+        when not reached).
     """
-    ((fixes, returned, still_open),) = connection.execute(
+    ((fixes, returned, still_open, quarter),) = connection.execute(
         """
         select
             count(*),
             count(*) filter (where event = 'return' and days <= $window),
-            count(*) filter (where event = 'none yet' and days < $window)
+            count(*) filter (where event = 'none yet' and days < $window),
+            quantile_disc(least(days, $window), 0.75) filter (where event = 'none yet')
         from report_fix
         where fix_date between $first and $end
         """,
@@ -256,6 +263,7 @@ def callbacks(connection: duckdb.DuckDBPyConnection, first: dt.date, end: dt.dat
         "is_provisional": still_open > 0,
         "cases": fixes,
         "followed": int(reached["day"].max()) if len(reached) else window,
+        "compared_on": window if quarter is None else int(quarter),
         "on_day": at_day,
         "by_day": {str(day): on_day.get(day) for day in (7, 30, LAST_DAY)},
     }

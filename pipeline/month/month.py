@@ -348,7 +348,7 @@ def _changes(
 ) -> dict[str, tuple[float, float, float]]:
     """Compare each figure with the period before, where both are known well enough.
 
-    Rates followed for different times are compared on the last day that both have reached.
+    Rates followed for different times are compared on the last day that a quarter of both have reached.
     """
     from models.statistics.change import difference
 
@@ -357,8 +357,8 @@ def _changes(
         other = before[measure]
         if measure == "wrong_swaps" and not (figure["is_comparable"] and other["is_comparable"]):
             continue
-        if "on_day" in figure and figure["followed"] != other["followed"]:
-            day = min(figure["followed"], other["followed"])
+        if "on_day" in figure and figure["compared_on"] != other["compared_on"]:
+            day = min(figure["compared_on"], other["compared_on"])
             values = [*figure["on_day"](day), *other["on_day"](day)]
         else:
             values = [part[name] for part in (figure, other) for name in ("value", "low", "high")]

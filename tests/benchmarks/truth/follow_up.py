@@ -17,7 +17,7 @@ import numpy as np
 
 from models.statistics.change import difference
 from models.statistics.delay import shown_by
-from models.statistics.survival import survival_at
+from models.statistics.survival import survival_at, well_followed
 
 WINDOW, DAY, TRUE_RATE = 30, 10, 0.75 * 0.9
 
@@ -39,7 +39,7 @@ def first_time_fix(worlds: int) -> None:
             before, history = _faults(rng, size, WINDOW), _faults(rng, 12 * size, WINDOW)
             estimate = survival_at(*now, WINDOW, settled=history)
             held.append(estimate.low <= TRUE_RATE <= estimate.high)
-            day = now[0].max()
+            day = well_followed(*now)
             _, low, high = difference(*survival_at(*now, day), *survival_at(*before, day), cases=size)
             better, worse = better + (low > 0), worse + (high < 0)
         print(

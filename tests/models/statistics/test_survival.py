@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -18,6 +20,7 @@ from models.statistics.survival import (
     mean_cumulative,
     provisional_rate,
     survival_at,
+    well_followed,
 )
 
 
@@ -226,3 +229,10 @@ def test_known_truth_lies_in_the_interval() -> None:
         estimate = survival_at(np.minimum(event_day, watched), event_day <= watched, 30)
         held += estimate.low <= np.exp(-0.5) <= estimate.high
     assert 0.90 <= held / 300 <= 0.99
+
+
+def test_a_curve_is_compared_up_to_the_day_a_quarter_are_still_watched() -> None:
+    days = [0, 2, 3, 5, 8, 8, 9, 10, 12]
+    event = [True, False, False, False, False, False, False, False, False]
+    assert well_followed(days, event) == 10  # two of the eight without an event are watched up to day 10
+    assert math.isnan(well_followed([0, 1], [True, True]))
