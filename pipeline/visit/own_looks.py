@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from models.plan.likelihood import STRENGTH
 from pipeline.words.appliance import CheckCard
 from reports.render.wording import sentence
 
@@ -22,6 +23,7 @@ INSIDE = re.compile(  # what stands beside such a word where nobody sees it with
     r"\b(board|switch|lock|sensor|motor|valve|element|wiring|pump|relay|winding|bearing)\w*\b", re.IGNORECASE
 )
 LOOK_MINUTES, SHOWN = 2.0, 0.9  # minutes of such a look, and how often it shows the cause (common practice, no source)
+SOUND = 3 * STRENGTH  # appliances without it, so to speak: some three in a hundred look so all the same (the same)
 CAUTIONS = ("isolate", "weight", "hot parts")
 
 
@@ -49,7 +51,8 @@ def with_own_looks(trade: Trade, records: KindRecords) -> tuple[Trade, KindRecor
     rows = pd.DataFrame([(cause, cause, "yes", SHOWN) for cause in own], columns=trade.expected.columns)
     likelihoods = records.likelihoods
     expected = {**likelihoods.expected, **{(cause, cause): {"yes": SHOWN} for cause in own}}
-    known = type(likelihoods)(expected, likelihoods.jobs)
+    jobs = {**likelihoods.jobs, **{("", cause): {"no": SOUND} for cause in own}}
+    known = type(likelihoods)(expected, jobs)
     frame = pd.concat([trade.expected, rows], ignore_index=True)
     return replace(trade, checks=(*trade.checks, *looks), expected=frame), replace(records, likelihoods=known)
 
