@@ -116,7 +116,7 @@ def test_it_is_counted_and_asked(old: BroughtUp) -> None:
     assert customers > 10
     assert columns["complaint"] > 100
     asked = in_fork(old.folder, ASKED, db=DB)
-    assert (asked.status, "run priorjobs train" in asked.err) == ((2, True) if old.version < 4 else (0, False))
+    assert (asked.status, "run priorjobs train" in asked.err) == (2, True)
 
 
 def of_few_jobs() -> None:
