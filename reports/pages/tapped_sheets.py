@@ -91,11 +91,12 @@ def _step(step: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
 
 
 def cost(step: Mapping[str, Any], wording: Wording) -> str:
-    """Minutes of a step, money where a part is fitted, and how often it cures where that is told."""
+    """Minutes of a step where known, money where a part is fitted, and how often it cures where that is told."""
     if step["do"] in ("hand over", "ask"):
         return ""
     look, minutes = round(step["look_minutes"]), round(step["minutes"])
-    pieces = wording.tell("answer.look_fit" if look else "answer.minutes", look=look, minutes=minutes).split(", ")
+    time = wording.tell("answer.look_fit" if look else "answer.minutes", look=look, minutes=minutes)
+    pieces = time.split(", ") if look or minutes else []
     pieces += [wording.whole_money(step["money"])] if step["parts"] else []
     if step.get("cures_probability"):
         pieces.append(wording.tell("answer.cures", chance=percent(step["cures_probability"], wording)))
