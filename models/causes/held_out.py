@@ -307,7 +307,7 @@ class HeldOut:
     def _of_half(self, used: np.ndarray, mine: np.ndarray, freedom: float) -> dict[str, np.ndarray]:
         """Opinions on the jobs marked ``mine`` by parts that learned from those marked ``used``."""
         jobs, asked = self.jobs, self.asked
-        told = {}
+        told: dict[str, np.ndarray] = {}
         if (ways := self._ways(used)) is not None:
             told["ways"] = ways.scores(asked.codes[mine], asked.at[mine], jobs.places, jobs.causes)
         else:
