@@ -40,7 +40,8 @@ def map_lines(
         )
         sql["parts"] = f"nullif(concat_ws('; ', {sql['parts']}, {part}), '')"
     selected = ", ".join(f"({sql[name]})::varchar as {name}" for name in FIELDS)
-    form = "table" if len(unmapped(layout, header)) > WIDE else relation(connection)  # a wide view is planned in seconds
+    is_wide = len(unmapped(layout, header)) > WIDE  # planning a wide view costs seconds, every time
+    form = "table" if is_wide else relation(connection)
     connection.execute(
         f"create or replace temp {form} line as select line_no, {selected}, "
         f"({_others(layout, header, bare)})::varchar as other_columns from incoming"

@@ -104,7 +104,7 @@ def _carry_down(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
-    """Make ``hashed``, ``screened`` (see `relation`) and table ``candidate``; which columns hold masks differs by file."""
+    """Make ``hashed``, ``screened`` (see `relation`), ``candidate``; which columns hold masks differs by file."""
     form = relation(connection)
     clean = {
         "customer_ref": "customer_hash.hashed",
