@@ -28,9 +28,9 @@ _AFFIRMS = re.compile(
 _DENIES = re.compile(r"\b(?:not?|never|\w+n'?t|cannot|stopped|nicht|kein\w*|ohne)\b", re.IGNORECASE)
 _CODE = re.compile(r"\b(?:codes?|err(?:or)?|fehler\w*|lamps?|lampen?|leds?|display|shows?|zeigt)$", re.IGNORECASE)
 _LONGEST_NAME = 3  # words of a finding's name, as they stand before a colon
-COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = (
-    "complaint", "denied", "finding", "told", "code", "says nothing", "not understood"
-)  # fmt: skip
+HOW = ("complaint", "denied", "finding", "told", "code", "says nothing", "not understood")
+"""How a piece can be taken; every language has words for each."""
+COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = HOW
 STATES = frozenset({"noisy", "ice build-up", "does not clean", "stops early", "trips supply", "cuts out"})
 """Complaints that are only the state of a thing where it is named and something else is complained of."""
 SAYS_TOO = {"does not drain": "water left", "leaks": "where it leaks"}
