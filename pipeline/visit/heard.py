@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from pipeline.words.beside import beside_complaints, tells_state
-from pipeline.words.burnt import burnt
+from pipeline.words.burnt import burnt, only_smelt
 from pipeline.words.readings import is_earth_reading
 
 if TYPE_CHECKING:
@@ -233,7 +233,8 @@ def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
     rules = words.finding_rules
     for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
         is_listed = value in rules.values.get(name, ()) and rules.holds_for(name, kind)
-        if is_listed or (name in words.part_names and burnt({name: value})):
+        is_burnt = name in words.part_names and burnt({name: value})
+        if (is_listed or is_burnt) and not only_smelt(pieces[piece], f"{name}={value}"):
             found[piece].append(f"{name}={value}")
     return found
 

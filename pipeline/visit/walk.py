@@ -101,7 +101,7 @@ def told(question: Question, event: Event) -> Question:
     if event.what == "seen":
         return replace(question, findings={**question.findings, event.name: event.value})
     if event.what == "said":
-        return replace(question, symptoms=(*question.symptoms, event.name))
+        return replace(question, symptoms=tuple(dict.fromkeys((*question.symptoms, event.name))))
     if event.what == "heard":
         work = graver(question.licensed, licensed_work([event.name], question.kind))
         raised = alarms([event.name], question.kind)
