@@ -213,7 +213,8 @@ def _beside(
     if spared and not any(seen):
         left = beside_complaints(words, piece, kind)
         seen = _found(words, [one.text for one in left], kind)
-    for rest, found in zip(left, seen, strict=True):
+    for rest, taken in zip(left, seen, strict=True):
+        found = [one for one in taken if not only_smelt(piece, one)]
         if found:
             told.append(Heard(rest.text, FINDING, tuple(found)))
             complaints = [one for one in complaints if one not in spared] or complaints
