@@ -343,7 +343,7 @@ class Search:
 
         Where one of the repairs, or handing over, waits for a check, the point is opened: the plan makes the check.
         """
-        has_moved, known = True, set[int]()
+        has_moved, known, asked = True, set[int](), set[int]()
         while has_moved:  # points met on another way may change what is best
             has_moved = False
             ends, starts = list[Point](), [self.root]
@@ -352,7 +352,8 @@ class Search:
                 found = self._ends_from(starts, met)
                 unknown = [point for point in found if not point.is_open and id(point) not in known]
                 starts = self._made_to_look(unknown) if self.layout.first else []
-                starts += self._asked_for_looks([point for point in unknown if not point.is_open])
+                waiting = {id(point) for point in starts}
+                starts += self._asked_for_looks([p for p in found if id(p) not in waiting | asked], asked)
                 known |= {id(point) for point in unknown}
                 again = {id(point) for point in starts}
                 ends += [point for point in found if id(point) not in again]
@@ -380,18 +381,27 @@ class Search:
             self._open([point for point, _ in late], steps)
         return [point for point, _ in late]
 
-    def _asked_for_looks(self, points: Sequence[Point]) -> list[Point]:
-        """Open the points where something may be handed over before it was looked at."""
+    def _asked_for_looks(self, points: Sequence[Point], asked: set[int]) -> list[Point]:
+        """Take repairs alone off the points where they end in handing over what was not looked at; ``asked`` once each."""
         owed = np.flatnonzero(self.layout.owed)
         likely = [point for point in points if point.mass >= WORTH_A_LOOK] if len(owed) else []
         if not likely:
             return []
+        asked |= {id(point) for point in likely}
         at = self._at(likely)
-        can = self.layout.usable_checks(at.seen) & self.states.checks(at.states)
-        asked = [likely[place] for place in np.flatnonzero(can[:, owed].any(axis=1)).tolist()]
-        if asked:
-            self._open(asked)
-        return asked
+        can = (self.layout.usable_checks(at.seen) & self.states.checks(at.states))[:, owed].any(axis=1)
+        likely = [likely[place] for place in np.flatnonzero(can).tolist()]
+        left = [
+            float(point.joint @ np.prod(1 - self.layout.cures[tail.order], axis=0))
+            for point, tail in zip(likely, self.tails(likely), strict=True)
+        ]
+        handing = [point for point, mass in zip(likely, left, strict=True) if mass >= WORTH_A_LOOK]
+        if new := [point for point in handing if not point.is_open]:
+            self._open(new)
+        for point in handing:
+            point.repairs = point.handover = np.inf
+        pass_up(handing)
+        return handing
 
     def tails(self, points: Sequence[Point]) -> list[Tail]:
         """Plan of repairs alone at each point."""
