@@ -26,8 +26,10 @@ PROMISING = 0.35  # promise from which on hope goes as far as optimism lets it
 FIRST_SHARE = 0.2  # of the points, for looking behind every first step
 EXTENSION, EXTENSIONS = 0.3, 7  # share of the points, and how often so many more are opened, while the plan
 STALLED = 0.001  # becomes cheaper by more than this share
+WEIGHTY, NEARLY, ABREAST = 0.05, 0.03, 2  # chance of a point; share of its money; steps followed at once
+SOON_DUE = 0.5  # share of the least odds from which on a check may come before other steps further on
 WORTH_A_LOOK = 0.02  # least chance of a point where a look that comes before handing over is sought
-FOCUS = 0.05  # points where less than this share of the most may be won wait: they may be out of the plan by then
+FOCUS = 0.01  # points where less than this share of the most may be won wait: they may be out of the plan by then
 
 
 class Search:
@@ -154,7 +156,7 @@ class Search:
                 self._open(list(tips.values()))
 
     def _tips(self, starts: Sequence[Point], slack: float) -> list[Point]:
-        """Points where the plan that looks cheapest by hope ends and more may be won; those that weigh most first."""
+        """Points where the plans that look cheapest by hope end and more may be won; those that weigh most first."""
         tips: list[Point] = []
         waiting, met = list(starts), {point.number for point in starts}
         while waiting:
@@ -164,11 +166,21 @@ class Search:
             if point.by_row is None:
                 tips.append(point)
                 continue
-            least = point.least(HOPE)
-            if least >= point.handover:
-                continue
-            waiting += self._new_children(point, point.steps[point.by_step[HOPE].index(least)], met)
+            for step in self._hoped_for(point):
+                waiting += self._new_children(point, step, met)
         return sorted(tips, key=lambda point: point.hope - point.upper)
+
+    def _hoped_for(self, point: Point) -> list[int]:
+        """The step that looks cheapest by hope, and where it weighs those that look nearly so: fewer rounds for it."""
+        hopes = point.by_step[HOPE]
+        least = min(hopes, default=np.inf)
+        if least >= point.handover:
+            return []
+        if point.mass < WEIGHTY:
+            return [point.steps[hopes.index(least)]]
+        most = min(least + NEARLY * point.upper, point.handover)
+        near = sorted((hope, step) for hope, step in zip(hopes, point.steps, strict=True) if hope <= most)
+        return [step for _, step in near[:ABREAST]]
 
     def _new_children(self, point: Point, step: int, met: set[int]) -> list[Point]:
         """Points that a step leads to and that were not met yet; they are now."""
@@ -288,7 +300,8 @@ class Search:
     def _make_wait(self, can: Bools, tips: Sequence[Point], at: At) -> None:
         """Take out what has to wait, at points where anything may; set anew there what repairs alone cost without."""
         layout = self.layout
-        may = ((at.joint @ layout.first_causes.T > TINY) | (layout.first_least <= 0)) & self.bounds.can_look(at)
+        odds = at.joint @ layout.first_causes.T
+        may = (odds >= SOON_DUE * layout.first_least * at.mass[:, None]) & self.bounds.can_look(at)
         which = may.any(axis=1).nonzero()[0]
         if not len(which):
             return
