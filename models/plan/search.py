@@ -395,7 +395,7 @@ class Search:
         return [point for point, _ in late]
 
     def _asked_for_looks(self, points: Sequence[Point], asked: set[int]) -> list[Point]:
-        """Take repairs alone off the points where they end in handing over what was not looked at; ``asked`` once each."""
+        """Take repairs alone off points where they hand over what was not looked at, once each (``asked``)."""
         owed = np.flatnonzero(self.layout.owed)
         likely = [point for point in points if point.mass >= WORTH_A_LOOK] if len(owed) else []
         if not likely:
