@@ -225,7 +225,7 @@ class Search:
     def _open(self, tips: Sequence[Point], only: Sequence[int] | None = None) -> None:
         """Open points: bounds of everything that may come next, all in one go; ``only`` = one step of each point.
 
-        A step that cannot beat repairs alone is passed over.
+        A step that cannot beat repairs alone is passed over, but for looks that come before handing over.
         """
         self.opened += tips
         if not len(self.layout.step_of):
@@ -286,6 +286,7 @@ class Search:
         by_step = np.empty((len(base), 3, len(layout.steps)))
         by_step[:, LOWER] = np.add.reduceat(by_row[:, LOWER] + own, layout.starts, axis=1) + base
         pays = by_step[:, LOWER] < known[:, None]
+        pays[:, : len(layout.owed)] |= layout.owed > 0
         worth = pays[at_row, layout.step_of[row]].nonzero()[0]
         at_row, row = at_row[worth], row[worth]
         seen, done = at.seen[at_row] | layout.row_seen[row], at.done[at_row] | layout.row_done[row]
@@ -411,10 +412,11 @@ class Search:
         handing = [point for point, mass in zip(likely, left, strict=True) if mass >= WORTH_A_LOOK]
         if new := [point for point in handing if not point.is_open]:
             self._open(new)
-        for point in handing:
+        made = [point for point in handing if not set(owed.tolist()).isdisjoint(point.steps)]
+        for point in made:
             point.repairs = point.handover = np.inf
-        pass_up(handing)
-        return handing
+        pass_up(made)
+        return made
 
     def tails(self, points: Sequence[Point]) -> list[Tail]:
         """Plan of repairs alone at each point."""
@@ -443,4 +445,5 @@ class Search:
             needed = change(machine, self.layout.steps[step], prices)
             if needed is not None and not needed.first:
                 rest.append(money)
-        return max(min(rest) - point.upper, 0.0) / point.mass
+        least = min(rest)
+        return max(least - point.upper, 0.0) / point.mass if np.isfinite(least) else 0.0
