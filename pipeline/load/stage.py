@@ -56,9 +56,7 @@ def restage(database: Database, words: Words, settings: Settings) -> None:
         sql.rebuild(connection)
 
 
-def stage_batch(
-    connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings, batch_id: int
-) -> None:
+def stage_batch(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings, batch_id: int) -> None:
     """Add the visits of a new batch to the staged tables, in place of the versions held before.
 
     Reads ``serial_read`` (see `pipeline.load.screen`) and ``fresh`` (see `pipeline.load.versions`), whose lines

@@ -8,7 +8,7 @@ from pipeline.store.batches import frame
 from sql.working import make
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Hashable, Mapping
 
     import duckdb
 
@@ -43,15 +43,15 @@ def taken_away(connection: duckdb.DuckDBPyConnection, lacks: Collection[str], ba
     return told
 
 
-def _gone(row: dict[str, Any]) -> str:
+def _gone(row: Mapping[Hashable, Any]) -> str:
     money = f", {row['money_gone']:,.2f} in all" if row["money_gone"] > 0 else ""
     return f"{_things(row, 'gone')} ({row['visits_gone']:,} visits{money})"
 
 
-def _kept(row: dict[str, Any]) -> str:
+def _kept(row: Mapping[Hashable, Any]) -> str:
     return f"{_things(row, 'kept')} ({row['visits_kept']:,} visits)"
 
 
-def _things(row: dict[str, Any], count: str) -> str:
+def _things(row: Mapping[Hashable, Any], count: str) -> str:
     name = str(row["field"])
     return f"{row[count]:,} {NOUNS.get(name, name.replace('_', ' '))}"

@@ -76,7 +76,7 @@ def test_what_is_kept_outlives_several_files_and_goes_with_the_file_that_said_it
 
 
 def test_kept_part_lines_have_their_own_prices(database: Database, words: Words, without_marts: None) -> None:
-    header = "visit_date,appliance_kind,job_no,serial,complaint,parts,parts_cost,outcome".split(",")
+    header = ["visit_date", "appliance_kind", "job_no", "serial", "complaint", "parts", "parts_cost", "outcome"]
     layout = 'name = "p"\ngrain = "part"\n[columns]\n' + "".join(f'{c} = "{c}"\n' for c in header)
     lines = [
         ["2026-01-05", "W/M", "J1", "T1", "not draining", "drain pump", "131.00", "fixed"],
