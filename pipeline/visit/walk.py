@@ -214,6 +214,7 @@ def foreseen(visit: VisitPlan, event: Event) -> Node | None:
     outcome = ""
     if event.what == "seen" and root.do == "check" and visit.checks[root.step].finding == event.name:
         is_danger = burnt({event.name: event.value}) or visit.is_earth_fault(root, event.value)
+        is_danger = is_danger or visit.settled(root, event.value)
         outcome = "" if is_danger else event.value
     elif event.what in NOT_CURED and root.do == "act" and visit.acts[root.step].name == event.name:
         outcome = "not cured"

@@ -40,6 +40,13 @@ def test_english_and_one_more_are_there() -> None:
     assert languages() == sorted(CATALOGUES) and {"en", "de"} <= set(CATALOGUES)
 
 
+@pytest.mark.parametrize(
+    ("share", "decimals", "written"), [(0.996, 0, "99%"), (1.0, 0, "100%"), (0.9996, 1, "99.9%"), (0.994, 0, "99%")]
+)
+def test_less_than_all_is_not_written_as_all(share: float, decimals: int, written: str) -> None:
+    assert Wording("en", "GBP").percent(share, decimals) == written
+
+
 @pytest.mark.parametrize("language", OTHERS)
 def test_translation_has_the_gaps_and_forms_of_the_english(language: str) -> None:
     for section, entries in CATALOGUES[language].items():
