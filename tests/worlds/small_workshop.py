@@ -19,7 +19,10 @@ CURES = (
     ("washing machine", "loose hose", None),
     ("microwave oven", "fuse blown by door switches", "door switch set"),
     ("microwave oven", "fuse blown by door switches", "fuse"),
+    ("tumble dryer", "cut-out tripped", "cut-out kit"),
+    ("tumble dryer", "lint blockage", None),
 )
+JOINT = ("tumble dryer", "lint blockage", "cut-out kit")
 GROUPS = (
     ("does not drain", "water out"),
     ("stops before spin", "water out"),
@@ -67,6 +70,7 @@ def workshop(*visits: dict[str, Any], until: int | None = 365, **settings: Any) 
         f"insert into setting ({', '.join(chosen)}) values ({', '.join('?' * len(chosen))})", list(chosen.values())
     )
     connection.executemany("insert into cure values (?, ?, ?, 'shipped')", [list(row) for row in CURES])
+    connection.execute("insert into cure values (?, ?, ?, 'joint')", list(JOINT))
     connection.executemany("insert into symptom_group values (?, ?)", [list(row) for row in GROUPS])
     for number, given in enumerate(visits, start=1):
         _insert(connection, number, given)
