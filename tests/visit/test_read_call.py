@@ -69,3 +69,10 @@ def test_a_kind_named_in_a_language_that_is_not_switched_on_is_known_and_the_set
     assert question.kind == "washing machine"
     assert "smells of burning" in question.symptoms
     assert any('locale = "de"' in str(remark) for remark in question.remarks)
+
+
+def test_a_finding_that_no_list_knows_is_told_as_not_understood(words: Words) -> None:
+    (question,) = read_questions(words, None, [Call("washing machine", complaint="leaks", found=["banana=yes"])])
+    assert "banana=yes" in question.not_understood
+    (question,) = read_questions(words, None, [Call("washing machine", complaint="leaks", found=["belt=good"])])
+    assert question.not_understood == ()
