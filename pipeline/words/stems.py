@@ -2,7 +2,8 @@
 
 A table of every language (``licensed.csv``, ``alarms.csv``) gives what its phrases say, the kinds of appliance they say
 it for (empty = every kind, "not …" = every other) and the phrases. In a phrase ``word*`` is a stem, ``*word`` an
-ending, ``~`` up to three words between (in *neither* none that begins another clause), ``a/b`` either word, ``_`` a space within a word. What is read first says
+ending, ``~`` up to three words between (in *neither* none
+that begins another clause), ``a/b`` either word, ``_`` a space within a word. What is read first says
 nothing more to what is read later, so "gas meter" is *neither* before "gas" is *gas*.
 """
 

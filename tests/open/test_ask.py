@@ -44,6 +44,26 @@ def test_the_answer_is_the_commands(browser, library):
     assert told["evidence"]["note"] in page
 
 
+@pytest.mark.parametrize(
+    ("kind", "complaint", "piece"),
+    [
+        ("electric oven", "not heating, light works", "light works"),
+        ("electric oven", "not heating, grill works", "grill works"),
+        ("w/m", "not spinning, we moved house saturday", "we moved house"),
+        ("d/w", "leaks, after a power cut", "after a power cut"),
+        ("d/w", "not draining, hose isnt kinked", "hose isnt kinked"),
+        ("t/d", "not heating, you fitted the element three weeks ago", "you fitted"),
+        ("d/w", "not draining, maybe the sink is clear", "sink"),
+    ],
+)
+def test_what_is_told_beside_the_complaint_is_shown_as_told(browser, kind, complaint, piece):
+    response = browser.get("/ask", query_string={"kind": kind, "complaint": complaint})
+    pieces = re.search(r'<ul class="pieces".*?</ul>', html.unescape(response.text), re.S)
+    assert response.status_code == 200 and pieces
+    (row,) = [row for row in pieces[0].split("<li") if piece in row and "is-told" in row]
+    assert "<span>told: " in row
+
+
 def test_every_step_has_its_cautions_inside_it(browser, library):
     page = html.unescape(browser.get("/ask", query_string=CALL).text)
     steps = re.search(r'<ol class="steps">(.*?)</ol>', page, re.S)[1].split('<p class="do">')[1:]

@@ -118,6 +118,50 @@ def test_a_wrong_key_is_explained(workshop):
     assert any("Not understood" in line for line in technician.said)
 
 
+@pytest.mark.parametrize(
+    ("typed", "refers"),
+    [
+        ("smell gas in kitchen", True),
+        ("I can smell gas", True),
+        ("got a shock off the door", False),
+        ("smells of burning now", False),
+        ("es riecht nach Gas", True),
+    ],
+)
+def test_a_danger_is_heard_however_it_is_typed(workshop, typed, refers):
+    technician = Technician(typed, "q")
+    told = visit(workshop, technician)
+    assert not any(line.startswith("Press one of") for line in technician.said)
+    assert (told["outcome"] == "advice only") is refers
+    cautions = [line for screen in technician.screens[1:] for line in screen if line.startswith("! ")]
+    assert any(word in line for line in cautions for word in ("mell of gas", "lectric shock", "mell of burning"))
+
+
+def test_what_is_typed_without_its_key_is_told_how_to_say(workshop):
+    technician = Technician("sump is full of coins", "f", "q")
+    visit(workshop, technician)
+    wrong = [line for line in technician.said if line.startswith("Press one of")]
+    assert [line.rpartition(": ")[2] for line in wrong] == ["f sump is full of coins", "f water left=no"]
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("burning smell from the motor", []),
+        ("smell of burning and the terminal block is brown", ["wiring=damaged or wet"]),
+        ("smells burnt, motor burnt out", ["drive motor=burnt"]),
+    ],
+)
+def test_a_smell_of_burning_met_on_the_job_keeps_its_caution_and_shows_nothing_burnt(workshop, text, found):
+    technician = Technician(f"f {text}", "q")
+    told = visit(workshop, technician)
+    assert "smells of burning" in told["record"]["complaint"]
+    assert told["answer"]["asked"]["found"] == found
+    assert any(line.startswith("! burning smell: ") for line in technician.screens[1])
+    if not found:
+        assert technician.steps()[1] == "NEXT look and smell for burnt parts"
+
+
 def test_not_cured_rules_the_cause_out(workshop):
     technician = Technician(*["2"] * 12)
     told = visit(workshop, technician)
