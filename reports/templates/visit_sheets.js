@@ -109,14 +109,13 @@
 
   function press(number, key) {
     stateOf(number).keys.push(key);
-    const { tree, passed, at } = standing(number);
+    const { at } = standing(number);
     const open = at === END ? notFixedYet(number) : null;
     if (open && open.left.length) {
       stateOf(number).keys.pop();
       warn(number, open);
     } else if (at === END) {
-      const last = passed[passed.length - 1];
-      end(number, "fixed", tree.causes[last.cause][0]);
+      end(number, "fixed");
     } else changed(number);
   }
 
@@ -129,19 +128,16 @@
     changed(number);
   }
 
-  function end(number, outcome, cause) {
+  function end(number, outcome) {
     const open = outcome === "fixed" ? notFixedYet(number) : null;
     if (open && open.left.length) {
       warn(number, open);
       return;
     }
-    const { tree, passed } = standing(number);
-    const last = passed.findLast(({ does }) => does === "tried" || does === "cured");
-    if (open && cause === undefined && last && last.does === "cured") cause = tree.causes[last.cause][0];
     const now = new Date();
     const pad = (value) => String(value).padStart(2, "0");
     const on = `${now.getFullYear()}-${pad(now.getMonth() + 1)}-${pad(now.getDate())}`;
-    Object.assign(stateOf(number), { outcome, on }, cause === undefined ? {} : { cause });
+    Object.assign(stateOf(number), { outcome, on });
     changed(number);
   }
 
@@ -324,7 +320,9 @@
     part.append(keys);
     if (!state.outcome) return part;
     const cause = made("select");
-    const names = [["", words.not_known], ...tree.causes];
+    const last = standing(number).passed.findLast(({ does }) => does === "tried" || does === "cured");
+    const cured = last && last.does === "cured" ? [tree.causes[last.cause]] : [];
+    const names = [["", words.not_known], ...cured, ...tree.causes.filter((one) => !cured.includes(one))];
     if (state.cause && !names.some(([name]) => name === state.cause)) names.push([state.cause, state.cause]);
     for (const [name, label] of names) cause.append(new Option(label, name, false, name === state.cause));
     const said = made("input");

@@ -184,6 +184,9 @@ def test_no_customer_is_on_the_page(sheets):
 
 def test_a_round_done_by_tapping_is_loaded_back_and_learned_from(opened, tmp_path):
     until_cured(opened, 0)
+    really = card(opened, 0).get_by_label("What it really was")
+    assert really.input_value() == ""
+    really.select_option(index=1)
     card(opened, 0).get_by_label("Minutes on the job").fill("35")
     card(opened, 0).get_by_label("Minutes on the job").blur()
     tap(opened, 1, "End the visit here")
