@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
 
+MAY_HAVE_BEEN = 4  # causes offered at the end
+
 
 @dataclass
 class Visit:
@@ -115,6 +117,11 @@ class Visit:
         done = {cured, *(event.cause for event in self.events if event.what in ("tried", "cured"))}
         left = still_burnt(trade, self.question().findings, done)
         return sentence("visit.still_burnt", what=[Finding(what) for what in left]) if left else ""
+
+    def may_have_been(self, now: Answer) -> list[str]:
+        """Give the causes to choose from at the end: that of the repair that cured it, then the likeliest."""
+        cured = [event.cause for event in self.events[-1:] if event.what == "cured" and self.outcome == "fixed"]
+        return list(dict.fromkeys([*cured, *(row.cause for row in now.causes)]))[:MAY_HAVE_BEEN]
 
     def undo(self) -> None:
         """Take the last press back, that which ended the visit too."""

@@ -119,9 +119,13 @@ def cured(app):
 
 def test_a_finished_job_is_recorded_once_and_loaded(browser, library, cured):
     at = cured
+    offered = re.search(r'<select id="cause".*?</select>', browser.get(at).text)[0]
+    assert re.findall(r'value="([^"]*)"', offered)[:2] == ["", "blocked pump filter"] and "selected" not in offered
     for _ in range(2):  # pressed twice
         browser.get(at)
-        shown = browser.post(f"{at}record", {"job_no": "J-<b>1", "minutes": "45"}).location
+        shown = browser.post(
+            f"{at}record", {"job_no": "J-<b>1", "cause": "blocked pump filter", "minutes": "45"}
+        ).location
     page = browser.get(shown).text
     assert "is in the workshop" in page and "J-&lt;b&gt;1" in page
     with (library.parent / "workshop.visits.csv").open(encoding="utf-8", newline="") as file:
@@ -139,7 +143,9 @@ def test_a_visit_ended_otherwise_says_what_it_was_and_what_was_ordered(browser, 
     browser.post(f"{at}record", {"job_no": "J-2", "minutes": "half an hour"})
     assert "Nothing is recorded" in browser.get("/recorded?job=J-2").text
     browser.get(at)
-    browser.post(f"{at}record", {"job_no": "J-2", "cause": "torn door seal", "ordered": "door seal", "minutes": "20"})
+    browser.post(
+        f"{at}record", {"job_no": "J-2", "cause_own": "torn door seal", "ordered": "door seal", "minutes": "20"}
+    )
     with (library.parent / "workshop.visits.csv").open(encoding="utf-8", newline="") as file:
         (line,) = [line for line in csv.DictReader(file) if line["job_no"] == "J-2"]
     assert line["cause"] == "torn door seal" and line["work_done"] == "ordered: door seal" and line["minutes"] == "20"
