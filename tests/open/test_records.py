@@ -39,7 +39,7 @@ def test_a_file_of_known_columns_is_loaded_and_its_refused_line_told(empty, tmp_
     assert "119 lines read: 118 loaded, 0 unchanged, 1 refused" in page
     assert not list((tmp_path / "workshop.incoming").iterdir())
     refused = html.unescape(empty.get("/records/refused/1").text)
-    assert "<td>120</td><td>visit_date</td>" in refused and "is not a date" in refused
+    assert "<b>Line 120</b> Day of the visit" in refused and "is not a date" in refused
 
 
 def test_unknown_columns_are_looked_at_before_anything_is_loaded_and_no_two_may_be_the_same(empty, tmp_path):
