@@ -31,12 +31,14 @@ def day() -> flask.Response:
     with library().opened() as workshop:
         kinds = kinds_of(workshop)
         found = workshop.words.match("kind", pd.Series([call["appliance_kind"] for call in held], dtype="str"))
+    dangers = library().dangers(asks)
     library().prepare(asks)
     return page(
         "tomorrow.html",
         calls=held,
         asks=asks,
         is_known=found["is_understood"].tolist(),
+        dangers=dangers,
         file=place.name,
         typed=TYPED,
         kinds=kinds,
