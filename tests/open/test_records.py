@@ -114,13 +114,18 @@ def test_what_cannot_be_read_says_why_and_stays_and_can_be_thrown_away_by_the_ne
     assert "notes.xlsx" not in again.get("/records").text
 
 
-@pytest.mark.parametrize("name", ["../../workshop.key", "/etc/passwd", "..\\x.csv", ".toml"])
+@pytest.mark.parametrize("name", ["../workshop.key", "{}/outside.csv", "..\\x.csv", ".toml"])
 def test_a_file_never_lands_or_is_named_outside_its_folder(empty, tmp_path, name):
+    name, key = (
+        name.format(tmp_path),
+        (tmp_path / "workshop.key").read_bytes(),
+    )  # no name leads out of the test's folder
     send(empty, (name, b"visit_date,appliance_kind,job_no\n2025-01-01,dishwasher,J1\n"))
     kept = tmp_path / "workshop.incoming"
     assert {path.parent for path in tmp_path.rglob("*") if path.is_file()} <= {tmp_path, kept}
+    assert not (tmp_path / "outside.csv").exists() and not list(tmp_path.glob("*x.csv"))
     assert empty.post("/records/waiting", {"file": name, "do": "remove"}).status_code in (303, 400)
-    assert (tmp_path / "workshop.key").exists()
+    assert (tmp_path / "workshop.key").read_bytes() == key
 
 
 def test_a_word_is_decided_by_clicking_and_undone(empty, tmp_path):
