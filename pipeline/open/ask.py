@@ -192,12 +192,13 @@ def _shown(answer: Answer) -> dict[str, Any]:
     heeds = _told_once(known, [first, *of_steps, *of_advice, answer.caution_names()])
     asked, nothing = answer.question, [piece.text for piece in answer.question.heard if piece.how == NOTHING]
     strange = [text for text in asked.not_understood if not nothing or text != asked.complaint or text in nothing]
+    told = [(NOTHING, text) for text in strange]
     return {
         "answer": answer.as_json(),
         "likely": SHOWN_CAUSES,
         "note": answer.note,
         "not_understood": strange,
-        "heard": [(one.text, one.how, told_terms(one)) for one in asked.heard if one.text not in strange],
+        "heard": [(one.text, one.how, told_terms(one)) for one in asked.heard if (one.how, one.text) not in told],
         "phrases": [phrase.line() for phrase in asked.phrases],
         "is_referred": answer.is_referred,
         "read_as": said(asked),
