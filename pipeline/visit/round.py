@@ -224,7 +224,7 @@ def _trees(walk: Walk, answers: Sequence[Answer]) -> list[dict[str, Any]]:
     alike = [json.dumps({**one.as_json(), "job_no": None, "unit": None}, default=str) for one in answers]
     for number, (one, same) in enumerate(zip(answers, alike, strict=True)):
         if same not in trees:
-            trees[same] = tapped(walk, Stand(one), whole=number < MOST_FOLLOWED)
+            trees[same] = tapped(walk, Stand(one), whole=number < MOST_FOLLOWED, calls=len(set(alike)))
     return [trees[same] for same in alike]
 
 
