@@ -91,6 +91,7 @@ class Demo(NamedTuple):
         return self.folder / "workshop.duckdb"
 
 
+FEW_POINTS = 40  # of the tree of a sheet
 NEWEST = 450  # cured jobs the demo of the tests learns from
 
 
@@ -102,7 +103,7 @@ def _demo(folder: Path) -> None:
     every = learning.examples
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "examples", lambda database: every(database).tail(NEWEST))
-        patch.setattr("pipeline.visit.tapping.MOST_POINTS", 40)
+        patch.setattr("pipeline.visit.tapping.MOST_POINTS", FEW_POINTS)
         with cause_world.quick_training():
             told = run_demo(folder / "shop", progress.append)
     (folder / "told.json").write_text(json.dumps([told, progress]), encoding="utf-8")
@@ -148,6 +149,13 @@ def asks_not_what_must_hold(request: pytest.FixtureRequest, monkeypatch: pytest.
     """Loads ask what must hold and tell it in their notes: only where a test looks there (a sixth of a small load)."""
     if "asks_what_must_hold" not in request.fixturenames:
         monkeypatch.setattr(load_module, "broken", lambda *_, **__: [])
+
+
+@pytest.fixture(autouse=True)
+def bounded_trees(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sheets are followed a few taps far, but in the room that tests them: a whole tree takes seconds a call."""
+    if request.path.parent.name != "visit":
+        monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", FEW_POINTS)
 
 
 @pytest.fixture
