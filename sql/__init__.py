@@ -94,9 +94,10 @@ def create(connection: duckdb.DuckDBPyConnection) -> None:
 
     Tables that a load fills stay where they are; those of core and marts are made anew, empty: see `rebuild`.
     """
+    here = "database_name = current_database() and schema_name = 'main'"
     for name, what in connection.execute(
-        "select table_name, 'table' from duckdb_tables() where database_name = current_database() "
-        "union all select view_name, 'view' from duckdb_views() where database_name = current_database()"
+        f"select table_name, 'table' from duckdb_tables() where {here} "
+        f"union all select view_name, 'view' from duckdb_views() where {here}"
     ).fetchall():
         if any(file.table == name and (file.is_view or file.folder != RAW) for file in table_files()):
             connection.execute(f"drop {what} {name}")

@@ -24,6 +24,13 @@ def make(connection: duckdb.DuckDBPyConnection, *steps: str, **parameters: Any) 
         connection.execute(_statement(step), parameters or None)
 
 
+def drop(connection: duckdb.DuckDBPyConnection, name: str) -> None:
+    """Drop a working table, which may be a view."""
+    query = "select 1 from duckdb_views() where view_name = ? and temporary and not internal"
+    what = "view" if connection.execute(query, [name]).fetchall() else "table"
+    connection.execute(f"drop {what} {name}")
+
+
 def drop_temporary(connection: duckdb.DuckDBPyConnection) -> None:
     """Forget the working tables: they hold unmasked text."""
     views = connection.execute("select view_name from duckdb_views() where temporary and not internal").fetchall()

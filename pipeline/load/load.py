@@ -16,7 +16,7 @@ import duckdb
 from pipeline.errors import DatabaseUnusable, PriorjobsError, shown
 from pipeline.load.asked import Asked
 from pipeline.load.batches import drop_taken_back
-from pipeline.load.choose_layout import choose_layout, layout_beside, without_columns
+from pipeline.load.choose_layout import choose_layout, layout_beside, second_files, without_columns
 from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout
 from pipeline.load.loaded_before import loaded_before
@@ -75,7 +75,10 @@ def load_files(asked: Asked, paths: Sequence[Path | str]) -> LoadReport:
         for path in paths
         for link in links_out(Path(path))
     ]
-    for source in open_sources(paths, asked.database.scratch):
+    seconds = second_files(asked.layout, paths)
+    for source in open_sources([p for p in paths if Path(p) not in seconds.values()], asked.database.scratch):
+        if isinstance(source, Source) and (second := seconds.get(source.path)) and source.form != "sheet":
+            source = _with_second(asked, source, second)
         report.files.append(_load_or_tell(asked, source))
     if len(report.files) == 1 and (fault := report.files[0].fault):
         raise fault
@@ -84,6 +87,13 @@ def load_files(asked: Asked, paths: Sequence[Path | str]) -> LoadReport:
     if not asked.dry_run:
         report.notes += build_own_marts(asked.database)
     return report
+
+
+def _with_second(asked: Asked, source: Source, second: Path) -> Source | Unopened:
+    """Give a file together with the one whose lines are added to it."""
+    for opened in open_sources([second], asked.database.scratch):
+        return opened if isinstance(opened, Unopened) else source.with_second(opened)
+    return source
 
 
 def _bring_up_to_date(asked: Asked) -> list[str]:
@@ -168,7 +178,9 @@ def _read_in_bounds(asked: Asked, source: Source, layout: Layout | None) -> File
         with _bounded_memory(asked.database.connection):
             return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException:
-        asked.tell(f"{source.name} needs more than {MEMORY_LIMIT} of memory; reading it again with more …")
+        asked.tell(
+            f"Loading {source.name} into this workshop needs more than {MEMORY_LIMIT} of memory; again with more …"
+        )
     try:
         return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException as fault:
@@ -210,6 +222,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     from pipeline.load.hints import another_language, blank_lines, of_batch, without_causes
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
+    from pipeline.load.taken_away import remember_held, taken_away
     from pipeline.load.versions import compare
 
     connection = asked.database.connection
@@ -246,9 +259,13 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         return report
     _compare_with_history(asked, source, report)
     asked.batches.append(place.batch)
-    last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
+    keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
     if place.replaces or versions.loaded:
-        offences = _build(asked, place, last_record)
+        if versions.replaced:
+            remember_held(connection)
+        offences = _build(asked, place)
+        if versions.replaced:
+            report.notes += taken_away(connection, screened.how["lacks"], place.batch)
         report.notes += of_batch(connection, place.batch)
         report.notes += [said(offence) for offence in offences]
     return report
@@ -289,7 +306,7 @@ def _without_lines(lines: int) -> list[str]:
     return [] if lines else ["It holds the names of columns and no line."]
 
 
-def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]:
+def _build(asked: Asked, place: Place) -> list[dict[str, Any]]:
     """Read the new lines into values and terms and build the tables; where lines went out, read all that are held.
 
     Returns what must hold of what was built and does not, as `broken` does.
@@ -303,7 +320,7 @@ def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]
         return broken(connection, with_figures=False)
     asked.tell("Reading the words of the new lines …")
     settings = with_currency_held(asked.settings, connection)
-    stage_batch(connection, asked.words, settings, place.batch, last_record)
+    stage_batch(connection, asked.words, settings, place.batch)
     asked.tell("Building the tables …")
     with refreshed(connection, lambda done, of: asked.tell(bar(done, of, "tables"))):
         return broken(connection, with_figures=False)

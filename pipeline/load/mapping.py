@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 WHITE = " \t\r\n\v\f\u00a0\u2007\u202f\u2009\u200b\ufeff"
 WIDE = 40  # columns without a field
+FEW = 20_000  # lines: planning a view, again in each statement that reads it, takes longer than keeping so few
 
 
 def map_lines(
@@ -22,7 +23,7 @@ def map_lines(
     header: tuple[str, ...],
     forms: Mapping[str, Sequence[str]] | None = None,
 ) -> None:
-    """Make view (of a wide file: table) ``line``: line_no, every field as text, and other_columns as a JSON object.
+    """Make ``line``, a view or table (see `relation`): line_no, every field as text, and other_columns as JSON object.
 
     null = not given.
 
@@ -39,11 +40,18 @@ def map_lines(
         )
         sql["parts"] = f"nullif(concat_ws('; ', {sql['parts']}, {part}), '')"
     selected = ", ".join(f"({sql[name]})::varchar as {name}" for name in FIELDS)
-    form = "table" if len(unmapped(layout, header)) > WIDE else "view"  # planning a wide view costs seconds, every time
+    is_wide = len(unmapped(layout, header)) > WIDE  # planning a wide view costs seconds, every time
+    form = "table" if is_wide else relation(connection)
     connection.execute(
         f"create or replace temp {form} line as select line_no, {selected}, "
         f"({_others(layout, header, bare)})::varchar as other_columns from incoming"
     )
+
+
+def relation(connection: duckdb.DuckDBPyConnection) -> str:
+    """Whether what is said of the lines in ``incoming`` is better a "table" or a "view"."""
+    ((lines,),) = connection.execute("select count(*) from incoming").fetchall()
+    return "table" if lines <= FEW else "view"
 
 
 def _bare_columns(connection: duckdb.DuckDBPyConnection, width: int) -> frozenset[int]:

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pipeline.errors import shown
 from pipeline.load.mapping import literal
 from pipeline.store.batches import batches, insert
 from sql.working import make
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import duckdb
     import pandas as pd
+
+    from pipeline.load.layout import Layout
 
 NUMBERS = ("minutes", "labour_charge", "parts_cost")
 MASKED = {  # column: how its cells are looked at for contact details, see `mask_contacts`
@@ -30,11 +35,7 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
 
     make(connection, "mask")
     changed: set[str] = set()
-    suspect = " union all ".join(
-        f"select distinct '{column}' as c, {column} as w from line "
-        f"where regexp_matches({column}, {literal(FIRST_LOOK[level])})"
-        for column, level in MASKED.items()
-    )
+    suspect = " union all ".join(_suspect(level, literal(look)) for level, look in FIRST_LOOK.items())
     for rows in batches(connection, suspect):
         for column, written in rows.groupby("c")["w"]:
             masked = mask_contacts(written, level=MASKED[str(column)])
@@ -49,6 +50,24 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
             _keep_masked(connection, held[column], masked, changed, column)
     make(connection, "mask_strictest")
     return changed
+
+
+def masked_told(connection: duckdb.DuckDBPyConnection, layout: Layout, masked: Collection[str]) -> list[str]:
+    """Say in how many cells of each column something is masked, so that one can look. Reads ``line`` and ``mask``."""
+    told = []
+    for f in (f for f in MASKED if f in masked):
+        query = f"select count(*) from line where {f} in (select written from mask where level = ?)"
+        cells = connection.execute(query, [MASKED[f]]).fetchall()[0][0]
+        rules = layout.columns.get(f, ())
+        told.append(f"{shown(rules[0].column) if rules else f.replace('_', ' ')} {cells:,}")
+    return [f"Masked (numbers, addresses and names of people), cells by column: {', '.join(told)}."] if told else []
+
+
+def _suspect(level: str, look: str) -> str:
+    """SQL of the cells of all columns of a level that a first look finds, each once, with its column: one scan."""
+    columns = [column for column, one in MASKED.items() if one == level]
+    cells = f"select unnest([{', '.join(map(literal, columns))}]) as c, unnest([{', '.join(columns)}]) as w from line"
+    return f"select distinct c, w from ({cells}) where regexp_matches(w, {look})"
 
 
 def _names_customer(column: str) -> str:

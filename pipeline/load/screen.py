@@ -8,13 +8,13 @@ from pipeline.load import identity
 from pipeline.load.column_reading import bare_durations, read_days, read_marks
 from pipeline.load.currency import currency_of, settle_currency
 from pipeline.load.layout import FIELDS, Layout
-from pipeline.load.mapping import cell, map_lines, personal_columns
-from pipeline.load.masks import MASKED, mask_cells
-from pipeline.load.refusals import Screened, keep_faulty, keep_unreadable, number_as_in_file
+from pipeline.load.mapping import cell, map_lines, personal_columns, relation
+from pipeline.load.masks import MASKED, mask_cells, masked_told
+from pipeline.load.refusals import Screened, keep_faulty, keep_unreadable
 from pipeline.settings import money_in_force
 from pipeline.store.batches import batches, insert
 from pipeline.values.distinct import NOT_KNOWN
-from sql.working import make
+from sql.working import drop, make
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -43,7 +43,7 @@ def screen(
     """Make table ``candidate`` of the lines that can be taken and ``refusal`` of those that cannot.
 
     Reads ``incoming``, whose columns are ``header``, and ``source_line``. candidate: line_no, day, base_key (what the
-    visit is known by), serial_term. Its texts stand in view ``screened``: line_no, the fields (customer hashed,
+    visit is known by), serial_term. Its texts stand in ``screened``: line_no, the fields (customer hashed,
     contacts masked), other_columns, and line_hash of them all. refusal: line_no, line_text, reasons, as in
     rejected_record.
     """
@@ -65,16 +65,16 @@ def screen(
         "bare_durations": bare_durations(connection),
         "currency": currency_of(layout),
         "money": money_in_force(settings),
+        "lacks": [field for field in FIELDS if field not in layout.given(header)],
     }
     masked = mask_cells(connection) if settings.mask_contacts else set()
     read_serials(connection, "line")
     (lines,) = connection.execute("select count(*) from line").fetchall()[0]
     _candidates(connection, settings, masked)
+    notes += masked_told(connection, layout, masked)
     screened = Screened(lines + len(records.refused), how, notes=notes)
-    has_personal = "customer_ref" in layout.columns or bool(personal)
-    keep_unreadable(connection, records, screened, settings, has_personal)
+    keep_unreadable(connection, layout, records, screened, settings, personal_columns(layout, header))
     keep_faulty(connection, layout, header, screened, settings, key)
-    number_as_in_file(connection, screened)
     return screened
 
 
@@ -98,11 +98,14 @@ def _carry_down(connection: duckdb.DuckDBPyConnection) -> None:
     is_bare = "visit_date is null and appliance_kind is null and job_no is null and serial is null"
     if not connection.execute(f"select count(*) from line where {is_bare}").fetchall()[0][0]:
         return
-    make(connection, "carried", "line_carried")
+    make(connection, "carried")
+    drop(connection, "line")
+    make(connection, "line_carried")
 
 
 def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, masked: set[str]) -> None:
-    """Make views ``hashed`` and ``screened`` and table ``candidate``; which columns hold masks differs by file."""
+    """Make ``hashed``, ``screened`` (see `relation`), ``candidate``; which columns hold masks differs by file."""
+    form = relation(connection)
     clean = {
         "customer_ref": "customer_hash.hashed",
         "appliance_kind": r"case when regexp_matches(line.appliance_kind, '[\p{L}\p{N}]') then line.appliance_kind end",
@@ -115,7 +118,7 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
     clean |= {name: f"coalesce(mask_{name}.masked, {clean.get(name, f'line.{name}')})" for name in of_key}
     joins += "".join(_join_mask(name, "line") for name in sorted(of_key))
     cleaned = ", ".join(f"{sql} as {name}" for name, sql in clean.items())
-    connection.execute(f"create or replace temp view hashed as select line.* replace ({cleaned}) from line {joins}")
+    connection.execute(f"create or replace temp {form} hashed as select line.* replace ({cleaned}) from line {joins}")
     others = masked - of_key
     columns = [
         f"coalesce(mask_{name}.masked, hashed.{name}) as {name}" if name in others else f"hashed.{name}"
@@ -125,7 +128,7 @@ def _candidates(connection: duckdb.DuckDBPyConnection, settings: Settings, maske
     first = [name for name in (*FIELDS, "other_columns") if name not in HASHED_LAST]
     content = ", ".join([*(f"coalesce({name}, chr(31))" for name in first), *HASHED_LAST.values()])
     connection.execute(
-        f"create or replace temp view screened as select *, md5(concat_ws(chr(30), {content})) as line_hash from "
+        f"create or replace temp {form} screened as select *, md5(concat_ws(chr(30), {content})) as line_hash from "
         f"(select hashed.line_no, {', '.join(columns)} from hashed {masks})"
     )
     make(connection, "candidate", days_ahead=MOST_DAYS_AHEAD)

@@ -17,7 +17,7 @@ from pipeline.read.incoming import unique_names
 from pipeline.store.batches import batches, frame, insert
 from pipeline.values import money
 from pipeline.values.distinct import plain
-from sql.working import make
+from sql.working import drop, make
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -65,17 +65,9 @@ def shape(
 def _replace_incoming(connection: duckdb.DuckDBPyConnection, query: str) -> None:
     """Put lines with new numbers in the place of ``incoming``; the query gives source_line and the cells, in order."""
     connection.execute(f"create or replace temp table shaped as {query}")
-    connection.execute(f"drop {_kind_of_relation(connection)} incoming")
+    drop(connection, "incoming")
     make(connection, "incoming_of_shaped", "source_line_of_shaped")
     connection.execute("drop table shaped")
-
-
-def _kind_of_relation(connection: duckdb.DuckDBPyConnection) -> str:
-    """Table or view: what ``incoming`` is, to drop it."""
-    views = connection.execute(
-        "select 1 from duckdb_views() where view_name = 'incoming' and temporary and not internal"
-    ).fetchall()
-    return "view" if views else "table"
 
 
 def unlist(connection: duckdb.DuckDBPyConnection, shaped: Shaped) -> Shaped:
@@ -156,7 +148,7 @@ def _tell_apart(connection: duckdb.DuckDBPyConnection, shaped: Shaped, column: s
         f"left join note_told on note_told.written = c{at + 1} and note_told.kind is not distinct from {kind} "
         "order by line_no"
     )
-    connection.execute(f"drop {_kind_of_relation(connection)} incoming")
+    drop(connection, "incoming")
     connection.execute("alter table told rename to incoming")
     counts = ", ".join(f"count(c{width + i + 1})" for i in range(len(fields)))
     notes, *found = connection.execute(f"select count(c{at + 1}), {counts} from incoming").fetchall()[0]
@@ -267,7 +259,7 @@ def _sort_items(connection: duckdb.DuckDBPyConnection, shaped: Shaped) -> Shaped
         f"{total}, '.', {literal(mark)}) as c{width + 1}, "
         f"case when {labour} or {other} then {item} end as c{width + 2} from incoming order by line_no"
     )
-    connection.execute(f"drop {_kind_of_relation(connection)} incoming")
+    drop(connection, "incoming")
     connection.execute("create or replace temp table incoming as select * from sorted")
     names = unique_names((*header, LABOUR_TOTAL, NO_PART), width + 2)
     columns = dict(layout.columns)

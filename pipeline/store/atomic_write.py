@@ -28,11 +28,7 @@ def whole(path: Path) -> Iterator[Path]:
     """
     place = Path(os.path.realpath(path))
     is_plain = place.is_file() or not place.exists()  # a pipe or a terminal is written as it is
-    draft = (
-        place.with_name(f".{place.name[:40]}.{os.getpid()}.{secrets.token_hex(4)}{UNFINISHED}") if is_plain else path
-    )
-    if is_plain:
-        _clear_left_over(place)
+    draft = draft_of(place) if is_plain else path
     try:
         yield draft
         if is_plain:
@@ -48,13 +44,15 @@ def whole(path: Path) -> Iterator[Path]:
         raise
 
 
-def _clear_left_over(place: Path) -> None:
+def draft_of(place: Path) -> Path:
+    """Return a name beside ``place`` for what is to become it, and remove drafts of it that a killed run left."""
     start = f".{place.name[:40]}."
     with contextlib.suppress(OSError):  # a folder that is not there is told of by writing in it
         for left in [p for p in place.parent.iterdir() if p.name.startswith(start) and p.name.endswith(UNFINISHED)]:
             number = left.name[len(start) :].split(".")[0]
             if number.isdigit() and not is_running(int(number)):
                 left.unlink(missing_ok=True)
+    return place.with_name(f"{start}{os.getpid()}.{secrets.token_hex(4)}{UNFINISHED}")
 
 
 def is_running(process: int) -> bool:

@@ -7,7 +7,6 @@ import errno
 import hashlib
 import json
 import os
-import secrets
 import shutil
 import tomllib
 import zipfile
@@ -17,6 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.errors import FileUnreadable, PriorjobsError, UsageError, file_fault, shown
+from pipeline.store.atomic_write import draft_of
 from pipeline.store.beside import PLACING, beside, lock_file, restoring
 from pipeline.store.database import Database
 from pipeline.store.lock import MARK, Turn, alone_in
@@ -43,9 +43,9 @@ def write_backup(db: Path, target: Path) -> dict[str, Any]:
     FileUnusable
         The disk is full, or one of the files cannot be read or written.
     """
+    draft = draft_of(target)
     _is_free(target)
     may_write(target, WORKBOOK, db=db)
-    draft = target.with_name(f".{target.name[:40]}.{os.getpid()}.{secrets.token_hex(4)}.unfinished")
     try:
         with Database.open(db, read_only=True) as database:
             copy = database.scratch / "backup.duckdb"

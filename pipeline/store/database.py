@@ -29,8 +29,9 @@ from pipeline.store.beside import (
 from pipeline.store.connect import Patience, connect
 from pipeline.store.lock import Turn
 from pipeline.store.scratch import Scratch
+from pipeline.store.unchanged import while_unchanged
 from pipeline.store.unusable import OF_THE_SYSTEM, is_damage, open_already, unusable
-from pipeline.store.up_to_date import build_todays, copy_of, version
+from pipeline.store.up_to_date import Found, build_todays, copy_of, found_in
 
 READER_WAITS = 30.0  # seconds for a load to end: an answer is wanted now
 WRITER_WAITS = 600.0  # seconds for loads and readers to end: what is to be written must not be lost
@@ -148,8 +149,8 @@ class Database:
         database = cls._opened(path, wait, read_only=read_only)
         try:
             _fence(database)
-            found, is_current = version(database.connection, path)
-            if not is_current and not read_only:
+            found = while_unchanged(database, "tables", lambda: found_in(database.connection, path))
+            if not found.is_current and not read_only:
                 database._bring_up_to_date(found)
         except duckdb.Error as fault:
             database.close()
@@ -157,10 +158,10 @@ class Database:
         except BaseException:
             database.close()
             raise
-        if is_current or not read_only or (is_as_found and found is not None):
+        if found.is_current or not read_only or (is_as_found and found.version is not None):
             return database
         database.close()
-        if found is None:
+        if found.version is None:
             raise UsageError(
                 f"{shown(path, 200)} holds no job records in this version's tables.",
                 "Run priorjobs load FILE once: it prepares the database.",
@@ -264,11 +265,16 @@ class Database:
         with self.closed() as place:
             fresh.replace(place)
 
-    def _bring_up_to_date(self, found: int | None) -> None:
+    def _bring_up_to_date(self, found: Found) -> None:
         """Build today's tables; a copy is kept where those that loads fill change too."""
-        if found is not None:
+        if found.changed:
+            sys.stderr.write(
+                f"Another program changed or dropped {', '.join(found.changed)} in {self.path.name}: "
+                "built anew from the records.\n"
+            )
+        elif found.version is not None:
             sys.stderr.write(f"Bringing {self.path.name} up to date …\n")
-        if found not in (None, sql.SCHEMA_VERSION):
+        if found.version not in (None, sql.SCHEMA_VERSION):
             before = copy_of(self.path)
             sys.stderr.write(f"As it was: {before.name}\n")
             self.snapshot(before)

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any, NamedTuple
+
+import duckdb
 
 import sql
 from pipeline.errors import DatabaseUnusable, shown
 from pipeline.store.beside import stem
-
-if TYPE_CHECKING:
-    import duckdb
 
 ADDED_COLUMNS = (  # since version 1, to tables that loads fill
     ("load_batch", "mapping varchar"),
@@ -43,37 +42,86 @@ def _refuse_shadows(connection: duckdb.DuckDBPyConnection, path: Path, macros: l
         )
 
 
-def version(connection: duckdb.DuckDBPyConnection, path: Path) -> tuple[int | None, bool]:
-    """Return the version of the tables in the file, None where there are none of ours, and whether they are today's."""
-    tables = dict(
+class Found(NamedTuple):
+    """What an opened file holds.
+
+    Attributes
+    ----------
+    version
+        Of its tables; None = none of ours.
+    is_current
+        Whether they are those that today's program makes.
+    changed
+        Views of ours that another program changed, and what it dropped that is built from records.
+    """
+
+    version: int | None
+    is_current: bool
+    changed: tuple[str, ...] = ()
+
+
+def found_in(connection: duckdb.DuckDBPyConnection, path: Path) -> Found:
+    """Say what a file holds; refuse what is not ours, or no longer."""
+    comments = dict(
         connection.execute(
             "select table_name, comment from duckdb_tables() "
             "union all select view_name, comment from duckdb_views() where not internal"
         ).fetchall()
     )
     macros = _names(connection, "select distinct function_name from duckdb_functions() where not internal")
-    if "database_version" not in tables:
-        if tables or macros:
+    if "database_version" not in comments:
+        if comments or macros:
             raise DatabaseUnusable(
                 f"{shown(path, 200)} holds tables, views or macros of another program.", "Name another file with --db."
             )
-        return None, False
+        return Found(None, is_current=False)
     _refuse_shadows(connection, path, macros)
-    (found,) = connection.execute("select coalesce(max(version), 0) from database_version").fetchall()[0]
-    if found > sql.SCHEMA_VERSION:
+    (version,) = connection.execute("select coalesce(max(version), 0) from database_version").fetchall()[0]
+    if version > sql.SCHEMA_VERSION:
         raise DatabaseUnusable(
-            f"{shown(path, 200)} was made by a newer priorjobs: its tables are version {found}, "
+            f"{shown(path, 200)} was made by a newer priorjobs: its tables are version {version}, "
             f"this one knows {sql.SCHEMA_VERSION}.",
             "Install the newer version, or name another database with --db.",
         )
-    is_current = found == sql.SCHEMA_VERSION and tables["database_version"] == sql.fingerprint()
-    lacking = sorted({file.table for file in sql.table_files()} - set(tables))
-    if is_current and lacking:
+    fingerprint, _, signed = str(comments["database_version"]).partition("\n")
+    changed = _changed(connection, path, json.loads(signed)) if signed else ()
+    is_of_today = version == sql.SCHEMA_VERSION and fingerprint == sql.fingerprint() and bool(signed)
+    return Found(version, is_of_today and not changed, changed)
+
+
+def _changed(connection: duckdb.DuckDBPyConnection, path: Path, signed: dict[str, Any]) -> tuple[str, ...]:
+    """Return what is not as it was signed and can be built anew; refuse where rows would be lost, ours or another's."""
+    made, held = signed["made"], _made(connection)
+    if signed["by"] != duckdb.__version__:  # it writes statements out in other words, perhaps
+        held = {name: made.get(name, "") for name in held}
+    loaded = {file.table for file in sql.table_files() if file.folder == sql.RAW and not file.is_view}
+    changed = tuple(sorted(name for name in made if held.get(name) != made[name]))
+    if lost := [name for name in changed if name in loaded and name not in held]:
         raise DatabaseUnusable(
-            f"{shown(path, 200)} is damaged: it lacks {', '.join(lacking[:5])}.",
+            f"{shown(path, 200)} is damaged: it lacks {', '.join(lost[:5])}.",
             "Move it away and bring a backup back: priorjobs restore FILE",
         )
-    return found, is_current
+    tables = _names(connection, f"select table_name from duckdb_tables() where {_HERE}")
+    if others := [name for name in changed if name in loaded or name in tables]:
+        raise DatabaseUnusable(
+            f"Another program changed {', '.join(others[:5])} in {shown(path, 200)}.",
+            "Undo that with the program that did it (rename or drop what it added), "
+            "or move the file away and bring a backup back: priorjobs restore FILE",
+        )
+    return changed
+
+
+_HERE = "database_name = current_database() and schema_name = 'main'"
+
+
+def _made(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """Return our tables and views in the file, each with a hash of the statement that makes it."""
+    ours = {file.table for file in sql.table_files()}
+    found = connection.execute(
+        f"select table_name, md5(sql)[:12] from duckdb_tables() where {_HERE} "
+        f"union all select view_name, md5(sql)[:12] from duckdb_views() where {_HERE}"
+    ).fetchall()
+    return {name: statement for name, statement in sorted(found) if name in ours}
 
 
 def copy_of(path: Path) -> Path:
@@ -90,7 +138,8 @@ def build_todays(connection: duckdb.DuckDBPyConnection) -> None:
     _move_advice(connection)
     connection.execute("delete from database_version")
     connection.execute("insert into database_version values (?)", [sql.SCHEMA_VERSION])
-    connection.execute(f"comment on table database_version is '{sql.fingerprint()}'")
+    signed = json.dumps({"by": duckdb.__version__, "made": _made(connection)}, separators=(",", ":"))
+    connection.execute(f"comment on table database_version is '{sql.fingerprint()}\n{signed}'")
     if connection.execute("select 1 from stage_visit limit 1").fetchall():
         sql.rebuild(connection)
 

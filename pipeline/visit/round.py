@@ -17,8 +17,9 @@ from pipeline.visit.answer import GENERAL, Answer
 from pipeline.visit.ask import answered, ask
 from pipeline.visit.ask_first import is_silent
 from pipeline.visit.asked import Asked
-from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice
+from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice, unread_days
 from pipeline.visit.costs import further_trip
+from pipeline.visit.dangers import ring_first
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import step_of_sheet, tree
@@ -59,7 +60,8 @@ def plan_round(
     dict
         ``calls``: one object a call as in `causes`; ``van``: part, kind, make, model_family, part_number, expected_use,
         carry (units), on_van, in_store (None = no stock is kept); ``one_visit``: expected calls for which the parts are
-        aboard; ``not_planned``: lines left out, and why; ``remarks``: job numbers given twice.
+        aboard; ``ring_first``: calls whose danger cannot wait for the visit (call, kind, cautions by name, texts);
+        ``not_planned``: lines left out, and why; ``remarks``: job numbers given twice.
 
     Raises
     ------
@@ -78,16 +80,20 @@ def plan_round(
     stocked = None if stock is None else read_stock(words, stock)
     parts = Parts(stocked, part_numbers(database.connection, [one.question.kind for one in asked]))
     parts.share_out([(one.question, _chances(one)) for one in asked])
-    remarks = [*told_twice(lines), *_limits(lines, unknown_parts(words, stocked or ()))]
+    remarks = [*unread_days(lines), *told_twice(lines), *_limits(lines, unknown_parts(words, stocked or ()))]
     silent = [Written(n) for n, one in enumerate(asked, 1) if one.has_plan and is_silent(one.question, one.odds.causes)]
     remarks += [sentence("round.nothing_loaded", calls=silent)] if silent else []
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
     van = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=parts.units())
+    if (units := parts.units()) is not None:
+        free = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=None)
+        none = [_named(named[label]) for label in free.units if not units.get(label)]
+        remarks += [sentence("round.to_order", parts=none)] if none else []
     answers = _answers(asked, kept(database), parts, van)
     trees = _trees(Walk(database, words, settings, is_brief=True), answers)
-    told = [one.as_json() for one in answers]
+    told, ring = [one.as_json() for one in answers], _ring_first(answers)
     page = visit_sheets(
         [
             {**call, **_for_sheet(one, line, parts), "tapped": tree, "record": _record(one, line, day)}
@@ -98,11 +104,23 @@ def plan_round(
         wording=in_language(settings.locale, settings.currency),
         refused=[one if isinstance(one, Sentence) else Written(one) for one in refused],
         remarks=remarks,
+        ring_first=ring,
     )
     with whole(out) as draft:
         draft.write_text(page, encoding="utf-8")
     rows, one_visit = van_rows(van, named, parts), round(van.one_visit_cures, 3)
-    return {"calls": told, "van": rows, "one_visit": one_visit, "not_planned": refused, "remarks": remarks}
+    found = {"ring_first": ring, "not_planned": refused, "remarks": remarks}
+    return {"calls": told, "van": rows, "one_visit": one_visit, **found}
+
+
+def _ring_first(answers: Sequence[Answer]) -> list[dict[str, Any]]:
+    """Calls whose customer is rung before the round begins."""
+    rows = []
+    for number, one in enumerate(answers, 1):
+        if names := ring_first(one.question, one.trade):
+            texts = [one.trade.cautions[name] for name in names]
+            rows.append({"call": number, "kind": one.question.kind, "cautions": list(names), "texts": texts})
+    return rows
 
 
 def _stock_beside(database: Database) -> Path | None:
@@ -210,7 +228,7 @@ def _trees(walk: Walk, answers: Sequence[Answer]) -> list[dict[str, Any]]:
     alike = [json.dumps({**one.as_json(), "job_no": None, "unit": None}, default=str) for one in answers]
     for number, (one, same) in enumerate(zip(answers, alike, strict=True)):
         if same not in trees:
-            trees[same] = tapped(walk, Stand(one), whole=number < MOST_FOLLOWED)
+            trees[same] = tapped(walk, Stand(one), whole=number < MOST_FOLLOWED, calls=len(set(alike)))
     return [trees[same] for same in alike]
 
 
@@ -229,7 +247,12 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
     named = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
     names = [*(name for name in named if name not in GENERAL), *(name for name in GENERAL if name in named)]
     dangers = set(one.caution_names()) - set(GENERAL) if one.is_referred else set(one.alarms)
-    carry = [{**row, "label": parts.of(row["part"], one.question).label} for row in one.as_json()["carry"]]
+    labels = [parts.of(row["part"], one.question).label for row in one.as_json()["carry"]]
+    units = parts.units()
+    carry = [
+        {**row, "label": label, "is_lacking": units is not None and not units.get(label)}
+        for row, label in zip(one.as_json()["carry"], labels, strict=True)
+    ]
     return {
         "tree": whole,
         "carry": carry,

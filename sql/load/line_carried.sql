@@ -2,5 +2,4 @@
 -- makes: line
 -- key:   line_no
 -- reads: carried
-create or replace temp view line as
-select * from carried;
+alter table carried rename to line;

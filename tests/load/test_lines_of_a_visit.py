@@ -45,6 +45,14 @@ def test_lines_of_one_visit_are_told_and_joined_when_a_line_is_a_part(workshop: 
     assert costs == {"control board": 131.0, "door hinge": 14.0, "drain pump": 31.0}
 
 
+def test_a_line_that_names_no_visit_is_of_the_visit_above(workshop: Workshop, tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(LINES + ",,,,,,inlet hose,9.00,\n", encoding="utf-8")
+    (report,) = workshop.load([tmp_path / "jobs.csv"], layout=tmp_path / "part.toml").files
+    assert report.rejected == 0
+    jobs = workshop.table("part_verdict").set_index("part")["visit_id"]
+    assert jobs["inlet hose"] == jobs["drain pump"]
+
+
 class _Typed(io.StringIO):
     def isatty(self) -> bool:
         return True

@@ -184,3 +184,15 @@ def test_of_two_backups_to_one_name_one_is_told_and_the_other_whole(db: Path, tm
     assert sorted(one.returncode for one in begun) == [0, 2], said
     restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
     assert not list(tmp_path.glob(".*"))
+
+
+def test_what_a_killed_backup_left_is_removed_by_the_next(db: Path, tmp_path: Path) -> None:
+    code = (
+        "import os, zipfile; from pathlib import Path; from pipeline.store.backup import write_backup\n"
+        "zipfile.ZipFile.writestr = lambda *_: os._exit(9)\n"
+        f"write_backup(Path({str(db)!r}), Path({str(tmp_path / 'kept.zip')!r}))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], cwd=ROOT).returncode == 9
+    assert len(list(tmp_path.glob(".kept.zip.*"))) == 1
+    write_backup(db, tmp_path / "kept.zip")
+    assert not list(tmp_path.glob(".*"))

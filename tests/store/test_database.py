@@ -102,13 +102,65 @@ def test_tables_built_by_other_sql_are_built_anew(
 ) -> None:
     with duckdb.connect(db) as connection:
         connection.execute("drop view month_summary")
-        connection.execute("drop table setting")
     monkeypatch.setattr(sql, "fingerprint", lambda: "of files that changed")
-    for says in ("Bringing shop.duckdb up to date", ""):
+    for says in ("Another program changed or dropped month_summary in shop.duckdb: built anew", ""):
         with Database.open(db, read_only=read_only) as database:
-            assert database.connection.execute("select count(*) from month_summary, setting").fetchall() == [(0,)]
+            assert database.connection.execute("select count(*) from month_summary").fetchall() == [(0,)]
         assert capsys.readouterr().err.startswith(says)
     assert not list(db.parent.glob("*before*"))
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "create or replace view visit as select * from stage_visit",
+        "create or replace view visit as select 1 as a",
+        "drop view visit",
+        "drop table cured_cause",
+    ],
+)
+def test_what_is_built_from_records_is_built_anew_where_another_program_changed_it(
+    statement: str, read_only: bool, db: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Database.open(db) as database:
+        before = database.connection.execute("describe visit").fetchall()
+        database.snapshot(db.with_name("copy.duckdb"))
+    copy = db.with_name("copy.duckdb")  # what the tables were made by goes along with them
+    with duckdb.connect(copy) as connection:
+        connection.execute(statement)
+    with Database.open(copy, read_only=read_only) as database:
+        assert database.connection.execute("describe visit").fetchall() == before
+        assert database.connection.execute("select count(*) from cured_cause").fetchall() == [(0,)]
+    changed = "cured_cause" if "cured_cause" in statement else "visit"
+    assert capsys.readouterr().err == (
+        f"Another program changed or dropped {changed} in copy.duckdb: built anew from the records.\n"
+    )
+    Database.open(copy).close()
+    assert capsys.readouterr().err == ""
+
+
+@pytest.mark.parametrize(
+    ("statement", "says"),
+    [
+        ("drop table raw_record", "is damaged: it lacks raw_record"),
+        ("drop table raw_record; create view raw_record as select 1 as a", "changed raw_record"),
+        ("drop table raw_record; create table raw_record (a integer)", "changed raw_record"),
+        ("alter table raw_record add column theirs varchar", "changed raw_record"),
+        ("drop view visit; create table visit as select 1 as theirs", "changed visit"),
+        ("drop table cured_cause; create table cured_cause as select 1 as theirs", "changed cured_cause"),
+        ("alter table cured_cause add column theirs varchar", "changed cured_cause"),
+    ],
+)
+def test_what_may_hold_rows_of_another_program_is_refused_and_left_alone(statement: str, says: str, db: Path) -> None:
+    with duckdb.connect(db) as connection:
+        connection.execute(statement)
+        held = connection.execute("select sql from duckdb_tables() order by 1").fetchall()
+    for read_only in (False, True):
+        with pytest.raises(DatabaseUnusable, match=says):
+            Database.open(db, read_only=read_only)
+    with duckdb.connect(db) as connection:
+        assert connection.execute("select sql from duckdb_tables() order by 1").fetchall() == held
 
 
 @pytest.mark.parametrize("read_only", [False, True])

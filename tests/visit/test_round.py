@@ -10,7 +10,9 @@ import pytest
 
 import demo_data
 from pipeline.errors import FileUnusable, UsageError
+from pipeline.terminal.views import round_
 from pipeline.visit.calls_file import MOST_CALLS
+from reports.render.wording import Wording
 from tests.worlds.visit_workshop import folder
 
 HEADER = ("visit_date", "appliance_kind", "job_no", "make", "model", "age", "complaint", "fault_code")
@@ -57,6 +59,7 @@ def test_stock_limits_the_van_and_the_same_call_gets_the_same_plan(workshop, tmp
     calls = write(tmp_path / "calls.csv", *rows)
     stock = write(tmp_path / "stock.csv", ("pump", "1"), ("level sensor", "0"), header=("part", "quantity"))
     free = workshop.round(calls, tmp_path / "a.html")
+    assert not any("order" in str(one) for one in free["remarks"])
     assert len(free["calls"]) == 6
     assert all(call["steps"] == free["calls"][0]["steps"] for call in free["calls"])
     told = workshop.round(calls, tmp_path / "b.html", stock=stock)["van"]
@@ -90,7 +93,13 @@ def test_a_part_not_in_the_van_costs_a_further_trip(workshop, tmp_path):
     calls = write(tmp_path / "calls.csv", ("2026-11-02", "w/m", "J-7", "", "", "", "won't spin", ""))
     nothing = write(tmp_path / "stock.csv", ("nothing", "0"), header=("part", "quantity"))
     full = workshop.round(calls, tmp_path / "a.html")["calls"][0]["expected"]
-    empty = workshop.round(calls, tmp_path / "b.html", stock=nothing)["calls"][0]["expected"]
+    told = workshop.round(calls, tmp_path / "b.html", stock=nothing)
+    empty = told["calls"][0]["expected"]
+    (remark,) = [str(one) for one in told["remarks"] if "nor in the store: order" in str(one)]
+    assert told["calls"][0]["carry"][0]["part"] in remark
+    without, with_stock = ((tmp_path / name).read_text(encoding="utf-8") for name in ("a.html", "b.html"))
+    assert "neither on the van nor in the store: order" in with_stock
+    assert "nor in the store" not in without
     assert empty["visits"] > full["visits"]
     assert empty["money"] > full["money"]
 
@@ -234,6 +243,24 @@ def test_each_call_prints_on_one_page(browser, planned, tmp_path):
     printed = page.pdf(path=str(tmp_path / "round.pdf"), format="A4")
     page.close()
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == 1 + 8
+
+
+def test_who_has_a_danger_is_rung_first(workshop, tmp_path):
+    calls = write(
+        tmp_path / "calls.csv",
+        CALL,
+        ["2026-11-02", "gas hob", "J-2", "", "", "5", "front burner wont stay lit, faint smell of gas", ""],
+        ["2026-11-02", "gas hob", "J-3", "", "", "5", "will not light", ""],
+        ["2026-11-02", "w/m", "J-4", "", "", "5", "gave me a shock", ""],
+    )
+    told = workshop.round(calls, tmp_path / "round.html")
+    assert [(row["call"], row["cautions"][0]) for row in told["ring_first"]] == [(2, "gas"), (4, "electric shock")]
+    page = (tmp_path / "round.html").read_text(encoding="utf-8")
+    head = page[page.index("<h1>") : page.index('id="van"')]
+    assert head.count("<dt>") == 2 and "touch no switch or plug" in head
+    lines = round_(told, tmp_path / "round.html", Wording())
+    assert lines[0] == "Ring these customers first, today"
+    assert "Smell of gas: touch no switch" in lines[1] and "call 2" in lines[1].lower()
 
 
 def test_the_command_prints_the_van_and_names_the_page(tmp_path):
