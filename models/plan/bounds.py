@@ -132,6 +132,8 @@ class Bounds:
                     first = ranks[:, members].min(axis=1)
                     costs[row[:, 0], first] += before[row[:, 0], first] * shut[:, column]
         handed = np.where(usable, (at.joint * layout.problem.handover) @ layout.cures.T, 0.0)[row, order]
+        if layout.owed.any():
+            handed += gained * layout.owed_before(at.seen)[:, None]
         return order, costs.cumsum(axis=1) + at.handing[:, None] - handed.cumsum(axis=1)
 
     def without_waiting(self, at: At, pending: Floats) -> Floats:

@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.plan.problem import Action, Check, Problem
+from models.plan.problem import Action, Check, Floats, Problem
 
 TINY = 1e-12
+OWED = 3.0  # times a check's money that handing over without it costs more
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
@@ -50,6 +51,8 @@ class Layout:
         Steps that need and do the same to the machine, with their rows; ``row_changes`` (step, row) changes it further.
     first, first_checks, first_bits, first_causes, first_least
         Checks that come before other steps: their number, bit, the causes looked for, and least odds of those.
+    owed
+        Of each check what handing over costs more while it is not made; mostly 0.
     waits
         ``[check that comes first, step]``: whether the step waits for it.
     groups, group_money
@@ -121,7 +124,15 @@ class Layout:
         self.watered = np.array([check.water == "in" for check in checks], dtype=bool)
         logs = [(check.likelihood * np.log(np.maximum(check.likelihood, TINY))).sum(axis=1) for check in checks]
         self.told = np.array(logs).reshape(len(checks), len(self.problem.p))
+        self.owed = np.array([OWED * self._whole(check) for check in checks])
+        self.owed *= [check.name in self.problem.before_handover for check in checks]
         self.check_rows = int((self.step_of < len(checks)).sum())
+
+    def _whole(self, check: Check) -> float:
+        """Money of a check with all that may have to be opened for it."""
+        prices = self.problem.prices
+        opening = sum(prices.openings.get(group, 0.0) for group in check.access)
+        return check.cost + opening + (prices.isolating if check.power == "off" else 0.0)
 
     def _lay_out_bits(self) -> None:
         radix, self.code_of_row = 1, list[int]()
@@ -145,7 +156,7 @@ class Layout:
         seen, done = self.spoilt(self.steps[step].spoils)
         if step < checks:
             check = self.problem.checks[step]
-            seen |= 1 << step
+            seen |= 1 << step | self.spoilt(check.settles.get(check.outcomes[outcome], frozenset()))[0]
             for name in check.rules_out.get(check.outcomes[outcome], ()):
                 done |= self.action_bits.get(name, 0)
         for a in (step - checks, follows):
@@ -208,6 +219,11 @@ class Layout:
         """Actions not done before."""
         usable: Bools = (done[:, None] >> np.arange(len(self.problem.actions))) & 1 == 0
         return usable
+
+    def owed_before(self, seen: Ints) -> Floats:
+        """What handing over costs more because of checks that come before it and are not made."""
+        owed: Floats = self.usable_checks(seen) @ self.owed
+        return owed
 
     def may_look(self, seen: Ints) -> Bools:
         """Which parts may be looked at as they are fitted: those whose own checks are made."""

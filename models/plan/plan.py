@@ -51,6 +51,8 @@ class Node:
         Of an action, whether its part is looked at first, and fitted only if it seems faulty.
     saves
         Of closing up: expected money less than with the best way on without power.
+    owed
+        Of handing over: what its cost holds for checks that should have come before.
     """
 
     do: str
@@ -62,6 +64,7 @@ class Node:
     branches: tuple[tuple[str, float, Node | None], ...] = ()
     is_looked_at: bool = False
     saves: float = 0.0
+    owed: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +193,7 @@ def _gives_up(plan: Plan) -> bool:
 def _idle(plan: Plan) -> set[str]:
     """Checks that change nothing wherever the plan makes them: neither the odds nor what comes next."""
     kept = {first.check for first in plan.problem.first if first.is_strict}
-    kept |= {check.name for check in plan.problem.checks if check.forbids}
+    kept |= {check.name for check in plan.problem.checks if check.forbids} | plan.problem.before_handover
     made = set[str]()
     for node in plan.nodes():
         if node.do == "check":
@@ -205,6 +208,7 @@ def _idle(plan: Plan) -> set[str]:
 def telling(problem: Problem) -> tuple[Check, ...]:
     """Checks that may tell something, were the causes more even; those that come before other steps stay in."""
     named = {first.check for first in problem.first if problem.p @ first.causes >= first.least}
+    named |= problem.before_handover
     even = np.sqrt(problem.p)
     return tuple(
         check
@@ -325,8 +329,10 @@ class _Tree:
         node: Node | None = None
         money, may_look = 0.0, self._may_look(point)
         if masses[count] * share > SMALLEST_REACH or not count:
-            money, p = float(joints[count] @ self.problem.handover), joints[count] / masses[count]
-            node = Node("hand over", -1, masses[count] * share, p, money / masses[count], machines[count])
+            p, owed = joints[count] / masses[count], float(self.layout.owed_before(np.array([point.seen])).item())
+            money = float(joints[count] @ self.problem.handover) + masses[count] * owed
+            cost = money / masses[count]
+            node = Node("hand over", -1, masses[count] * share, p, cost, machines[count], owed=owed)
         for k in reversed(range(count)):
             action, here, left, moved = actions[k], masses[k], masses[k + 1], moves[k]
             money += action.expected(here - left, left, may_look=may_look[order[k]])

@@ -32,6 +32,8 @@ class Check:
         Outcomes after which the machine must not be switched on again.
     rules_out
         Outcome → repairs that are of no use once it was seen: a filter seen clear is not cleared.
+    settles
+        Outcome → checks that tell nothing more once it was seen: a pump that runs has a sound winding.
     """
 
     is_repair: ClassVar[bool] = False
@@ -48,6 +50,7 @@ class Check:
     spoils: frozenset[str] = frozenset()
     forbids: frozenset[str] = frozenset()
     rules_out: Mapping[str, Collection[str]] = field(default_factory=dict)
+    settles: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -145,6 +148,8 @@ class Problem:
         Name of a step that comes first whatever it costs; "" = none.
     first
         Checks that come before other steps.
+    before_handover
+        Checks without which nothing is handed over, where they can be made: without one that costs more than it.
     """
 
     causes: tuple[str, ...]
@@ -156,6 +161,7 @@ class Problem:
     machine: Machine = field(default_factory=Machine)
     due: str = ""
     first: tuple[First, ...] = ()
+    before_handover: frozenset[str] = frozenset()
 
 
 def outcome_seen(machine: Machine, step: Check | Action, outcome: int) -> Machine:

@@ -26,6 +26,7 @@ PROMISING = 0.35  # promise from which on hope goes as far as optimism lets it
 FIRST_SHARE = 0.2  # of the points, for looking behind every first step
 EXTENSION, EXTENSIONS = 0.3, 7  # share of the points, and how often so many more are opened, while the plan
 STALLED = 0.001  # becomes cheaper by more than this share
+WORTH_A_LOOK = 0.02  # least chance of a point where a look that comes before handing over is sought
 FOCUS = 0.05  # points where less than this share of the most may be won wait: they may be out of the plan by then
 
 
@@ -75,7 +76,8 @@ class Search:
         """The call as it stands."""
         joint, state = self.problem.p, self.states.number(self.problem.machine)
         seen, done = self.layout.spoilt(self.problem.machine.spoilt)
-        one = (np.array([x]) for x in (joint.sum(), joint @ self.problem.handover, seen, done, state))
+        handing = joint @ self.problem.handover + joint.sum() * self.layout.owed_before(np.array([seen])).item()
+        one = (np.array([x]) for x in (joint.sum(), handing, seen, done, state))
         at = At(joint[None], *one)
         upper, lower = self.bounds.repairs(at).item(), self.bounds.lowest(at.joint, at.states).item()
         return self._point(joint, at.mass.item(), at.handing.item(), (seen, done, state), (0, 0), upper, lower, 1.0)
@@ -265,6 +267,8 @@ class Search:
         later, then = at.joint[at_row] * layout.factors[row], thens[at_row, row]
         masses, handings = later.sum(axis=1), later @ self.problem.handover
         by_row = np.zeros((len(base), 6, len(layout.step_of)))
+        if layout.owed.any():
+            handings += masses * layout.owed_before(at.seen[at_row] | layout.row_seen[row])
         by_row[at_row, MASS, row], by_row[at_row, HANDING, row] = masses, handings
         by_row[at_row, LOWER, row] = self.bounds.lowest(later, then)
         by_step = np.empty((len(base), 3, len(layout.steps)))
@@ -337,7 +341,7 @@ class Search:
     def ends(self) -> list[Point]:
         """Points where the best plan known goes on to repairs alone, all of them reached from the root.
 
-        Where one of the repairs waits for a check, the point is opened: the plan makes the check.
+        Where one of the repairs, or handing over, waits for a check, the point is opened: the plan makes the check.
         """
         has_moved, known = True, set[int]()
         while has_moved:  # points met on another way may change what is best
@@ -348,6 +352,7 @@ class Search:
                 found = self._ends_from(starts, met)
                 unknown = [point for point in found if not point.is_open and id(point) not in known]
                 starts = self._made_to_look(unknown) if self.layout.first else []
+                starts += self._asked_for_looks([point for point in unknown if not point.is_open])
                 known |= {id(point) for point in unknown}
                 again = {id(point) for point in starts}
                 ends += [point for point in found if id(point) not in again]
@@ -374,6 +379,19 @@ class Search:
             steps = [tail.look if tail.look >= 0 else len(self.problem.checks) + tail.order[0] for _, tail in late]
             self._open([point for point, _ in late], steps)
         return [point for point, _ in late]
+
+    def _asked_for_looks(self, points: Sequence[Point]) -> list[Point]:
+        """Open the points where something may be handed over before it was looked at."""
+        owed = np.flatnonzero(self.layout.owed)
+        likely = [point for point in points if point.mass >= WORTH_A_LOOK] if len(owed) else []
+        if not likely:
+            return []
+        at = self._at(likely)
+        can = self.layout.usable_checks(at.seen) & self.states.checks(at.states)
+        asked = [likely[place] for place in np.flatnonzero(can[:, owed].any(axis=1)).tolist()]
+        if asked:
+            self._open(asked)
+        return asked
 
     def tails(self, points: Sequence[Point]) -> list[Tail]:
         """Plan of repairs alone at each point."""

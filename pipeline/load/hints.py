@@ -171,6 +171,8 @@ def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settin
         "select appliance_kind, complaint, cause, outcome from screened join candidate using (line_no) "
         f"limit {LOOKED_AT}",
     )
+    if rows.size < LEAST_GAINED:
+        return []
     now = _understood(words, rows)
     left = ~now
     may_gain = left.sum() >= LEAST_GAINED and left.mean() >= UNDERSTOOD_BETTER

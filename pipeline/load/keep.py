@@ -84,8 +84,8 @@ def keep_batch(
     records: Records,
     columns_of_file: tuple[str, ...],
     place: Place,
-) -> int:
-    """Write load_batch, raw_record, seen_again and rejected_record; returns the record_id its lines count on from."""
+) -> None:
+    """Write load_batch, raw_record, seen_again and rejected_record."""
     last_record = _records_after(connection, place)
     kept = {
         "batch_id": place.batch,
@@ -109,7 +109,6 @@ def keep_batch(
     )
     make(connection, "raw_record_kept", last=last_record, batch=place.batch)
     make(connection, "seen_again_kept", "rejected_record_kept", batch=place.batch)
-    return last_record
 
 
 def _records_after(connection: duckdb.DuckDBPyConnection, place: Place) -> int:

@@ -166,10 +166,14 @@ class Layout:
             known_names=self.names(),
         )
 
+    def given(self, header: tuple[str, ...]) -> set[str]:
+        """Fields that a column of this header or a constant gives; parts are given by the column of a part too."""
+        given = {f for f, rules in self.columns.items() if any(position(header, r.column) is not None for r in rules)}
+        return given | set(self.constants) | ({"parts"} if "part" in given else set())
+
     def missing(self, header: tuple[str, ...]) -> list[str]:
         """Fields a line cannot do without that no column or constant of this header gives; empty = it fits."""
-        given = {f for f, rules in self.columns.items() if any(position(header, r.column) is not None for r in rules)}
-        given |= set(self.constants)
+        given = self.given(header)
         lacking = [name for name in REQUIRED if name not in given]
         if not given & set(ONE_OF):
             lacking.append(" or ".join(ONE_OF))

@@ -210,6 +210,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     from pipeline.load.hints import another_language, blank_lines, of_batch, without_causes
     from pipeline.load.screen import screen
     from pipeline.load.shape import forms_to_find, shape
+    from pipeline.load.taken_away import remember_held, taken_away
     from pipeline.load.versions import compare
 
     connection = asked.database.connection
@@ -246,9 +247,13 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
         return report
     _compare_with_history(asked, source, report)
     asked.batches.append(place.batch)
-    last_record = keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
+    keep_batch(connection, source, layout, screened, versions, records, columns_of_file, place)
     if place.replaces or versions.loaded:
-        offences = _build(asked, place, last_record)
+        if versions.replaced:
+            remember_held(connection)
+        offences = _build(asked, place)
+        if versions.replaced:
+            report.notes += taken_away(connection, screened.how["lacks"], place.batch)
         report.notes += of_batch(connection, place.batch)
         report.notes += [said(offence) for offence in offences]
     return report
@@ -289,7 +294,7 @@ def _without_lines(lines: int) -> list[str]:
     return [] if lines else ["It holds the names of columns and no line."]
 
 
-def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]:
+def _build(asked: Asked, place: Place) -> list[dict[str, Any]]:
     """Read the new lines into values and terms and build the tables; where lines went out, read all that are held.
 
     Returns what must hold of what was built and does not, as `broken` does.
@@ -303,7 +308,7 @@ def _build(asked: Asked, place: Place, last_record: int) -> list[dict[str, Any]]
         return broken(connection, with_figures=False)
     asked.tell("Reading the words of the new lines …")
     settings = with_currency_held(asked.settings, connection)
-    stage_batch(connection, asked.words, settings, place.batch, last_record)
+    stage_batch(connection, asked.words, settings, place.batch)
     asked.tell("Building the tables …")
     with refreshed(connection, lambda done, of: asked.tell(bar(done, of, "tables"))):
         return broken(connection, with_figures=False)

@@ -30,11 +30,7 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
 
     make(connection, "mask")
     changed: set[str] = set()
-    suspect = " union all ".join(
-        f"select distinct '{column}' as c, {column} as w from line "
-        f"where regexp_matches({column}, {literal(FIRST_LOOK[level])})"
-        for column, level in MASKED.items()
-    )
+    suspect = " union all ".join(_suspect(level, literal(look)) for level, look in FIRST_LOOK.items())
     for rows in batches(connection, suspect):
         for column, written in rows.groupby("c")["w"]:
             masked = mask_contacts(written, level=MASKED[str(column)])
@@ -49,6 +45,13 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
             _keep_masked(connection, held[column], masked, changed, column)
     make(connection, "mask_strictest")
     return changed
+
+
+def _suspect(level: str, look: str) -> str:
+    """SQL of the cells of all columns of a level that a first look finds, each once, with its column: one scan."""
+    columns = [column for column, one in MASKED.items() if one == level]
+    cells = f"select unnest([{', '.join(map(literal, columns))}]) as c, unnest([{', '.join(columns)}]) as w from line"
+    return f"select distinct c, w from ({cells}) where regexp_matches(w, {look})"
 
 
 def _names_customer(column: str) -> str:

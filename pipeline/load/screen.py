@@ -65,6 +65,7 @@ def screen(
         "bare_durations": bare_durations(connection),
         "currency": currency_of(layout),
         "money": money_in_force(settings),
+        "lacks": [field for field in FIELDS if field not in layout.given(header)],
     }
     masked = mask_cells(connection) if settings.mask_contacts else set()
     read_serials(connection, "line")

@@ -56,14 +56,12 @@ def restage(database: Database, words: Words, settings: Settings) -> None:
         sql.rebuild(connection)
 
 
-def stage_batch(
-    connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings, batch_id: int, last_record: int
-) -> None:
+def stage_batch(connection: duckdb.DuckDBPyConnection, words: Words, settings: Settings, batch_id: int) -> None:
     """Add the visits of a new batch to the staged tables, in place of the versions held before.
 
     Reads ``serial_read`` (see `pipeline.load.screen`) and ``fresh`` (see `pipeline.load.versions`), whose lines
-    stand in ``raw_record`` under ``last_record`` + line_no; the caller holds the transaction. Makes ``changed_visit``,
-    from which `sql.refresh` tells what is to be built anew.
+    stand in ``raw_record``; the caller holds the transaction. Makes ``changed_visit``, from which `sql.refresh` tells
+    what is to be built anew.
     """
     several, replaced = connection.execute(
         "select count(*) filter (line_in_visit > 1), count(held_id) from fresh"
@@ -71,12 +69,9 @@ def stage_batch(
     make(connection, "changed_visit")
     if replaced:
         _withdraw(connection, words, batch_id)
-    if several:
+    if several or replaced:
         make(connection, "version_of_batch", batch=batch_id)
         _in_force(connection)
-    elif replaced:
-        make(connection, "line_in_force_of_batch", last=last_record)
-        _read_days(connection, "line_in_force")
     else:
         _read_days(connection, f"(select record_id as visit_id, * from raw_record where batch_id = {batch_id})")
     _stage(connection, words, settings)
@@ -104,8 +99,13 @@ def _withdraw(connection: duckdb.DuckDBPyConnection, words: Words, batch_id: int
 
 
 def _in_force(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make view ``visit_text``: one row a visit, its fields as text, from the lines of ``version_in_force``."""
-    make(connection, "line_in_force")
+    """Make view ``visit_text``: one row a visit, its fields as text, from the lines of ``version_in_force``.
+
+    What the file of a version has no column for stays as an earlier version said it.
+    """
+    make(connection, "line_in_force", "version_earlier")
+    if connection.execute("select 1 from version_earlier limit 1").fetchall():
+        make(connection, "batch_reading", "line_in_force_kept")
     (several,) = connection.execute("select count(*) from line_in_force where line_in_visit > 1").fetchall()[0]
     if several:
         make(connection, "line_in_force_joined")

@@ -70,7 +70,7 @@ def visit(at: str) -> flask.Response:
         endings=ENDINGS,
         done=[_did(event) for event in visit.events],
         outcome=visit.outcome,
-        cause=record_line(visit, Call(**kept["call"]))["cause"],
+        causes=[(name, name) for name in visit.may_have_been(now)],
         no_cause=NO_CAUSE,
         after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
         number=kept["number"],
@@ -99,14 +99,14 @@ def record(at: str) -> flask.Response:
     """Keep the finished visit in the record file, then load it; a second press of the button adds nothing."""
     kept = _kept(at)
     form, path = flask.request.form, library().kept(RECORD)
-    asked = ("job_no", "minutes", "cause", "ordered", "photos")
+    asked = ("job_no", "minutes", "cause", "cause_own", "ordered", "photos")
     given = {name: form.get(name, "").strip()[:LONGEST_FIELD] for name in asked}
     visit, _, _ = _now(kept)
     if not visit.outcome:
         raise UsageError("This visit has not ended yet.", "Go back to it and press how it ended.")
     if given["minutes"] and number(given["minutes"]) is None:
         raise UsageError("The minutes must be a whole number.", "Go back and write them in digits, such as 45.")
-    visit.cause, visit.ordered = given["cause"], given["ordered"]
+    visit.cause, visit.ordered = given["cause_own"] or given["cause"], given["ordered"]
     line = record_line(visit, Call(**kept["call"]))
     line |= {"job_no": given["job_no"] or kept["number"], "minutes": given["minutes"], "photos": given["photos"]}
     with library().writing:

@@ -157,6 +157,28 @@ class Library:
 
             return while_unchanged(workshop.database, ("call", *sorted(call.items()), *self.made_of(workshop)), made)
 
+    def dangers(self, calls: Sequence[dict[str, str]]) -> list[list[str]]:
+        """Of each call what to ring its customer with before the round, in full; nothing of a call of no kind."""
+        from pipeline.visit.dangers import ring_first
+        from pipeline.visit.read_call import read_questions
+        from pipeline.words.appliance import about
+
+        with self.opened() as workshop:
+            words, database = workshop.words, workshop.database
+
+            def made() -> list[list[str]]:
+                known = [call for call in calls if call["kind"]]
+                read = iter(read_questions(words, database, [Call(**call) for call in known]))
+                asked = [next(read) if call["kind"] else None for call in calls]
+                trades = [about(words, one.kind) if one else None for one in asked]
+                return [
+                    [trade.cautions[name] for name in ring_first(one, trade)] if one and trade else []
+                    for one, trade in zip(asked, trades, strict=True)
+                ]
+
+            told = tuple(tuple(sorted(call.items())) for call in calls)
+            return while_unchanged(database, ("dangers", told, *self.made_of(workshop)), made)
+
     def prepare(self, calls: Sequence[dict[str, str]]) -> None:
         """Answer calls that will be asked about, one after the other beside the pages, before anybody does.
 

@@ -152,8 +152,10 @@ def today() -> flask.Response:
     """The day's calls, without whose they are."""
     listed = [call for call in calls(library().kept(CALLS)) if call["appliance_kind"]]
     asks = [asked_of({**call, "serial": ""}) for call in listed]
+    dangers = library().dangers(asks)
     library().prepare(asks)
-    return page("today.html", calls=[{name: call[name] for name in SHOWN} for call in listed], asks=asks)
+    shown = [{name: call[name] for name in SHOWN} for call in listed]
+    return page("today.html", calls=shown, asks=asks, dangers=dangers)
 
 
 @door.post("/out")

@@ -26,11 +26,13 @@ def day() -> flask.Response:
     unread, place = flask.request.args.get("unread", "").splitlines(), library().kept(CALLS)
     held = calls(place)
     asks = [asked_of(call) for call in held]
+    dangers = library().dangers(asks)
     library().prepare(asks)
     return page(
         "tomorrow.html",
         calls=held,
         asks=asks,
+        dangers=dangers,
         file=place.name,
         typed=TYPED,
         kinds=library().kinds(),

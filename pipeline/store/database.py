@@ -29,6 +29,7 @@ from pipeline.store.beside import (
 from pipeline.store.connect import Patience, connect
 from pipeline.store.lock import Turn
 from pipeline.store.scratch import Scratch
+from pipeline.store.unchanged import while_unchanged
 from pipeline.store.unusable import OF_THE_SYSTEM, is_damage, open_already, unusable
 from pipeline.store.up_to_date import Found, build_todays, copy_of, found_in
 
@@ -148,7 +149,7 @@ class Database:
         database = cls._opened(path, wait, read_only=read_only)
         try:
             _fence(database)
-            found = found_in(database.connection, path)
+            found = while_unchanged(database, "tables", lambda: found_in(database.connection, path))
             if not found.is_current and not read_only:
                 database._bring_up_to_date(found)
         except duckdb.Error as fault:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -136,7 +137,15 @@ def round_(planned: dict[str, Any], out: Path, wording: Wording) -> list[str]:
     ]
     head = wording.tell("round.written", calls=sentence("round.calls", n=len(planned["calls"])), page=Written(str(out)))
     heads = [wording.say(f"round.head_{name}") for name in ("part", "use", "carry")]
-    return [head, *map(safe, (*left, *map(wording.told, planned["remarks"]))), *table(heads, van)]
+    ring = [f"! {_ring(row, wording)}" for row in planned["ring_first"]]
+    ring = [wording.say("round.ring"), *ring, ""] if ring else []
+    return [*ring, head, *map(safe, (*left, *map(wording.told, planned["remarks"]))), *table(heads, van)]
+
+
+def _ring(row: Mapping[str, Any], wording: Wording) -> str:
+    """A call whose customer is rung before the round begins, with what to say."""
+    call = wording.tell("round.ring_call", call=Written(str(row["call"])), kind=row["kind"], cautions=row["cautions"])
+    return f"{call}. {' '.join(map(wording.told, row['texts']))}"
 
 
 def status(told: dict[str, Any]) -> list[str]:

@@ -34,7 +34,6 @@ from reports.render.wording import (
 )
 
 NEARLY_SURE = 0.995  # from here on a percentage would be written as a certainty
-MOST_LINES = 20
 GENERAL = ("moving parts", AFTER_EVERY_REPAIR, ALWAYS)  # hold for every machine: they stand last
 SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
 
@@ -221,9 +220,9 @@ class Answer(Shown):
         return in_language(self.costs.settings.locale, self.currency)
 
     def lines(self) -> list[str]:
-        """At most 20 lines for a terminal: what is likely, what to do, what to carry, what may hurt.
+        """Lines for a terminal: what is likely, what to do, what to carry, what may hurt; a line each caution.
 
-        What was said that can hurt stands first, a line each; of the other cautions those that do not fit share lines.
+        What was said that can hurt stands first.
         """
         tell, told = self.wording.tell, self.wording.told
         head = [tell("answer.head", asked=said(self.question), note=self.note)]
@@ -241,7 +240,7 @@ class Answer(Shown):
         first = [name for name in names if self.is_referred or name in self.alarms]
         danger = [_caution(self, name) for name in first]
         rest = [_caution(self, name) for name in names if name not in first]
-        shown = [*danger, *above, *_in_lines(rest, MOST_LINES - len(above) - len(danger))]
+        shown = [*danger, *above, *rest]
         return [safe(line).replace("\n", " ") for line in shown]
 
 
@@ -412,22 +411,3 @@ def _quote(answer: Answer) -> str:
 def _caution(answer: Answer, name: str) -> str:
     told = answer.wording.told
     return f"! {told(answer.caution_title(name))}: {told(answer.trade.cautions[name])}"
-
-
-def _in_lines(texts: Sequence[str], room: int) -> list[str]:
-    """Cautions in at most ``room`` lines, none of them much longer than the others."""
-    longest = max((len(text) for text in texts), default=0)
-    while len(packed := _packed(texts, longest)) > max(room, 1):
-        longest += 1
-    return packed
-
-
-def _packed(texts: Sequence[str], longest: int) -> list[str]:
-    """Texts in order, as many to a line as fit."""
-    lines: list[str] = []
-    for text in texts:
-        if lines and len(lines[-1]) + 1 + len(text) <= longest:
-            lines[-1] += f" {text}"
-        else:
-            lines.append(text)
-    return lines

@@ -93,14 +93,14 @@ def circumstances(question: Question, trade: Trade, advice: Sequence[AdviceRow] 
 
 
 def _first(question: Question, trade: Trade) -> tuple[str, ...]:
-    """Checks that what is told asks for before all else; where the fault was measured, no test looks for it again."""
-    is_measured = not (trade.unsafe & trade.decisive).isdisjoint(question.findings.items()) or burnt(question.findings)
-    seen = set(question.findings.items())
-    told = [
-        one
-        for one in hazards(question, trade).values()
-        if not (one.is_off and is_measured) and seen.isdisjoint(one.seen)
-    ]
+    """Checks that what is told asks for before all else; where the fault was measured, no test looks for it again.
+
+    What another danger was told to be is no measuring: beside a melted plug a smell is still looked for inside.
+    """
+    seen, known = set(question.findings.items()), hazards(question, trade).values()
+    measured = seen.difference(*(one.seen for one in known))
+    is_measured = not (trade.unsafe & trade.decisive).isdisjoint(measured) or burnt(dict(measured))
+    told = [one for one in known if not (one.is_off and is_measured) and seen.isdisjoint(one.seen)]
     return tuple(dict.fromkeys(name for one in told for name in one.first))
 
 

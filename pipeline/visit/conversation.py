@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from pipeline.words.appliance import Trade
     from reports.render.wording import Wording
 
+LETTERS = "abcd"  # no keys of a visit: one pressed once too often names no cause
 Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
@@ -82,7 +83,7 @@ def run(
     if not visit.outcome and visit.events:
         talk.tell(talk.wording.say("visit.broken_off" if begun is not None else "visit.lost"))
     if visit.outcome and now.visit is not None:
-        _say_what_it_was(visit, now, talk)
+        _say_what_it_was(visit, now, words, talk)
     written = record_line(visit, call)
     if visit.outcome:
         _end(visit, written, record, settings.window_days, talk)
@@ -109,7 +110,7 @@ class _Talk:
 
     def left_open(self, name: str, **values: Any) -> str:
         """Ask what may be left open: "" too where no more is typed, or a key of the visit is pressed once more."""
-        answer = self.asked(name, **values)
+        answer = self.asked(name, **{gap: self.wording.told(value) for gap, value in values.items()})
         return "" if PRESSED.fullmatch(answer.lower()) else answer
 
 
@@ -167,24 +168,42 @@ def _end(visit: Visit, written: dict[str, str], record: Path | None, window_days
         talk.tell(talk.wording.tell("visit.learned", days=window_days, day=day))
 
 
-def _say_what_it_was(visit: Visit, now: Answer, talk: _Talk) -> None:
-    """Ask what no key tells: what it really was, and which part was ordered."""
+def _say_what_it_was(visit: Visit, now: Answer, words: Words, talk: _Talk) -> None:
+    """Ask what no key tells: what it really was, and which part was ordered; who only presses Enter says nothing."""
     if visit.outcome not in NO_CAUSE:
-        known = record_line(visit, Call("")).get("cause") or ""
-        name = "visit.really_else" if known else "visit.really"
-        visit.cause = _named(talk, name, known) or known
+        visit.cause = _named(visit.may_have_been(now), words, visit.asked.kind, talk)
     if visit.outcome == "part needed":
         visit.ordered = talk.left_open("visit.ordered")
 
 
-def _named(talk: _Talk, name: str, known: str) -> str:
-    """Ask for a cause, three times at most: a number or a single letter names none; "" = left open."""
+def _named(causes: Sequence[str], words: Words, kind: str, talk: _Talk) -> str:
+    """Ask for a cause, three times at most: one of those offered by its letter, or in words; "" = left open.
+
+    What no list knows as a cause is told, and asked for once more.
+    """
+    letters = dict(zip(LETTERS, causes, strict=False))
+    offered = [sentence("visit.ending", number=Written(one), how=cause) for one, cause in letters.items()]
     for _ in range(3):
-        given = talk.left_open(name, cause=talk.wording.told(known))
-        if not given or sum(map(str.isalpha, given)) > 1:
-            return given
+        given = talk.left_open("visit.really", causes=offered)
+        if given.lower() in letters or not given:
+            return letters.get(given.lower(), "")
+        if sum(map(str.isalpha, given)) > 1:
+            break
         talk.tell(talk.wording.tell("visit.no_cause", text=Written(shown(given))))
-    return ""
+    else:
+        return ""
+    if _is_listed(words, given, kind):
+        return given
+    talk.tell(talk.wording.tell("visit.own_cause", text=Written(shown(given))))
+    again = talk.left_open("visit.own_cause_again", causes=offered)
+    return letters.get(again.lower(), again if sum(map(str.isalpha, again)) > 1 else given)
+
+
+def _is_listed(words: Words, cause: str, kind: str) -> bool:
+    import pandas as pd
+
+    read = words.match("cause", pd.Series([cause], dtype="str"), pd.Series([kind], dtype="str"))
+    return bool(read["is_understood"].iloc[0])
 
 
 def _minutes(talk: _Talk) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from pipeline.words.burnt import only_smelt
 from pipeline.words.vocabulary import plain
 from reports.render.wording import Finding, Written, sentence, value_of
 
@@ -29,6 +30,10 @@ def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[s
     known = list(words.finding_rules.values)
     for text in found:
         read = words.find_findings(_column(text), _column(kind))
+        is_smelt = [
+            only_smelt(text, f"{name}={value}") for name, value in zip(read["finding"], read["value"], strict=True)
+        ]
+        read = read.loc[[not one for one in is_smelt]]
         if read.empty:
             strange.append(text)
         for finding, value in zip(read["finding"], read["value"], strict=True):

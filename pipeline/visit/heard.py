@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from pipeline.words.beside import beside_complaints, tells_state
-from pipeline.words.burnt import burnt
+from pipeline.words.burnt import burnt, only_smelt
 from pipeline.words.readings import is_earth_reading
 
 if TYPE_CHECKING:
@@ -28,9 +28,9 @@ _AFFIRMS = re.compile(
 _DENIES = re.compile(r"\b(?:not?|never|\w+n'?t|cannot|stopped|nicht|kein\w*|ohne)\b", re.IGNORECASE)
 _CODE = re.compile(r"\b(?:codes?|err(?:or)?|fehler\w*|lamps?|lampen?|leds?|display|shows?|zeigt)$", re.IGNORECASE)
 _LONGEST_NAME = 3  # words of a finding's name, as they stand before a colon
-COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = (
-    "complaint", "denied", "finding", "told", "code", "says nothing", "not understood"
-)  # fmt: skip
+HOW = ("complaint", "denied", "finding", "told", "code", "says nothing", "not understood")
+"""How a piece can be taken; every language has words for each."""
+COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = HOW
 STATES = frozenset({"noisy", "ice build-up", "does not clean", "stops early", "trips supply", "cuts out"})
 """Complaints that are only the state of a thing where it is named and something else is complained of."""
 SAYS_TOO = {"does not drain": "water left", "leaks": "where it leaks"}
@@ -213,7 +213,8 @@ def _beside(
     if spared and not any(seen):
         left = beside_complaints(words, piece, kind)
         seen = _found(words, [one.text for one in left], kind)
-    for rest, found in zip(left, seen, strict=True):
+    for rest, taken in zip(left, seen, strict=True):
+        found = [one for one in taken if not only_smelt(piece, one)]
         if found:
             told.append(Heard(rest.text, FINDING, tuple(found)))
             complaints = [one for one in complaints if one not in spared] or complaints
@@ -233,7 +234,8 @@ def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
     rules = words.finding_rules
     for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
         is_listed = value in rules.values.get(name, ()) and rules.holds_for(name, kind)
-        if is_listed or (name in words.part_names and burnt({name: value})):
+        is_burnt = name in words.part_names and burnt({name: value})
+        if (is_listed or is_burnt) and not only_smelt(pieces[piece], f"{name}={value}"):
             found[piece].append(f"{name}={value}")
     return found
 

@@ -75,6 +75,7 @@ def odds_of(
         for cause, p in causes.items()
         if cause in of_kind
     }
+    kept = _weighed(kept, question, trade, evidence, model)
     total = sum(kept.values())
     strange = strange if total else 1.0
     kept, strange = _brought(kept, strange, trade, question.symptoms)
@@ -89,6 +90,25 @@ def odds_of(
     scaled = {cause: p / total * (1 - strange) for cause, p in kept.items()}
     order = sorted(scaled.items(), key=lambda row: (-row[1], row[0]))
     return Odds(dict(order), strange, name, note if name else None, model.width)
+
+
+def _weighed(
+    causes: dict[str, float], question: Question, trade: Trade, evidence: Evidence, model: CauseModel
+) -> dict[str, float]:
+    """Odds once findings that no job of the model showed are weighed by the word lists."""
+    from models.causes.features import FINDING
+
+    known = {column.name: set(column.values) for column in model.columns}
+    cards = [card for card in trade.checks if card.finding in question.findings]
+    total = sum(causes.values())
+    for card in cards:
+        value = question.findings[card.finding]
+        if value in card.values and value not in known.get(FINDING + card.finding, ()):
+            chances = evidence.of_kind.likelihoods.of(card.finding, card.values, list(causes))
+            told = chances[:, card.values.index(value)]
+            causes = {cause: p * float(chance) for (cause, p), chance in zip(causes.items(), told, strict=True)}
+    scale = total / (sum(causes.values()) or 1.0)
+    return {cause: p * scale for cause, p in causes.items()}
 
 
 def _is_out(cause: str, trade: Trade, question: Question) -> bool:

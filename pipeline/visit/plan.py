@@ -20,6 +20,7 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
+from pipeline.visit.signs import AT_HAND
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE, is_handed_on
 from pipeline.words.tested_again import is_earth_fault_beside
 from reports.render.wording import Finding, Sentence, Several, sentence, several, value_of
@@ -41,6 +42,7 @@ HAND_BACK = "tested again and good: try it out, then end the visit"
 LONGER_VISIT = "book a longer visit"
 STANDS_OUT = 0.3
 SMALLEST_ODDS = 0.004
+LEAST_RISE = 0.05  # of a cause's odds, for an answer to be told by it
 # what carrying a part costs, whatever its price: it is picked, takes a place, and comes back
 CARRY_MONEY = 1.5
 
@@ -142,6 +144,14 @@ class VisitPlan:
         found = {self.checks[node.step].finding: outcome} if node.do == "check" else {}
         return is_earth_fault_beside(self.trade, found, self.call.complaints)
 
+    def settled(self, node: Node, outcome: str) -> tuple[str, ...]:
+        """Causes of the kind that a reading settles though this plan has none of them: an element measured to earth."""
+        finding, trade = self.checks[node.step].finding, self.trade
+        if (finding, outcome) not in trade.unsafe & trade.decisive:
+            return ()
+        shown = [c for c in trade.repairs if trade.stated.get((c, finding), {}).get(outcome, 0.0) >= AT_HAND]
+        return () if set(shown) & set(self.plan.problem.causes) else tuple(shown)
+
     def at(self, node: Node) -> VisitPlan:
         """What is left of the plan at one of its points; minutes and money are those still ahead."""
         minutes, money, visits = self.ahead[node]
@@ -207,17 +217,20 @@ class VisitPlan:
         led = [
             (value_of(finding, outcome), chance, after) for outcome, chance, after in node.branches if after is not None
         ]
-        meaning: dict[str, tuple[Sentence, Sentence | str]] = {}
-        faults = {value_of(finding, value) for value, _, _ in node.branches if self.is_earth_fault(node, value)}
+        meaning: dict[str, tuple[Sentence | str, Sentence | str]] = {}
+        values = [value for value, _, _ in node.branches]
+        faults = {value_of(finding, value) for value in values if self.is_earth_fault(node, value)}
+        others = {value_of(finding, value): found[0] for value in values if (found := self.settled(node, value))}
         for outcome, _, after in sorted(led, key=lambda branch: -branch[1]):
             is_fault = outcome in faults
-            cause = ASK_AGAIN if is_fault else self._likeliest(after)[0]
-            means = sentence("answer.earth_fault_first") if is_fault else self._leading(after)
+            cause = ASK_AGAIN if is_fault else others.get(outcome, self._likeliest(after)[0])
+            means = sentence("answer.earth_fault_first") if is_fault else others.get(outcome) or self._leading(after)
             leading, outcomes = meaning.get(cause, (means, ""))
             meaning[cause] = leading, sentence("answer.either", first=outcomes, other=outcome) if outcomes else outcome
         if len(meaning) == 1:
             told = [
-                sentence("answer.means", outcomes=outcome, leading=self._leading(after)) for outcome, _, after in led
+                sentence("answer.means", outcomes=outcome, leading=self._rising(node, after))
+                for outcome, _, after in led
             ]
         else:
             told = [sentence("answer.means", outcomes=either, leading=leading) for leading, either in meaning.values()]
@@ -226,6 +239,13 @@ class VisitPlan:
     def _likeliest(self, node: Node) -> tuple[str, float]:
         place = int(node.p.argmax())
         return self.plan.problem.causes[place], float(node.p[place])
+
+    def _rising(self, before: Node, node: Node) -> Sentence:
+        """The cause whose odds an answer raises most, where the likeliest is the same for all of them."""
+        place = int((node.p - before.p).argmax())
+        if place == int(node.p.argmax()) or node.p[place] - before.p[place] < LEAST_RISE:
+            return self._leading(node)
+        return sentence("answer.rises", cause=self.plan.problem.causes[place], chance=float(node.p[place]))
 
     def _leading(self, node: Node) -> Sentence:
         cause, chance = self._likeliest(node)
@@ -323,9 +343,10 @@ def plan_visit(
     acts = tuple(act for act in worth_trying(costs, kept, call, stays_off=stays_off) if act.name not in tried)
     carry = carry_list(kept, acts, costs, stock)
     in_van = {row.part for row in carry if row.worth_it or row.on_van} if carried is None else set(carried)
-    checks = tuple(card for card in costs.trade.checks if card.finding not in seen)
+    known = {*seen, *costs.trade.with_implied(call.findings)}
+    checks = tuple(card for card in costs.trade.checks if card.finding not in known)
     plan = make_plan(problem(costs, kept, checks, acts, machine or Machine(), in_van, call))
-    ahead = _ahead(plan, costs, acts, in_van)
+    ahead = _ahead(plan, costs, acts, in_van, call)
     minutes, money, visits = ahead[plan.root]
     minutes, money, visits = minutes + costs.besides, money + costs.besides * costs.rate, visits + 1
     made = {check.name for check in plan.problem.checks}
@@ -399,12 +420,16 @@ def minutes_of(plan: Plan, node: Node, costs: Costs, acts: Sequence[Act]) -> flo
 
 
 def _ahead(
-    plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[str]
+    plan: Plan, costs: Costs, acts: Sequence[Act], in_van: Collection[str], call: Circumstances
 ) -> dict[Node, tuple[float, float, float]]:
     """Minutes, money and further visits expected from each point of a plan on, further trips included."""
+    from pipeline.visit.problem import handed_over_in_vain
+
     ahead: dict[Node, tuple[float, float, float]] = {}
-    trust: dict[Node, float] = {}  # what the plan gives to spare a part fitted in vain: no money
+    trust: dict[Node, float] = {}  # what the plan gives to spare work in vain: no money
     trip_minutes = costs.settings.trip_minutes + ARRIVAL_MINUTES
+    money_of = handed_over_in_vain(costs, dict(zip(plan.problem.causes, plan.problem.p.tolist(), strict=True)), call)
+    in_vain_of = [money_of[cause] for cause in plan.problem.causes]
     for node in reversed(list(plan.nodes())):
         after = [(chance, then) for _, chance, then in node.branches if then is not None]
         minutes, visits = (sum(chance * ahead[then][k] for chance, then in after) for k in (0, 2))
@@ -412,6 +437,7 @@ def _ahead(
         own = minutes_of(plan, node, costs, acts)
         if node.do == HAND_OVER:
             minutes, visits = HANDOVER_MINUTES + trip_minutes, 1.0
+            spared = float(node.p @ in_vain_of) + node.owed
         elif node.do != "act":
             minutes += own
         else:

@@ -65,11 +65,13 @@ def _row(visit: VisitPlan, node: Node, smallest: float) -> dict[str, Any]:
 
 
 def _danger(visit: VisitPlan, node: Node, outcome: str) -> dict[str, Any] | None:
-    """What to do where what is seen changes everything: something burnt, or an earth fault; None where it does not."""
+    """What to do where what is seen changes everything: an earth fault, something burnt, another cause; or None."""
     if visit.is_earth_fault(node, outcome):
         return _earth_fault(visit)
     if what := burnt({visit.checks[node.step].finding: outcome}):
-        return _burnt(visit, node, what)
+        return _put_right(visit, node, {cause for one in what for cause in put_right(visit.trade, one)})
+    if settled := visit.settled(node, outcome):
+        return _put_right(visit, node, set(settled))
     return None
 
 
@@ -82,9 +84,8 @@ def _earth_fault(visit: VisitPlan) -> dict[str, Any]:
     return _ends_with(visit, [*steps, mend, repeat_test(cards["insulation"])])
 
 
-def _burnt(visit: VisitPlan, node: Node, what: tuple[str, ...]) -> dict[str, Any]:
-    """Put the burnt part right by the likeliest of the repairs that do; no other repair."""
-    right = {cause for one in what for cause in put_right(visit.trade, one)}
+def _put_right(visit: VisitPlan, node: Node, right: set[str]) -> dict[str, Any]:
+    """Put what was seen burnt or to earth right by the likeliest of the repairs that do; no other repair."""
     odds = dict(zip(visit.plan.problem.causes, node.p.tolist(), strict=True))
     causes = sorted(right & visit.trade.repairs.keys(), key=lambda cause: (-odds.get(cause, 0.0), cause))
     acts = visit.costs.acts(causes)[:1]

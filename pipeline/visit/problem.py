@@ -23,21 +23,24 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
+from pipeline.visit.signs import SEEN_BY_ANYONE
 from pipeline.words.burnt import burnt, put_right
 
 if TYPE_CHECKING:
-    from pipeline.words.appliance import CheckCard
+    from pipeline.words.appliance import CheckCard, Trade
 
 # common practice, no source
 STRANGE_FAULT_MINUTES = 90.0  # to search further where the fault is none of those listed
 ADVISE = "advise"  # stands in the name of a repair that tells the customer something, first in one that does no more
 # most odds of other causes that would show the same, for what is seen to be put right at once: without and with a part
-NOT_ELSEWHERE, NO_OTHER = 0.3, 0.03
-# least chance that what anyone can see shows a cause, and least odds of such causes, for which parts and panels wait
-SEEN_BY_ANYONE = 0.5
-WORTH_A_GLANCE = 0.05
+NOT_ELSEWHERE, NO_OTHER = 0.6, 0.03
+WORTH_A_GLANCE = 0.05  # least odds of causes that anyone can see, for which parts and panels wait
+LIGHT_MINUTES = 8.0  # of a look that comes before handing over
+MAINS = "fixed wiring"  # caution of a look at socket and breaker
+LEAST_REFERRED = 0.05  # least odds of causes for licensed people, for a plan to end in a referral
 NEEDS_POWER = "powered"  # caution of a repair that only a running machine makes: suds are rinsed out
 LEAST_SHOWN = 0.01  # least odds of what a check shows, or a repair without a check cures, for it to be a step
+LEAST_ELSEWHERE = 0.05  # such odds of a cause that the lists do not give for the complaint
 LEAST_ADVISED = 0.05  # such odds of what is cured by telling the customer something, where no check shows it
 SURELY = 0.97  # chance from which on a cause always shows so
 COMES_AND_GOES = 0.5  # chance that a fault that comes and goes does not show when it is looked for
@@ -90,7 +93,16 @@ def problem(
     groups = sorted(machine.opened.union(*accesses))
     handover = np.array([put.handover(cause) for cause in put.causes])
     return Problem(
-        put.causes, put.p, tuple(looks), tuple(repairs), handover, _prices(costs, groups), machine, due, tuple(first)
+        put.causes,
+        put.p,
+        tuple(looks),
+        tuple(repairs),
+        handover,
+        _prices(costs, groups),
+        machine,
+        due,
+        tuple(first),
+        put.before_handover(checks),
     )
 
 
@@ -105,6 +117,22 @@ def _prices(costs: Costs, groups: Sequence[str]) -> Prices:
     )
 
 
+def handed_over_in_vain(costs: Costs, odds: Mapping[str, float], call: Circumstances) -> dict[str, float]:
+    """Cause → what the plan gives, beside money told, not to hand it over in vain.
+
+    In vain is a person licensed for the refrigerant circuit called for what a check without power shows.
+    """
+    trade, signs = costs.trade, costs.signs
+    may_refer = sum(p for cause, p in odds.items() if trade.is_licensed(cause)) >= LEAST_REFERRED
+    shown = {c for c in odds if may_refer and not trade.is_licensed(c) and is_of(trade, c, call) and signs.own_check(c)}
+    return {cause: IN_VAIN_MONEY if cause in shown else 0.0 for cause in (*odds, NONE_OF_THESE)}
+
+
+def is_of(trade: Trade, cause: str, call: Circumstances) -> bool:
+    """Whether a cause is one of what is complained of; one of own words may be of anything."""
+    return cause not in trade.repairs or any(cause in trade.shares.get(one, ()) for one in call.complaints)
+
+
 class _Put:
     """A call with its odds and repairs."""
 
@@ -114,6 +142,7 @@ class _Put:
         self.causes = (*odds, NONE_OF_THESE)
         p = np.array([*odds.values(), max(1.0 - sum(odds.values()), 1e-6)])
         self.p: Floats = p / p.sum()
+        self.in_vain = handed_over_in_vain(costs, odds, call)
         self.every = np.ones(len(self.causes), dtype=bool)
         seen_is_sure = self.trade.decisive.isdisjoint(call.findings.items())
         self.look_tells = not call.is_intermittent and seen_is_sure
@@ -134,6 +163,7 @@ class _Put:
             card.water,
             self.clears(card) if follow_at_once else {},
             rules_out=self.rules_out(card),
+            settles=self.settles(card),
             forbids=frozenset(value for value in card.values if (card.finding, value) in self.trade.unsafe),
         )
 
@@ -161,11 +191,12 @@ class _Put:
 
     def telling(self, checks: Sequence[CheckCard]) -> list[CheckCard]:
         """Checks in which a cause shows, by the word lists or in enough jobs; chance alone makes no step."""
-        asked = {*self.call.first, *self.call.looks_first.values()}
+        asked = {*self.call.first, *self.call.looks_first.values(), *self.before_handover(checks)}
         return [card for card in checks if card.name in asked or self._shown_in(card) >= LEAST_SHOWN]
 
     def _shown_in(self, card: CheckCard) -> float:
-        return sum(p for cause, p in self.odds.items() if self.signs.shows(cause, card))
+        shown = [(cause, p) for cause, p in self.odds.items() if self.signs.shows(cause, card)]
+        return sum(p for cause, p in shown if p >= LEAST_ELSEWHERE or is_of(self.trade, cause, self.call))
 
     def _chance(self, act: Act) -> float:
         return sum(self.odds.get(cause, 0.0) for cause in act.cures)
@@ -198,9 +229,10 @@ class _Put:
         found = [name for card in self.trade.checks if (name := self.clears(card).get(seen.get(card.finding, "")))]
         for what in burnt(seen):
             right = [act.name for act in self.acts if not put_right(self.trade, what).isdisjoint(act.cures)]
-            found += right if len(right) == 1 else []  # of a motor or pump nobody knows yet which
+            found += right if len(right) == 1 else []
         chance = {act.name: self._chance(act) for act in self.acts}
-        found = found or list(chance) if burnt(seen) else found
+        if burnt(seen) and not found:  # of a motor or pump nobody knows yet which
+            found = list(chance)
         return max(found, key=lambda name: chance[name], default="")
 
     def rules_out(self, card: CheckCard) -> dict[str, set[str]]:
@@ -223,6 +255,15 @@ class _Put:
                 for value in set(card.values) - faulty:
                     ruled[value].add(act.name)
         return ruled
+
+    def settles(self, card: CheckCard) -> dict[str, frozenset[str]]:
+        """Outcome of a check → checks that tell nothing more then."""
+        implied = {value: self.trade.implied.get((card.finding, value), {}) for value in card.values}
+        return {
+            value: frozenset(other.name for other in self.trade.checks if other.finding in findings)
+            for value, findings in implied.items()
+            if findings
+        }
 
     def _needs_usual(self, act: Act, card: CheckCard) -> bool:
         """Whether every cause of a repair surely shows the usual value: a tub that can be opened."""
@@ -258,7 +299,10 @@ class _Put:
         return [First(act.looked_at_by, frozenset({act.name}), self.every) for act in acts]
 
     def glances(self, checks: Sequence[CheckCard], acts: Sequence[Act]) -> list[First]:
-        """What anyone can see or turn comes before any panel and any repair but those of what is seen so."""
+        """What anyone can see or turn comes before any panel and any repair but those of what is seen so.
+
+        Whether there is mains comes before all that needs power.
+        """
         shown = {
             card.name: np.array([self.signs.shown(cause, card)[1] >= SEEN_BY_ANYONE for cause in self.causes])
             for card in checks
@@ -267,11 +311,28 @@ class _Put:
         seen = {c for found in shown.values() for c, is_seen in zip(self.causes, found, strict=True) if is_seen}
         later = frozenset(act.name for act in acts if act.parts or not seen.issuperset(act.cures))
         later |= frozenset(card.name for card in checks if card.access)
+        mains = {card.name for card in checks if card.is_for_anyone and MAINS in card.cautions}
+        powered = {card.name for card in checks if card.power == "needed"} - mains
         return [
-            First(name, later - {name}, found, WORTH_A_GLANCE)
+            First(name, later - {name} | (powered if name in mains else frozenset()), found, WORTH_A_GLANCE)
             for name, found in shown.items()
             if self.p @ found >= WORTH_A_GLANCE
         ]
+
+    def before_handover(self, checks: Sequence[CheckCard]) -> frozenset[str]:
+        """Light looks without which nobody else is called.
+
+        What anyone can see without power; and, before a person licensed for the refrigerant circuit comes, what shows
+        that it is the circuit: nobody is called for a compressor that nobody has felt.
+        """
+        of_call = [cause for cause in self.odds if is_of(self.trade, cause, self.call)]
+        licensed = [c for c in of_call if self.trade.is_licensed(c) and self.odds[c] >= LEAST_REFERRED]
+
+        def shows_any(card: CheckCard) -> bool:
+            causes = of_call if card.is_for_anyone and card.power != "needed" else licensed
+            return any(self.signs.shown(cause, card)[1] >= SEEN_BY_ANYONE for cause in causes)
+
+        return frozenset(c.name for c in checks if not c.access and c.minutes <= LIGHT_MINUTES and shows_any(c))
 
     def handover(self, cause: str) -> float:
         """Money of handing over under a cause, the repair itself included."""
@@ -281,4 +342,4 @@ class _Put:
         usual = sorted(act.minutes * self.rate + act.price for act in self.acts)
         search = HANDOVER_MINUTES if cured else STRANGE_FAULT_MINUTES
         repair = min(cured) if cured else (usual[len(usual) // 2] if usual else OWN_REPAIR_MINUTES * self.rate)
-        return self.costs.trip + search * self.rate + repair
+        return self.costs.trip + search * self.rate + repair + self.in_vain[cause]

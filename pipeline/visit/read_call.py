@@ -17,7 +17,7 @@ from pipeline.visit.findings import read_findings
 from pipeline.visit.heard import FINDING, NOTHING, Heard, beside_codes, heard, pieces_of, without_states_of_things
 from pipeline.visit.question import NEW_YEARS, Call, Question
 from pipeline.visit.told_aside import told_aside
-from pipeline.words.alarms import alarms
+from pipeline.words.alarms import alarms, without_alarms
 from pipeline.words.appliance import about
 from pipeline.words.licensed import licensed_work
 from pipeline.words.told import NEWLY_PLACED, told_in
@@ -126,7 +126,12 @@ def _read_columns(words: Words, database: Database | None, calls: Sequence[Call]
     pieces = [
         [quiet_piece(piece, kind) for piece in pieces_of(left)] for (_, left), kind in zip(tellings, kinds, strict=True)
     ]
-    whole = _text_column([", ".join(cut) for cut in pieces])
+    whole = _text_column(
+        [
+            ", ".join(without_alarms(piece, kind, every=True) for piece in cut)
+            for cut, kind in zip(pieces, kinds, strict=True)
+        ]
+    )
     whose = [*range(len(calls)), *(row for row, cut in enumerate(pieces) for _ in cut)]
     texts = pd.Series(
         [*(call.complaint or None for call in quiet), *chain(*pieces)], dtype="str"

@@ -21,7 +21,6 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
     looked = [f"told: {name}" for name in visit.names("heard")]
     looked += [event.recorded for event in visit.events if event.what == "looks good"]
     question = visit.question()
-    cured = done[-1].cause if visit.outcome == "fixed" and done and done[-1].what == "cured" else ""
     ordered = [f"ordered: {visit.ordered}"] if visit.ordered else []
     findings, again = _findings(visit)
     line = dict.fromkeys(FIELDS, "")
@@ -37,7 +36,7 @@ def record_line(visit: Visit, call: Call, *, on: dt.date | None = None) -> dict[
         "complaint": ", ".join([*([call.complaint] if call.complaint else []), *visit.names("said")]),
         "fault_code": call.code or "",
         "findings": "; ".join(f"{finding}={value}" for finding, value in findings.items()),
-        "cause": visit.cause or cured,
+        "cause": visit.cause,
         "work_done": "; ".join([*(event.name for event in done), *again, *looked, *ordered]),
         "parts": "; ".join(part for event in done for part in event.parts),
         "outcome": visit.outcome,

@@ -19,6 +19,7 @@ from pipeline.visit.ask_first import is_silent
 from pipeline.visit.asked import Asked
 from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice
 from pipeline.visit.costs import further_trip
+from pipeline.visit.dangers import ring_first
 from pipeline.visit.later_jobs import Learned
 from pipeline.visit.plan import CARRY_MONEY
 from pipeline.visit.plan_tree import step_of_sheet, tree
@@ -59,7 +60,8 @@ def plan_round(
     dict
         ``calls``: one object a call as in `causes`; ``van``: part, kind, make, model_family, part_number, expected_use,
         carry (units), on_van, in_store (None = no stock is kept); ``one_visit``: expected calls for which the parts are
-        aboard; ``not_planned``: lines left out, and why; ``remarks``: job numbers given twice.
+        aboard; ``ring_first``: calls whose danger cannot wait for the visit (call, kind, cautions by name, texts);
+        ``not_planned``: lines left out, and why; ``remarks``: job numbers given twice.
 
     Raises
     ------
@@ -87,7 +89,7 @@ def plan_round(
     van = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=parts.units())
     answers = _answers(asked, kept(database), parts, van)
     trees = _trees(Walk(database, words, settings, is_brief=True), answers)
-    told = [one.as_json() for one in answers]
+    told, ring = [one.as_json() for one in answers], _ring_first(answers)
     page = visit_sheets(
         [
             {**call, **_for_sheet(one, line, parts), "tapped": tree, "record": _record(one, line, day)}
@@ -98,11 +100,23 @@ def plan_round(
         wording=in_language(settings.locale, settings.currency),
         refused=[one if isinstance(one, Sentence) else Written(one) for one in refused],
         remarks=remarks,
+        ring_first=ring,
     )
     with whole(out) as draft:
         draft.write_text(page, encoding="utf-8")
     rows, one_visit = van_rows(van, named, parts), round(van.one_visit_cures, 3)
-    return {"calls": told, "van": rows, "one_visit": one_visit, "not_planned": refused, "remarks": remarks}
+    found = {"ring_first": ring, "not_planned": refused, "remarks": remarks}
+    return {"calls": told, "van": rows, "one_visit": one_visit, **found}
+
+
+def _ring_first(answers: Sequence[Answer]) -> list[dict[str, Any]]:
+    """Calls whose customer is rung before the round begins."""
+    rows = []
+    for number, one in enumerate(answers, 1):
+        if names := ring_first(one.question, one.trade):
+            texts = [one.trade.cautions[name] for name in names]
+            rows.append({"call": number, "kind": one.question.kind, "cautions": list(names), "texts": texts})
+    return rows
 
 
 def _stock_beside(database: Database) -> Path | None:

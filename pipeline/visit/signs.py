@@ -10,6 +10,7 @@ if TYPE_CHECKING:
 
 AT_HAND = 0.7  # chance of an outcome under a cause from which on the outcome shows the cause itself
 LEAST_PLACE = 0.3  # such a chance from which on a check looks at the place of a cause
+SEEN_BY_ANYONE = 0.5  # least chance that what anyone can see shows a cause (common practice, no source)
 LEAST_JOBS = 4  # jobs from which on a cause shows in a check though no list says so
 
 

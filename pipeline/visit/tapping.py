@@ -11,6 +11,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline.visit.answer import advice_line, step_json
+from pipeline.visit.dangers import to_meet
 from pipeline.visit.keys import END as END_KEY
 from pipeline.visit.keys import SEEN, STOP, UNDO, choices, event_of
 from pipeline.visit.plan import HAND_OVER
@@ -53,7 +54,8 @@ def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
         (cause, percent), minutes and money ahead, and leads_to (for each key: a point, ``END`` or ``ASK_AGAIN``); the
         first is where the visit begins. ``causes``: names, and as shown. ``cautions``: names and texts. ``burnt``: a
         finding as recorded → what is burnt then, as shown, and the causes whose repair puts it right; of what was
-        measured unsafe the test to be repeated, and None.
+        measured unsafe the test to be repeated, and None. ``dangers``: what can be met at any step and stops the visit
+        (name, as shown, cautions by name), and ``danger_texts``: their texts.
     """
     tree = _Tree(walk, MOST_POINTS if whole else 1)
     for finding, value in stand.now.question.findings.items():
@@ -62,8 +64,11 @@ def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
     while tree.waiting:
         weight, place, here = heapq.heappop(tree.waiting)
         tree.follow(place, here, -weight)
-    told = stand.now.wording.told
+    told, trade = stand.now.wording.told, stand.now.trade
+    dangers = to_meet(trade)
     return {
+        "dangers": [[name, told(name), [told(caution) for caution in names]] for name, names in dangers],
+        "danger_texts": {told(one): told(trade.cautions[one]) for _, names in dangers for one in names},
         "steps": tree.steps,
         "points": tree.points,
         "causes": [[name, told(name)] for name in tree.causes],

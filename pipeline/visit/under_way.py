@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import shown
 from pipeline.visit.findings import read_findings
-from pipeline.visit.keys import END, ENDINGS, SEEN, STOP, UNDO, choices, event_of
+from pipeline.visit.heard import pieces_of
+from pipeline.visit.keys import END, ENDINGS, PRESSED, SEEN, STOP, UNDO, choices, event_of
 from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.question import Question
 from pipeline.visit.walk import Event, Stand, Walk, told
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from pipeline.visit.answer import Answer
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
+
+MAY_HAVE_BEEN = 4  # causes offered at the end
 
 
 @dataclass
@@ -66,12 +69,14 @@ class Visit:
             What is wrong with it, for people; "" when it was taken.
         """
         step, keys, key = now.steps[0], choices(now, now.steps[0]), pressed.lower()
+        is_seen = key.startswith(f"{SEEN} ")
         if key == UNDO:
             self.undo()
-        elif key.startswith(f"{SEEN} "):
-            events, self.remarks = _seen(pressed[2:], self, words)
+        elif is_seen or (PRESSED.fullmatch(key) is None and _dangers(pressed, now.trade, words)):
+            text = pressed[2:] if is_seen else pressed
+            events, self.remarks = _seen(text, now.trade, words)
             if not events:
-                return sentence("visit.not_understood", text=Written(shown(pressed[2:])))
+                return sentence("visit.not_understood", text=Written(shown(text)))
             self.events += events
         elif key == END or key.startswith(f"{END} "):
             ending = ENDINGS.get(key[2:].strip(), "")
@@ -84,7 +89,11 @@ class Visit:
                     endings=[sentence("visit.ending", number=Written(n), how=how) for n, how in ENDINGS.items()],
                 )
         elif key not in keys or key == STOP:
-            return sentence("visit.press", keys=[Written(key) for key in keys])
+            may_press = [Written(key) for key in keys]
+            if len(key) < 2 and key != SEEN:
+                return sentence("visit.press", keys=may_press)
+            said = "water left=no" if key == SEEN else pressed
+            return sentence("visit.press_or_say", keys=may_press, text=Written(f"{SEEN} {said}"))
         elif step.do == HAND_OVER:
             if ENDINGS[key] == "fixed" and (left := self.not_fixed_yet(now.trade)):
                 return left
@@ -109,6 +118,11 @@ class Visit:
         left = still_burnt(trade, self.question().findings, done)
         return sentence("visit.still_burnt", what=[Finding(what) for what in left]) if left else ""
 
+    def may_have_been(self, now: Answer) -> list[str]:
+        """Give the causes to choose from at the end: that of the repair that cured it, then the likeliest."""
+        cured = [event.cause for event in self.events[-1:] if event.what == "cured" and self.outcome == "fixed"]
+        return list(dict.fromkeys([*cured, *(row.cause for row in now.causes)]))[:MAY_HAVE_BEEN]
+
     def undo(self) -> None:
         """Take the last press back, that which ended the visit too."""
         if self.events and (not self.outcome or self.events[-1].what in ("cured", "heard")):
@@ -116,11 +130,25 @@ class Visit:
         self.outcome = ""
 
 
-def _seen(text: str, visit: Visit, words: Words) -> tuple[list[Event], list[str]]:
-    """Give everything that a text says was seen, and what to tell of how it was read."""
-    if licensed_work([text], visit.asked.kind) or alarms([text], visit.asked.kind):
+def _dangers(text: str, trade: Trade, words: Words) -> list[str]:
+    """What of a text can hurt: work for licensed people, what raises an alarm, else complaints with a hazard."""
+    if raised := [*filter(None, [licensed_work([text], trade.kind)]), *alarms([text], trade.kind)]:
+        return raised
+    import pandas as pd
+
+    said = words.find_symptoms(pd.Series([text], dtype="str"), pd.Series([trade.kind], dtype="str"))
+    there = said.loc[~said["is_negated"].astype(bool), "symptom"]
+    return [name for name in trade.hazards if name in set(there)]
+
+
+def _seen(text: str, trade: Trade, words: Words) -> tuple[list[Event], list[str]]:
+    """Give everything that a text says was seen or can hurt, and what to tell of how it was read."""
+    if licensed_work([text], trade.kind) or alarms([text], trade.kind):
         return [Event("heard", text)], []
-    findings, _, remarks = read_findings(words, [text], visit.asked.kind)
+    dangers = _dangers(text, trade, words)
+    pieces = pieces_of(text) if dangers else [text]
+    findings, _, remarks = read_findings(words, pieces, trade.kind)
     seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]
-    told = [sentence("visit.taken", seen=seen)] if seen else []
-    return [Event("seen", finding, value) for finding, value in findings.items()], [*told, *remarks]
+    told = [sentence("visit.taken", seen=[*dangers, *seen])] if dangers or seen else []
+    events = [Event("said", name) for name in dangers]
+    return [*events, *(Event("seen", finding, value) for finding, value in findings.items())], [*told, *remarks]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.advice.kept import kept
 from pipeline.visit.answer import Answer
@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
 
+What = Literal["seen", "cannot tell", "said", "heard", "changed", "tried", "cured", "looks good", "aside"]
+"""What can happen; every language has words for each."""
 NOT_CURED = ("tried", "looks good")
 
 
@@ -45,7 +47,7 @@ class Event:
         (the state of the machine), tried, cured, looks good, aside (a repair).
     """
 
-    what: str
+    what: What
     name: str
     value: str = ""
     machine: Machine | None = None
@@ -99,7 +101,7 @@ def told(question: Question, event: Event) -> Question:
     if event.what == "seen":
         return replace(question, findings={**question.findings, event.name: event.value})
     if event.what == "said":
-        return replace(question, symptoms=(*question.symptoms, event.name))
+        return replace(question, symptoms=tuple(dict.fromkeys((*question.symptoms, event.name))))
     if event.what == "heard":
         work = graver(question.licensed, licensed_work([event.name], question.kind))
         raised = alarms([event.name], question.kind)
@@ -212,6 +214,7 @@ def foreseen(visit: VisitPlan, event: Event) -> Node | None:
     outcome = ""
     if event.what == "seen" and root.do == "check" and visit.checks[root.step].finding == event.name:
         is_danger = burnt({event.name: event.value}) or visit.is_earth_fault(root, event.value)
+        is_danger = is_danger or visit.settled(root, event.value)
         outcome = "" if is_danger else event.value
     elif event.what in NOT_CURED and root.do == "act" and visit.acts[root.step].name == event.name:
         outcome = "not cured"

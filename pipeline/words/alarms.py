@@ -6,16 +6,19 @@ that its phrases are. "neither" only sounds like one; "electrician" is who "the 
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import TYPE_CHECKING
 
 from pipeline.words.lists import SHIPPED, read_table
-from pipeline.words.stems import said_in, shown
+from pipeline.words.stems import NEITHER, said_in, shown
+from pipeline.words.tested_again import EARTH_FAULT_COMPLAINT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-NO_ALARM = ("neither", "electrician")
+NO_ALARM = (NEITHER, "electrician")
+_ARTICLE = re.compile(r"\b(?:der|die|das|den|dem|the) $", re.IGNORECASE)
 
 
 def alarms(texts: Iterable[str | None], kind: str) -> tuple[str, ...]:
@@ -25,16 +28,22 @@ def alarms(texts: Iterable[str | None], kind: str) -> tuple[str, ...]:
 
 
 def is_taken(text: str, kind: str) -> bool:
-    """Whether a text raises an alarm whose words say nothing else; a door that does not shut is read as ever."""
-    return any(says not in (*NO_ALARM, *_ordinary()) for says, _, _ in _said(shown(text), kind))
+    """Whether a text raises an alarm beside whose words nothing is read.
+
+    A door that does not shut is read as ever, and beside "knocks the breaker off" stands what was measured.
+    """
+    return any(says not in (*NO_ALARM, EARTH_FAULT_COMPLAINT, *_ordinary()) for says, _, _ in _said(shown(text), kind))
 
 
-def without_alarms(text: str, kind: str) -> str:
-    """Give a text without the words that raise an alarm: they say nothing else ("shock" is no shock absorber)."""
+def without_alarms(text: str, kind: str, *, every: bool = False) -> str:
+    """Give a text without the words that raise an alarm: they say nothing else ("shock" is no shock absorber).
+
+    ``every``: also those of complaints that are read as ever.
+    """
     left = shown(text)
     for says, begin, end in sorted(_said(left, kind), key=lambda one: -one[1]):
-        if says != "neither" and says not in _ordinary():
-            left = f"{left[:begin]}{left[end:]}"
+        if says != NEITHER and (every or says not in _ordinary()):
+            left = f"{_ARTICLE.sub('', left[:begin])}{left[end:]}"
     return left if left.strip() != shown(text).strip() else text
 
 

@@ -123,6 +123,8 @@ class Trade:
         All kinds that the lists know.
     goes_to_workshop
         Whether it is taken there: what is built in, wired in or too heavy is mended on site.
+    implied
+        (finding, value) → other findings that it settles.
     """
 
     kind: str
@@ -141,6 +143,14 @@ class Trade:
     installation: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     known_kinds: tuple[str, ...] = ()
     goes_to_workshop: bool = True
+    implied: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
+
+    def with_implied(self, findings: Mapping[str, str]) -> dict[str, str]:
+        """Findings and what follows from them: a pump heard running has a sound winding."""
+        found: dict[str, str] = {}
+        for seen in findings.items():
+            found |= self.implied.get(seen, {})
+        return {**found, **findings}
 
     @cached_property
     def stated(self) -> Mapping[tuple[str, str], Mapping[str, float]]:
@@ -212,6 +222,7 @@ def about(words: Words, kind: str) -> Trade:
         installation=_installation(words.lists.installation, kind),
         known_kinds=tuple(words.kinds()["kind"]),
         goes_to_workshop=not ((words.kinds()["kind"] == kind) & (words.kinds()["to_workshop"] == "no")).any(),
+        implied={rule: dict(one.split("=", 1) for one in split(row.get("implies", ""))) for rule, row in rules},
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
 

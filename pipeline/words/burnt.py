@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 PART, NONE = "burnt part", "none"
 _LEADS = frozenset({"wiring", "wire", "wires", "loom", "harness", "terminal", "terminals", "connector", "connectors"})
 _MENDS_LEADS = re.compile(r"^(repair|remake)\b.*\bwiring$")
+_SMELT = re.compile(
+    r"\b(?:smell\w*|smelt|odou?r|stink\w*|reek\w*|smok\w+|riech\w*|geruch|geroch\w*|rauch\w*|qualm\w*)\b", re.I
+)
 _IS_BURNT = frozenset({"burnt", "burned", "melted", "scorched", "charred"})
 
 
@@ -31,6 +34,12 @@ def burnt(findings: Mapping[str, str]) -> tuple[str, ...]:
         if finding != PART and (value in _IS_BURNT or (finding == "wiring" and value == "damaged or wet"))
     ]
     return tuple(seen)
+
+
+def only_smelt(text: str, seen: str) -> bool:
+    """Whether a piece of text tells of a smell, by which nobody has seen what it finds burnt, nor found it good."""
+    finding, _, value = seen.partition("=")
+    return _SMELT.search(text) is not None and (value == "good" or bool(burnt({finding: value})))
 
 
 def put_right(trade: Trade, what: str) -> frozenset[str]:

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 Work = Literal["", "refrigerant", "gas", "fumes"]
 GRAVER: tuple[Work, ...] = ("", "refrigerant", "gas", "fumes")
-SAYS = ("fumes", "gas smell", "neither", "refrigerant", "gas")
+FUMES, GAS_SMELL = "fumes", "gas smell"
+SAYS = (FUMES, GAS_SMELL, "neither", "refrigerant", "gas")
 _WORK_OF: dict[str, Work] = {"fumes": "fumes", "gas smell": "gas", "refrigerant": "refrigerant", "gas": "gas"}
 
 
@@ -28,8 +29,12 @@ def licensed_work(texts: Iterable[str | None], kind: str) -> Work:
     kind
         The kind of appliance as a term; on a fridge "lost its gas" is refrigerant.
     """
-    said = [says for text in texts if text for says, _, _ in said_in(shown(text), kind, "licensed.csv", SAYS)]
-    return graver(*(_WORK_OF[says] for says in said if says != "neither"))
+    return graver(*(_WORK_OF[says] for says in said_of_licensed(texts, kind) if says != "neither"))
+
+
+def said_of_licensed(texts: Iterable[str | None], kind: str) -> list[str]:
+    """Give which of ``SAYS`` the texts speak of."""
+    return [says for text in texts if text for says, _, _ in said_in(shown(text), kind, "licensed.csv", SAYS)]
 
 
 def graver(*works: Work) -> Work:

@@ -135,7 +135,7 @@ class FindingRules:
                         found.setdefault(finding, value)
         if found:
             if one.is_denied and one.states:
-                found = {finding: self._opposite(finding, value) or value for finding, value in found.items()}
+                found = {finding: self._denied(one, finding, value) for finding, value in found.items()}
             return [Finding(finding, value, one.is_doubtful) for finding, value in found.items()]
         if one.is_denied and not one.states:
             for thing in one.things:
@@ -154,6 +154,15 @@ class FindingRules:
             if value is not None:
                 return value
         return None
+
+    def _denied(self, one: Seen, finding: str, value: str) -> str:
+        """Give the value of a finding when this one is denied: an evaporator without frost is bare, not normal."""
+        for thing in one.things:
+            for state in sorted(one.states):
+                for other, denied in self._rules.get((thing, f"no {state}"), ()):
+                    if other == finding:
+                        return denied
+        return self._opposite(finding, value) or value
 
     def _opposite(self, finding: str, value: str) -> str | None:
         others = [other for other in self.values.get(finding, ()) if other != value]

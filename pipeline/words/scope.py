@@ -21,7 +21,7 @@ _COMPLAINTS = frozenset({"function", "symptom", "opposite", "topic"})
 _OTHERS = frozenset({"block", "part", "thing"})
 _UNKNOWN = "\ufffd"
 _NOT = ("not", "no")
-_SUBJECTS = frozenset({"part", "thing"})
+_SUBJECTS, _STATES = frozenset({"part", "thing"}), frozenset({"state"})
 _PASSES = frozenset({"not", "no", "fail", "still"})
 _BEFORE = _PASSES | {"bad", "ok", "doubt"}
 _DEAD, _NO_FUNCTION = "dead", "does not work"
@@ -227,6 +227,8 @@ def _mentions(
         word = words[position]
         complaint = tree.longest_in(complaints, words, position)
         other = tree.longest_in(others, words, position)
+        if complaint and other and complaint[0] < other[0] and scope.denies is not None and not scope.gaps:
+            other = None if _is_state_of_next(words, complaint[0], other[0], kind, lexicon) else other
         if complaint is not None and (other is None or complaint[0] >= other[0]):
             end = complaint[0]
             scope.at = position, end
@@ -255,6 +257,22 @@ def _mentions(
             position += 1
     scope.settle()
     return scope.mentions
+
+
+def _is_state_of_next(words: Sequence[str], end: int, other: int, kind: str | None, lexicon: Lexicon) -> bool:
+    """Whether what is denied ends before the state of another thing: "not draining | filter clear".
+
+    Read on to ``other`` it would be the name of that thing, "drain filter".
+    """
+    tree = lexicon.tree
+    thing = tree.longest_in(tree.for_kind(kind, _SUBJECTS), words, end)
+    if thing is None or thing[0] != other:
+        return False
+    while other < len(words) and words[other] in lexicon.light:
+        other += 1
+    if other < len(words) and lexicon.effects.get(words[other]) in ("ok", "bad"):
+        return True
+    return tree.longest_in(tree.for_kind(kind, _STATES), words, other) is not None
 
 
 def _parts(found: tuple[int, list[Meaning]]) -> tuple[str, ...]:

@@ -2,7 +2,8 @@
 
 A table of every language (``licensed.csv``, ``alarms.csv``) gives what its phrases say, the kinds of appliance they say
 it for (empty = every kind, "not …" = every other) and the phrases. In a phrase ``word*`` is a stem, ``*word`` an
-ending, ``~`` up to three words between, ``a/b`` either word, ``_`` a space within a word. What is read first says
+ending, ``~`` up to three words between (in *neither* none
+that begins another clause), ``a/b`` either word, ``_`` a space within a word. What is read first says
 nothing more to what is read later, so "gas meter" is *neither* before "gas" is *gas*.
 """
 
@@ -18,6 +19,9 @@ from pipeline.words.vocabulary import folded, plain
 _APOSTROPHES = "'\N{RIGHT SINGLE QUOTATION MARK}\N{LEFT SINGLE QUOTATION MARK}`\N{ACUTE ACCENT}"
 _WORD = re.compile(rf"[^\W_]+(?:[{_APOSTROPHES}]+[^\W_]+)*|[,;!?]|\.(?=\s|$)")
 BETWEEN = r"(?:\w+ ){0,3}?"
+NEITHER = "neither"
+_WITHIN = r"(?:(?!(?:and|but|then|und|aber|dann|sondern) )\w+ ){0,3}?"
+"""Between words of what only sounds like something: one clause; "spins no more and smells burnt" denies no smell."""
 
 
 @lru_cache(maxsize=20_000)
@@ -72,7 +76,8 @@ def _patterns(kind: str, file: str, order: tuple[str, ...], between: str) -> lis
             names = many(row["kinds"].removeprefix("not "))
             is_other = row["kinds"].startswith("not ")
             if not names or (kind in names) != is_other:
-                phrases[row["says"]] += [_pattern(phrase, between) for phrase in many(row["phrases"])]
+                within = _WITHIN if row["says"] == NEITHER and between == BETWEEN else between
+                phrases[row["says"]] += [_pattern(phrase, within) for phrase in many(row["phrases"])]
     return [(says, re.compile(f" (?:{'|'.join(found)})(?= )")) for says, found in phrases.items() if found]
 
 

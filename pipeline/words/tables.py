@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from pipeline.words.lists import Row, WordLists
 
 
+JOINT = "joint"  # origin of a part that a cause does not need by itself
+
+
 def _frame(rows: Sequence[Row], columns: Sequence[str], numbers: Sequence[str] = ()) -> pd.DataFrame:
     import pandas as pd
 
@@ -98,7 +101,10 @@ def terms(lists: WordLists) -> pd.DataFrame:
 
 
 def cures(lists: WordLists) -> pd.DataFrame:
-    """Give what cures what: one row a kind, cause and part; part missing = cured without one."""
+    """Give what cures what: one row a kind, cause and part; part missing = cured without one.
+
+    Origin *joint*: the part cures a cause that holds this one, and may have been needed beside it.
+    """
     import pandas as pd
 
     every = [row["kind"] for row in lists.kinds]
@@ -111,6 +117,11 @@ def cures(lists: WordLists) -> pd.DataFrame:
         for kind in held:
             for part in row["parts"].split("|") if row["parts"] else [None]:
                 rows.append((kind, row["cause"], part, row["origin"]))
+    parts_of = {
+        cause: [(kind, part) for kind, of, part, _ in rows if of == cause and part] for cause in lists.joint_causes
+    }
+    for cause, held_by in lists.joint_causes.items():
+        rows += [(kind, other, part, JOINT) for other in sorted(held_by) for kind, part in parts_of[cause]]
     table = pd.DataFrame(rows, columns=["kind", "cause", "part", "origin"])
     return table.drop_duplicates(["kind", "cause", "part"]).reset_index(drop=True)
 

@@ -21,7 +21,14 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Set
 
 NEWLY_PLACED, FITTED_BY_US, FITTED = "newly set up or moved", "repaired by us before", "renewed before"
-CIRCUMSTANCES = (NEWLY_PLACED, FITTED_BY_US, FITTED, "after a power cut", "stands in a cold place")
+CIRCUMSTANCES = (
+    NEWLY_PLACED,
+    FITTED_BY_US,
+    FITTED,
+    "after a power cut",
+    "stands in a cold place",
+    "a frost-free appliance",
+)
 _NEITHER = "neither"
 _BESIDE, _COMPLAINT, _CLEARS = " beside ", "complaint ", "clears "
 _WORDS_BEFORE = 3  # a word that denies stands at most so far before what it denies

@@ -56,6 +56,7 @@ def walks(calls: Sequence[Mapping[str, Any]], day: dt.date | None, wording: Word
         "words": wording.section("tapped"),
         "calls": told,
         "trees": trees,
+        "danger_texts": {name: text for call in calls for name, text in call["tapped"]["danger_texts"].items()},
     }
 
 
@@ -75,6 +76,7 @@ def _tree(tapped: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
         "causes": [[plain(text) for text in names] for names in tapped["causes"]],
         "cautions": tapped["cautions"],
         "burnt": {seen: [plain(what), causes] for seen, (what, causes) in tapped["burnt"].items()},
+        "dangers": [[plain(name), plain(label), heed] for name, label, heed in tapped["dangers"]],
     }
 
 

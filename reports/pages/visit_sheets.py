@@ -26,6 +26,7 @@ def visit_sheets(
     wording: Wording | None = None,
     refused: Sequence[str] = (),
     remarks: Sequence[str] = (),
+    ring_first: Sequence[Mapping[str, Any]] = (),
 ) -> str:
     """Write the page.
 
@@ -48,6 +49,8 @@ def visit_sheets(
         Calls that could not be planned, in words.
     remarks
         What else the technician should know of the calls, in words.
+    ring_first
+        Calls whose customer is rung before the round begins: call, kind, cautions by name, texts.
 
     Returns
     -------
@@ -75,10 +78,16 @@ def visit_sheets(
         stamp=wording.stamp(day) if day else None,
         kicker=wording.tell("round.kicker", calls=count, hours=Written(wording.hours(minutes))),
         headline=_headline(calls, van, wording),
+        ring=[_ring(row) for row in ring_first],
         refused=several(refused),
         remarks=several(remarks),
         outcomes=OUTCOMES,
     )
+
+
+def _ring(row: Mapping[str, Any]) -> dict[str, Any]:
+    call = sentence("round.ring_call", call=Written(str(row["call"])), kind=row["kind"], cautions=row["cautions"])
+    return {"anchor": f"call-{row['call']}", "call": call, "texts": row["texts"]}
 
 
 def _headline(calls: Sequence[Mapping[str, Any]], van: Mapping[str, Any], wording: Wording) -> str:

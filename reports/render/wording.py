@@ -213,12 +213,12 @@ class Wording:
         return text.replace("\0", marks["group"]).replace("-", "\N{MINUS SIGN}")
 
     def percent(self, share: object, decimals: int = 0) -> str:
-        """Write a share from 0 to 1 as a percentage."""
+        """Write a share from 0 to 1 as a percentage; what is less than all is not written as all."""
         if share is None or share != share:
             return "–"
-        return str(_catalogue(self.language)["numbers"]["percent"]).format(
-            self.number(100 * float(str(share)), decimals)
-        )
+        percent = 100 * float(str(share))
+        shown = min(percent, 100 - 10**-decimals) if percent < 100 else percent
+        return str(_catalogue(self.language)["numbers"]["percent"]).format(self.number(shown, decimals))
 
     def chance(self, p: float) -> str:
         """Write a probability as a percentage; what is rare but possible is not written as never."""

@@ -6,6 +6,7 @@
   const { words, calls, trees } = data;
   const END = -1;
   const ASK_AGAIN = -2;
+  const STOPPED = -3;
   const STORE = "round " + data.id;
   let isKept = true;
   let kept = {};
@@ -39,12 +40,19 @@
     }
   }
 
-  // ---- where a visit stands: the keys tapped so far, followed from the first point of its tree
+  // ---- where a visit stands: the keys tapped so far, followed from the first point of its tree; a key below zero is
+  // a danger that was met, which stops it
   function standing(number) {
     const tree = trees[calls[number].tree];
     const passed = [];
     let at = 0;
     for (const key of stateOf(number).keys) {
+      if (key < 0) {
+        const [text, label, heed] = tree.dangers[-key - 1];
+        passed.push({ step: { told: words.danger_met, parts: [] }, label, does: "heard", text, heed });
+        at = STOPPED;
+        break;
+      }
       const [place, , , , leads] = tree.points[at];
       const step = tree.steps[place];
       const [label, does, text, cause] = step.keys[key];
@@ -61,6 +69,7 @@
     const { tree, passed } = standing(number);
     const done = new Set(passed.filter(({ does }) => does === "tried" || does === "cured").map(({ cause }) => cause));
     const seen = Array.from(findingsOf(number), ([finding, value]) => tree.burnt[`${finding}=${value}`]);
+    for (const { does, label } of passed) if (does === "heard") seen.push([label, []]);
     const left = seen.filter((one) => one && !(one[1] || []).some((cause) => done.has(cause)));
     const tests = left.filter(([, causes]) => causes === null);
     if (tests.length) return { left: tests, isTest: true };
@@ -100,14 +109,13 @@
 
   function press(number, key) {
     stateOf(number).keys.push(key);
-    const { tree, passed, at } = standing(number);
+    const { at } = standing(number);
     const open = at === END ? notFixedYet(number) : null;
     if (open && open.left.length) {
       stateOf(number).keys.pop();
       warn(number, open);
     } else if (at === END) {
-      const last = passed[passed.length - 1];
-      end(number, "fixed", tree.causes[last.cause][0]);
+      end(number, "fixed");
     } else changed(number);
   }
 
@@ -120,19 +128,16 @@
     changed(number);
   }
 
-  function end(number, outcome, cause) {
+  function end(number, outcome) {
     const open = outcome === "fixed" ? notFixedYet(number) : null;
     if (open && open.left.length) {
       warn(number, open);
       return;
     }
-    const { tree, passed } = standing(number);
-    const last = passed.findLast(({ does }) => does === "tried" || does === "cured");
-    if (open && cause === undefined && last && last.does === "cured") cause = tree.causes[last.cause][0];
     const now = new Date();
     const pad = (value) => String(value).padStart(2, "0");
     const on = `${now.getFullYear()}-${pad(now.getMonth() + 1)}-${pad(now.getDate())}`;
-    Object.assign(stateOf(number), { outcome, on }, cause === undefined ? {} : { cause });
+    Object.assign(stateOf(number), { outcome, on });
     changed(number);
   }
 
@@ -160,6 +165,7 @@
     const parts = [];
     for (const { step, does, text } of standing(number).passed) {
       if (does === "said") complaints.push(text);
+      if (does === "heard") looked.push(`told: ${text}`);
       if (does === "looks good") looked.push(text);
       if (does === "tried" || does === "cured") {
         work.push(text);
@@ -208,6 +214,7 @@
     const isOver = state.outcome || at < 0;
     card.append(...(isOver ? [] : stepShown(number, tree, at)));
     if (at === ASK_AGAIN && !state.outcome) card.append(heading(words.ask_again), made("p", "", words.ask_again_how));
+    if (at === STOPPED) card.append(...stopShown(passed[passed.length - 1].heed));
     if (isOver || tree.steps[tree.points[at][0]].do === "hand over") card.append(...endingShown(number, tree));
     const foot = made("p", "foot");
     const back = made("a", "", words.all_calls);
@@ -221,11 +228,43 @@
       });
       foot.append(other);
     }
+    if (!isOver) {
+      const met = button("quiet is-danger", words.danger_met, () => {
+        met.remove();
+        const which = dangersShown(number, tree);
+        card.insertBefore(which, foot);
+        which.scrollIntoView({ block: "nearest" });
+      });
+      foot.append(met);
+    }
     if (!isKept) card.append(made("p", "warn", words.not_kept));
     card.append(foot);
     place.replaceChildren(card);
     const mark = document.querySelector(`[data-state="${number}"]`);
     mark.textContent = state.outcome ? outcomeShown(state.outcome) : state.keys.length ? words.begun : "";
+  }
+
+  function dangersShown(number, tree) {
+    const part = made("div", "ending dangers");
+    part.append(made("h4", "", words.danger_which));
+    const keys = made("div", "keys");
+    tree.dangers.forEach(([, label], n) => keys.append(button("key", label, () => press(number, -n - 1))));
+    part.append(keys);
+    return part;
+  }
+
+  function stopShown(heed) {
+    return [heading(words.danger_stops), care(heed, data.danger_texts)];
+  }
+
+  function care(names, texts) {
+    const list = made("dl", "care");
+    for (const name of names) {
+      const row = made("div");
+      row.append(made("dt", "", name), made("dd", "", texts[name]));
+      list.append(row);
+    }
+    return list;
   }
 
   function heading(text) {
@@ -241,15 +280,7 @@
     shown.push(heading(step.told));
     if (step.cost) shown.push(made("p", "cost", step.cost));
     for (const text of step.vain) shown.push(made("p", "vain", text));
-    if (step.heed.length) {
-      const list = made("dl", "care");
-      for (const name of step.heed) {
-        const row = made("div");
-        row.append(made("dt", "", name), made("dd", "", tree.cautions[name]));
-        list.append(row);
-      }
-      shown.push(list);
-    }
+    if (step.heed.length) shown.push(care(step.heed, tree.cautions));
     if (step.keys.length) {
       const keys = made("div", "keys");
       step.keys.forEach(([label, does], key) => {
@@ -289,7 +320,9 @@
     part.append(keys);
     if (!state.outcome) return part;
     const cause = made("select");
-    const names = [["", words.not_known], ...tree.causes];
+    const last = standing(number).passed.findLast(({ does }) => does === "tried" || does === "cured");
+    const cured = last && last.does === "cured" ? [tree.causes[last.cause]] : [];
+    const names = [["", words.not_known], ...cured, ...tree.causes.filter((one) => !cured.includes(one))];
     if (state.cause && !names.some(([name]) => name === state.cause)) names.push([state.cause, state.cause]);
     for (const [name, label] of names) cause.append(new Option(label, name, false, name === state.cause));
     const said = made("input");

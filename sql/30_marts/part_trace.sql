@@ -20,12 +20,19 @@ with
     listed_cause as (
         select kind, cause, max(case when part is null then 0 else 1 end) as needs_part
         from cure
+        where origin <> 'joint'
         group by kind, cause
     ),
     listed_pair as (
         select distinct kind, cause, part
         from cure
-        where part is not null
+        where part is not null and origin <> 'joint'
+    ),
+    -- what was confirmed may have brought a cause that this part cures: poor airflow trips a cut-out
+    joint_pair as (
+        select distinct kind, cause, part
+        from cure
+        where origin = 'joint'
     ),
     listed_part as (
         select distinct part
@@ -121,6 +128,7 @@ with
             part_fitted.cost as cost,
             last_fitted.last_fitted_no as last_fitted_no,
             listed_pair.part is not null as pair_is_listed,
+            joint_pair.part is not null as is_joint,
             listed_part.part is not null as part_is_listed,
             several_parts.are_all_listed = 1 as all_parts_are_listed
         from part_fitted
@@ -133,6 +141,10 @@ with
             on listed_pair.kind = traced.kind
             and listed_pair.cause = traced.confirmed_cause
             and listed_pair.part = part_fitted.part
+        left join joint_pair
+            on joint_pair.kind = traced.kind
+            and joint_pair.cause = traced.confirmed_cause
+            and joint_pair.part = part_fitted.part
         left join listed_part on listed_part.part = part_fitted.part
     ),
     reasoned as (
@@ -146,6 +158,7 @@ with
                 when confirmed_cause is null then 'no cause'
                 when not cause_is_listed then 'cause not listed'
                 when ending_no = visit_no and pair_is_listed then 'cured'
+                when ending_no = visit_no and is_joint then 'may be joint'
                 when ending_no = visit_no and needs_part = 0 and part_is_listed then 'no part needed'
                 when ending_no = visit_no then 'pair not listed'
                 when pair_is_listed then 'right part, came back'

@@ -5,6 +5,7 @@
 --                 not the cause: the complaint stayed or came back, and the cause confirmed later is not one the part cures, or the
 --                 visit that ended it confirmed a cause that needs no part;
 --                 fitted again: the same part went in again later in the episode;
+--                 still open, for good: the cause confirmed may have brought another that the part cures;
 --                 shared credit: several parts at the visit that ended the complaint; still open: nothing known yet
 -- evidence:        what led to the verdict
 -- is_for_review:   open only because the cure list does not know the part, the cause, or the two together
@@ -104,6 +105,8 @@ select
             'that visit ended the complaint; confirmed cause "' || judged.confirmed_cause || '", which this part cures'
         when 'no part needed' then
             'that visit ended the complaint; confirmed cause "' || judged.confirmed_cause || '", which is cured without a part'
+        when 'may be joint' then
+            'that visit ended the complaint; "' || judged.confirmed_cause || '" may have brought what this part cures'
         when 'pair not listed' then
             'that visit ended the complaint; whether this part cures "' || judged.confirmed_cause || '" is not listed: see review'
         when 'right part, came back' then

@@ -9,5 +9,6 @@ inner join version_in_force using (visit_key, batch_id)
 inner join (
     select visit_key, min(record_id) as visit_id
     from counted_record
+    where visit_key in (select version_in_force.visit_key from version_in_force)
     group by visit_key
 ) as first_line using (visit_key);

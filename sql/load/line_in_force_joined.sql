@@ -13,7 +13,7 @@ with line as (
 )
 select
     visit_id,
-    min(record_id) as record_id,
+    first(record_id order by line_in_visit) as record_id,
     batch_id,
     visit_key,
     first(visit_date order by line_in_visit) filter (visit_date is not null) as visit_date,

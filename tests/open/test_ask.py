@@ -44,6 +44,26 @@ def test_the_answer_is_the_commands(browser, library):
     assert told["evidence"]["note"] in page
 
 
+@pytest.mark.parametrize(
+    ("kind", "complaint", "piece"),
+    [
+        ("electric oven", "not heating, light works", "light works"),
+        ("electric oven", "not heating, grill works", "grill works"),
+        ("w/m", "not spinning, we moved house saturday", "we moved house"),
+        ("d/w", "leaks, after a power cut", "after a power cut"),
+        ("d/w", "not draining, hose isnt kinked", "hose isnt kinked"),
+        ("t/d", "not heating, you fitted the element three weeks ago", "you fitted"),
+        ("d/w", "not draining, maybe the sink is clear", "sink"),
+    ],
+)
+def test_what_is_told_beside_the_complaint_is_shown_as_told(browser, kind, complaint, piece):
+    response = browser.get("/ask", query_string={"kind": kind, "complaint": complaint})
+    pieces = re.search(r'<ul class="pieces".*?</ul>', html.unescape(response.text), re.S)
+    assert response.status_code == 200 and pieces
+    (row,) = [row for row in pieces[0].split("<li") if piece in row and "is-told" in row]
+    assert "<span>told: " in row
+
+
 def test_every_step_has_its_cautions_inside_it(browser, library):
     page = html.unescape(browser.get("/ask", query_string=CALL).text)
     steps = re.search(r'<ol class="steps">(.*?)</ol>', page, re.S)[1].split('<p class="do">')[1:]
@@ -99,9 +119,13 @@ def cured(app):
 
 def test_a_finished_job_is_recorded_once_and_loaded(browser, library, cured):
     at = cured
+    offered = re.search(r'<select id="cause".*?</select>', browser.get(at).text)[0]
+    assert re.findall(r'value="([^"]*)"', offered)[:2] == ["", "blocked pump filter"] and "selected" not in offered
     for _ in range(2):  # pressed twice
         browser.get(at)
-        shown = browser.post(f"{at}record", {"job_no": "J-<b>1", "minutes": "45"}).location
+        shown = browser.post(
+            f"{at}record", {"job_no": "J-<b>1", "cause": "blocked pump filter", "minutes": "45"}
+        ).location
     page = browser.get(shown).text
     assert "is in the workshop" in page and "J-&lt;b&gt;1" in page
     with (library.parent / "workshop.visits.csv").open(encoding="utf-8", newline="") as file:
@@ -119,7 +143,9 @@ def test_a_visit_ended_otherwise_says_what_it_was_and_what_was_ordered(browser, 
     browser.post(f"{at}record", {"job_no": "J-2", "minutes": "half an hour"})
     assert "Nothing is recorded" in browser.get("/recorded?job=J-2").text
     browser.get(at)
-    browser.post(f"{at}record", {"job_no": "J-2", "cause": "torn door seal", "ordered": "door seal", "minutes": "20"})
+    browser.post(
+        f"{at}record", {"job_no": "J-2", "cause_own": "torn door seal", "ordered": "door seal", "minutes": "20"}
+    )
     with (library.parent / "workshop.visits.csv").open(encoding="utf-8", newline="") as file:
         (line,) = [line for line in csv.DictReader(file) if line["job_no"] == "J-2"]
     assert line["cause"] == "torn door seal" and line["work_done"] == "ordered: door seal" and line["minutes"] == "20"

@@ -36,6 +36,20 @@ def test_calls_are_typed_pasted_and_sent_and_moved_by_hand(owner):
     assert "No calls yet" in owner.get("/tomorrow").text
 
 
+def test_who_has_a_danger_is_rung_first_and_stands_above_the_list(empty):
+    empty.get("/tomorrow")
+    for call in (
+        {"appliance_kind": "washing machine", "complaint": "not draining"},
+        {"appliance_kind": "gas hob", "complaint": "front burner wont stay lit, faint smell of gas"},
+        {"appliance_kind": "gas hob", "complaint": "will not light"},
+    ):
+        empty.post("/tomorrow", call)
+    page = html.unescape(empty.get("/tomorrow").text)
+    above = page[page.index("3 calls") : page.index('<ol class="lines calls">')]
+    assert "Ring these customers first" in above and "touch no switch or plug" in above
+    assert above.count("<b>") == 1 and "<b>2. gas hob" in above
+
+
 def test_a_list_without_kinds_is_refused_with_its_remedy(owner):
     owner.get("/tomorrow")
     response = owner.post("/tomorrow", {"pasted": "a,b\n1,2"})

@@ -8,6 +8,7 @@ import re
 import tomllib
 from pathlib import Path
 from types import SimpleNamespace
+from typing import get_args
 
 import pytest
 
@@ -15,6 +16,10 @@ import pipeline
 import reports
 from pipeline.month.month import month_report
 from pipeline.settings import Settings
+from pipeline.visit.heard import HOW
+from pipeline.visit.walk import What
+from pipeline.words.lists import SHIPPED, many, read_table
+from pipeline.words.told import notes_of
 from reports.render.wording import NO_BREAK, Wording, languages
 from tests.worlds.report_workshop import made_workshop
 
@@ -33,6 +38,13 @@ def gaps(entry: str | dict[str, str]) -> set[str]:
 
 def test_english_and_one_more_are_there() -> None:
     assert languages() == sorted(CATALOGUES) and {"en", "de"} <= set(CATALOGUES)
+
+
+@pytest.mark.parametrize(
+    ("share", "decimals", "written"), [(0.996, 0, "99%"), (1.0, 0, "100%"), (0.9996, 1, "99.9%"), (0.994, 0, "99%")]
+)
+def test_less_than_all_is_not_written_as_all(share: float, decimals: int, written: str) -> None:
+    assert Wording("en", "GBP").percent(share, decimals) == written
 
 
 @pytest.mark.parametrize("language", OTHERS)
@@ -87,6 +99,17 @@ def test_a_message_keeps_what_changes_in_it() -> None:
     assert german.message("No file a <b>.csv waits here.") == "Hier wartet keine Datei a <b>.csv."
     assert german.message("A sentence nobody translated.") == "A sentence nobody translated."
     assert Wording("en", "GBP").message("No file x waits here.") == "No file x waits here."
+
+
+@pytest.mark.parametrize("language", sorted(CATALOGUES))
+def test_pages_have_words_for_all_that_a_call_can_tell_and_a_visit_can_meet(language: str) -> None:
+    page = Wording(language)
+    named = [f"how_{how}" for how in HOW] + [f"did_{what}" for what in get_args(What)]
+    assert all(page.say(f"open.{name.replace(' ', '_')}") for name in named)
+    rows = [row["says"] for path in SHIPPED.glob("*/told.csv") for row in read_table(path)]
+    notes = {note for says in rows for note in notes_of(tuple(many(says)))} - {"neither"}
+    assert len(notes) > 20
+    assert [note for note in sorted(notes) if language != "en" and page.term(note) == note] == []
 
 
 def test_every_entry_is_used() -> None:

@@ -49,6 +49,10 @@ JUDGED: dict[str, list[tuple[list[dict[str, Any]], list[str]]]] = {
     "what was only diagnosed blames no part": [  # no cure has proved it
         ([WRONG[0], GIVEN_UP], ["still open"]),
     ],
+    "a cut-out beside the lint that may have tripped it stays open": [
+        ([visit(0, kind="tumble dryer", cause="lint blockage", parts=["cut-out kit"])], ["still open"]),
+        ([visit(0, kind="tumble dryer", cause="lint blockage", parts=["fuse"])], ["not the cause"]),
+    ],
     "the cure list of another kind says nothing": [
         ([visit(0, kind="dishwasher", cause=PUMP, parts=["drain pump"])], ["still open"]),
     ],

@@ -372,7 +372,26 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         microwave oven: my lad took the back off and touched something inside that threw him across the room, and it was unplugged
         microwave oven: husband touched the capacitor and it threw him back
     """,
+    "damaged wiring": """
+        washing machine: smell of eggs and the wiring looks chewed, we had mice in, still runs
+        washing machine: wiring chewed by mice
+        dishwasher: mice have eaten through the loom
+        tumble dryer: found a mouse nest in the bottom of it and the wires are nibbled
+        fridge: rats behind it, some wires have been got at
+        electric oven: squirrel chewed the wiring
+        vacuum cleaner: there are mouse droppings in it
+        washing machine: rat droppings underneath and it is dead
+        washing machine: die Mäuse haben die Verkabelung angefressen
+        dishwasher: Mäusenest drin, Kabelbaum zerbissen
+    """,
     "bypassed protection": """
+        electric oven: previous bloke bridged the thermostat so now it gets far too hot, burns everything
+        tumble dryer: the cut out has been bypassed
+        tumble dryer: someone linked out the thermostat, it scorches clothes
+        washing machine: door lock has been bypassed with a wire
+        dishwasher: float switch wedged up
+        tumble dryer: Thermostat überbrückt
+        washing machine: Türschalter ist kurzgeschlossen
         washing machine: every time it heats up the whole house goes off, so I've taped the trip switch up, also drawer is mouldy
         dishwasher: door switch jammed with a matchstick so it runs open
         washing machine: ich habe den FI mit Klebeband festgeklebt damit er nicht rausfliegt
@@ -422,11 +441,42 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         microwave oven: made a loud hum then a bang
     """,
     "trips": """
+        washing machine: keeps knocking off the RCD but only when it gets to heat up, cold wash is ok
+        dishwasher: knocks the breaker off when it starts heating
+        electric oven: throws the trip switch out after ten minutes
+        tumble dryer: the fuse board keeps going off
+        washing machine: breaker wont reset
+        washing machine: kicks the rcd out on spin
+        coffee machine: flicks the breaker down every morning
+        fridge: rcd will not stay up with it plugged in
+        electric hob: takes out the electrics when the left ring is on
+        washing machine: FI springt raus beim Heizen
+        dishwasher: die Sicherung haut es immer raus
         electric oven: hat einen Schlag getan, Stichflamme, und jetzt ist die halbe Wohnung dunkel
         washing machine: es hat geknallt und das halbe Haus ist dunkel
         washing machine: wenn sie heizt geht im ganzen Haus das Licht aus
     """,
+    "water in the base": """
+        dishwasher: wont start, door clicks shut ok, water's in the bottom underneath I can see it when I take the kickboard off
+        washing machine: water under the machine, wont start
+        dishwasher: it is wet behind the plinth
+        dishwasher: took the kick plate off and there is a puddle
+        dishwasher: wont come on, water underneath
+        dishwasher: wenn ich die Sockelblende abnehme steht Wasser unter der Bodenwanne
+    """,
+    "burning smell": """
+        washing machine: Schleudert nicht mehr und riecht verschmort, Sicherung ist aber nicht geflogen
+        tumble dryer: trocknet nicht mehr und stinkt verbrannt
+        vacuum cleaner: smells hot then cuts out
+    """,
     "scald or unasked start": """
+        washing machine: my little lad got his hand in it and it started up on its own with the door open
+        washing machine: my daughter opened the door while it was spinning
+        tumble dryer: keeps turning with the door open
+        dishwasher: carries on running when the door is open
+        washer-dryer: child got her arm caught in the drum
+        washing machine: läuft weiter bei offener Tür
+        washing machine: Kind hat die Hand in der Trommel eingeklemmt
         washing machine: door opened mid cycle and boiling water poured down my leg
         washing machine: Tür ging mitten im Kochprogramm auf und das kochende Wasser kam mir entgegen, Enkel hat sich verbrüht
         tumble dryer: cat was shut in there, she is ok, but door starts it by itself without pressing the button
@@ -464,4 +514,13 @@ NO_DANGERS = """
     fridge: door opens by itself a bit, not cold enough
     washing machine: it does not wobble, just will not spin
     washing machine: Tür geht nach dem Waschen nicht auf
+    dishwasher: not draining, breaker is fine, nothing has tripped
+    washing machine: won't spin, hasn't tripped the rcd
+    washing machine: schleudert nicht, FI ist nicht rausgeflogen
+    washing machine: won't open the door when it has finished
+    dishwasher: puddle in the bottom, not draining
+    dishwasher: can't open the door while it is running, dirty plates
+    tumble dryer: not heating, I turned the power off at the wall
+    electric oven: thermostat is faulty, runs too hot
+    washing machine: we had the mouse mat under the feet, noisy
 """

@@ -308,3 +308,34 @@ def test_a_word_misheard_for_gas_can_be_taken_back_and_the_visit_goes_on(worksho
     assert said.index(steps[1]) > next(n for n, line in enumerate(said) if "touch no switch" in line)
     assert told["outcome"] == ""
     assert "gas" not in told["record"]["work_done"]
+
+
+PLAN_OF_DANGER = {
+    ("electric oven", "previous bloke bridged the thermostat so it gets far too hot"): (
+        "undo the bypass and fit the safety device anew",
+        "trips supply",
+    ),
+    ("washing machine", "my little lad got his hand in it and it started up with the door open"): (
+        "inspect door lock",
+        "door does not open or lock",
+    ),
+    ("tumble dryer", "keeps turning with the door open"): ("measure door switch", "door does not open or lock"),
+    ("vacuum cleaner", "smells hot then cuts out"): ("look and smell for burnt parts", "trips supply"),
+    ("tumble dryer", "smell of burning and it was smoking out the back, plug was brown and melted"): (
+        "look and smell for burnt parts",
+        "trips supply",
+    ),
+    ("washing machine", "mice chewed the wiring"): ("look over flex and plug", "trips supply"),
+}
+
+
+def test_the_plan_of_a_danger_begins_where_its_caution_says_and_invents_no_other_complaint(workshop):
+    asked = told_at(workshop, [("complaint", *one) for one in PLAN_OF_DANGER])
+    for (call, (first, invented)), one in zip(PLAN_OF_DANGER.items(), asked, strict=True):
+        assert one.steps[0].name == first, call
+        assert invented not in one.question.symptoms, call
+
+
+def test_a_door_that_opens_while_running_is_no_handle(workshop):
+    (one,) = told_at(workshop, [("complaint", "washing machine", "my daughter opened the door while it was spinning")])
+    assert [row.cause for row in one.causes[:2]] == ["door lock faulty", "control board failed"]

@@ -64,6 +64,20 @@ def test_a_burnt_part_is_read_from_any_finding() -> None:
     assert burnt({"burnt part": "plug", "drive motor": "burnt"}) == ("plug", "drive motor")
 
 
+@pytest.mark.parametrize(
+    ("kind", "complaint"),
+    [
+        ("w/m", "burning smell from the motor"),
+        ("t/d", "burnt smell off the element"),
+        ("d/w", "verbrannter Geruch von der Pumpe"),
+    ],
+)
+def test_what_only_smells_is_looked_at_and_not_replaced(workshop, kind, complaint) -> None:
+    asked = workshop.causes(kind=kind, complaint=complaint).as_json()
+    assert asked["asked"]["found"] == []
+    assert asked["steps"][0]["name"] == "look and smell for burnt parts"
+
+
 def test_no_bearing_kit_goes_into_a_sealed_tub(workshop) -> None:
     asked = workshop.causes(kind="w/m", complaint="noisy", found=["drum=rough", "tub joint=sealed"]).as_json()
     assert "fit bearing kit" not in [step["name"] for step in asked["steps"]]

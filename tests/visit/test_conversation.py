@@ -21,11 +21,12 @@ class Technician:
     """Presses keys in order, then stops; remembers the screens."""
 
     def __init__(self, *keys, **answers):
-        self.keys, self.screens = list(keys), [[]]
+        self.keys, self.screens, self.asked = list(keys), [[]], []
         self.answers = {"Job number": "J-1", "Minutes": "45", **answers}
 
     def ask(self, prompt):
         self.screens.append([])
+        self.asked.append(prompt)
         if "Enter" in prompt:
             return next((said for word, said in self.answers.items() if word in prompt), "")
         return self.keys.pop(0) if self.keys else "q"
@@ -49,10 +50,10 @@ def visit(workshop, technician, record=None, begun=None, **more):
 
 
 def until_cured(workshop, record=None, **more):
-    """Press 1 from some step on until a repair is offered and cures; what was pressed before leads to one."""
+    """Press 1 from some step on until a repair is offered and cures, which names the cause offered first."""
     for first in ([], ["2"], ["2", "2"], ["1", "2"]):
         if visit(workshop, Technician(*first, *["1"] * 25), **more)["outcome"] == "fixed":
-            return visit(workshop, Technician(*first, *["1"] * 25), record, **more)
+            return visit(workshop, Technician(*first, *["1"] * 25, really="a"), record, **more)
     raise AssertionError("no way through ends in a cure")
 
 
@@ -116,6 +117,50 @@ def test_a_wrong_key_is_explained(workshop):
     visit(workshop, technician)
     assert sum(line.startswith("Press one of") for line in technician.said) == 2
     assert any("Not understood" in line for line in technician.said)
+
+
+@pytest.mark.parametrize(
+    ("typed", "refers"),
+    [
+        ("smell gas in kitchen", True),
+        ("I can smell gas", True),
+        ("got a shock off the door", False),
+        ("smells of burning now", False),
+        ("es riecht nach Gas", True),
+    ],
+)
+def test_a_danger_is_heard_however_it_is_typed(workshop, typed, refers):
+    technician = Technician(typed, "q")
+    told = visit(workshop, technician)
+    assert not any(line.startswith("Press one of") for line in technician.said)
+    assert (told["outcome"] == "advice only") is refers
+    cautions = [line for screen in technician.screens[1:] for line in screen if line.startswith("! ")]
+    assert any(word in line for line in cautions for word in ("mell of gas", "lectric shock", "mell of burning"))
+
+
+def test_what_is_typed_without_its_key_is_told_how_to_say(workshop):
+    technician = Technician("sump is full of coins", "f", "q")
+    visit(workshop, technician)
+    wrong = [line for line in technician.said if line.startswith("Press one of")]
+    assert [line.rpartition(": ")[2] for line in wrong] == ["f sump is full of coins", "f water left=no"]
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("burning smell from the motor", []),
+        ("smell of burning and the terminal block is brown", ["wiring=damaged or wet"]),
+        ("smells burnt, motor burnt out", ["drive motor=burnt"]),
+    ],
+)
+def test_a_smell_of_burning_met_on_the_job_keeps_its_caution_and_shows_nothing_burnt(workshop, text, found):
+    technician = Technician(f"f {text}", "q")
+    told = visit(workshop, technician)
+    assert "smells of burning" in told["record"]["complaint"]
+    assert told["answer"]["asked"]["found"] == found
+    assert any(line.startswith("! burning smell: ") for line in technician.screens[1])
+    if not found:
+        assert technician.steps()[1] == "NEXT look and smell for burnt parts"
 
 
 def test_not_cured_rules_the_cause_out(workshop):
@@ -220,6 +265,35 @@ def test_a_key_pressed_once_more_is_no_cause_and_no_job_number(workshop, key):
     ended = visit(workshop, Technician("x 2", really=key, **{"Job number": "q"}))["record"]
     assert ended["cause"] == ""
     assert ended["job_no"] != "q"
+
+
+def test_who_only_presses_enter_names_no_cause_and_the_repair_that_cured_is_offered_first(workshop):
+    for first in ([], ["2"], ["2", "2"], ["1", "2"]):
+        technician = Technician(*first, *["1"] * 25)
+        ended = visit(workshop, technician)
+        if ended["outcome"] == "fixed":
+            break
+    assert ended["outcome"] == "fixed" and ended["record"]["parts"] + ended["record"]["work_done"]
+    assert ended["record"]["cause"] == ""
+    named = until_cured(workshop)["record"]["cause"]
+    assert named in [row["cause"] for row in ended["answer"]["causes"]]
+    (asked,) = [prompt for prompt in technician.asked if "really" in prompt]
+    assert f"a {named}" in asked
+
+
+@pytest.mark.parametrize(
+    ("really", "again", "cause", "is_told"),
+    [
+        ("worn bearings", "", "worn bearings", False),
+        ("f zorbled 0.02 megohm to earth", "", "f zorbled 0.02 megohm to earth", True),
+        ("f zorbled 0.02 megohm to earth", "bearings worn", "bearings worn", True),
+    ],
+)
+def test_a_cause_that_no_list_knows_is_told_and_asked_for_once_more(workshop, really, again, cause, is_told):
+    technician = Technician("x 7", really=really, **{"Keep it": again})
+    assert visit(workshop, technician)["record"]["cause"] == cause
+    assert any("No list knows" in line for line in technician.said) is is_told
+    assert sum("Keep it" in prompt for prompt in technician.asked) == is_told
 
 
 def test_no_visit_ends_as_fixed_with_what_was_seen_burnt_still_in(workshop):

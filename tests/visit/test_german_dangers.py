@@ -32,7 +32,7 @@ washing machine | Wasser läuft in die Steckdose | water at the mains
 washing machine | hat laut geknallt, jetzt geht nichts mehr | went bang
 washing machine | FI fliegt sofort raus | trips supply
 electric oven | Scheibe im Backofen ist zersprungen | glass cracked
-washing machine | der Türschalter ist überbrückt worden | protection bypassed
+washing machine | der Türschalter ist überbrückt worden | protection bypassed/safety device bypassed
 cooker | es stinkt nach Gas | gas
 dishwasher | am Netzstecker sind die Stifte angeschmort | burnt/flex or plug damaged/smells of burning
 tumble dryer | beim Start kam eine kleine Flamme unten raus | smells of burning/sparks/trips supply/went bang

@@ -71,6 +71,7 @@ def test_no_check_is_made_that_changes_nothing(every):
     for answer in every:
         visit = answer.visit
         strict = {first.check for first in visit.plan.problem.first if first.is_strict}
+        strict |= visit.plan.problem.before_handover
         for node in visit.plan.nodes():
             check = visit.plan.problem.checks[node.step] if node.do == "check" else None
             after = [then for _, _, then in node.branches if then is not None]
@@ -121,3 +122,61 @@ def test_a_usual_value_is_named_for_every_check(no_jobs):
         for card in about(no_jobs.words, kind).checks:
             if len(card.values) > 2 and card.finding not in ("bench result", "where it leaks"):
                 assert card.values[0] in NORMAL, (kind, card.name)
+
+
+@pytest.mark.parametrize(
+    ("kind", "found"),
+    [("fridge", "compressor=clicks"), ("fridge-freezer", "evaporator=bare"), ("heat-pump dryer", "lint path=clear")],
+)
+def test_nobody_is_referred_before_the_looks_that_anyone_may_do(workshop, kind, found):
+    complaint = "not drying" if "dryer" in kind else "not cold"
+    visit = workshop.causes(kind=kind, complaint=complaint, found=[found], age="8").visit
+    looks = visit.plan.problem.before_handover
+    assert looks
+
+    def ends(node, made):
+        made = made | {visit.plan.problem.checks[node.step].name} if node.do == "check" else made
+        if node.do == "hand over":
+            yield node.reach, made
+        for _, _, after in node.branches:
+            if after is not None:
+                yield from ends(after, made)
+
+    missed = sum(reach for reach, made in ends(visit.plan.root, frozenset()) if not looks & made)
+    assert missed < 0.1
+
+
+def test_a_pump_that_runs_has_a_sound_winding(workshop):
+    visit = workshop.causes(kind="washing machine", complaint="not draining", found=["pump sound=normal"]).visit
+    assert {check.finding for check in visit.checks}.isdisjoint({"pump winding", "impeller"})
+    plan = workshop.causes(kind="washing machine", complaint="not draining").visit.plan
+    settles = {check.name: check.settles for check in plan.problem.checks}
+    assert "measure pump winding" in settles["listen to drain pump"]["normal"]
+
+
+def test_answers_that_leave_one_cause_leading_are_told_by_what_they_raise(workshop):
+    told = [
+        str(visit.step(node).tells)
+        for complaint in ("trips the rcd", "not heating", "noisy")
+        for visit in [workshop.causes(kind="washing machine", complaint=complaint, age="8").visit]
+        for node in visit.plan.nodes()
+        if node.do == "check"
+    ]
+    assert any("up to" in tells for tells in told)
+
+
+def test_an_element_measured_to_earth_is_replaced_though_no_cause_of_the_complaint_says_so(workshop):
+    visit = workshop.causes(kind="tumble dryer", complaint="not heating", age="8").visit
+    nodes = [n for n in visit.plan.nodes() if n.do == "check" and visit.checks[n.step].finding == "element"]
+    assert nodes
+    assert all(visit.settled(node, "to earth") == ("heating element to earth",) for node in nodes)
+    assert all("to earth: heating element to earth" in str(visit.step(node).tells) for node in nodes)
+
+
+def test_a_hose_told_to_be_straight_speaks_against_a_crushed_one_of_own_words(workshop):
+    hose = "vent hose crushed behind dryer"
+    before, told = (
+        workshop.causes(kind="tumble dryer", complaint=complaint).odds.causes.get(hose, 0.0)
+        for complaint in ("takes too long to dry", "takes too long to dry, hose not kinked")
+    )
+    assert before > 10 * told

@@ -10,7 +10,9 @@ import pytest
 
 import demo_data
 from pipeline.errors import FileUnusable, UsageError
+from pipeline.terminal.views import round_
 from pipeline.visit.calls_file import MOST_CALLS
+from reports.render.wording import Wording
 from tests.worlds.visit_workshop import folder
 
 HEADER = ("visit_date", "appliance_kind", "job_no", "make", "model", "age", "complaint", "fault_code")
@@ -234,6 +236,24 @@ def test_each_call_prints_on_one_page(browser, planned, tmp_path):
     printed = page.pdf(path=str(tmp_path / "round.pdf"), format="A4")
     page.close()
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == 1 + 8
+
+
+def test_who_has_a_danger_is_rung_first(workshop, tmp_path):
+    calls = write(
+        tmp_path / "calls.csv",
+        CALL,
+        ["2026-11-02", "gas hob", "J-2", "", "", "5", "front burner wont stay lit, faint smell of gas", ""],
+        ["2026-11-02", "gas hob", "J-3", "", "", "5", "will not light", ""],
+        ["2026-11-02", "w/m", "J-4", "", "", "5", "gave me a shock", ""],
+    )
+    told = workshop.round(calls, tmp_path / "round.html")
+    assert [(row["call"], row["cautions"][0]) for row in told["ring_first"]] == [(2, "gas"), (4, "electric shock")]
+    page = (tmp_path / "round.html").read_text(encoding="utf-8")
+    head = page[page.index("<h1>") : page.index('id="van"')]
+    assert head.count("<dt>") == 2 and "touch no switch or plug" in head
+    lines = round_(told, tmp_path / "round.html", Wording())
+    assert lines[0] == "Ring these customers first, today"
+    assert "Smell of gas: touch no switch" in lines[1] and "call 2" in lines[1].lower()
 
 
 def test_the_command_prints_the_van_and_names_the_page(tmp_path):

@@ -142,6 +142,35 @@ def test_a_thumb_hits_every_key(opened):
             assert box["height"] >= 44, key.text_content()
 
 
+@pytest.mark.parametrize(
+    ("number", "met", "says"),
+    [
+        (0, "smell of gas", "Smell of gas: touch no switch"),
+        (0, "gives electric shock", "Do not energise"),
+        (0, "smells of burning", "Smell of burning: do not switch it on"),
+        (0, "water at the mains", "stay off the wet floor"),
+        (0, "glass cracked", "broken glass"),
+        (1, "refrigerant escapes", "Sealed refrigerant circuit"),
+        (2, "smell of gas", "Smell of gas: touch no switch"),
+    ],
+)
+def test_a_danger_met_on_the_job_stops_the_plan_and_is_in_the_record(opened, number, met, says):
+    tap(opened, number, "Danger met: stop")
+    tap(opened, number, met)
+    shown = card(opened, number).inner_text()
+    assert says in shown and "No further step" in shown
+    assert card(opened, number).locator("> .keys .key").count() == 0
+    tap(opened, number, "fixed")
+    assert "not put right: " + met in card(opened, number).get_by_role("alert").inner_text()
+    tap(opened, number, "not fixed")
+    (line,) = csv.DictReader(opened.locator("#take textarea").input_value().splitlines())
+    assert f"told: {met}" in line["work_done"]
+    assert line["outcome"] == "not fixed"
+    tap(opened, number, "Undo")
+    tap(opened, number, "Undo")
+    assert "No further step" not in card(opened, number).inner_text()
+
+
 def test_a_visit_begun_and_not_ended_is_told_and_not_in_the_file(opened):
     card(opened, 1).locator("> .keys .key").first.click()
     told = opened.locator("#take").inner_text()
@@ -155,6 +184,9 @@ def test_no_customer_is_on_the_page(sheets):
 
 def test_a_round_done_by_tapping_is_loaded_back_and_learned_from(opened, tmp_path):
     until_cured(opened, 0)
+    really = card(opened, 0).get_by_label("What it really was")
+    assert really.input_value() == ""
+    really.select_option(index=1)
     card(opened, 0).get_by_label("Minutes on the job").fill("35")
     card(opened, 0).get_by_label("Minutes on the job").blur()
     tap(opened, 1, "End the visit here")

@@ -103,6 +103,25 @@ def test_a_young_appliance_is_asked_for_its_guarantee(workshop, age: str, is_tol
     assert any("ask for the guarantee" in line for line in lines) is is_told
 
 
+@pytest.mark.parametrize(
+    ("kind", "complaint", "symptoms", "findings"),
+    [
+        (W, "not draining filter clear", ["does not drain"], {"pump filter": "clear"}),
+        (W, "wont drain filter blocked", ["does not drain"], {"pump filter": "blocked"}),
+        (W, "doesnt drain pump humming", ["does not drain"], {"pump sound": "hums"}),
+        (W, "not draining, drain hose is kinked", ["does not drain"], {"drain hose": "kinked or blocked"}),
+        (W, "trips the rcd as soon as it heats up", ["trips supply"], {}),
+        ("fridge", "thawed, compressor hot, no frost", ["warm"], {"compressor": "runs", "evaporator": "bare"}),
+        ("fridge", "no frost fridge not cold", ["warm"], {}),
+        ("freezer", "noisy, no ice build up", ["noisy"], {"evaporator": "normal"}),
+        ("fridge", "warm, fan noise gone", ["warm"], {"fan": "silent"}),
+    ],
+)
+def test_what_stands_beside_a_complaint_without_a_stop(words: Words, kind, complaint, symptoms, findings) -> None:
+    question = read(words, kind, complaint)
+    assert (list(question.symptoms), question.findings) == (symptoms, findings)
+
+
 def test_a_dead_grill_beside_an_oven_that_is_fine_is_the_grill(workshop) -> None:
     answer = workshop.causes(kind="oven", complaint="Grill dead, oven is fine")
     assert answer.odds.causes["grill element open circuit"] > answer.odds.causes["oven element open circuit"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import subprocess
 import sys
 
@@ -11,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.words import Words
+from pipeline.words.lists import SHIPPED
 from tests.words.words_held_out import HELD_OUT
 from tests.worlds.shared import times
 
@@ -443,3 +445,11 @@ def test_terms_renamed_since_are_read_in_records_and_decisions() -> None:
     assert causes["term"].tolist() == ["vacuum motor failing", "vacuum motor failed"]
     seen = words.find_findings(pd.Series(["leak place=below"]), pd.Series(["washing machine"]))
     assert seen[["finding", "value"]].values.tolist() == [["where it leaks", "below"]]
+
+
+def test_no_row_of_the_shipped_lists_holds_more_cells_than_its_header():
+    for path in sorted(SHIPPED.glob("*/*.csv")):
+        with path.open(encoding="utf-8", newline="") as file:
+            header, *rows = csv.reader(file)
+        longer = [row[:2] for row in rows if len(row) > len(header)]
+        assert not longer, (path.name, longer)
