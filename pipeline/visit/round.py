@@ -87,6 +87,10 @@ def plan_round(
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
     van = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=parts.units())
+    if (units := parts.units()) is not None:
+        free = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=None)
+        none = [_named(named[label]) for label in free.units if not units.get(label)]
+        remarks += [sentence("round.to_order", parts=none)] if none else []
     answers = _answers(asked, kept(database), parts, van)
     trees = _trees(Walk(database, words, settings, is_brief=True), answers)
     told, ring = [one.as_json() for one in answers], _ring_first(answers)
@@ -243,7 +247,12 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
     named = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
     names = [*(name for name in named if name not in GENERAL), *(name for name in GENERAL if name in named)]
     dangers = set(one.caution_names()) - set(GENERAL) if one.is_referred else set(one.alarms)
-    carry = [{**row, "label": parts.of(row["part"], one.question).label} for row in one.as_json()["carry"]]
+    labels = [parts.of(row["part"], one.question).label for row in one.as_json()["carry"]]
+    units = parts.units()
+    carry = [
+        {**row, "label": label, "is_lacking": units is not None and not units.get(label)}
+        for row, label in zip(one.as_json()["carry"], labels, strict=True)
+    ]
     return {
         "tree": whole,
         "carry": carry,

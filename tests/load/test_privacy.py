@@ -15,8 +15,12 @@ from hypothesis import strategies as st
 from pipeline import Workshop
 from pipeline.errors import DatabaseUnusable
 from pipeline.load import contacts, hashes
+from pipeline.load.masks import MASKED
 from pipeline.load.personal_headers import is_personal
+from pipeline.store.database import Database
+from pipeline.words import Words
 from tests.worlds.empty import empty_workshop
+from tests.worlds.few_jobs import as_csv, load, rows
 from tests.worlds.shared import times
 
 
@@ -191,3 +195,14 @@ def test_a_load_says_how_many_cells_of_each_column_were_masked(tmp_path: Path) -
     with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as opened:
         (told,) = [n for n in opened.load([tmp_path / "jobs.csv"]).files[0].notes if n.startswith("Masked")]
         assert '"complaint" 3' in told and "other columns 4" in told
+
+
+def test_a_telephone_is_masked_in_every_column_of_text(database: Database, words: Words, without_marts: None) -> None:
+    columns = [
+        name for name, level in MASKED.items() if level == "text" and name not in ("appliance_kind", "other_columns")
+    ]
+    header = ["visit_date", "appliance_kind", "job_no", *columns, "remarks"]
+    line = ["2025-01-03", "W/M", "J1", *(f"{name} 07700 900123" for name in columns), "ring 07700 900123"]
+    assert load(database, words, as_csv([line], header)).totals["loaded"] == 1
+    kept = rows(database, f"select {', '.join(columns)}, other_columns from raw_record")[0]
+    assert ["[phone]" in cell and "900123" not in cell for cell in kept] == [True] * len(kept)

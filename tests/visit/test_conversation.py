@@ -259,7 +259,7 @@ def test_gas_ends_at_once_with_a_referral(workshop):
 def test_every_line_fits_a_phone_or_is_a_caution(workshop):
     technician = Technician(*["1"] * 25)
     visit(workshop, technician)
-    for shown in technician.showns[1:]:
+    for shown in technician.screens[1:]:
         assert len([line for line in shown if line]) <= 14
 
 
