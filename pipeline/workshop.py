@@ -546,8 +546,10 @@ class Workshop:
 
         return export_table(self.database, table, Path(path))
 
-    def forget(self, customer_ref: str) -> dict[str, Any]:
-        """Erase a customer's identity everywhere.
+    def forget(self, customer_ref: str, *, called: Sequence[str] = (), several: bool = False) -> dict[str, Any]:
+        """Erase a customer's identity everywhere; what the customer is ``called`` too, in their own visits.
+
+        A name that several customers bear is refused unless ``several`` are meant.
 
         Examples
         --------
@@ -556,7 +558,7 @@ class Workshop:
         """
         from pipeline.upkeep.forget import forget
 
-        return forget(self.database, customer_ref)
+        return forget(self.database, customer_ref, called, several=several)
 
     def status(self, *, check: bool = False) -> dict[str, Any]:
         """What is loaded, trained, stale; data quality at a glance; with ``check`` also what must hold, and drift.

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import os
+
+os.environ["OMP_NUM_THREADS"] = (
+    "1"  # before numpy is there: a worker has one core, and threads that wait would take the other
+)
+
 import contextlib
 import gc
 import json
-import os
 import random
 import shutil
 import tempfile
@@ -24,7 +29,7 @@ from pipeline.train import train as learning
 from tests.worlds import demo_sample, empty, shared
 
 settings.register_profile(  # a busy machine is no fault; seeds are printed
-    "priorjobs", deadline=None, max_examples=shared.times(30), print_blob=True
+    "priorjobs", deadline=None, max_examples=shared.times(20), print_blob=True
 )
 settings.load_profile("priorjobs")
 
@@ -36,6 +41,31 @@ def pytest_configure(config: pytest.Config) -> None:
         config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(shared.FOLDER), ignore_errors=True))
 
 
+LONGEST = (
+    "open/test_in_browser.py",
+    "demo_data/test_demo_end_to_end.py",
+    "reports/test_pages_in_browser.py",
+    "robustness/test_faults.py",
+    "load/test_load.py",
+    "load/test_exports.py",
+    "open/test_ask.py",
+    "models/causes/test_classifier.py",
+    "face/test_examples.py",
+    "robustness/test_hostile.py",
+    "store/test_database.py",
+    "visit/test_alarms.py",
+    "upkeep/test_load_forget.py",
+    "demo_data/test_demo_data.py",
+)
+"""Files that take longest begin first: none is then left to one worker while the other waits."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files that take longest first, each with its tests in their order."""
+    place = {Path(__file__).parent / name: number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
+
+
 def pytest_collection_finish() -> None:
     """Leave what was imported out of all looking for garbage: a twentieth of the tests' time went into it."""
     gc.collect()
@@ -44,9 +74,10 @@ def pytest_collection_finish() -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Give a worker whole files, so that what a file builds is built once."""
+    """Give a worker whole files, so that what a file builds is built once, in the order collected."""
     from xdist.scheduler import LoadFileScheduling
 
+    config.option.loadscopereorder = False
     return LoadFileScheduling(config, log)
 
 
@@ -60,6 +91,7 @@ class Demo(NamedTuple):
         return self.folder / "workshop.duckdb"
 
 
+FEW_POINTS = 40  # of the tree of a sheet
 NEWEST = 450  # cured jobs the demo of the tests learns from
 
 
@@ -71,7 +103,7 @@ def _demo(folder: Path) -> None:
     every = learning.examples
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "examples", lambda database: every(database).tail(NEWEST))
-        patch.setattr("pipeline.visit.tapping.MOST_POINTS", 40)
+        patch.setattr("pipeline.visit.tapping.MOST_POINTS", FEW_POINTS)
         with cause_world.quick_training():
             told = run_demo(folder / "shop", progress.append)
     (folder / "told.json").write_text(json.dumps([told, progress]), encoding="utf-8")
@@ -117,6 +149,13 @@ def asks_not_what_must_hold(request: pytest.FixtureRequest, monkeypatch: pytest.
     """Loads ask what must hold and tell it in their notes: only where a test looks there (a sixth of a small load)."""
     if "asks_what_must_hold" not in request.fixturenames:
         monkeypatch.setattr(load_module, "broken", lambda *_, **__: [])
+
+
+@pytest.fixture(autouse=True)
+def bounded_trees(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sheets are followed a few taps far, but in the room that tests them: a whole tree takes seconds a call."""
+    if request.path.parent.name != "visit":
+        monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", FEW_POINTS)
 
 
 @pytest.fixture

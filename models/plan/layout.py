@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from models.plan.problem import Action, Check, Floats, Problem
 
 TINY = 1e-12
-OWED = 3.0  # times a check's money that handing over without it costs more
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
@@ -124,7 +123,7 @@ class Layout:
         self.watered = np.array([check.water == "in" for check in checks], dtype=bool)
         logs = [(check.likelihood * np.log(np.maximum(check.likelihood, TINY))).sum(axis=1) for check in checks]
         self.told = np.array(logs).reshape(len(checks), len(self.problem.p))
-        self.owed = np.array([OWED * self._whole(check) for check in checks])
+        self.owed = np.array([self._whole(check) for check in checks])
         self.owed *= [check.name in self.problem.before_handover for check in checks]
         self.check_rows = int((self.step_of < len(checks)).sum())
 

@@ -22,7 +22,7 @@ from models.plan.points import Point
 from models.plan.problem import Action, Check, Floats, Problem, outcome_seen
 from models.plan.search import Search
 
-POINTS = 130
+POINTS = 170
 OPTIMISM = 0.55
 TOLERANCE = 0.003
 SMALLEST_REACH = 1e-9

@@ -26,8 +26,10 @@ PROMISING = 0.35  # promise from which on hope goes as far as optimism lets it
 FIRST_SHARE = 0.2  # of the points, for looking behind every first step
 EXTENSION, EXTENSIONS = 0.3, 7  # share of the points, and how often so many more are opened, while the plan
 STALLED = 0.001  # becomes cheaper by more than this share
+WEIGHTY, NEARLY, ABREAST = 0.05, 0.03, 2  # chance of a point; share of its money; steps followed at once
+SOON_DUE = 0.5  # share of the least odds from which on a check may come before other steps further on
 WORTH_A_LOOK = 0.02  # least chance of a point where a look that comes before handing over is sought
-FOCUS = 0.05  # points where less than this share of the most may be won wait: they may be out of the plan by then
+FOCUS = 0.01  # points where less than this share of the most may be won wait: they may be out of the plan by then
 
 
 class Search:
@@ -154,7 +156,7 @@ class Search:
                 self._open(list(tips.values()))
 
     def _tips(self, starts: Sequence[Point], slack: float) -> list[Point]:
-        """Points where the plan that looks cheapest by hope ends and more may be won; those that weigh most first."""
+        """Points where the plans that look cheapest by hope end and more may be won; those that weigh most first."""
         tips: list[Point] = []
         waiting, met = list(starts), {point.number for point in starts}
         while waiting:
@@ -164,11 +166,21 @@ class Search:
             if point.by_row is None:
                 tips.append(point)
                 continue
-            least = point.least(HOPE)
-            if least >= point.handover:
-                continue
-            waiting += self._new_children(point, point.steps[point.by_step[HOPE].index(least)], met)
+            for step in self._hoped_for(point):
+                waiting += self._new_children(point, step, met)
         return sorted(tips, key=lambda point: point.hope - point.upper)
+
+    def _hoped_for(self, point: Point) -> list[int]:
+        """The step that looks cheapest by hope, and where it weighs those that look nearly so: fewer rounds for it."""
+        hopes = point.by_step[HOPE]
+        least = min(hopes, default=np.inf)
+        if least >= point.handover:
+            return []
+        if point.mass < WEIGHTY:
+            return [point.steps[hopes.index(least)]]
+        most = min(least + NEARLY * point.upper, point.handover)
+        near = sorted((hope, step) for hope, step in zip(hopes, point.steps, strict=True) if hope <= most)
+        return [step for _, step in near[:ABREAST]]
 
     def _new_children(self, point: Point, step: int, met: set[int]) -> list[Point]:
         """Points that a step leads to and that were not met yet; they are now."""
@@ -213,7 +225,7 @@ class Search:
     def _open(self, tips: Sequence[Point], only: Sequence[int] | None = None) -> None:
         """Open points: bounds of everything that may come next, all in one go; ``only`` = one step of each point.
 
-        A step that cannot beat repairs alone is passed over.
+        A step that cannot beat repairs alone is passed over, but for looks that come before handing over.
         """
         self.opened += tips
         if not len(self.layout.step_of):
@@ -274,6 +286,7 @@ class Search:
         by_step = np.empty((len(base), 3, len(layout.steps)))
         by_step[:, LOWER] = np.add.reduceat(by_row[:, LOWER] + own, layout.starts, axis=1) + base
         pays = by_step[:, LOWER] < known[:, None]
+        pays[:, : len(layout.owed)] |= layout.owed > 0
         worth = pays[at_row, layout.step_of[row]].nonzero()[0]
         at_row, row = at_row[worth], row[worth]
         seen, done = at.seen[at_row] | layout.row_seen[row], at.done[at_row] | layout.row_done[row]
@@ -288,7 +301,8 @@ class Search:
     def _make_wait(self, can: Bools, tips: Sequence[Point], at: At) -> None:
         """Take out what has to wait, at points where anything may; set anew there what repairs alone cost without."""
         layout = self.layout
-        may = ((at.joint @ layout.first_causes.T > TINY) | (layout.first_least <= 0)) & self.bounds.can_look(at)
+        odds = at.joint @ layout.first_causes.T
+        may = (odds >= SOON_DUE * layout.first_least * at.mass[:, None]) & self.bounds.can_look(at)
         which = may.any(axis=1).nonzero()[0]
         if not len(which):
             return
@@ -343,7 +357,7 @@ class Search:
 
         Where one of the repairs, or handing over, waits for a check, the point is opened: the plan makes the check.
         """
-        has_moved, known = True, set[int]()
+        has_moved, known, asked = True, set[int](), set[int]()
         while has_moved:  # points met on another way may change what is best
             has_moved = False
             ends, starts = list[Point](), [self.root]
@@ -352,7 +366,8 @@ class Search:
                 found = self._ends_from(starts, met)
                 unknown = [point for point in found if not point.is_open and id(point) not in known]
                 starts = self._made_to_look(unknown) if self.layout.first else []
-                starts += self._asked_for_looks([point for point in unknown if not point.is_open])
+                waiting = {id(point) for point in starts}
+                starts += self._asked_for_looks([p for p in found if id(p) not in waiting | asked], asked)
                 known |= {id(point) for point in unknown}
                 again = {id(point) for point in starts}
                 ends += [point for point in found if id(point) not in again]
@@ -380,18 +395,28 @@ class Search:
             self._open([point for point, _ in late], steps)
         return [point for point, _ in late]
 
-    def _asked_for_looks(self, points: Sequence[Point]) -> list[Point]:
-        """Open the points where something may be handed over before it was looked at."""
+    def _asked_for_looks(self, points: Sequence[Point], asked: set[int]) -> list[Point]:
+        """Take repairs alone off points where they hand over what was not looked at, once each (``asked``)."""
         owed = np.flatnonzero(self.layout.owed)
         likely = [point for point in points if point.mass >= WORTH_A_LOOK] if len(owed) else []
         if not likely:
             return []
+        asked |= {id(point) for point in likely}
         at = self._at(likely)
-        can = self.layout.usable_checks(at.seen) & self.states.checks(at.states)
-        asked = [likely[place] for place in np.flatnonzero(can[:, owed].any(axis=1)).tolist()]
-        if asked:
-            self._open(asked)
-        return asked
+        can = (self.layout.usable_checks(at.seen) & self.states.checks(at.states))[:, owed].any(axis=1)
+        likely = [likely[place] for place in np.flatnonzero(can).tolist()]
+        left = [
+            float(point.joint @ np.prod(1 - self.layout.cures[tail.order], axis=0))
+            for point, tail in zip(likely, self.tails(likely), strict=True)
+        ]
+        handing = [point for point, mass in zip(likely, left, strict=True) if mass >= WORTH_A_LOOK]
+        if new := [point for point in handing if not point.is_open]:
+            self._open(new)
+        made = [point for point in handing if not set(owed.tolist()).isdisjoint(point.steps)]
+        for point in made:
+            point.repairs = point.handover = np.inf
+        pass_up(made)
+        return made
 
     def tails(self, points: Sequence[Point]) -> list[Tail]:
         """Plan of repairs alone at each point."""
@@ -420,4 +445,5 @@ class Search:
             needed = change(machine, self.layout.steps[step], prices)
             if needed is not None and not needed.first:
                 rest.append(money)
-        return max(min(rest) - point.upper, 0.0) / point.mass
+        least = min(rest)
+        return max(least - point.upper, 0.0) / point.mass if np.isfinite(least) else 0.0

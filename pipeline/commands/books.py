@@ -184,6 +184,11 @@ def export(
 
 def forget(
     customer_ref: Annotated[str, typer.Argument(help="The customer's reference or name, as it stands in the records.")],
+    called: Annotated[
+        list[str] | None,
+        typer.Option(help="A name the customer goes by in notes of their own visits; may be repeated."),
+    ] = None,
+    several: Annotated[bool, typer.Option("--several", help="Forget all customers who bear the name.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
@@ -196,7 +201,7 @@ def forget(
     if not yes:
         confirm(f"Erase everything that names {shown(customer_ref)}? This cannot be undone.", "--yes")
     with Workshop.open(db) as workshop:
-        told = workshop.forget(customer_ref)
+        told = workshop.forget(customer_ref, called=called or (), several=several)
     show(told, pairs(told), as_json)
 
 

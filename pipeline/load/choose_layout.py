@@ -15,6 +15,8 @@ from pipeline.read.incoming import Reading, Records
 from pipeline.small_text import small_text
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pipeline.load.asked import Asked
     from pipeline.load.guess import Proposal
     from pipeline.read.sources import Source
@@ -22,9 +24,23 @@ if TYPE_CHECKING:
 
 def layout_beside(source: Source) -> Layout | None:
     """Open the layout of the same stem beside the file, where there is one; other TOML files are left alone."""
-    if source.beside is None:
-        return None
-    path = source.beside.with_suffix(".toml")
+    return None if source.beside is None else _layout_at(source.beside.with_suffix(".toml"))
+
+
+def second_files(given: Layout | None, paths: Sequence[Path | str]) -> dict[Path, Path]:
+    """Tell which of the files named holds the lines that the layout of another one adds to it: first → second."""
+    files = [Path(path) for path in paths if str(path) != "-" and Path(path).is_file()]
+    pairs: dict[Path, Path] = {}
+    for file in files if len(files) > 1 else ():
+        layout = given or _layout_at(file.with_suffix(".toml"))
+        name = layout.join.sheet.casefold() if layout and layout.join else None
+        for second in files:
+            if name in (second.name.casefold(), second.stem.casefold()) and second != file:
+                pairs[file] = second
+    return {first: second for first, second in pairs.items() if first not in pairs.values()}
+
+
+def _layout_at(path: Path) -> Layout | None:
     try:
         text = small_text(path)
         is_layout = "columns" in tomllib.loads(text)
@@ -120,5 +136,7 @@ def without_columns(source: Source, layout: Layout, columns: tuple[str, ...], la
     header = ", ".join(shown(h, 30) for h in columns[:30])
     return LayoutError(
         f"{source.name} lacks what every visit needs: {'; '.join(wanted)}. Its columns are {header}.",
-        "Say in a layout file which column holds it, and load with --layout FILE.",
+        "Say in a layout file which column holds it, and load with --layout FILE. If its lines are parts of jobs in "
+        'another file, say in the layout of the jobs join = {sheet = "this file\'s name", by = "the column that both '
+        'have"}, part = "…" and grain = "part", and load both files at once.',
     )

@@ -236,6 +236,11 @@ def _identifier(column: Column, _: Words) -> float:
     return float(is_like.mean()) * (column.words_a_value <= 3) * (0.3 if is_value else 1.0) * (not is_time)
 
 
+def _customer(column: Column, words: Words) -> float:
+    """Identifiers; one with digits is a number, which tells two customers of one name apart."""
+    return _identifier(column, words) * (0.7 + 0.3 * column.share("[0-9]"))
+
+
 def _number_of_its_own(column: Column, words: Words) -> float:
     """Identifiers with digits that come back, if at all, on neighbouring lines: a number that repeats is no job's."""
     written = column.written
@@ -251,7 +256,7 @@ def _serial(column: Column, words: Words) -> float:
 
 
 _VALUE_SCORES: dict[str, Callable[[Column, Words], float]] = {
-    "visit_date": _dates, "appliance_kind": _known("kind"), "job_no": _number_of_its_own, "customer_ref": _identifier,
+    "visit_date": _dates, "appliance_kind": _known("kind"), "job_no": _number_of_its_own, "customer_ref": _customer,
     "make": _name, "model": _identifier, "serial": _serial, "age": _ages, "complaint": _complaint,
     "fault_code": _code, "findings": _text, "cause": _cause, "work_done": _work, "parts": _parts,
     "outcome": _known("outcome"), "technician": _name, "minutes": _minutes, "labour_charge": _money,

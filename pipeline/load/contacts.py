@@ -93,16 +93,21 @@ _OTHER_POSTCODE = re.compile(
     r"(?:[A-Za-z]{1,2}[0-9][A-Za-z0-9]? ?[0-9][A-Za-z]{2}|[0-9]{4,5}(?:-[0-9]{4}| ?[A-Z]{2})?)\b"
 )
 _SURE_STREET = "street|road|avenue|lane|crescent|gardens|terrace|grove|mews|boulevard"
-_LIKELY_STREET = "st|rd|ave|ln|cres|close|drive|way|court|place|square|hill|row|walk|park|rise|view"
+_LIKELY_STREET = (
+    "st|rd|ave|ln|cres|close|drive|way|court|place|square|hill|row|walk|park|rise|view|bank|yard|wharf|quay|parade|green|"
+    "croft|fold|mount|vale|approach|meadows?|fields?|buildings|cottages|villas|bridge|gate"
+)
 _NO_STREET_NAME = (
     r"(?!(?i:door|belt|direct|drive|motor|drum|gear|water|inlet|outlet|valve|pump|drain|two|three|four|one|the|of|in|on|"
-    r"to|for|a|an|by|from|new|old|all|half|top|bottom|left|right|each|times|flashes|blocked|lamps?|years?|hours?|mins?)\b)"
+    r"to|for|a|an|by|from|all|half|top|bottom|left|right|each|times|flashes|blocked|lamps?|years?|hours?|mins?)\b)"
+    rf"(?!(?:old|new)\b|(?:Old|New) (?i:{_LIKELY_STREET})\b(?! (?i:{_SURE_STREET})\b))"
 )
+_SAINT = r"(?:S(?:ain)?t\.? )?"
 _NAME_WORD = "[A-Za-z'’-]{3,20}"
 _ADDRESS = re.compile(
     r"\b(?:(?i:flat|unit|apt\.?) ?[0-9]{1,4}[a-z]?,? )?[0-9]{1,4}[a-zA-Z]?,? "
-    rf"{_NO_STREET_NAME}(?:{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?(?i:{_SURE_STREET})\b"
-    rf"|(?=[A-Z]){_NAME_WORD} (?:(?=[A-Z]){_NAME_WORD} )?(?=[A-Z])(?i:{_LIKELY_STREET})\b\.?)"
+    rf"{_NO_STREET_NAME}(?:{_SAINT}{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?(?i:{_SURE_STREET})\b"
+    rf"|(?=[A-Z]){_SAINT}{_NAME_WORD} (?:(?=[A-Z]){_NAME_WORD} )?(?=[A-Z])(?i:{_LIKELY_STREET})\b\.?)"
     r"|\b[A-ZÄÖÜ][a-zäöüß-]{2,25}(?:straße|strasse|str\.?|weg|platz|allee|gasse|ring|damm|ufer) ?"
     r"[0-9]{1,4}(?: ?[a-z])?\b"
     r"|\b[A-Z][a-zé-]{2,25}(?:straat|laan|weg|plein|gracht|kade|dijk|singel) [0-9]{1,4}(?: ?[a-z])?\b"
@@ -113,7 +118,7 @@ _ADDRESS = re.compile(
     r"(?: [A-ZÀ-Ý][\w'’-]{1,25})?,? (?:n[º°.]? ?)?[0-9]{1,4}\b"
 )
 _SURE_ADDRESS = re.compile(
-    rf"\b[0-9]{{1,4}}[a-zA-Z]?,? {_NO_STREET_NAME}{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?"
+    rf"\b[0-9]{{1,4}}[a-zA-Z]?,? {_NO_STREET_NAME}{_SAINT}{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?"
     rf"(?i:{_SURE_STREET})\b|\b[A-ZÄÖÜ][a-zäöüß-]{{2,25}}(?:straße|strasse|allee|gasse) ?[0-9]{{1,4}}(?: ?[a-z])?\b"
 )
 """A street of a kind that no part and no code is named by: "Dichtring 25" is a part."""

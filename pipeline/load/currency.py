@@ -61,7 +61,8 @@ def settle_currency(
         found |= {w: {c} for w, c in zip(written, currencies, strict=True) if c}
     found |= _in_parts(connection, layout)
     notes: list[str] = []
-    named = currency_of(layout)
+    has_lines = connection.execute("select 1 from line limit 1").fetchall()
+    named = currency_of(layout) if has_lines else None
     said = {OF_A_SIGN.get(c, (c,)) for c in ([named] if named else {c for signs in found.values() for c in signs})}
     is_open = not settings.currency_is_given and not _holds_money(connection)
     if is_open and len(said) == 1 and settings.currency not in next(iter(said)):

@@ -165,8 +165,9 @@ class Proposal:
             samples = ", ".join(shown(s, 30) for s in g.samples)
             doubt = "" if g.is_sure else "  not sure" + (f": or {', '.join(map(shown, g.rivals))}" if g.rivals else "")
             told.append(f"  {shown(g.column, 40):{width + 2}} → {g.field:15} {g.confidence:4.0%}  {samples}{doubt}")
-        if self.left:
-            told.append(f"  kept as they are: {', '.join(shown(c, 30) for c in self.left)}")
+        as_they_are = [column for column in self.left if column not in self.layout.personal]
+        if as_they_are:
+            told.append(f"  kept as they are: {', '.join(shown(c, 30) for c in as_they_are)}")
         if self.layout.personal:
             told.append(f"  kept only as keyed hash: {', '.join(shown(c, 30) for c in self.layout.personal)}")
         if self.line_is is not None:
@@ -297,12 +298,26 @@ def _guess_of(columns: list[Column], words: Words, header: tuple[str, ...], name
         notes.append(f"one line a job, its visits on the days in {', '.join(visits)}; only the last may be a cure")
     rules = {rule.column for rules in (*layout.columns.values(),) for rule in rules} | set(visits)
     left = tuple(column for column in header if column not in rules)
+    notes += _others_told(header, left, scores, taken)
     layout = replace(layout, personal=tuple(column for column in left if is_personal(column)))
     lacking = tuple(f for f in layout.missing(header) if not (visits and f == "visit_date"))
     plainly = {f for f, r in layout.columns.items() if r == (Rule(r[0].column),)}
     people = {*layout.personal, *(g.column for g in guesses if g.field == "customer_ref")}
     samples = {column.name: _samples(column) if column.name not in people else () for column in columns}
     return Proposal(layout, tuple(g for g in guesses if g.field in plainly), left, tuple(notes), lacking, samples)
+
+
+def _others_told(
+    header: tuple[str, ...], left: tuple[str, ...], scores: NDArray[np.float64], taken: Mapping[str, int]
+) -> list[str]:
+    """Say which columns that nothing is taken from may hold a field too, though another fits better."""
+    told = []
+    for f, at in taken.items():
+        row = ALL_FIELDS.index(f)
+        others = [name for i, name in enumerate(header) if name in left and scores[row, i] >= SURE]
+        if others:
+            told.append(f"{f} is taken from {shown(header[at])}; it may also be {' or '.join(map(shown, others))}")
+    return told
 
 
 def _columns(connection: duckdb.DuckDBPyConnection, header: tuple[str, ...]) -> list[Column]:

@@ -79,7 +79,7 @@ def put_back(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
 
 def of_batch(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
     """Say what was dropped, guessed or undone when a batch was read into values."""
-    asked = (unread_values, odd_amounts, units_of_unread_kinds, put_back)
+    asked = (unread_values, odd_amounts, parts_beyond_their_cost, units_of_unread_kinds, put_back)
     return [note for told in asked for note in told(connection, batch)]
 
 
@@ -128,6 +128,23 @@ def odd_amounts(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
     return told
 
 
+def parts_beyond_their_cost(connection: duckdb.DuckDBPyConnection, batch: int) -> list[str]:
+    """Say at how many visits the prices of the part lines add up to more than the visit's parts cost."""
+    visits, line, lines_sum, cost = connection.execute(
+        "with priced as (select visit_id, sum(quantity * unit_cost) as price from stage_part group by visit_id) "
+        "select count(*), min(line_no), min_by(price, line_no), min_by(stage_visit.parts_cost, line_no) "
+        "from stage_visit join raw_record using (record_id) join priced using (visit_id) "
+        "where batch_id = ? and price > stage_visit.parts_cost + 0.005",
+        [batch],
+    ).fetchall()[0]
+    if not visits:
+        return []
+    return [
+        f"{visits:,} visits have part lines that add up to more than their cost of parts, first line {line:,}: "
+        f"{lines_sum:,.2f} against {cost:,.2f}. Wrong parts are counted by their own lines, the visit by its cost."
+    ]
+
+
 def blank_lines(connection: duckdb.DuckDBPyConnection) -> list[str]:
     """Say how many lines between others hold no cell: they are no records and are not counted as read.
 
@@ -171,8 +188,6 @@ def another_language(connection: duckdb.DuckDBPyConnection, words: Words, settin
         "select appliance_kind, complaint, cause, outcome from screened join candidate using (line_no) "
         f"limit {LOOKED_AT}",
     )
-    if rows.size < LEAST_GAINED:
-        return []
     now = _understood(words, rows)
     left = ~now
     may_gain = left.sum() >= LEAST_GAINED and left.mean() >= UNDERSTOOD_BETTER

@@ -66,7 +66,7 @@ class Rule:
 
 @dataclass(frozen=True)
 class Join:
-    """A second sheet of the workbook: lines of it that hold the same value in a column are added to a line."""
+    """A second sheet of the workbook, or another file of the same load: its lines are added where a column agrees."""
 
     sheet: str
     by: str

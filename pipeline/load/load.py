@@ -16,7 +16,7 @@ import duckdb
 from pipeline.errors import DatabaseUnusable, PriorjobsError, shown
 from pipeline.load.asked import Asked
 from pipeline.load.batches import drop_taken_back
-from pipeline.load.choose_layout import choose_layout, layout_beside, without_columns
+from pipeline.load.choose_layout import choose_layout, layout_beside, second_files, without_columns
 from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout
 from pipeline.load.loaded_before import loaded_before
@@ -75,7 +75,10 @@ def load_files(asked: Asked, paths: Sequence[Path | str]) -> LoadReport:
         for path in paths
         for link in links_out(Path(path))
     ]
-    for source in open_sources(paths, asked.database.scratch):
+    seconds = second_files(asked.layout, paths)
+    for source in open_sources([p for p in paths if Path(p) not in seconds.values()], asked.database.scratch):
+        if isinstance(source, Source) and (second := seconds.get(source.path)) and source.form != "sheet":
+            source = _with_second(asked, source, second)
         report.files.append(_load_or_tell(asked, source))
     if len(report.files) == 1 and (fault := report.files[0].fault):
         raise fault
@@ -84,6 +87,13 @@ def load_files(asked: Asked, paths: Sequence[Path | str]) -> LoadReport:
     if not asked.dry_run:
         report.notes += build_own_marts(asked.database)
     return report
+
+
+def _with_second(asked: Asked, source: Source, second: Path) -> Source | Unopened:
+    """Give a file together with the one whose lines are added to it."""
+    for opened in open_sources([second], asked.database.scratch):
+        return opened if isinstance(opened, Unopened) else source.with_second(opened)
+    return source
 
 
 def _bring_up_to_date(asked: Asked) -> list[str]:
@@ -168,7 +178,9 @@ def _read_in_bounds(asked: Asked, source: Source, layout: Layout | None) -> File
         with _bounded_memory(asked.database.connection):
             return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException:
-        asked.tell(f"{source.name} needs more than {MEMORY_LIMIT} of memory; reading it again with more …")
+        asked.tell(
+            f"Loading {source.name} into this workshop needs more than {MEMORY_LIMIT} of memory; again with more …"
+        )
     try:
         return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException as fault:

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pipeline.errors import shown
 from pipeline.load.mapping import literal
 from pipeline.store.batches import batches, insert
 from sql.working import make
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import duckdb
     import pandas as pd
+
+    from pipeline.load.layout import Layout
 
 NUMBERS = ("minutes", "labour_charge", "parts_cost")
 MASKED = {  # column: how its cells are looked at for contact details, see `mask_contacts`
@@ -45,6 +50,17 @@ def mask_cells(connection: duckdb.DuckDBPyConnection) -> set[str]:
             _keep_masked(connection, held[column], masked, changed, column)
     make(connection, "mask_strictest")
     return changed
+
+
+def masked_told(connection: duckdb.DuckDBPyConnection, layout: Layout, masked: Collection[str]) -> list[str]:
+    """Say in how many cells of each column something is masked, so that one can look. Reads ``line`` and ``mask``."""
+    told = []
+    for f in (f for f in MASKED if f in masked):
+        query = f"select count(*) from line where {f} in (select written from mask where level = ?)"
+        cells = connection.execute(query, [MASKED[f]]).fetchall()[0][0]
+        rules = layout.columns.get(f, ())
+        told.append(f"{shown(rules[0].column) if rules else f.replace('_', ' ')} {cells:,}")
+    return [f"Masked (numbers, addresses and names of people), cells by column: {', '.join(told)}."] if told else []
 
 
 def _suspect(level: str, look: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -74,9 +74,17 @@ class Screened:
 
 
 def keep_unreadable(
-    connection: duckdb.DuckDBPyConnection, records: Records, screened: Screened, settings: Settings, has_personal: bool
+    connection: duckdb.DuckDBPyConnection,
+    layout: Layout,
+    records: Records,
+    screened: Screened,
+    settings: Settings,
+    personal: Collection[str],
 ) -> None:
-    """Keep the lines that could not be read into cells; where the file holds customers, without their words."""
+    """Keep the lines that could not be read into cells; where the file holds customers, without their words.
+
+    A value whose column is known keeps its words unless the column is one of the ``personal`` ones.
+    """
     import pandas as pd
 
     from pipeline.load.contacts import mask_contacts
@@ -87,8 +95,10 @@ def keep_unreadable(
     values = pd.Series([r.value[:LONGEST_REASON] for r in records.refused], dtype="str")
     if settings.mask_contacts:
         texts, values = mask_contacts(texts), mask_contacts(values)
-    if has_personal:
-        texts, values = texts.map(without_words), values.map(without_words)
+    hidden = {rule.column for rule in layout.columns.get("customer_ref", ())} | set(personal)
+    if hidden:
+        is_open = pd.Series([r.column != "" and r.column not in hidden for r in records.refused], dtype=bool)
+        texts, values = texts.map(without_words), values.where(is_open, values.map(without_words))
     lines = [
         (r.line_no, json.dumps({"line": text}, ensure_ascii=False), [_reason(r.column, value, r.rule, r.remedy)])
         for r, text, value in zip(records.refused, texts, values, strict=True)
@@ -121,14 +131,18 @@ def keep_faulty(
     masked = mask_contacts if settings.mask_contacts else _as_written
     make(connection, "faulty")
     has_personal = "customer_ref" in layout.columns or bool(personal_columns(layout, header))
-    for rows in batches(connection, "from faulty order by line_no", 20_000):
+    query = (
+        "select faulty.*, coalesce(source_line, line_no) as number from faulty left join source_line using (line_no) "
+        "order by line_no"
+    )  # in the file, where a line was taken apart into several
+    for rows in batches(connection, query, 20_000):
         texts = _line_texts(rows, layout, header, settings, key)
         found = rows.filter(regex="^(?!c[0-9]+$)")  # not the cells themselves
         found = found.assign(shown_date=masked(found["visit_date"]), foreign_money=masked(found["foreign_money"]))
         lines = [
-            (line_no, text, _reasons(row, layout, has_personal))
-            for line_no, row, text in zip(
-                rows["line_no"].tolist(),
+            (number, text, _reasons(row, layout, has_personal))
+            for number, row, text in zip(
+                rows["number"].tolist(),
                 none_where_missing(found).itertuples(),
                 texts,
                 strict=True,
@@ -140,19 +154,6 @@ def keep_faulty(
 
 def _as_written(texts: pd.Series[str]) -> pd.Series[str]:
     return texts
-
-
-def number_as_in_file(connection: duckdb.DuckDBPyConnection, screened: Screened) -> None:
-    """Give refused lines their number in the file, where a line was taken apart into several."""
-    there = dict(
-        connection.execute("select line_no, source_line from source_line").fetchall() if screened.shown else []
-    )
-    for line in screened.shown:
-        line["line_no"] = there.get(line["line_no"], line["line_no"])
-    connection.execute(
-        "update refusal set line_no = source_line.source_line from source_line "
-        "where source_line.line_no = refusal.line_no"
-    )
 
 
 def _line_texts(

@@ -9,8 +9,8 @@ from pipeline.load.column_reading import bare_durations, read_days, read_marks
 from pipeline.load.currency import currency_of, settle_currency
 from pipeline.load.layout import FIELDS, Layout
 from pipeline.load.mapping import cell, map_lines, personal_columns, relation
-from pipeline.load.masks import MASKED, mask_cells
-from pipeline.load.refusals import Screened, keep_faulty, keep_unreadable, number_as_in_file
+from pipeline.load.masks import MASKED, mask_cells, masked_told
+from pipeline.load.refusals import Screened, keep_faulty, keep_unreadable
 from pipeline.settings import money_in_force
 from pipeline.store.batches import batches, insert
 from pipeline.values.distinct import NOT_KNOWN
@@ -71,11 +71,10 @@ def screen(
     read_serials(connection, "line")
     (lines,) = connection.execute("select count(*) from line").fetchall()[0]
     _candidates(connection, settings, masked)
+    notes += masked_told(connection, layout, masked)
     screened = Screened(lines + len(records.refused), how, notes=notes)
-    has_personal = "customer_ref" in layout.columns or bool(personal)
-    keep_unreadable(connection, records, screened, settings, has_personal)
+    keep_unreadable(connection, layout, records, screened, settings, personal_columns(layout, header))
     keep_faulty(connection, layout, header, screened, settings, key)
-    number_as_in_file(connection, screened)
     return screened
 
 

@@ -337,7 +337,7 @@ def _read_parts(words: Words, rows: pd.DataFrame, rates: Mapping[str, float]) ->
         visit_id=_visit_ids(rows, split),
         part=matched["term"],
         quantity=split["quantity"].fillna(1.0),
-    )
+    ).dropna(subset="part")  # words decided to be no part
     return split[["visit_id", "part_no", "part", "quantity", "unit_cost", "as_written"]], uses
 
 

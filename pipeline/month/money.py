@@ -22,7 +22,7 @@ def swaps_by_month(connection: duckdb.DuckDBPyConnection, scope: Scope, delays: 
     Parameters
     ----------
     delays
-        As `figures.verdict_delays` gives them.
+        As `wrong_swaps.verdict_delays` gives them.
 
     Returns
     -------

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
-from pipeline.month import comparisons, money, sections, trouble
+from pipeline.month import comparisons, money, sections, trouble, wrong_swaps
 from pipeline.month import figures as gathered
 from pipeline.month.advice_rows import Standing, standing
 from pipeline.month.jobs import job_details, job_lists
@@ -246,7 +246,7 @@ def gather(connection: duckdb.DuckDBPyConnection, scope: Scope, stands: Standing
     from reports.pages.month_figures import MonthFigures
 
     with laid_out(connection, scope):
-        delays = gathered.verdict_delays(connection, scope)
+        delays = wrong_swaps.verdict_delays(connection, scope)
         now = _four_figures(connection, scope, scope.first, scope.last, scope.end, delays)
         before = _four_figures(connection, scope, scope.before_first, scope.before_last, scope.before_end, delays)
         if scope.before_first < scope.records_from:
@@ -298,7 +298,7 @@ def _four_figures(
     return {
         "first_time_fix": gathered.first_time_fix(connection, scope, first, last),
         "callbacks": gathered.callbacks(connection, first, end, scope.window_days),
-        "wrong_swaps": gathered.wrong_swap_money(connection, scope, first, end, delays),
+        "wrong_swaps": wrong_swaps.wrong_swap_money(connection, scope, first, end, delays),
         "days_to_cure": gathered.days_to_cure(connection, scope, first, end),
     }
 

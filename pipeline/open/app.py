@@ -13,12 +13,14 @@ import flask
 from itsdangerous import BadData, URLSafeSerializer
 
 from pipeline.errors import UsageError
+from pipeline.load.column_evidence import ALL_FIELDS
 from pipeline.open.apart import apart
 from pipeline.open.guard import csrf
 from pipeline.open.library import Library, Work
 from pipeline.store.unchanged import while_unchanged
 
 if TYPE_CHECKING:
+    from pipeline.workshop import Workshop
     from reports.render.wording import Wording
 
 PAGES = {
@@ -35,6 +37,11 @@ def library() -> Library:
     """The library that this request is about."""
     kept: Library = flask.current_app.extensions["library"]
     return kept
+
+
+def kinds_of(workshop: Workshop) -> list[str]:
+    """Kinds of appliance that a call can be about."""
+    return [str(kind) for kind in workshop.words.kinds()["kind"]]
 
 
 def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> flask.Response:
@@ -64,6 +71,7 @@ def page(template: str, *, status: int = 200, again: int = 0, **ready: Any) -> f
         "say": wording.say,
         "tell": wording.told,
         "when": lambda at: _when(at, wording),
+        "field": lambda name: wording.say(f"open.field_{name}") if name in ALL_FIELDS else name,
         "csrf": csrf,
         "url_for": flask.url_for,
         "again": again,

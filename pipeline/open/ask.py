@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import flask
 
 from pipeline.errors import DatabaseBusy, UsageError
-from pipeline.open.app import go, library, number, page, signed, unsigned
+from pipeline.open.app import go, kinds_of, library, number, page, signed, unsigned
 from pipeline.visit.answer import SHOWN_CAUSES, Answer, advice_line, step_cost, told_terms
+from pipeline.visit.heard import NOTHING
 from pipeline.visit.keys import END, ENDINGS, NO_CAUSE, SEEN, STOP, UNDO, choices
 from pipeline.visit.question import Call, said
 from pipeline.visit.record import append_record, record_line, stand_in_number
@@ -20,7 +21,7 @@ from pipeline.visit.under_way import Visit
 from pipeline.visit.walk import Event, Walk
 from pipeline.words.appliance import ALWAYS
 from reports.render.links import links
-from reports.render.wording import Finding, Written, value_of
+from reports.render.wording import Finding, Written, sentence, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -32,14 +33,17 @@ FIELDS = ("kind", "make", "model", "serial", "age", "complaint", "code")
 LONGEST = {"complaint": 1000}
 LONGEST_FIELD = 100
 NOT_KEYS = (SEEN, END, UNDO, STOP)  # each has a place of its own on the page
+TERMS = ("appliance_kind", "cause", "outcome")  # of a recorded line; all else stands as it is written
 RECORD = "visits.csv"  # beside the database: finished visits, in the tool's own layout
 
 
 @pages.get("/ask")
 def question() -> flask.Response:
     """The form, and the answer to what stands in the address."""
-    told, kinds = _told(flask.request.args), library().kinds()  # before the answer, or it would wait in turn again
-    shown = _shown(library().known(told).answer) if any(told.values()) else {"answer": None}
+    told = _told(flask.request.args)
+    with library().opened() as workshop:
+        kinds = kinds_of(workshop)
+        shown = _shown(library().known(workshop, told).answer) if any(told.values()) else {"answer": None}
     return page("ask.html", call=told, kinds=kinds, **shown)
 
 
@@ -61,7 +65,7 @@ def visit(at: str) -> flask.Response:
     return page(
         "visit.html",
         **_shown(now),
-        said=said(visit.question()),
+        said=said(visit.asked),
         step_cost=step_cost(now, step),
         step=step,
         needless=[advice_line(now, row) for row in now.advice if row.part in step.parts],
@@ -75,7 +79,7 @@ def visit(at: str) -> flask.Response:
         after_repair=now.trade.cautions.get("after repair", "") if is_repaired else "",
         number=kept["number"],
         call=kept["call"],
-        is_not_understood="again" in flask.request.args,
+        told=kept.get("told", []),
     )
 
 
@@ -86,12 +90,15 @@ def press(at: str) -> flask.Response:
     seen = flask.request.form.get("seen", "").strip()[:LONGEST_FIELD]
     key = f"{SEEN} {seen}" if seen else flask.request.form.get("key", "")
     visit, now, words = _now(kept)
+    told: Sequence[str] = ()
     if key == UNDO:
         visit.undo()
-    elif not visit.outcome and visit.press(now, key, words):
-        return go("ask.visit", at=at, again=1)
+    elif not visit.outcome:
+        refused = visit.press(now, key, words)
+        told = visit.remarks if not refused else [sentence("open.seen_how", text=Written(seen)) if seen else refused]
     events = [event.as_json() for event in visit.events]
-    return go("ask.visit", at=_written({**kept, "events": events, "outcome": visit.outcome}))
+    kept |= {"events": events, "outcome": visit.outcome, "told": [now.wording.told(one) for one in told]}
+    return go("ask.visit", at=_written(kept))
 
 
 @pages.post("/visit/<at>/record")
@@ -130,7 +137,7 @@ def recorded() -> flask.Response:
     return page(
         "recorded.html",
         job=job,
-        lines=[[(name, value) for name, value in line.items() if value] for line in lines],
+        lines=[[(n, text if n in TERMS else Written(text)) for n, text in line.items() if text] for line in lines],
         is_loaded=loaded[0][0] > 0,
         file=library().kept(RECORD).name,
         day=dt.date.today(),
@@ -159,13 +166,11 @@ def _kept(at: str) -> dict[str, Any]:
 
 def _now(kept: dict[str, Any]) -> tuple[Visit, Answer, Words]:
     """The visit as its address tells it, the answer with all that was seen and done, and the words it is told in."""
-    known = library().known(kept["call"])
-    visit = Visit(
-        known.question, [Event.from_json(event) for event in kept["events"]], kept["outcome"], stands=known.stands
-    )
+    events = [Event.from_json(event) for event in kept["events"]]
     with library().opened() as workshop:
-        now = visit.stand(Walk(workshop.database, workshop.words, workshop.settings)).now
-        words = workshop.words
+        known, words = library().known(workshop, kept["call"]), workshop.words
+        visit = Visit(known.question, events, kept["outcome"], stands=known.stands)
+        now = visit.stand(Walk(workshop.database, words, workshop.settings)).now
     if now.is_referred:
         visit.outcome = "advice only"
     return visit, now, words
@@ -185,15 +190,23 @@ def _shown(answer: Answer) -> dict[str, Any]:
     of_advice = [answer.look_cautions(row) for row in answer.advice]
     first = answer.caution_names() if answer.is_cautious else ()
     heeds = _told_once(known, [first, *of_steps, *of_advice, answer.caution_names()])
+    asked, nothing = answer.question, [piece.text for piece in answer.question.heard if piece.how == NOTHING]
+    strange = [text for text in asked.not_understood if not nothing or text != asked.complaint or text in nothing]
+    told = [(NOTHING, text) for text in strange]
     return {
         "answer": answer.as_json(),
         "likely": SHOWN_CAUSES,
         "note": answer.note,
-        "piece_terms": [told_terms(piece) for piece in answer.question.heard],
+        "not_understood": strange,
+        "heard": [(one.text, one.how, told_terms(one)) for one in asked.heard if (one.how, one.text) not in told],
+        "phrases": [phrase.line() for phrase in asked.phrases],
         "is_referred": answer.is_referred,
-        "read_as": said(answer.question),
-        "unit_lines": answer.question.unit.lines(with_photos=False),
-        "photos": [link for visit in answer.question.unit.visits for link in links(visit.photos)],
+        "read_as": said(asked),
+        "unit_lines": asked.unit.summary(),
+        "past": [
+            (visit.job_no, visit.line(answer.wording.date(visit.visit_date)), links(visit.photos))
+            for visit in asked.unit.visits
+        ],
         "step_costs": [step_cost(answer, step) for step in answer.steps],
         "first_heed": heeds[0],
         "step_heeds": heeds[1 : 1 + len(of_steps)],

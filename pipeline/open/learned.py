@@ -32,10 +32,10 @@ def models() -> flask.Response:
     )
 
 
-@pages.post("/learned/train")
-def train() -> flask.Response:
-    """Learn from the cured jobs; the better model is put in use."""
-    return work("train", "learned.models")
+@pages.post("/learned/<any(train, check, backtest):what>")
+def begin(what: str) -> flask.Response:
+    """Learn from the cured jobs; ask whether all holds and whether the work has changed; ask last year's jobs again."""
+    return work(what, "learned.models", None, *([str(library().kept(BACKTEST))] if what == "backtest" else []))
 
 
 @pages.post("/learned/use")
@@ -44,18 +44,6 @@ def use() -> flask.Response:
     with library().opened() as workshop:
         workshop.use_model(flask.request.form.get("model", ""))
     return go("learned.models")
-
-
-@pages.post("/learned/check")
-def check() -> flask.Response:
-    """Ask whether the work has changed since the training, and whether all holds that must."""
-    return work("check", "learned.models")
-
-
-@pages.post("/learned/backtest")
-def ask_again() -> flask.Response:
-    """Ask the last year's jobs again, each by what was known before it."""
-    return work("backtest", "learned.models", None, str(library().kept(BACKTEST)))
 
 
 @pages.get("/learned/backtest")

@@ -6,7 +6,7 @@ import contextlib
 import datetime as dt
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -138,7 +138,7 @@ class Library:
         finally:
             self._turn.release()
 
-    def known(self, call: dict[str, str]) -> Known:
+    def known(self, workshop: Workshop, call: dict[str, str]) -> Known:
         """Read and answer a call; each in its turn, so that who asked first need not wait for all who ask beside him.
 
         Raises
@@ -148,14 +148,13 @@ class Library:
         """
         from pipeline.visit.ask import answer, questions_of
 
-        with self.opened() as workshop:
-            held = workshop.database, workshop.words, workshop.settings
+        held = workshop.database, workshop.words, workshop.settings
 
-            def made() -> Known:
-                (question,) = questions_of(*held, [Call(**call)])
-                return Known(question, {(): Stand(answer(*held, question))})
+        def made() -> Known:
+            (question,) = questions_of(*held, [Call(**call)])
+            return Known(question, {(): Stand(answer(*held, question))})
 
-            return while_unchanged(workshop.database, ("call", *sorted(call.items()), *self.made_of(workshop)), made)
+        return while_unchanged(workshop.database, ("call", *sorted(call.items()), *self.made_of(workshop)), made)
 
     def dangers(self, calls: Sequence[dict[str, str]]) -> list[list[str]]:
         """Of each call what to ring its customer with before the round, in full; nothing of a call of no kind."""
@@ -179,7 +178,7 @@ class Library:
             told = tuple(tuple(sorted(call.items())) for call in calls)
             return while_unchanged(database, ("dangers", told, *self.made_of(workshop)), made)
 
-    def prepare(self, calls: Sequence[dict[str, str]]) -> None:
+    def prepare(self, calls: Iterable[dict[str, str]]) -> None:
         """Answer calls that will be asked about, one after the other beside the pages, before anybody does.
 
         Not where the database must not stay open after a request; see ``lingers``.
@@ -188,16 +187,24 @@ class Library:
         def run() -> None:
             with contextlib.suppress(PriorjobsError):  # whoever asks is told
                 for call in calls:
-                    self.known(call)
+                    with self.opened() as workshop:
+                        self.known(workshop, call)
 
         if self.lingers and (self._preparing is None or not self._preparing.is_alive()):
             self._preparing = threading.Thread(target=run, name="prepare", daemon=True)
             self._preparing.start()
 
-    def kinds(self) -> list[str]:
-        """Kinds of appliance that a call can be about."""
+    def make_ready(self) -> None:
+        """Read beside the pages what the first question of each kind needs: libraries, word lists, model, past jobs."""
+        self.prepare(self._first_questions())
+
+    def _first_questions(self) -> Iterator[dict[str, str]]:
+        import pipeline.visit.ask  # noqa: F401 - slow to read, and nobody waits in turn for it
+
+        query = "select kind from visit where kind is not null group by 1 order by count(*) desc"
         with self.opened() as workshop:
-            return [str(kind) for kind in workshop.words.kinds()["kind"]]
+            kinds = workshop.database.connection.execute(query).fetchall()
+        yield from ({"kind": kind, "complaint": "leaks"} for (kind,) in kinds)
 
     def start(self, what: str, then: str, work: Work | None = None, *given: str) -> Job:
         """Do long work beside the pages, which say so until it is done.

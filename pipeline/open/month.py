@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pipeline.workshop import Workshop
 
 pages = flask.Blueprint("month", __name__)
-VIEW = ("month", "to", "against", "against_to", "kind", "technician")
+VIEW = ("month", "to", "against", "against_to", "kind", "technician", "branch")
 FILES = {"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "pdf": "application/pdf"}
 
 
@@ -26,7 +26,7 @@ def period() -> flask.Response:
     """The figures of a period, the advice that stands, and what came of the advice taken up."""
     with library().opened() as workshop:
         months = [(f"{month:%Y-%m}",) * 2 for month in months_with_visits(workshop.database.connection)]
-        choices = {name: _choices(workshop, name) for name in ("kind", "technician")}
+        choices = {name: _choices(workshop, name) for name in VIEW[4:]}
     view = _view()
     month = made_apart("month", json.dumps(view, sort_keys=True)) if months else None
     return page("month.html", months=months, view=view, choices=choices, month=month)

@@ -93,6 +93,7 @@ def columns() -> flask.Response:
         proposal=proposal,
         columns=[(name, samples, fields.get(name, ""), name in doubts) for name, samples in proposal.samples.items()],
         fields=[(name, sentence(f"open.field_{name}")) for name in ALL_FIELDS],
+        lacking=[sentence(f"open.field_{name}") for name in proposal.lacking],
         orders=ORDERS,
     )
 

@@ -41,6 +41,7 @@ def serve(db: Path, port: int, *, browser: bool = True, lan: bool = False) -> No
     address = f"http://127.0.0.1:{port}/?start="
     sys.stdout.write(f"The workshop is open at {address}{start.typed} until you press Ctrl+C here.\n")
     sys.stdout.flush()
+    app.extensions["library"].make_ready()
     if browser:
         threading.Timer(0.5, webbrowser.open, [address + start.opened]).start()
     try:

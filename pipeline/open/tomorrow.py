@@ -10,7 +10,7 @@ import flask
 
 from pipeline.errors import UsageError, shown
 from pipeline.load.layout import FIELDS
-from pipeline.open.app import go, library, made_apart, number, own_page, page
+from pipeline.open.app import go, kinds_of, library, made_apart, number, own_page, page
 from pipeline.store.atomic_write import whole
 from pipeline.visit.calls_file import MOST_CALLS, read_calls
 
@@ -23,19 +23,25 @@ LONGEST = 1000
 @pages.get("/tomorrow")
 def day() -> flask.Response:
     """The calls in their order."""
+    import pandas as pd
+
     unread, place = flask.request.args.get("unread", "").splitlines(), library().kept(CALLS)
     held = calls(place)
     asks = [asked_of(call) for call in held]
+    with library().opened() as workshop:
+        kinds = kinds_of(workshop)
+        found = workshop.words.match("kind", pd.Series([call["appliance_kind"] for call in held], dtype="str"))
     dangers = library().dangers(asks)
     library().prepare(asks)
     return page(
         "tomorrow.html",
         calls=held,
         asks=asks,
+        is_known=found["is_understood"].tolist(),
         dangers=dangers,
         file=place.name,
         typed=TYPED,
-        kinds=library().kinds(),
+        kinds=kinds,
         unread=unread,
     )
 
@@ -44,23 +50,20 @@ def day() -> flask.Response:
 def add() -> flask.Response:
     """Add a call that was typed, or all of a list that was pasted or sent."""
     form, place = flask.request.form, library().kept(CALLS)
-    sent = flask.request.files.get("file")
-    pasted = form.get("pasted", "").strip()
-    lines: list[dict[str, str]] = []
-    unread: list[str] = []
-    if pasted or (sent is not None and sent.filename):
-        with library().opened() as workshop:
-            ending = Path(str(sent.filename)).suffix.lower() if sent is not None and sent.filename else ".csv"
-            file = workshop.database.scratch / f"calls{ending if ending[1:].isalnum() else '.csv'}"
-            if sent is not None and sent.filename:
-                sent.save(file)
-            else:
-                file.write_text(pasted + "\n", encoding="utf-8")
-            lines, _, unread = read_calls(workshop.database, workshop.words, file, mask=workshop.settings.mask_contacts)
-    elif form.get("appliance_kind", "").strip():
-        lines = [{name: form.get(name, "").strip()[:LONGEST] for name in TYPED}]
-    else:
+    sent = next((file for file in flask.request.files.values() if file.filename), None)
+    pasted, typed = form.get("pasted", "").strip(), {name: form.get(name, "").strip()[:LONGEST] for name in TYPED}
+    if sent is None and not pasted and not typed["appliance_kind"]:
         raise UsageError("No call was given.", "Give at least the kind of appliance, or paste a list with a header.")
+    with library().opened() as workshop:
+        ending = Path(str(sent.filename)).suffix.lower() if sent else ".csv"
+        file = workshop.database.scratch / f"calls{ending if ending[1:].isalnum() else '.csv'}"
+        if sent:
+            sent.save(file)
+        elif pasted:
+            file.write_text(pasted + "\n", encoding="utf-8")
+        else:
+            _keep(file, [typed])
+        lines, _, unread = read_calls(workshop.database, workshop.words, file, mask=workshop.settings.mask_contacts)
     with library().writing:
         held = calls(place)
         if len(held) + len(lines) > MOST_CALLS:
@@ -68,7 +71,7 @@ def add() -> flask.Response:
                 f"A round holds at most {MOST_CALLS} calls.", "Remove calls that are done, then add again."
             )
         _keep(place, [*held, *lines])
-    return go("tomorrow.day", unread="\n".join(unread)[:LONGEST] or None)
+    return go("tomorrow.day", unread="\n".join(unread)[:LONGEST] or None, _anchor="calls")
 
 
 @pages.post("/tomorrow/order")
@@ -87,7 +90,7 @@ def order() -> flask.Response:
             if do != "remove":
                 held.insert(max(0, at + (-1 if do == "up" else 1)), call)
         _keep(place, held)
-    return go("tomorrow.day")
+    return go("tomorrow.day", _anchor="calls")
 
 
 @pages.get("/tomorrow/sheets")

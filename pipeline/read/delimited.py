@@ -138,7 +138,7 @@ def find_encoding(source: Source, reading: Reading) -> str:
     Raises
     ------
     LayoutError
-        The stated encoding is not known.
+        The stated encoding is not known, or the file is plainly UTF-8 instead.
     FileUnreadable
         The bytes are not text.
     """
@@ -151,12 +151,18 @@ def find_encoding(source: Source, reading: Reading) -> str:
         try:
             name = codecs.lookup(reading.encoding).name
             io.TextIOWrapper(io.BytesIO(start), encoding=name, errors="priorjobs_mark").read()
-            return name
         except (LookupError, ValueError) as fault:
             raise LayoutError(
                 f"{shown(reading.encoding)} is not an encoding of this file.",
                 'Use one such as "utf-8" or "windows-1252".',
             ) from fault
+        if _is_other_than_said(source.path, name):
+            raise LayoutError(
+                f"{shown(source.name)} is written in UTF-8; its layout says {shown(reading.encoding)}, in which its "
+                "letters with marks would come in as others.",
+                'Write encoding = "utf-8" in the layout, or leave the line out; nothing of the file was taken.',
+            )
+        return name
     even, odd = start[0::2].count(0), start[1::2].count(0)
     if even + odd > len(start) / 5:
         if odd > 4 * even:
@@ -169,6 +175,11 @@ def find_encoding(source: Source, reading: Reading) -> str:
             "Export it as CSV, XLSX, ODS, JSON Lines or Parquet.",
         )
     return "utf-8" if _is_utf8(source.path) else "cp1252"
+
+
+def _is_other_than_said(path: Path, said: str) -> bool:
+    """Tell whether bytes said to be in an encoding of one byte a sign are UTF-8 with signs of several bytes."""
+    return len("é".encode(said, "replace")) == 1 and _is_mostly_utf8(path)
 
 
 def _is_utf8(path: Path) -> bool:
@@ -185,6 +196,7 @@ def _is_utf8(path: Path) -> bool:
 
 
 def _is_mostly_utf8(path: Path) -> bool:
+    """Tell whether most of the lines with other than plain letters are UTF-8."""
     good = bad = 0
     with path.open("rb") as file:
         for line in file:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import gzip
 import hashlib
 import os
+import re
 import shutil
 import sys
 import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import IO
 
@@ -61,6 +62,8 @@ class Source:
         Of the bytes at ``path``.
     beside
         Where the file itself lies, None for standard input: a layout of the same stem may lie there.
+    second
+        Another file whose lines are added to those of this one.
     """
 
     name: str
@@ -69,6 +72,12 @@ class Source:
     sha256: str
     size: int
     beside: Path | None
+    second: Source | None = None
+
+    def with_second(self, second: Source) -> Source:
+        """Give the two files as one source, known by the bytes of both."""
+        both = hashlib.sha256((self.sha256 + second.sha256).encode()).hexdigest()
+        return replace(self, second=second, sha256=both, size=self.size + second.size)
 
 
 @dataclass(frozen=True)
@@ -151,6 +160,8 @@ def _tables(name: str, path: Path, beside: Path | None, scratch: Path, depth: in
         elif form == "zip":
             yield from _unzipped(name, path, beside, scratch, depth)
         else:
+            if _is_key(path):
+                raise FileUnreadable(f"{shown(name)} is the key of a workshop and no records.", "Keep it to yourself.")
             sha256, size = _fingerprint(path)
             yield Source(name, path, form, sha256, size, beside)
     except NOT_WHOLE as fault:
@@ -181,6 +192,11 @@ def _form(path: Path) -> str:
         return "zip"
     text = start.removeprefix(b"\xef\xbb\xbf").lstrip()
     return "json" if text[:1] in (b"{", b"[") and b'"' in text else "text"
+
+
+def _is_key(path: Path) -> bool:
+    """Tell whether a file is a workshop's key, whatever its name: nothing of it is ever shown."""
+    return path.stat().st_size <= 100 and re.fullmatch(rb"[0-9a-fA-F]{64}\s*", path.read_bytes()) is not None
 
 
 def _ungzipped(name: str, path: Path, beside: Path | None, scratch: Path, depth: int) -> Iterator[Source | Unopened]:

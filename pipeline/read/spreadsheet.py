@@ -18,6 +18,7 @@ from pipeline.read.incoming import (
     store,
     unique_names,
 )
+from pipeline.read.joined import join_tables
 from pipeline.read.json_parquet import as_text
 from pipeline.read.sheet_size import check_size
 
@@ -60,12 +61,8 @@ def read_sheet(connection: duckdb.DuckDBPyConnection, source: Source, reading: R
                 records.how["sheet"] = " + ".join(t.name for t in alike)
             _store_sheets(connection, alike, records)
             if reading.join:
-                _join(
-                    connection,
-                    _open_sheet(book, _named(book, source, reading.join[0]), source, reading),
-                    reading,
-                    records,
-                )
+                second = _open_sheet(book, _named(book, source, reading.join[0]), source, reading)
+                _join(connection, second, reading.join[1], records)
             read = {t.name for t in alike} | ({reading.join[0]} if reading.join else set())
             opened = {t.name: t.header for t in tables}
             records.other_sheets = {name: opened.get(name, ()) for name in (chosen, *others) if name not in read}
@@ -139,46 +136,13 @@ def _store_sheets(connection: duckdb.DuckDBPyConnection, tables: list[_Table], r
     store(connection, len(records.header), lines(), refuse)
 
 
-def _join(connection: duckdb.DuckDBPyConnection, table: _Table, reading: Reading, records: Records) -> None:
+def _join(connection: duckdb.DuckDBPyConnection, table: _Table, by: str, records: Records) -> None:
     """Add the lines of a second sheet to those with the same value in a column; what fits none is refused."""
-    by = plain_name(reading.join[1]) if reading.join else ""
-    here = [i for i, name in enumerate(records.header) if plain_name(name) == by]
-    there = [i for i, name in enumerate(table.plain_header) if name == by]
-    if not here or not there:
-        raise UsageError(
-            f"Sheets {shown(records.how['sheet'])} and {shown(table.name)} have no common column {shown(by)}.",
-            "Name in the layout's [join] the column that both have.",
-        )
-    connection.execute("create or replace temp table first_sheet as select * from incoming")
-    _store_sheets(connection, [table], Records(table.header))
-    connection.execute("create or replace temp table second_sheet as select * from incoming")
-    width = len(records.header)
-    added = [i for i in range(len(table.header)) if i != there[0]]
-    old = ", ".join(f"first_sheet.c{i + 1}" for i in range(width))
-    new = "".join(f", second_sheet.c{i + 1} as c{width + n + 1}" for n, i in enumerate(added))
-    key = [f"lower(trim({name}_sheet.c{at + 1}))" for name, at in (("first", here[0]), ("second", there[0]))]
-    connection.execute(
-        f"create or replace temp table joined as with last as (select {key[0]} as key, max(line_no) as line_no "
-        "from first_sheet group by 1), added as (select last.line_no as first_line, second_sheet.* from second_sheet "
-        f"join last on last.key = {key[1]}) select first_sheet.line_no as source_line, {old}{new} from first_sheet "
-        "left join added as second_sheet on second_sheet.first_line = first_sheet.line_no "
-        "order by first_sheet.line_no, second_sheet.line_no"
-    )
-    connection.execute("drop table incoming")
-    numbered = "rowid - (select min(rowid) from joined) + 1 as line_no"
-    connection.execute(f"create temp table incoming as select {numbered}, * exclude (source_line) from joined")
-    connection.execute(f"create or replace temp table source_line as select {numbered}, source_line from joined")
-    records.header = unique_names((*records.header, *(table.header[i] for i in added)), width + len(added))
-    strays = connection.execute(
-        f"select line_no, concat_ws('; ', {', '.join(f'c{i + 1}' for i in range(len(table.header)))}), c{there[0] + 1} "
-        f"from second_sheet where not exists (from first_sheet where {key[0]} = {key[1]}) order by 1"
-    ).fetchall()
-    for line_no, text, value in strays:
-        rule = f"(sheet {table.name}) stands on no line of sheet {records.how['sheet']}"
-        remedy = "Add its job to the first sheet, or correct the number."
-        records.refused.append(Refused(line_no, text, table.header[there[0]], value or "", rule, remedy))
-    for name in ("first_sheet", "second_sheet", "joined"):
-        connection.execute(f"drop table {name}")
+    connection.execute("create or replace temp table first_table as select * from incoming")
+    second = Records(table.header)
+    _store_sheets(connection, [table], second)
+    connection.execute("create or replace temp table second_table as select * from incoming")
+    join_tables(connection, records, f"sheet {shown(records.how['sheet'])}", second, f"sheet {shown(table.name)}", by)
 
 
 def _named(book: CalamineWorkbook, source: Source, asked: str) -> str:

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
-if TYPE_CHECKING:
-    from pipeline.store.database import Database
+
+class Stamped(Protocol):
+    """A database file as it is open here: see `pipeline.store.database.Database`."""
+
+    read_only: bool
+
+    def stamp(self) -> tuple[object, ...]:
+        """What changes whenever the file does."""
+
 
 Made = TypeVar("Made")
 MOST = 512  # things kept; those used longest ago go first
@@ -15,13 +22,13 @@ MOST = 512  # things kept; those used longest ago go first
 _kept: OrderedDict[Hashable, Any] = OrderedDict()
 
 
-def while_unchanged(database: Database, what: Hashable, make: Callable[[], Made]) -> Made:
+def while_unchanged(database: Stamped, what: Hashable, make: Callable[[], Made]) -> Made:
     """Return what was made of a database before, or make it now; see `each_while_unchanged`."""
     return each_while_unchanged(database, [what], lambda _: [make()])[0]
 
 
 def each_while_unchanged(
-    database: Database, what: Sequence[Hashable], make: Callable[[list[int]], Sequence[Made]]
+    database: Stamped, what: Sequence[Hashable], make: Callable[[list[int]], Sequence[Made]]
 ) -> list[Made]:
     """Return several things that were made of a database before; those that were not are made now, all at once.
 

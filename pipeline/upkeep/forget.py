@@ -15,10 +15,14 @@ from typing import TYPE_CHECKING, Any
 import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
 from pipeline.load.hashes import hash_customers, load_key
+from pipeline.upkeep.bearers import bearers, lines_of_bearers
 from pipeline.upkeep.elsewhere import elsewhere
+from pipeline.upkeep.own_texts import erase_words, what_stays
 from pipeline.upkeep.written_name import APOSTROPHES, pattern_of_files, pattern_of_sql
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import duckdb
 
     from pipeline.store.database import Database
@@ -26,6 +30,8 @@ if TYPE_CHECKING:
 ERASED = "[erased]"
 _MATCHES = "regexp_matches({0}, $p)"
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts, so texts are not searched for it
+
+SHORTEST_WORD = 3  # characters of a word of a name that is looked for in the customer's own texts
 
 
 @dataclass(frozen=True)
@@ -48,11 +54,15 @@ class Customer:
     in_files: re.Pattern[str] | None
 
 
-def forget(database: Database, customer_ref: str) -> dict[str, Any]:
+def forget(
+    database: Database, customer_ref: str, called: Sequence[str] = (), *, several: bool = False
+) -> dict[str, Any]:
     """Remove a customer from every table, raw and refused lines and review files included.
 
     The visits stay, for the appliance's history, under a random name that leads back to nobody. What was derived from
-    the customer (the keyed hash) and the reference itself, where it was written into free text, are gone.
+    the customer (the keyed hash) and the reference itself, where it was written into free text, are gone. A name that
+    stands beside the customer's own reference takes that reference, and every other hash on these lines, with it. The
+    words of the name, and what the customer is ``called``, go from the texts of the customer's own visits alone.
 
     Parameters
     ----------
@@ -60,11 +70,16 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
         The workshop.
     customer_ref
         Reference or name as it stands in the records; case and white space do not matter.
+    called
+        Other words the customer goes by in notes, a first name say.
+    several
+        Forget all customers who bear the name; otherwise a name of several is refused.
 
     Returns
     -------
     dict
-        visits, raw_lines, refused_lines and texts changed; files changed; proof: places searched, found (0);
+        visits, raw_lines, refused_lines and texts changed; files changed; proof: places searched, what for, found (0);
+        stays: what of the customer's visits is kept, and texts of theirs that may still name somebody;
         elsewhere: other files of the workshop that hold the name or may hold it; too_short: texts that hold a name of
         fewer than four letters, which is not erased from texts, since it may be another word; and what is left to do
         by hand.
@@ -72,7 +87,7 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     Raises
     ------
     UsageError
-        The text names nobody, such as "cash" or a blank.
+        The text names nobody, such as "cash" or a blank; or several customers bear the name.
     DatabaseUnusable
         The customer is still found afterwards, or the file cannot be written.
     """
@@ -84,9 +99,17 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
             "Remove the other name first, or copy the file; nothing was changed.",
         )
     with database.transaction() as connection:
-        counts = _erase(connection, customer, _other_forms(connection, customer_ref, key))
+        hashes = [customer.hashed, *_other_forms(connection, customer_ref, key)]
+        if not several:
+            bearers(connection, hashes).refuse_several(customer.written)
+        own = lines_of_bearers(connection, hashes)
+        counts = _erase(connection, customer, hashes[1:])
+        _take_references_along(connection, own, hashes)
+        words = [*called, *_words_of(customer.written)]
+        counts["texts"] += erase_words(connection, [record for record, _ in own], words)
         if any(counts.values()):
             sql.rebuild(connection)
+        kept = what_stays(connection, [record for record, _ in own], words)
     files = _erase_in_files(database, customer)
     _write_anew(database)
     searched = _search(database, customer)
@@ -98,7 +121,14 @@ def forget(database: Database, customer_ref: str) -> dict[str, Any]:
     return {
         **counts,
         "files": files,
-        "proof": {"places_searched": searched["places"], "bytes_searched": searched["bytes"], "found": 0},
+        "proof": {
+            "places_searched": searched["places"],
+            "bytes_searched": searched["bytes"],
+            "searched_for": "the reference and its hash everywhere"
+            + (f"; {', '.join(words)} in the customer's own visits" if own and words else ""),
+            "found": 0,
+        },
+        "stays": kept,
         "elsewhere": elsewhere(database, customer.hashed, customer.in_files),
         "too_short": _too_short(database.connection, customer),
         "still_to_do": _still_to_do(customer, is_known=bool(any(counts.values()) or files)),
@@ -141,13 +171,15 @@ def _still_to_do(customer: Customer, *, is_known: bool) -> str:
 
 
 def _other_forms(connection: duckdb.DuckDBPyConnection, written: str, key: bytes) -> list[str]:
-    """Hashes held of the same reference with another apostrophe."""
+    """Hashes held of the same reference with another apostrophe, as customers or beside them."""
     import pandas as pd
 
     forms = {written.replace(a, b) for a in APOSTROPHES for b in APOSTROPHES if a in written}
     hashes = hash_customers(pd.Series(sorted(forms), dtype="str"), key).dropna().tolist()
     held = connection.execute(
-        "select distinct customer_ref from raw_record where list_contains(?, customer_ref)", [hashes]
+        "select h from (select unnest($hashes) as h) where exists "
+        "(from raw_record where customer_ref = h or contains(other_columns, h))",
+        {"hashes": hashes},
     ).fetchall()
     return [form for (form,) in held]
 
@@ -186,12 +218,12 @@ def _text_columns(connection: duckdb.DuckDBPyConnection, *, raw_only: bool) -> l
 def _replace_everywhere(connection: duckdb.DuckDBPyConnection, hashed: str, stand_in: str) -> None:
     connection.execute(  # a hash of the line with the name in it would tell whether a guessed name is right
         "update raw_record set content_hash = 'erased-' || uuid()::varchar "
-        "where customer_ref = $h "
+        "where customer_ref = $h or contains(other_columns, $h) "
         "or (starts_with(customer_ref, 'erased-') and not starts_with(content_hash, 'erased-'))",
         {"h": hashed},
     )
     for table, column, owner in (
-        ("raw_record", "other_columns", "customer_ref = $h"),
+        ("raw_record", "other_columns", "customer_ref = $h or contains(other_columns, $h)"),
         ("rejected_record", "line_text", "contains(line_text, $h)"),
     ):  # phones and addresses of the same customer are hashed too
         connection.execute(
@@ -204,6 +236,36 @@ def _replace_everywhere(connection: duckdb.DuckDBPyConnection, hashed: str, stan
             f'update "{table}" set "{column}" = replace("{column}", $h, $s) where contains("{column}", $h)',
             {"h": hashed, "s": stand_in},
         )
+
+
+def _take_references_along(
+    connection: duckdb.DuckDBPyConnection, own: Sequence[tuple[int, str | None]], hashes: Sequence[str]
+) -> None:
+    """Put a random name for the customer's own reference on the lines that bore the name: it leads back to them."""
+    for reference in sorted(
+        {held for _, held in own if held and held not in hashes and not held.startswith("erased-")}
+    ):
+        change = {
+            "r": reference,
+            "s": f"erased-{secrets.token_hex(8)}",
+            "lines": [record for record, held in own if held == reference],
+        }
+        connection.execute(
+            "update raw_record set customer_ref = $s, visit_key = replace(visit_key, $r, $s), "
+            "other_columns = replace(other_columns, $r, $s) where list_contains($lines, record_id)",
+            change,
+        )
+        connection.execute(
+            "update stage_visit set customer_hash = $s where customer_hash = $r and list_contains($lines, record_id)",
+            change,
+        )
+
+
+def _words_of(written: str) -> list[str]:
+    """Words of a name of several, each of which may stand alone in a note; none of a number."""
+    words = written.split()
+    is_name = len(words) > 1 and all(any(map(str.isalpha, word)) and not any(map(str.isdigit, word)) for word in words)
+    return [word for word in words if len(word) >= SHORTEST_WORD] if is_name else []
 
 
 def _erase_written(connection: duckdb.DuckDBPyConnection, pattern: str | None) -> int:

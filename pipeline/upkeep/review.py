@@ -27,8 +27,10 @@ UNKNOWN, CURE, JOINED = "what it means", "what cures it", "read as the suggestio
 GUESSED = "read as the suggestion, a guess: yes makes it sure"
 PHRASE = "tells more than is understood: own makes it a complaint"
 MOST_ROWS = 2_000
+MOST_FAULTS = 20
 SAYS_YES = frozenset({"yes", "y", "ok", "ja"})
-SAYS_NOTHING = frozenset({"nothing", "ignore", "-", "'-", "nichts"})
+NOTHING = "nothing"
+SAYS_NOTHING = frozenset({NOTHING, "ignore", "-", "'-", "nichts"})
 SAYS_OWN = frozenset({"own", "keep", "eigen"})
 NO_PART = "no part"
 MOST_BYTES = 64 << 20
@@ -239,18 +241,30 @@ def take_decisions(database: Database, words: Words, path: Path) -> dict[str, An
     terms = _terms(words)
     wanted: list[tuple[str, str, str | None]] = []
     faults: list[str] = []
+    said_at: dict[tuple[str, str], tuple[int, str | None]] = {}
     empty = 0
     for row in rows:
         if not row.decision:
             empty += 1
             continue
         try:
-            wanted.append((row.list, row.written, _decided(row, terms)))
+            term = _decided(row, terms)
         except LayoutError as error:
-            faults.append(f"line {row.line}: {error.what} {error.remedy.rstrip('.')}")
+            faults.append(f"line {row.line}: {error.what} {error.remedy.rstrip('.')}.")
+            continue
+        wanted.append((row.list, row.written, term))
+        first, was = said_at.setdefault((row.list, " ".join(row.written.casefold().split())), (row.line, term))
+        if was != term:
+            faults.append(
+                f"lines {first} and {row.line}: {shown(row.written)} of list {row.list} is decided twice, as "
+                f"{shown(was or NOTHING)} and as {shown(term or NOTHING)}. Keep one of them."
+            )
     if faults:
-        more = f" and {len(faults) - 20} more" if len(faults) > 20 else ""
-        raise LayoutError(f"{path.name}: " + "; ".join(faults[:20]) + more + ".", "Fix these lines; nothing was taken.")
+        told = [
+            *faults[:MOST_FAULTS],
+            *([f"and {len(faults) - MOST_FAULTS} more"] if len(faults) > MOST_FAULTS else []),
+        ]
+        raise LayoutError("\n  ".join([f"{path.name}:", *told]), "Fix these lines; nothing was taken.")
     return _store(database, wanted) | {"empty": empty}
 
 
@@ -293,6 +307,11 @@ def _decided(row: _Row, terms: dict[str, set[str]]) -> str | None:
         raise LayoutError(f"there is no list {shown(row.list)}.", "Keep the first columns as review wrote them.")
     said = " ".join(row.decision.lower().split())
     if said in SAYS_NOTHING:
+        if row.list == "kind":
+            raise LayoutError(
+                f"{shown(row.written)} cannot mean nothing: every visit is to some kind of appliance.",
+                "Write a kind, or own to keep the words as one",
+            )
         return None
     if said in SAYS_YES:
         if not row.suggestion:

@@ -106,7 +106,7 @@ def read_values(
         if abs(amount) > LARGEST:
             amount, problem = float("nan"), "is larger than any bill"
         amounts.append(amount * sign if amount else amount)
-        currencies.append(currency if problem is None else None)
+        currencies.append(currency)
         problems.append(problem)
     return amounts, currencies, problems
 

@@ -63,6 +63,20 @@ def read_calls(
     return lines, pd.Timestamp(days[0]).date() if len(days) == 1 else None, refused
 
 
+def unread_days(lines: Sequence[Mapping[str, str]]) -> list[str]:
+    """Days of calls that are none: each call is planned, and its line and value are told."""
+    import pandas as pd
+
+    from pipeline.values import dates
+
+    read = dates.parse(pd.Series([line["visit_date"] for line in lines], dtype="str"))
+    return [
+        sentence("round.no_day", line=Written(line["line_no"]), day=Written(shown(line["visit_date"])))
+        for line, problem in zip(lines, read["problem"].isna(), strict=True)
+        if not problem
+    ]
+
+
 def told_twice(lines: Sequence[Mapping[str, str]]) -> list[str]:
     """Job numbers that stand at several lines: each is planned, and the technician is told."""
     at: dict[str, list[str]] = {}

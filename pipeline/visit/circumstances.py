@@ -65,7 +65,10 @@ class Circumstances:
         """What people should know of it, in words."""
         told = [sentence("answer.burnt", what=Finding(what)) for what in burnt(self.findings)]
         told += [
-            sentence("answer.comes_first", first=first, stopped=stopped) for stopped, first in self.put_off.items()
+            sentence(
+                "answer.comes_first", first=first, stopped=[one for one, by in self.put_off.items() if by == first]
+            )
+            for first in dict.fromkeys(self.put_off.values())
         ]
         if self.is_intermittent:
             told.append(sentence("answer.comes_and_goes"))

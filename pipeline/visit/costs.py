@@ -118,6 +118,11 @@ class Costs:
             return Repair((), advice, ADVICE_MINUTES, (ALWAYS,))
         return Repair((), f"repair: {cause}", OWN_REPAIR_MINUTES)
 
+    def is_guess(self, cause: str) -> bool:
+        """Whether neither list, nor job, nor decision says how a cause is cured, and no check shows it."""
+        known = (self.trade.repairs, self.records.cured_by, self.records.advised)
+        return not any(cause in cured for cured in known) and self.signs.own_check(cause) is None
+
     def part(self, part: str) -> PartCard:
         """Return a part's card; a part no list knows takes the kind's cautions."""
         return self.trade.parts.get(part, PartCard(0.0, OWN_REPAIR_MINUTES, self.trade.kind_cautions))

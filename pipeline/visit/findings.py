@@ -42,6 +42,7 @@ def read_findings(words: Words, found: Sequence[str], kind: str) -> tuple[dict[s
                 remarks.append(sentence("answer.both_said", finding=Finding(finding), first=first, last=last))
             if finding not in known:
                 near = _nearest(finding, known)
+                strange.append(text)
                 remarks.append(sentence("answer.own_finding", finding=Written(finding), near=near))
             elif finding not in plain(text):
                 said = sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))

@@ -88,7 +88,12 @@ def problem(
     if not first:
         later = [act for act in acts if not (act.parts and act.name == due)]
         glances = [] if machine.stays_off else put.glances(checks, later)
-        first = [*put.advised(), *put.seen_first(), *glances]  # what is unsafe is made safe first
+        first = [
+            *put.advised(),
+            *put.seen_first(),
+            *put.before_guesses(checks),
+            *glances,
+        ]  # what is unsafe is made safe first
     accesses = [*(look.access for look in looks), *(repair.access for repair in repairs)]
     groups = sorted(machine.opened.union(*accesses))
     handover = np.array([put.handover(cause) for cause in put.causes])
@@ -297,6 +302,22 @@ class _Put:
         """Checks that show what the customer would be told of: nobody is told of a clock that nobody looked at."""
         acts = [act for act in self.acts if ADVISE in act.name and act.looked_at_by]
         return [First(act.looked_at_by, frozenset({act.name}), self.every) for act in acts]
+
+    def before_guesses(self, checks: Sequence[CheckCard]) -> list[First]:
+        """Checks of likelier causes, which come before a repair that nobody has said how to make."""
+        names = {card.name for card in checks}
+        found = []
+        for act in (act for act in self.acts if all(map(self.costs.is_guess, act.cures))):
+            least = self._chance(act)
+            likelier = {
+                cause: card.name
+                for cause, p in self.odds.items()
+                if p > least and (card := self.signs.own_check(cause)) and card.name in names
+            }
+            for name in dict.fromkeys(likelier.values()):
+                mask = np.array([likelier.get(cause) == name for cause in self.causes])
+                found.append(First(name, frozenset({act.name}), mask, least))
+        return found
 
     def glances(self, checks: Sequence[CheckCard], acts: Sequence[Act]) -> list[First]:
         """What anyone can see or turn comes before any panel and any repair but those of what is seen so.

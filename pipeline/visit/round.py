@@ -17,7 +17,7 @@ from pipeline.visit.answer import GENERAL, Answer
 from pipeline.visit.ask import answered, ask
 from pipeline.visit.ask_first import is_silent
 from pipeline.visit.asked import Asked
-from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice
+from pipeline.visit.calls_file import questions_of_lines, read_calls, told_twice, unread_days
 from pipeline.visit.costs import further_trip
 from pipeline.visit.dangers import ring_first
 from pipeline.visit.later_jobs import Learned
@@ -80,13 +80,17 @@ def plan_round(
     stocked = None if stock is None else read_stock(words, stock)
     parts = Parts(stocked, part_numbers(database.connection, [one.question.kind for one in asked]))
     parts.share_out([(one.question, _chances(one)) for one in asked])
-    remarks = [*told_twice(lines), *_limits(lines, unknown_parts(words, stocked or ()))]
+    remarks = [*unread_days(lines), *told_twice(lines), *_limits(lines, unknown_parts(words, stocked or ()))]
     silent = [Written(n) for n, one in enumerate(asked, 1) if one.has_plan and is_silent(one.question, one.odds.causes)]
     remarks += [sentence("round.nothing_loaded", calls=silent)] if silent else []
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
     planned = [call for call in calls if call]
     van = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=parts.units())
+    if (units := parts.units()) is not None:
+        free = van_list(planned, trip=further_trip(settings), carrying=CARRY_MONEY, stock=None)
+        none = [_named(named[label]) for label in free.units if not units.get(label)]
+        remarks += [sentence("round.to_order", parts=none)] if none else []
     answers = _answers(asked, kept(database), parts, van)
     trees = _trees(Walk(database, words, settings, is_brief=True), answers)
     told, ring = [one.as_json() for one in answers], _ring_first(answers)
@@ -224,7 +228,7 @@ def _trees(walk: Walk, answers: Sequence[Answer]) -> list[dict[str, Any]]:
     alike = [json.dumps({**one.as_json(), "job_no": None, "unit": None}, default=str) for one in answers]
     for number, (one, same) in enumerate(zip(answers, alike, strict=True)):
         if same not in trees:
-            trees[same] = tapped(walk, Stand(one), whole=number < MOST_FOLLOWED)
+            trees[same] = tapped(walk, Stand(one), whole=number < MOST_FOLLOWED, calls=len(set(alike)))
     return [trees[same] for same in alike]
 
 
@@ -243,7 +247,12 @@ def _for_sheet(one: Answer, line: Mapping[str, str], parts: Parts) -> dict[str, 
     named = dict.fromkeys([*one.caution_names(), *_caution_names(whole)])
     names = [*(name for name in named if name not in GENERAL), *(name for name in GENERAL if name in named)]
     dangers = set(one.caution_names()) - set(GENERAL) if one.is_referred else set(one.alarms)
-    carry = [{**row, "label": parts.of(row["part"], one.question).label} for row in one.as_json()["carry"]]
+    labels = [parts.of(row["part"], one.question).label for row in one.as_json()["carry"]]
+    units = parts.units()
+    carry = [
+        {**row, "label": label, "is_lacking": units is not None and not units.get(label)}
+        for row, label in zip(one.as_json()["carry"], labels, strict=True)
+    ]
     return {
         "tree": whole,
         "carry": carry,

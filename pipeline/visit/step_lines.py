@@ -33,10 +33,19 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     rows = [Written(advice_line(now, row)) for row in now.advice if row.part in step.parts]
     lines += [tell("visit.needless", advice=row) for row in rows]
     lines += [*new, *old]
-    if now.visit is not None and now.visit.carry and not warned:
-        worth = [sentence("answer.leading", cause=r.part, chance=r.probability) for r in now.visit.carry if r.worth_it]
+    if now.visit is not None and not warned:
+        worth = [sentence("answer.leading", cause=part, chance=chance) for part, chance in _wanted(now)]
         lines += [tell("visit.carry", parts=worth[:3])] if worth else []
     return [*lines, keys]
+
+
+def _wanted(now: Answer) -> list[tuple[str, float]]:
+    """Parts worth carrying, each with the chance by now that it is needed, the likeliest first."""
+    worth = [row.part for row in now.visit.carry if row.worth_it] if now.visit else []
+    chances = {
+        part: sum(p for cause, p in now.odds.causes.items() if part in now.costs.repair(cause).parts) for part in worth
+    }
+    return sorted(chances.items(), key=lambda row: -row[1])
 
 
 def caution_line(wording: Wording, trade: Trade, name: str) -> str:

@@ -15,6 +15,7 @@ from pipeline.visit.dangers import to_meet
 from pipeline.visit.keys import END as END_KEY
 from pipeline.visit.keys import SEEN, STOP, UNDO, choices, event_of
 from pipeline.visit.plan import HAND_OVER
+from pipeline.visit.problem import NEEDS_POWER
 from pipeline.visit.step_lines import cautions_on_screen
 from pipeline.visit.walk import Event, Stand, Walk, foreseen
 from pipeline.words.appliance import ALWAYS
@@ -29,13 +30,14 @@ if TYPE_CHECKING:
     from pipeline.words.appliance import Trade
 
 MOST_POINTS = 1200
-MOST_PLANS = 16  # made anew in one call, where a check cannot be made or a repair not be done
-UNFORESEEN = 0.04  # how often that is the case (common practice, no source): which of them are followed first
+MOST_PLANS = 40  # made anew in one call, where a check cannot be made or a repair not be done
+ALL_PLANS, FEWEST_PLANS = 640, 16  # so many in a round, and in each of its calls however many they are
+UNFORESEEN = 0.12  # how often that is the case (common practice, no source): which of them are followed first
 SHOWN_CAUSES = 3
 END, ASK_AGAIN = -1, -2
 
 
-def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
+def tapped(walk: Walk, stand: Stand, *, whole: bool = True, calls: int = 1) -> dict[str, Any]:
     """Follow a visit along all its choices, the likeliest first.
 
     Parameters
@@ -44,6 +46,8 @@ def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
         Of a workshop, and where the visit begins.
     whole
         Up to ``MOST_POINTS`` points; else only the first step.
+    calls
+        Of the round, which share the plans made anew.
 
     Returns
     -------
@@ -55,9 +59,10 @@ def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
         first is where the visit begins. ``causes``: names, and as shown. ``cautions``: names and texts. ``burnt``: a
         finding as recorded → what is burnt then, as shown, and the causes whose repair puts it right; of what was
         measured unsafe the test to be repeated, and None. ``dangers``: what can be met at any step and stops the visit
-        (name, as shown, cautions by name), and ``danger_texts``: their texts.
+        (name, as shown, cautions by name), and ``danger_texts``: their texts. ``looks``: checks of the first plan that
+        need no power (as told, cautions by name), for where the tree ends.
     """
-    tree = _Tree(walk, MOST_POINTS if whole else 1)
+    tree = _Tree(walk, MOST_POINTS if whole else 1, min(MOST_PLANS, max(FEWEST_PLANS, ALL_PLANS // calls)))
     for finding, value in stand.now.question.findings.items():
         tree.see(stand.now.trade, finding, value)
     tree.reach(stand, 1.0)
@@ -66,7 +71,10 @@ def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
         tree.follow(place, here, -weight)
     told, trade = stand.now.wording.told, stand.now.trade
     dangers = to_meet(trade)
+    looks = [(step, cautions_on_screen(stand.now, step)) for step in stand.now.steps if _is_look(step)]
+    tree.cautions |= {name: trade.cautions[name] for _, names in looks for name in names}
     return {
+        "looks": [[told(step.told), [told(name) for name in names]] for step, names in looks],
         "dangers": [[name, told(name), [told(caution) for caution in names]] for name, names in dangers],
         "danger_texts": {told(one): told(trade.cautions[one]) for _, names in dangers for one in names},
         "steps": tree.steps,
@@ -83,8 +91,8 @@ def tapped(walk: Walk, stand: Stand, *, whole: bool = True) -> dict[str, Any]:
 class _Tree:
     """The tree as far as it is known."""
 
-    def __init__(self, walk: Walk, most_points: int) -> None:
-        self.walk, self.most_points = walk, most_points
+    def __init__(self, walk: Walk, most_points: int, most_plans: int) -> None:
+        self.walk, self.most_points, self.most_plans = walk, most_points, most_plans
         self.steps: list[dict[str, Any]] = []
         self.points: list[dict[str, Any]] = []
         self.causes: dict[str, int] = {}
@@ -121,7 +129,7 @@ class _Tree:
         node = foreseen(visit, event) if visit else None
         if node in self._places:
             return self._places[node]
-        if len(self.points) >= self.most_points or (node is None and self._plans >= MOST_PLANS):
+        if len(self.points) >= self.most_points or (node is None and self._plans >= self.most_plans):
             return ASK_AGAIN
         self._plans += node is None
         chance = UNFORESEEN
@@ -173,6 +181,11 @@ class _Tree:
             self._step_places[key] = len(self.steps)
             self.steps.append(shown)
         return self._step_places[key]
+
+
+def _is_look(step: Step) -> bool:
+    """Whether a step only looks or measures, with nothing under power."""
+    return step.do == "check" and NEEDS_POWER not in step.cautions
 
 
 def _keys(now: Answer, step: Step) -> list[tuple[str, str]]:

@@ -98,14 +98,16 @@ def told_aside(words: Words, pieces: Sequence[Told], kind: str, symptoms: Collec
         before = frozenset(notes)
         notes |= set(said)
         cleared |= cleared_by(piece.tells) | _seen_good(words, kind, found)
-        remarks += [one for one in _remarks(words, piece, kind) if NEWLY_PLACED not in before]
+        remarks += [one for one in _remarks(words, piece, kind, symptoms) if NEWLY_PLACED not in before]
     return Aside(tuple(heard), complaints, frozenset(notes), frozenset(cleared), tuple(remarks))
 
 
-def _remarks(words: Words, piece: Told, kind: str) -> list[Sentence]:
+def _remarks(words: Words, piece: Told, kind: str, symptoms: Collection[str]) -> list[Sentence]:
     """What is to be asked or known because of one piece."""
     if NEWLY_PLACED in piece.tells:
-        return [sentence("answer.newly_placed", text=Written(piece.text))]
+        is_suspected = not about(words, kind).installation.keys().isdisjoint(symptoms)
+        name = "answer.newly_placed" if is_suspected else "answer.newly_placed_only"
+        return [sentence(name, text=Written(piece.text))]
     if FITTED_BY_US not in piece.tells and FITTED not in piece.tells:
         return []
     parts = [thing for thing in words.things_in(piece.text, kind) if thing in words.part_names]

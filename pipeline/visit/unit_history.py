@@ -93,14 +93,14 @@ class PastVisit:
             "photos": self.photos,
         }
 
-    def line(self) -> Sentence:
-        """The visit in one line."""
+    def line(self, day: str = "") -> Sentence:
+        """The visit in one line; its day as given, else as figures."""
         complaint = Written(self.complaint) if self.complaint else sentence("answer.none_recorded")
         done = [sentence("answer.fitted", part=part) for part in self.parts] or [sentence("answer.no_part")]
         return sentence(
             "answer.past_visit",
             n=self.days_ago,
-            date=Written(self.visit_date.isoformat()),
+            date=Written(day or self.visit_date.isoformat()),
             complaint=complaint,
             done=done,
             outcome=self.outcome,
@@ -151,16 +151,24 @@ class UnitHistory:
 
     def lines(self, *, with_photos: bool = True) -> list[str]:
         """At most six lines for people, those of photographs included."""
-        effect = [self.effect] if self.effect else []
+        more = [sentence("answer.last_visits", n=SHOWN_VISITS)] if len(self.visits) > SHOWN_VISITS else []
+        shown = [line for visit in self.visits[:SHOWN_VISITS] for line in visit.lines(with_photos=with_photos)]
+        return [*self._head(more), *shown, *self._effect()]
+
+    def summary(self) -> list[str]:
+        """What `lines` says of all visits together."""
+        return [*self._head([]), *self._effect()]
+
+    def _head(self, more: list[Sentence]) -> list[str]:
         if not self.visits:
-            return effect
+            return []
         head = [sentence("answer.this_unit", n=len(self.visits))]
         head += [sentence("answer.is_callback")] if self.is_callback else []
         head += [sentence("answer.guaranteed", parts=self.guaranteed)] if self.guaranteed else []
-        if len(self.visits) > SHOWN_VISITS:
-            head += [sentence("answer.last_visits", n=SHOWN_VISITS)]
-        shown = [line for visit in self.visits[:SHOWN_VISITS] for line in visit.lines(with_photos=with_photos)]
-        return [sentence("answer.ends", said=several(head)), *shown, *effect]
+        return [several([*head, *more]) if more else sentence("answer.ends", said=several(head))]
+
+    def _effect(self) -> list[str]:
+        return [self.effect] if self.effect else []
 
 
 def histories(

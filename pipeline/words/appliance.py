@@ -145,6 +145,10 @@ class Trade:
     goes_to_workshop: bool = True
     implied: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
 
+    def can_be_planned(self, jobs: Collection[str]) -> bool:
+        """Whether a visit may be planned: its kind is on a list, shipped or own, and causes are known."""
+        return self.kind in self.known_kinds and bool(self.repairs or jobs)
+
     def with_implied(self, findings: Mapping[str, str]) -> dict[str, str]:
         """Findings and what follows from them: a pump heard running has a sound winding."""
         found: dict[str, str] = {}

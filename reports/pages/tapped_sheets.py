@@ -76,6 +76,7 @@ def _tree(tapped: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
         "causes": [[plain(text) for text in names] for names in tapped["causes"]],
         "cautions": tapped["cautions"],
         "burnt": {seen: [plain(what), causes] for seen, (what, causes) in tapped["burnt"].items()},
+        "looks": [[plain(look), heed] for look, heed in tapped["looks"]],
         "dangers": [[plain(name), plain(label), heed] for name, label, heed in tapped["dangers"]],
     }
 

@@ -265,11 +265,12 @@ def _none(p: float, wording: Wording) -> dict[str, Any]:
 
 def _part(row: Mapping[str, Any], units: Mapping[str, int], wording: Wording) -> dict[str, Any]:
     in_van = units.get(row.get("label", row["part"]), 0) > 0
+    where = "in_van" if in_van else "to_be_ordered" if row.get("is_lacking") else "not_carried"
     return {
         "part": wording.told(row["part"]),
         "percent": percent(row["probability"], wording),
         "is_in_van": in_van,
-        "where": wording.say("round.in_van" if in_van else "round.not_carried"),
+        "where": wording.say(f"round.{where}"),
     }
 
 

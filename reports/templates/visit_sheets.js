@@ -213,7 +213,7 @@
     }
     const isOver = state.outcome || at < 0;
     card.append(...(isOver ? [] : stepShown(number, tree, at)));
-    if (at === ASK_AGAIN && !state.outcome) card.append(heading(words.ask_again), made("p", "", words.ask_again_how));
+    if (at === ASK_AGAIN && !state.outcome) card.append(...askAgainShown(number, tree, passed));
     if (at === STOPPED) card.append(...stopShown(passed[passed.length - 1].heed));
     if (isOver || tree.steps[tree.points[at][0]].do === "hand over") card.append(...endingShown(number, tree));
     const foot = made("p", "foot");
@@ -242,6 +242,46 @@
     place.replaceChildren(card);
     const mark = document.querySelector(`[data-state="${number}"]`);
     mark.textContent = state.outcome ? outcomeShown(state.outcome) : state.keys.length ? words.begun : "";
+  }
+
+  // where the tree ends: the odds as they stood, what may be looked at meanwhile (without power, and only where nothing
+  // burnt or measured unsafe was met), and the question to be asked again, in words
+  function askAgainShown(number, tree, passed) {
+    const shown = [heading(words.ask_again), made("p", "", words.ask_again_how)];
+    const line = record(number);
+    if (line.age) line.age = filled(words.age_told, { age: line.age });
+    const known = ["appliance_kind", "make", "model", "age", "complaint", "fault_code", "findings", "work_done"];
+    const facts = known.map((name) => line[name]).filter((text) => text);
+    const blank = passed.filter(({ does }) => does === "").map(({ step, label }) => `${step.told}: ${label}`);
+    facts.push(...blank);
+    shown.push(made("p", "say", filled(words.say_this, { facts: facts.join("; ") })));
+    const odds = oddsBefore(number);
+    if (odds.length) shown.push(made("p", "small", words.odds_before), oddsShown(tree, odds));
+    const done = new Set(passed.map(({ step }) => step.told));
+    const look = passed[passed.length - 1].does === "" && !notFixedYet(number).left.length
+      && tree.looks.find(([name]) => !done.has(name));
+    if (look) shown.push(made("p", "", filled(words.look_meanwhile, { look: look[0] })), care(look[1], tree.cautions));
+    return shown;
+  }
+
+  function oddsBefore(number) {
+    const tree = trees[calls[number].tree];
+    let at = 0;
+    for (const key of stateOf(number).keys.slice(0, -1)) at = tree.points[at][4][key];
+    return tree.points[at][3];
+  }
+
+  function oddsShown(tree, odds) {
+    const list = made("ul", "may-be");
+    for (let k = 0; k < odds.length; k += 2) {
+      const row = made("li");
+      const bar = made("meter");
+      bar.max = 100;
+      bar.value = odds[k + 1];
+      row.append(made("span", "", tree.causes[odds[k]][1]), made("b", "", filled(words.percent, { n: odds[k + 1] })), bar);
+      list.append(row);
+    }
+    return list;
   }
 
   function dangersShown(number, tree) {
@@ -289,18 +329,7 @@
       });
       shown.push(keys);
     }
-    if (odds.length) {
-      const list = made("ul", "may-be");
-      for (let k = 0; k < odds.length; k += 2) {
-        const row = made("li");
-        const bar = made("meter");
-        bar.max = 100;
-        bar.value = odds[k + 1];
-        row.append(made("span", "", tree.causes[odds[k]][1]), made("b", "", filled(words.percent, { n: odds[k + 1] })), bar);
-        list.append(row);
-      }
-      shown.push(list);
-    }
+    if (odds.length) shown.push(oddsShown(tree, odds));
     if (minutes !== null) shown.push(made("p", "ahead", filled(words.ahead, { minutes, money })));
     return shown;
   }

@@ -125,3 +125,30 @@ def test_the_names_of_columns_name_the_currency(tmp_path: Path) -> None:
         )
         with pytest.raises(LayoutError, match="different currencies"):
             workshop.load([path], accept_guess=True)
+
+
+@pytest.mark.parametrize("amount", ["$ 80.00", "$80.00", "80.00 USD", "$ 80,00"])
+def test_other_money_is_refused_however_its_decimals_are_written(tmp_path: Path, amount: str) -> None:
+    layout = tmp_path / "euro.toml"
+    columns = "".join(f'{c} = "{c}"\n' for c in HEAD.strip().split(","))
+    layout.write_text(f'currency = "EUR"\ndecimal_mark = ","\n[columns]\n{columns}', encoding="utf-8")
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
+        file = written(tmp_path, "a.csv", '"40,00"', f'"{amount}"')
+        report = workshop.load([file], layout=layout)
+        (line,) = report.files[0].rejected_lines
+        assert (line["line_no"], line["value"]) == (3, amount)
+        assert "currency" in line["rule"]
+
+
+def test_a_file_without_lines_settles_no_currency(tmp_path: Path) -> None:
+    layout = tmp_path / "euro.toml"
+    columns = "".join(f'{c} = "{c}"\n' for c in HEAD.strip().split(","))
+    layout.write_text(f'currency = "EUR"\n[columns]\n{columns}', encoding="utf-8")
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
+        before = workshop.settings.currency
+        assert not [n for n in workshop.load([written(tmp_path, "a.csv")], layout=layout).files[0].notes if "EUR" in n]
+        assert workshop.settings.currency == before != "EUR"
+        assert [
+            n for n in workshop.load([written(tmp_path, "b.csv", "40")], layout=layout).files[0].notes if "EUR" in n
+        ]
+        assert workshop.settings.currency == "EUR"

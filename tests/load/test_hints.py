@@ -84,3 +84,13 @@ def test_a_file_of_names_alone_is_told(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text("visit_date,appliance_kind,job_no\n", encoding="utf-8")
     with Workshop.open(tmp_path / "shop.duckdb") as workshop:
         assert "It holds the names of columns and no line." in workshop.load([tmp_path / "jobs.csv"]).files[0].notes
+
+
+def test_part_lines_beyond_the_cost_of_parts_are_told(tmp_path: Path, without_marts: None) -> None:
+    head = "visit_date,appliance_kind,job_no,outcome,parts,parts_cost\n"
+    lines = ["drain pump @ 30; belt @ 12.19,30.00", "drain pump @ 30,30.00", "drain pump @ 30,"]
+    text = "".join(f"2025-01-0{n},W/M,J{n},fixed,{line}\n" for n, line in enumerate(lines, 1))
+    (tmp_path / "jobs.csv").write_text(head + text, encoding="utf-8")
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as opened:
+        (told,) = [n for n in opened.load([tmp_path / "jobs.csv"]).files[0].notes if "add up to more" in n]
+        assert told.startswith("1 visits") and "line 2: 42.19 against 30.00" in told

@@ -276,6 +276,18 @@ def test_one_line_a_part_is_recognised(words: Words) -> None:
     assert proposal(words, office_frame()).layout.grain == "visit"
 
 
+def test_a_customers_number_is_taken_before_a_name_and_what_else_may_be_it_is_told(words: Words) -> None:
+    names = [f"{first} {last}" for first in ("Ann", "Bob", "Cyd", "Dee") for last in ("Ay", "Bee", "Cee", "Dow", "Eff")]
+    frame = office_frame().assign(**{"Client": names * 2, "Client no": [f"K{4000 + i}" for i in range(40)]})
+    guessed = proposal(words, frame)
+    assert guessed.layout.columns["customer_ref"] == (Rule("Client no"),)
+    assert any("customer_ref" in note and "Client" in note for note in guessed.notes)
+    told = "\n".join(guessed.accepted().lines())
+    (kept,) = [line for line in told.splitlines() if "kept only as keyed hash" in line]
+    assert "Client" in kept
+    assert not [line for line in told.splitlines() if "kept as they are" in line and "Client" in line]
+
+
 def test_samples_of_customers_are_never_shown(words: Words) -> None:
     frame = office_frame().assign(Customer=[f"Ann Example {i}" for i in range(40)])
     (guess,) = [g for g in proposal(words, frame).guesses if g.field == "customer_ref"]

@@ -12,9 +12,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline import Workshop
 from pipeline.errors import DatabaseUnusable
 from pipeline.load import contacts, hashes
+from pipeline.load.masks import MASKED
 from pipeline.load.personal_headers import is_personal
+from pipeline.store.database import Database
+from pipeline.words import Words
+from tests.worlds.empty import empty_workshop
+from tests.worlds.few_jobs import as_csv, load, rows
 from tests.worlds.shared import times
 
 
@@ -97,6 +103,13 @@ def test_a_customer_is_one_keyed_hash_however_written() -> None:
         ("12 Acacia Avenue", "[address]"),
         ("Flat 2, 14b Park Road, third floor", "[address], third floor"),
         ("30 Oak Way", "[address]"),
+        ("key with neighbour at 12 St Oda's Road", "key with neighbour at [address]"),
+        ("15 Old Brewery Yard", "[address]"),
+        ("12 Mill Bank, rear", "[address], rear"),
+        ("3 New Park Road", "[address]"),
+        ("fit 2 new belts", "fit 2 new belts"),
+        ("1 New Drive", "1 New Drive"),
+        ("8 old hoses at gate", "8 old hoses at gate"),
         ("Hauptstraße 5 klingeln", "[address] klingeln"),
         ("Mrs Smith says no spin", "[name] says no spin"),
         ("call Mr J. O'Brien", "call [name]"),
@@ -172,3 +185,24 @@ def test_a_phone_number_is_found_wherever_it_stands(number: int, layout: str, se
 )
 def test_headers_that_announce_personal_data(header: str, is_it: bool) -> None:
     assert is_personal(header) is is_it
+
+
+def test_a_load_says_how_many_cells_of_each_column_were_masked(tmp_path: Path) -> None:
+    lines = ["key at 12 Mill Bank", "ring 07700 900123", "ring 07700 900123", "noisy"]
+    head = "visit_date,appliance_kind,job_no,complaint,jotter\n"
+    text = "".join(f"2025-01-0{n},W/M,J{n},{line},7 Mill Lane\n" for n, line in enumerate(lines, 1))
+    (tmp_path / "jobs.csv").write_text(head + text, encoding="utf-8")
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as opened:
+        (told,) = [n for n in opened.load([tmp_path / "jobs.csv"]).files[0].notes if n.startswith("Masked")]
+        assert '"complaint" 3' in told and "other columns 4" in told
+
+
+def test_a_telephone_is_masked_in_every_column_of_text(database: Database, words: Words, without_marts: None) -> None:
+    columns = [
+        name for name, level in MASKED.items() if level == "text" and name not in ("appliance_kind", "other_columns")
+    ]
+    header = ["visit_date", "appliance_kind", "job_no", *columns, "remarks"]
+    line = ["2025-01-03", "W/M", "J1", *(f"{name} 07700 900123" for name in columns), "ring 07700 900123"]
+    assert load(database, words, as_csv([line], header)).totals["loaded"] == 1
+    kept = rows(database, f"select {', '.join(columns)}, other_columns from raw_record")[0]
+    assert ["[phone]" in cell and "900123" not in cell for cell in kept] == [True] * len(kept)

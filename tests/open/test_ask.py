@@ -51,7 +51,6 @@ def test_the_answer_is_the_commands(browser, library):
         ("electric oven", "not heating, grill works", "grill works"),
         ("w/m", "not spinning, we moved house saturday", "we moved house"),
         ("d/w", "leaks, after a power cut", "after a power cut"),
-        ("d/w", "not draining, hose isnt kinked", "hose isnt kinked"),
         ("t/d", "not heating, you fitted the element three weeks ago", "you fitted"),
         ("d/w", "not draining, maybe the sink is clear", "sink"),
     ],
@@ -99,8 +98,17 @@ def test_something_else_seen_counts_or_is_explained(browser):
     browser.get(first)
     taken = browser.post(f"{first}press", {"seen": "water left=no"}).location
     assert "water left" in re.search(r'<ol class="done".*?</ol>', browser.get(taken).text, re.S)[0]
-    refused = browser.post(f"{first}press", {"seen": "blorp"}).location
-    assert 'role="alert"' in browser.get(refused).text
+    assert "Taken as: water left" in browser.get(taken).text
+    refused = browser.get(browser.post(f"{first}press", {"seen": "blorp"}).location).text
+    assert 'role="alert"' in refused and "“blorp” was not understood" in html.unescape(refused)
+
+
+def test_why_a_visit_cannot_end_as_fixed_is_told(browser):
+    at = begun(browser)
+    browser.get(at)
+    at = browser.post(f"{at}press", {"seen": "wiring=burnt"}).location
+    refused = browser.get(press(browser, at, "x 7")).text
+    assert "It cannot end as fixed" in refused and "The visit ended" not in refused
 
 
 @pytest.fixture(scope="module")

@@ -196,6 +196,28 @@ def test_an_encoding_nobody_knows_is_told(tmp_path: Path) -> None:
         opened(path, tmp_path, Reading(encoding="klingon"))
 
 
+@pytest.mark.parametrize("said", ["windows-1252", "latin-1", "ascii"])
+def test_letters_of_another_encoding_than_the_layout_says_are_refused_with_the_remedy(
+    tmp_path: Path, said: str
+) -> None:
+    path = tmp_path / "jobs.csv"
+    path.write_bytes(written([HEADER, *ROWS, ["2025-01-01", "W/M", "J9", "café – 3 £"]]))
+    with pytest.raises(LayoutError, match="UTF-8") as refused:
+        opened(path, tmp_path, Reading(encoding=said))
+    assert 'encoding = "utf-8"' in refused.value.remedy
+    path.write_bytes(written([HEADER, ["2025-01-01", "W/M", "J9", "café – 3 £"]], "cp1252"))
+    if said == "windows-1252":
+        assert "café – 3 £" in str(opened(path, tmp_path, Reading(encoding=said)))
+
+
+def test_a_workshops_key_is_never_read_nor_shown(tmp_path: Path) -> None:
+    for name in ("workshop.key", "jobs.csv"):
+        (tmp_path / name).write_text("0123456789abcdef" * 4 + "\n")
+        (found,) = open_sources([tmp_path / name], tmp_path)
+        assert isinstance(found, Unopened) and "key" in found.fault.what
+        assert "0123" not in found.fault.what + found.fault.remedy
+
+
 # Spreadsheets
 
 

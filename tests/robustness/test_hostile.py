@@ -52,7 +52,7 @@ def test_hostile_files_load_with_balanced_counts_or_are_refused_whole(kind: str,
     (tmp_path / "shop").mkdir()
     with Workshop.open(empty_workshop(tmp_path / "shop" / "w.duckdb")) as workshop:
         connection = workshop.database.connection
-        for seed in range(times(2)):
+        for seed in range(times(1)):
             folder = tmp_path / f"{seed}"
             folder.mkdir()
             path = LOADABLE[kind](random.Random(seed), folder)
@@ -232,7 +232,7 @@ def test_a_database_of_another_maker_or_a_bent_one_is_refused_or_whole(tmp_path:
     jobs = tmp_path / "jobs.csv"
     jobs.write_text("visit_date,appliance_kind,job_no,complaint\n2025-01-02,W/M,J1,LEAKS\n")
     refused = 0
-    for seed in range(times(16)):
+    for seed in range(times(8)):
         folder = tmp_path / f"{seed}"
         folder.mkdir()
         path = hostile_workshops.make_database(random.Random(seed), folder, good)

@@ -207,6 +207,77 @@ def test_a_name_too_short_to_erase_from_texts_is_counted(oddly_named: Workshop) 
     assert "not looked for" in told["still_to_do"]
 
 
+NUMBERED = (
+    "visit_date,appliance_kind,job_no,customer_ref,Client,phone,complaint,jotter,serial\n"
+    "2025-01-02,W/M,J1,K4132,Zoë Pellwether,07700 900111,leaks,ring Zoë before going,S1\n"
+    "2025-02-02,W/M,J2,K4132,Zoë Pellwether,07700 900111,Mrs Pellwether says noisy,,S1\n"
+    "2025-03-02,oven,J3,K5156,Zoë Pellwether,07700 900222,not hot,Zoë is deaf,S2\n"
+    "2025-04-02,oven,J4,K5157,Ravi Eskdale,07700 900333,not hot,ring Ravi or Jo; Zoë next door,S3\n"
+)
+
+
+def _numbered(folder: Path) -> None:
+    (folder / "jobs.csv").write_text(NUMBERED, encoding="utf-8")
+    (folder / "jobs.toml").write_text(
+        'personal = ["Client", "phone"]\n[columns]\n'
+        + "".join(
+            f'{c} = "{c}"\n' for c in NUMBERED.split("\n")[0].split(",") if c not in ("Client", "phone", "jotter")
+        ),
+        encoding="utf-8",
+    )
+    with Workshop.open(folder / "shop.duckdb") as opened:
+        opened.load([folder / "jobs.csv"])
+    (folder / "jobs.csv").unlink()
+
+
+@pytest.fixture
+def numbered(tmp_path: Path) -> Iterator[Workshop]:
+    """Customers who have numbers, and names beside them, two of them the same name."""
+    shutil.copytree(shared.built_once("numbered_customers", _numbered), tmp_path, dirs_exist_ok=True)
+    with Workshop.open(tmp_path / "shop.duckdb") as opened:
+        yield opened
+
+
+def test_a_name_that_several_bear_is_refused_with_how_many_and_their_jobs(numbered: Workshop) -> None:
+    before = held(numbered)
+    with pytest.raises(UsageError, match="3 lines of 2 customers") as refused:
+        numbered.forget("zoë pellwether")
+    assert "J1" in refused.value.what and "J3" in refused.value.what and "--several" in refused.value.remedy
+    assert held(numbered) == before
+
+
+def test_all_who_bear_a_name_are_forgotten_apart_where_that_is_said(numbered: Workshop) -> None:
+    told = numbered.forget("Zoë Pellwether", several=True)
+    assert (told["raw_lines"], told["proof"]["found"]) == (3, 0)
+    query = "select customer_hash, list(job_no order by job_no) from visit group by 1 order by 2"
+    rows = numbered.database.connection.execute(query).fetchall()
+    assert [jobs for _, jobs in rows] == [["J1", "J2"], ["J3"], ["J4"]]
+    assert [str(hashed).startswith("erased-") for hashed, _ in rows] == [True, True, False]
+
+
+def test_by_name_the_customers_own_number_and_every_other_hash_and_first_name_goes_and_others_stay(
+    numbered: Workshop,
+) -> None:
+    hashed, other = hash_of(numbered, "J4"), hash_of(numbered, "J1")
+    query = "select other_columns->>'$.phone' from raw_record where job_no = 'J4'"
+    ((phone,),) = numbered.database.connection.execute(query).fetchall()
+    told = numbered.forget("Ravi Eskdale", called=["Jo"])
+    everything = held(numbered)
+    assert hashed not in everything and phone not in everything and other in everything
+    assert "Ravi" not in everything and "Jo;" not in everything and "ring [erased] or [erased]" in everything
+    assert "ring Zoë before going" in everything
+    stays = told["stays"]
+    assert (stays["visits"], stays["with_a_serial_number"], stays["texts_that_may_name_somebody"]) == (1, 1, 0)
+    assert numbered.database.path.read_bytes().count(hashed.encode()) == 0
+
+
+def test_by_number_what_may_still_name_the_customer_is_shown(numbered: Workshop) -> None:
+    told = numbered.forget("K4132")
+    assert told["visits"] == 2
+    assert any("ring Zoë before going" in text for text in told["stays"]["such_as"])
+    assert "--called" in told["stays"]["note"]
+
+
 def test_status_counts_what_is_given_and_understood(workshop: Workshop) -> None:
     told = status(workshop.database, workshop.settings)
     json.dumps(told)

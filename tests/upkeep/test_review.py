@@ -187,3 +187,45 @@ def test_nothing_to_review_is_an_empty_frame_with_columns(tmp_path: Path) -> Non
         assert list(table.columns)[:4] == ["list", "written", "uses", "example"]
         assert opened.write_review(tmp_path / "review.csv") == 0
     assert len(pd.read_csv(tmp_path / "review.csv")) == 0
+
+
+LISTS = {
+    "kind": "laundry contraption",
+    "complaint": "quonking",
+    "finding": "glorp",
+    "cause": "gubbins gone",
+    "part": "widget",
+    "outcome": "fixed",
+    "make": "Tavrik",
+    "cure": "gubbins gone",
+}
+
+
+@pytest.mark.parametrize("decision", ["nothing", "own", "new: thing of ours", "yes", "no part", "washing machine"])
+@pytest.mark.parametrize("name", list(LISTS))
+def test_every_list_takes_every_decision_or_names_the_line_that_it_does_not_take(
+    workshop: Workshop, tmp_path: Path, without_marts: None, name: str, decision: str
+) -> None:
+    path = tmp_path / "decided.csv"
+    path.write_text(f"list,written,suggestion,decision\n{name},{LISTS[name]},,{decision}\n", encoding="utf-8")
+    before = values(workshop, "select visit_id from stage_visit order by 1")
+    try:
+        assert workshop.take_decisions(path)["taken"] == 1
+    except LayoutError as refused:
+        assert "line 2" in refused.what and len(refused.what.splitlines()) == 2
+        assert values(workshop, "select count(*) from correction") == [0]
+    assert values(workshop, "select visit_id from stage_visit order by 1") == before
+    if (name, decision) == ("kind", "nothing"):
+        assert "laundry contraption" in values(workshop, "select kind from stage_visit")
+    if (name, decision) == ("part", "nothing"):
+        assert "widget" not in values(workshop, "select part from stage_part")
+
+
+def test_two_decisions_on_one_word_are_refused_with_both_lines(workshop: Workshop, tmp_path: Path) -> None:
+    path = tmp_path / "decided.csv"
+    lines = ["outcome,job done,fixed", "kind,laundry contraption,own", "outcome,Job  done,declined"]
+    path.write_text("\n".join(["list,written,decision", *lines, lines[0]]) + "\n", encoding="utf-8")
+    with pytest.raises(LayoutError, match="lines 2 and 4") as refused:
+        workshop.take_decisions(path)
+    assert "fixed" in refused.value.what and "declined" in refused.value.what
+    assert values(workshop, "select count(*) from correction") == [0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pipeline import Workshop
 from pipeline.visit.ask_first import is_silent
 from pipeline.visit.conversation import run
 from pipeline.visit.question import Call, Question
@@ -74,3 +75,22 @@ def test_words_that_only_past_jobs_know_get_a_plan_where_they_settle_the_odds():
     question = Question("washing machine", complaint="zzz qqq")
     assert is_silent(question, {"blocked pump filter": 0.4, "torn door seal": 0.3})
     assert not is_silent(question, {"blocked pump filter": 0.7, "torn door seal": 0.2})
+
+
+def test_a_kind_that_no_list_holds_is_asked_about_until_the_workshop_says_that_it_is_one(tmp_path):
+    lines = [f"2026-0{n}-01,samovar,J{n},S{n},leaks,thermostat failed,thermostat,fixed\n" for n in range(1, 5)]
+    head = "visit_date,appliance_kind,job_no,serial,complaint,cause,parts,outcome\n"
+    (tmp_path / "jobs.csv").write_text(head + "".join(lines), encoding="utf-8")
+    decided = "list,written,decision\ncause,thermostat failed,own\ncure,thermostat failed,thermostat\n"
+    (tmp_path / "cause.csv").write_text(decided, encoding="utf-8")
+    (tmp_path / "kind.csv").write_text("list,written,decision\nkind,samovar,own\n", encoding="utf-8")
+    with Workshop.open(tmp_path / "w.duckdb") as opened:
+        opened.load([tmp_path / "jobs.csv"])
+        opened.take_decisions(tmp_path / "cause.csv")
+        answer = opened.causes(kind="samovar", complaint="leaks")
+        assert [step["do"] for step in answer.as_json()["steps"]] == ["ask"] and answer.visit is None
+        assert any("No list knows" in line and "review" in line for line in answer.lines())
+        opened.take_decisions(tmp_path / "kind.csv")
+        answer = opened.causes(kind="samovar", complaint="leaks")
+        assert answer.as_json()["causes"][0]["cause"] == "thermostat failed"
+        assert not any("No list knows" in line for line in answer.lines())

@@ -9,9 +9,13 @@ import pytest
 from pipeline import Workshop
 from pipeline.errors import UsageError
 from pipeline.load.layout import FIELDS
+from pipeline.visit.ask import questions_of
 from pipeline.visit.conversation import run
 from pipeline.visit.question import Call
 from pipeline.visit.record import append_record
+from pipeline.visit.step_lines import screen
+from pipeline.visit.under_way import Visit
+from pipeline.visit.walk import Walk
 from tests.worlds.empty import empty_workshop
 
 ASKED = {"kind": "w/m", "make": "Tavrik", "age": "6", "complaint": "stops before spin", "code": None}
@@ -70,6 +74,21 @@ def test_an_answer_moves_the_odds_and_the_next_step(workshop):
     assert first != second
     odds = [line for line in technician.said if " · " in line and "%" in line]
     assert odds[0] != odds[1]
+
+
+def test_what_to_carry_is_told_with_the_odds_by_then(workshop):
+    walk = Walk(workshop.database, workshop.words, workshop.settings)
+    (asked,) = questions_of(workshop.database, workshop.words, workshop.settings, [Call("w/m", complaint="leaking")])
+    seen, told = Visit(asked), []
+    for _ in range(2):
+        now = seen.stand(walk).now
+        (line,) = [line for line in screen(now, now.steps[0], set()) if line.startswith("carry: ")]
+        part = line.removeprefix("carry: ").rpartition("%")[0].split("%")[0].rpartition(" ")[0]
+        chance = sum(p for cause, p in now.odds.causes.items() if part in now.costs.repair(cause).parts)
+        assert line.startswith(f"carry: {part} {chance:.0%}")
+        told.append(line)
+        assert seen.press(now, "2", workshop.words) == ""
+    assert told[0] != told[1]
 
 
 def test_undo_brings_the_very_same_screen_back(workshop):
@@ -240,8 +259,8 @@ def test_gas_ends_at_once_with_a_referral(workshop):
 def test_every_line_fits_a_phone_or_is_a_caution(workshop):
     technician = Technician(*["1"] * 25)
     visit(workshop, technician)
-    for screen in technician.screens[1:]:
-        assert len([line for line in screen if line]) <= 14
+    for shown in technician.screens[1:]:
+        assert len([line for line in shown if line]) <= 14
 
 
 def test_a_record_file_that_cannot_be_written_is_refused_before_the_visit(workshop, tmp_path):

@@ -63,6 +63,10 @@ def test_the_complaint_that_stops_the_other_comes_first(workshop):
     assert asked.as_json()["asked"]["complaint"] == ["does not heat", "does not drain"]
     assert any("comes first" in remark for remark in asked.as_json()["remarks"])
     assert any("comes first" in line for line in asked.lines())
+    both = workshop.causes(kind="washing machine", complaint="dead, noisy, leaks").as_json()["remarks"]
+    assert [str(one) for one in both if "comes first" in str(one)] == [
+        "dead comes first: until it is cured, leaks, noisy cannot be judged"
+    ]
     alone = workshop.causes(kind="washing machine", complaint="not draining")
     assert [step.name for step in asked.steps] == [step.name for step in alone.steps]
 

@@ -36,6 +36,8 @@ def asked(words: Words, kind: str, complaint: str) -> Question:
         ("fridge", "clicks every few minutes, not cold", ("warm",), {"compressor": "clicks"}),
         ("dishwasher", "humming all the time, won't start", ("dead",), {"socket": "live"}),
         ("washing machine", "door light never comes on, door won't lock", ("door does not open or lock",), {}),
+        ("washing machine", "stops full of water", ("does not drain",), {}),
+        ("dishwasher", "stopped mid cycle full of water", ("does not drain",), {}),
         ("washing machine", "no lights come on", ("dead",), {}),
         ("washing machine", "power light doesn't come on", ("dead",), {}),
         ("washing machine", "not emptying (cleaned the filter)", ("does not drain",), {"pump filter": "clear"}),
@@ -69,3 +71,10 @@ def test_a_kind_named_in_a_language_that_is_not_switched_on_is_known_and_the_set
     assert question.kind == "washing machine"
     assert "smells of burning" in question.symptoms
     assert any('locale = "de"' in str(remark) for remark in question.remarks)
+
+
+def test_a_finding_that_no_list_knows_is_told_as_not_understood(words: Words) -> None:
+    (question,) = read_questions(words, None, [Call("washing machine", complaint="leaks", found=["banana=yes"])])
+    assert "banana=yes" in question.not_understood
+    (question,) = read_questions(words, None, [Call("washing machine", complaint="leaks", found=["belt=good"])])
+    assert question.not_understood == ()

@@ -59,6 +59,7 @@ def test_stock_limits_the_van_and_the_same_call_gets_the_same_plan(workshop, tmp
     calls = write(tmp_path / "calls.csv", *rows)
     stock = write(tmp_path / "stock.csv", ("pump", "1"), ("level sensor", "0"), header=("part", "quantity"))
     free = workshop.round(calls, tmp_path / "a.html")
+    assert not any("order" in str(one) for one in free["remarks"])
     assert len(free["calls"]) == 6
     assert all(call["steps"] == free["calls"][0]["steps"] for call in free["calls"])
     told = workshop.round(calls, tmp_path / "b.html", stock=stock)["van"]
@@ -92,7 +93,13 @@ def test_a_part_not_in_the_van_costs_a_further_trip(workshop, tmp_path):
     calls = write(tmp_path / "calls.csv", ("2026-11-02", "w/m", "J-7", "", "", "", "won't spin", ""))
     nothing = write(tmp_path / "stock.csv", ("nothing", "0"), header=("part", "quantity"))
     full = workshop.round(calls, tmp_path / "a.html")["calls"][0]["expected"]
-    empty = workshop.round(calls, tmp_path / "b.html", stock=nothing)["calls"][0]["expected"]
+    told = workshop.round(calls, tmp_path / "b.html", stock=nothing)
+    empty = told["calls"][0]["expected"]
+    (remark,) = [str(one) for one in told["remarks"] if "nor in the store: order" in str(one)]
+    assert told["calls"][0]["carry"][0]["part"] in remark
+    without, with_stock = ((tmp_path / name).read_text(encoding="utf-8") for name in ("a.html", "b.html"))
+    assert "neither on the van nor in the store: order" in with_stock
+    assert "nor in the store" not in without
     assert empty["visits"] > full["visits"]
     assert empty["money"] > full["money"]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from pipeline.visit.plan import plan_visit
 from pipeline.visit.question import Question
 from tests.worlds.plan_orders import asked_of
@@ -93,3 +95,17 @@ def test_no_part_is_fitted_at_once_that_another_cause_would_spare(workshop):
     for node in rough:
         assert node.do == "check"
         assert visit.checks[node.step].name == "look at tub joint"
+
+
+@pytest.mark.parametrize(
+    ("symptom", "likelier", "measured"),
+    [("dead", "door lock faulty", "inspect door lock"), ("does not spin", "worn motor brushes", "check motor brushes")],
+)
+def test_a_cause_that_nobody_said_how_to_cure_is_not_repaired_before_the_likelier_is_looked_at(
+    workshop, symptom, likelier, measured
+):
+    visit = planned(workshop, "washing machine", symptom, {likelier: 0.5, "thing of ours": 0.45})
+    names = [step.name for step in visit.steps()]
+    assert names.index(measured) < names.index("repair: thing of ours")
+    visit = planned(workshop, "washing machine", symptom, {likelier: 0.2, "thing of ours": 0.75})
+    assert visit.steps()[0].name == "repair: thing of ours"

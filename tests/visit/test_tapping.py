@@ -142,6 +142,29 @@ def test_a_thumb_hits_every_key(opened):
             assert box["height"] >= 44, key.text_content()
 
 
+def test_where_the_page_ends_it_says_what_to_do_next(opened):
+    """Odds so far, what to read out on the phone, and a look that needs no power."""
+    blank = []
+    for _ in range(20):
+        if "Ask again from here" in card(opened, 0).inner_text():
+            break
+        step = card(opened, 0).locator("h3.next").text_content()
+        odds = card(opened, 0).locator(".may-be").text_content()
+        keys = card(opened, 0).locator("> .keys .key")
+        labels = keys.all_text_contents()
+        label = next(one for one in ("cannot tell", "not done", labels[0]) if one in labels)
+        blank += [f"{step}: {label}"] if label != labels[0] else []
+        keys.nth(labels.index(label)).click()
+    shown = card(opened, 0).inner_text()
+    assert "Ask again from here" in shown
+    said = card(opened, 0).locator(".say").text_content()
+    assert "vacuum cleaner" in said and "no suction" in said and blank and all(one in said for one in blank)
+    assert card(opened, 0).locator(".may-be").text_content() == odds
+    if "Meanwhile" in shown:
+        assert not any(one.partition(":")[0] in shown.partition("Meanwhile")[2] for one in blank)
+        assert "Power is on" not in shown.partition("Meanwhile")[2]
+
+
 @pytest.mark.parametrize(
     ("number", "met", "says"),
     [

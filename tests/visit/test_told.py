@@ -177,6 +177,19 @@ def test_a_new_appliance_is_suspected_of_its_installation_first(
     assert workshop.causes(kind=kind, complaint=complaint).causes[0].cause == cause
 
 
+@pytest.mark.parametrize(
+    ("complaint", "is_claimed"), [("noisy since we moved house", True), ("since we moved house", False)]
+)
+def test_faults_of_installation_are_claimed_only_where_they_are_suspected(workshop, complaint, is_claimed):
+    asked = workshop.causes(kind="washing machine", complaint=complaint).as_json()
+    claimed = [str(one) for one in asked["remarks"] if "installation" in str(one)]
+    assert ["are suspected first" in one for one in claimed] == [is_claimed]
+    assert (
+        any(row["cause"] == "transit bolts left in" and row["probability"] > 0.2 for row in asked["causes"])
+        is is_claimed
+    )
+
+
 def test_an_earth_fault_on_a_new_machine_stays_one(workshop) -> None:
     answer = workshop.causes(kind=W, age="1 wk", complaint="trips the rcd", found=["element=to earth"])
     assert answer.causes[0].cause == "heating element to earth"

@@ -73,20 +73,21 @@ def test_returns_on_record_move_the_odds_of_what_the_part_cures() -> None:
 
 def test_a_round_tells_the_past_and_loses_no_line(workshop: Workshop, tmp_path: Path, short_trees: None) -> None:
     calls = (
-        "appliance_kind,job_no,serial,complaint\n"
-        "W/M,N1,TW1001,not draining\n"
-        "W/M,N1,TW1002,noisy\n"
+        "appliance_kind,job_no,serial,complaint,visit_date\n"
+        "W/M,N1,TW1001,not draining,30/11/2026\n"
+        "W/M,N1,TW1002,noisy,31/11/2026\n"
         "W/M,N3,TW1003,leaks,one comma,too,many\n"
-        ",N4,TW1004,dead\n"
+        ",N4,TW1004,dead,\n"
     )
     (tmp_path / "calls.csv").write_text(calls, encoding="utf-8")
     plan = workshop.round(tmp_path / "calls.csv", tmp_path / "round.html")
     page = (tmp_path / "round.html").read_text(encoding="utf-8")
     assert len(plan["calls"]) + len(plan["not_planned"]) == 4
     assert [text.split(":")[0] for text in plan["not_planned"]] == ["line 4", "line 5"]
-    assert plan["remarks"] == ['job "N1" stands at lines 2, 3: each is planned']
+    no_day = 'line 3: "31/11/2026" is no day that can be read; its call is planned with the others'
+    assert plan["remarks"] == [no_day, 'job "N1" stands at lines 2, 3: each is planned']
     assert plan["calls"][0]["unit"]["is_callback"]
-    for text in ("line 4", "line 5", "stands at lines 2, 3", "this is a callback"):
+    for text in ("line 4", "line 5", "stands at lines 2, 3", "31/11/2026", "this is a callback"):
         assert text in page
 
 

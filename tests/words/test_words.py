@@ -453,3 +453,12 @@ def test_no_row_of_the_shipped_lists_holds_more_cells_than_its_header():
             header, *rows = csv.reader(file)
         longer = [row[:2] for row in rows if len(row) > len(header)]
         assert not longer, (path.name, longer)
+
+
+@pytest.mark.parametrize("cause", ["thermostat failed", "thermostat faulty"])
+def test_a_thermostat_of_a_dryer_is_no_probe(cause: str) -> None:
+    words, dryer = Words.load(), pd.Series(["tumble dryer"])
+    read = words.match("cause", pd.Series([cause]), dryer)
+    assert (read["term"][0], bool(read["is_understood"][0])) == (cause, False)
+    assert words.match("part", pd.Series(["thermostat"]), dryer)["term"][0] == "thermostat"
+    assert words.match("part", pd.Series(["thermostat/ntc"]), dryer)["term"][0] == "ntc probe"

@@ -556,3 +556,40 @@ def test_no_forced_first_step_is_cheaper(seed):
     plan = make_plan(problem)
     for name in plan.first_costs:
         assert make_plan(replace(problem, due=name)).cost >= 0.99 * plan.cost
+
+
+def test_nothing_is_handed_over_before_the_looks_that_come_before_it():
+    odds, names = np.array([0.9, 0.06, 0.04]), ("leak", "dust", "none of these")
+    look = Check("look at dust", 2.0, ("clean", "dirty"), np.array([[0.97, 0.03], [0.1, 0.9], [0.9, 0.1]]))
+    clean = Action("clean", 40.0, np.array([0.0, 1.0, 0.0]))
+    problem = Problem(names, odds, (look,), (clean,), np.array([60.0, 61.0, 90.0]))
+    assert make_plan(problem).root.do == "hand over"
+    looked = make_plan(replace(problem, before_handover=frozenset({"look at dust"})))
+    assert step_of(looked.problem, looked.root) is look
+    assert all(node.owed == 0 for node in looked.nodes() if node.do == "hand over")
+    assert np.isfinite(looked.cost)
+
+
+def test_a_look_that_tells_nothing_of_what_is_sure_is_made_all_the_same():
+    look = Check("look", 2.0, ("a", "b"), np.array([[0.9, 0.1], [0.1, 0.9]]))
+    problem = Problem(("leak", "dust"), np.array([1.0 - 1e-9, 1e-9]), (look,), (), np.array([60.0, 90.0]))
+    plan = make_plan(replace(problem, before_handover=frozenset({"look"})))
+    assert plan.root.do == "check"
+    assert plan.cost == pytest.approx(62.0)
+
+
+def test_what_an_outcome_settles_is_not_checked_any_more():
+    likelihood = np.array([[0.9, 0.1], [0.5, 0.5]])
+    sound = Check("listen", 1.0, ("runs", "silent"), likelihood, settles={"runs": frozenset({"meter"})})
+    meter = Check("meter", 1.0, ("good", "open"), np.array([[0.95, 0.05], [0.2, 0.8]]))
+    fit = Action("fit", 30.0, np.array([0.0, 1.0]), failed=60.0)
+    plan = make_plan(Problem(("other", "pump"), np.array([0.5, 0.5]), (sound, meter), (fit,), np.array([80.0, 90.0])))
+
+    def below(node, ran):
+        for outcome, _, after in node.branches:
+            if after is not None:
+                yield after, ran or outcome == "runs"
+                yield from below(after, ran or outcome == "runs")
+
+    steps = [(step_of(plan.problem, node), ran) for node, ran in below(plan.root, False)]
+    assert not [step for step, ran in steps if ran and step is not None and step.name == "meter"]
