@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from models.causes.ways import Ways
 
 FREEDOMS = (0.3, 0.5, 0.7, 1.0, 1.5, 2.2)  # standard deviations tried for the weights of the regression
-ENOUGH_FOR_FREEDOM = 500  # held-out jobs on which the freedom is chosen
+ENOUGH_TO_JUDGE = 500  # held-out jobs on which the freedom is chosen and widths are learned
 LEAST_FREER = 0.005  # nats a held-out job that a freer regression must gain: later calls differ more than held-out jobs
 MOST_FOR_WEIGHTS = 20_000  # held-out jobs on which column weights are fitted
 ENOUGH = 1000  # held-out jobs on which the few pool weights are fitted well enough
@@ -249,8 +249,7 @@ class HeldOut:
     def try_regression(self) -> float:
         """Try regression and naive Bayes; how far the weights may move, 0 when regression did not earn its keep."""
         jobs = self.jobs
-        parts = [self.fold == part for part in np.unique(self.fold[self.scored])]
-        judges = parts[: int(np.searchsorted(np.cumsum([part.sum() for part in parts]), ENOUGH_FOR_FREEDOM)) + 1]
+        parts, judges = self._parts(), self._judges()
         judging, counted = np.any(judges, axis=0), np.zeros((len(self.fold), jobs.causes))
         fitted: list[ByKind | None] = [None] * len(judges)
         opinions, losses = [], []
@@ -280,38 +279,45 @@ class HeldOut:
     def width(self, freedom: float) -> np.ndarray:
         """How far probabilities may be off, from parts learned on half the jobs each.
 
-        Regression and naive Bayes where the regression is kept, as the widening of `width` was chosen for; else lists
-        or tables and pairs, and naive Bayes. Boosting stays as learned.
+        Lists, or tables and pairs, regression and naive Bayes; boosting stays as learned.
         """
-        mine, half = self.fold == 0, np.random.default_rng(HALVES).random(len(self.fold)) < 0.5
-        here = self.fold[self.scored] == 0
-        halves = ({}, *(self._of_half(~mine & one, mine, freedom) for one in (half, ~half)))
-        called, one, other = (
-            softmax(
-                pooled(
-                    [told.get(name, all_jobs[here]) for name, all_jobs in self.opinions.items()],
-                    self.pool[self.row[here]],
-                )
-            )
-            for told in halves
-        )
-        return learn_width(called, one, other)
+        half = np.random.default_rng(HALVES).random(len(self.fold)) < 0.5
+        told = [self._with_halves(mine, half, freedom) for mine in self._judges()]
+        return learn_width(*(np.concatenate(one) for one in zip(*told, strict=True)))
+
+    def _with_halves(self, mine: np.ndarray, half: np.ndarray, freedom: float) -> list[np.ndarray]:
+        """Probabilities of the jobs marked ``mine``: by the pool, and with parts from either half of the others."""
+        here = mine[self.scored]
+        parts = ({}, *(self._of_half(~mine & one, mine, freedom) for one in (half, ~half)))
+        pool = self.pool[self.row[here]]
+        return [
+            softmax(pooled([told.get(name, all_jobs[here]) for name, all_jobs in self.opinions.items()], pool))
+            for told in parts
+        ]
+
+    def _parts(self) -> list[np.ndarray]:
+        """Marks the jobs of each fold whose held-out opinions are scored."""
+        return [self.fold == part for part in np.unique(self.fold[self.scored])]
+
+    def _judges(self) -> list[np.ndarray]:
+        """As many of the scored folds as hold enough jobs for what is costly."""
+        parts = self._parts()
+        return parts[: int(np.searchsorted(np.cumsum([part.sum() for part in parts]), ENOUGH_TO_JUDGE)) + 1]
 
     def _of_half(self, used: np.ndarray, mine: np.ndarray, freedom: float) -> dict[str, np.ndarray]:
         """Opinions on the jobs marked ``mine`` by parts that learned from those marked ``used``."""
         jobs, asked = self.jobs, self.asked
-        if "regression" in self.opinions:
-            told = {"regression": self._ask(regression_of(jobs, used, freedom), mine)}
-        elif (ways := self._ways(used)) is not None:
-            told = {"ways": ways.scores(asked.codes[mine], asked.at[mine], jobs.places, jobs.causes)}
+        told: dict[str, np.ndarray] = {}
+        if (ways := self._ways(used)) is not None:
+            told["ways"] = ways.scores(asked.codes[mine], asked.at[mine], jobs.places, jobs.causes)
         else:
             tables, pairs = fit_layers(jobs, used)
             by_cell = np.repeat(self.heard, np.diff(jobs.starts))[:, None]
-            told = {
-                "share": np.tile(tables.log_share, (int(mine.sum()), 1)),
-                "bayes": gather(tables.log_ratio * by_cell, asked.at[mine]),
-            }
+            told["share"] = np.tile(tables.log_share, (int(mine.sum()), 1))
+            told["bayes"] = gather(tables.log_ratio * by_cell, asked.at[mine])
             told["pairs"] = np.zeros_like(told["bayes"]) if pairs is None else pairs.scores(asked.codes[mine])
+        if "regression" in self.opinions:
+            told["regression"] = self._ask(regression_of(jobs, used, freedom), mine)
         if "naive Bayes" in self.opinions:
             told["naive Bayes"] = self._ask(naive_bayes_of(jobs, used), mine)
         return told

@@ -90,7 +90,7 @@ def _verdict(card: Mapping[str, Any]) -> str:
     return (
         f"Its first cause was right in {scores['top1']:.0%} of held-out jobs. "
         f"Its log-loss, {scores['log_loss']:.3f}, is "
-        f"{abs(apart):.3f} {compared} than the best plain way, {name} ({best['log_loss']:.3f})."
+        f"{abs(apart):.3f} {compared} than the best of the plain ways tried, {name} ({best['log_loss']:.3f})."
     )
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from models import CauseClassifier
 from models.causes import storage
+from models.causes.evidence import interval
 
 SAID = {
     "pump": "hums like bees",
@@ -70,3 +71,22 @@ def test_they_are_heeded_more_than_where_the_lists_understand(fitted: CauseClass
     again = storage.open_model(tmp_path / "m")
     asked, _ = jobs(50, 2)
     assert again.predict_proba(asked) == pytest.approx(fitted.model_.predict_proba(asked), abs=1e-5)
+
+
+def test_the_interval_tells_how_far_the_corrected_lists_may_be_off() -> None:
+    written = lists()
+    is_unsure = written["column"].isin(["finding: pump", "finding: seal"])
+    written.loc[is_unsure, "chance"] = 0.5  # jobs must teach what these two show
+    fitted = CauseClassifier(scope="kind", text="complaint", background=written, boosting=False, folds=2)
+    fitted.fit(*jobs(300, 3))
+    asked, _ = jobs(1000, 4)
+    asked = asked[asked["symptom: noisy"] == "yes"].reset_index(drop=True)
+    findings = asked[[f"finding: {cause}" for cause in fitted.classes_]].to_numpy()
+    told = (findings == "bad").astype(float) - (findings == "good")
+    exact = 9.0 ** (2 * told) / (9.0 ** (2 * told)).sum(axis=1, keepdims=True)
+    chance = fitted.model_.predict_proba(asked)
+    rows, first = np.arange(len(asked)), chance.argmax(axis=1)
+    low, high = interval(chance[rows, first], 300, fitted.model_.width)
+    holds = (low <= exact[rows, first]) & (exact[rows, first] <= high)
+    assert holds.mean() > 0.9
+    assert (high - low).mean() < 0.6
