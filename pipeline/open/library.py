@@ -189,6 +189,7 @@ class Library:
                 for call in calls:
                     with self.opened() as workshop:
                         self.known(workshop, call)
+                    time.sleep(0.05)  # whoever waits in turn goes first: a lock goes to who asks again at once
 
         if self.lingers and (self._preparing is None or not self._preparing.is_alive()):
             self._preparing = threading.Thread(target=run, name="prepare", daemon=True)

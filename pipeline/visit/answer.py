@@ -342,6 +342,8 @@ def _body(answer: Answer) -> list[str]:
     if visit is None:
         if answer.steps[0].do != "ask":
             return steps[:1]
+        if answer.question.other_kind:
+            return [tell("answer.ask_which_first"), *steps]
         is_kind_known = answer.trade.can_be_planned(answer.evidence.of_kind.cause_jobs)
         return [tell("answer.ask_first" if is_kind_known else "answer.ask_kind_first"), *steps]
     has_jobs = answer.similar_jobs > 0
@@ -388,14 +390,20 @@ def _step(answer: Answer, number: int, step: Step) -> str:
 
 
 def _carry(answer: Answer, visit: VisitPlan) -> str:
+    """Parts to take along, those to order because there are none, and those that may be wanted and are left."""
     worth = [row for row in visit.carry if row.worth_it][:SHOWN_CARRY]
-    other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS][:2]
-    parts, left = (
-        [sentence("answer.leading", cause=r.part, chance=r.probability) for r in rows] for rows in (worth, other)
+    other = [row for row in visit.carry if not row.worth_it and row.probability >= LEAST_ODDS]
+    lacking = [row for row in other if (row.on_van, row.in_store) == (0, 0)]
+    left = [row for row in other if row not in lacking][:2]
+    parts, order, leave = (
+        [sentence("answer.leading", cause=r.part, chance=r.probability) for r in rows]
+        for rows in (worth, lacking[:SHOWN_CARRY], left)
     )
-    tell = answer.wording.tell
-    told = tell("answer.carry", parts=parts or sentence("answer.carry_none"))
-    return told + (f". {tell('answer.leave', parts=left)}" if left else "")
+    none = sentence("answer.carry_none_there" if lacking else "answer.carry_none")
+    told = [sentence("answer.carry", parts=parts or none)]
+    told += [sentence("answer.order", parts=order)] if order else []
+    told += [sentence("answer.leave", parts=leave)] if leave else []
+    return str(answer.wording.told(several(told, ". ")))
 
 
 def _quote(answer: Answer) -> str:

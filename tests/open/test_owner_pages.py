@@ -50,6 +50,16 @@ def test_who_has_a_danger_is_rung_first_and_stands_above_the_list(empty):
     assert above.count("<b>") == 1 and "<b>2. gas hob" in above
 
 
+def test_a_typed_call_is_read_as_a_pasted_one_and_a_kind_no_list_knows_is_marked(owner):
+    owner.get("/tomorrow")
+    for complaint, kind in (("leaks, ring 07700 900123", "dishwasher"), ("will not fly", "spaceship")):
+        owner.post("/tomorrow", {"appliance_kind": kind, "complaint": complaint})
+    page = owner.get("/tomorrow").text
+    assert "leaks" in page and "900123" not in page
+    assert page.count("No list knows this kind of appliance.") == 1
+    owner.post("/tomorrow/order", {"do": "clear"})
+
+
 def test_a_list_without_kinds_is_refused_with_its_remedy(owner):
     owner.get("/tomorrow")
     response = owner.post("/tomorrow", {"pasted": "a,b\n1,2"})

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import re
-import time
+import threading
 from concurrent.futures import ThreadPoolExecutor
 
+import flask
 import pytest
 
 from pipeline import Workshop
@@ -73,16 +75,25 @@ def test_a_list_of_ten_thousand_calls_is_refused_with_a_reason(browser):
 
 @pytest.fixture
 def slow_files(monkeypatch):
-    """Whoever reads a file of the pages' own is overtaken by the other before he writes it."""
-    for module, name in ((tomorrow, "calls"), (ask, "append_record")):
-        was = getattr(module, name)
+    """Whoever has looked at a file of the pages' own, to write it, waits until another has, too; not for ever."""
+    meeting = threading.Barrier(2)
 
-        def late(*given, was=was):
-            found = was(*given) if was.__name__ == "calls" else None
-            time.sleep(0.2)
-            return found if was.__name__ == "calls" else was(*given)
+    def wait():
+        with contextlib.suppress(threading.BrokenBarrierError):
+            meeting.wait(2.0)
 
-        monkeypatch.setattr(module, name, late)
+    def late_calls(place, was=tomorrow.calls):
+        found = was(place)
+        if flask.request.method == "POST":
+            wait()
+        return found
+
+    def late_record(*given, was=ask.append_record):
+        wait()
+        return was(*given)
+
+    monkeypatch.setattr(tomorrow, "calls", late_calls)
+    monkeypatch.setattr(ask, "append_record", late_record)
 
 
 def at_once(*todo):

@@ -90,6 +90,19 @@ def test_one_call_counts_what_is_on_the_van_and_in_the_store(tmp_path):
         assert without.visit.visits > free.visit.visits
 
 
+def test_what_is_nowhere_is_to_be_ordered_and_never_said_to_be_left(tmp_path):
+    copy = shutil.copytree(folder(), tmp_path / "w")
+    (copy / "stock.csv").write_text("part,van,store\ndrain pump,0,0\n", encoding="utf-8")
+    with Workshop.open(copy / "workshop.duckdb", read_only=True) as opened:
+        (line,) = [
+            one for one in opened.causes(kind="w/m", complaint="not draining").lines() if one.startswith("Carry")
+        ]
+    carry, order, *left = line.split(". ")
+    assert carry == "Carry: nothing of what is there"
+    assert order.startswith("Order: drain pump ")
+    assert not left
+
+
 def test_lines_that_fit_one_call_are_pooled(words, tmp_path):
     rows = read_stock(
         words, stock(tmp_path, "part,kind,make,van,store", "pump,w/m,Tavrik,1,0", "pump,w/m,,0,2", "pump,,,0,1")
