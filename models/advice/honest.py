@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.stats import binom
+from scipy.special import bdtrc, betaln, xlog1py, xlogy
 
 GRID = np.linspace(0.0005, 0.9995, 1000)
 
@@ -40,8 +40,9 @@ def likely_share(count: int, of: int, passes_from: int, usual: float) -> Likely:
     The likelihood is that of a binomial cut off at the bar, so a pattern just over the bar says little. Compare Efron
     2011, Journal of the American Statistical Association 106, 1602–1614 (from memory).
     """
-    picked = np.maximum(binom.sf(passes_from - 1, of, GRID), 1e-300)
-    likelihood = binom.pmf(count, of, GRID) / picked
+    picked = np.maximum(bdtrc(passes_from - 1, of, GRID), 1e-300) if passes_from > 0 else 1.0
+    ways = -betaln(count + 1, of - count + 1) - np.log(of + 1)
+    likelihood = np.exp(ways + xlogy(count, GRID) + xlog1py(of - count, -GRID)) / picked
     weight = np.where(usual <= GRID, likelihood, 0.0)
     weight /= weight.sum()
     low = float(GRID[np.searchsorted(np.cumsum(weight), 0.025)])

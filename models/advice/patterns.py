@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy.special import betainc, betaln, xlogy
-from scipy.stats import norm
+from scipy.special import betainc, betaln, ndtr, xlogy
 
 from models.statistics.intervals import benjamini_hochberg
 
@@ -226,7 +225,7 @@ def _within_persons(cells: _Cells, wrong: NDArray[np.bool_], who: NDArray[np.int
     expected = np.bincount(cell, weights=n * hits / of, minlength=len(cells.starts))
     spread = n * (of - n) * hits * (of - hits) / (of**2 * np.maximum(of - 1, 1))
     variance = np.bincount(cell, weights=spread, minlength=len(cells.starts))
-    chance = norm.sf((cells.wrong - expected - 0.5) / np.sqrt(np.maximum(variance, 1e-9)))
+    chance = ndtr(-(cells.wrong - expected - 0.5) / np.sqrt(np.maximum(variance, 1e-9)))
     # people with no line elsewhere cannot be held against themselves: that says nothing where there is one person only
     return np.asarray(np.where(variance > 0, chance, float(people > 1)), dtype=float)
 

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize_scalar
-from scipy.special import betainc, betaln
-from scipy.stats import binom, chi2
+from scipy.special import bdtrik, betainc, betaincc, betaln, chdtrc
 
 from models.statistics.intervals import FEWEST_FOR_RATE
 
@@ -54,11 +53,19 @@ def lower_limit(n: ArrayLike, target: ArrayLike, p: float) -> Floats:
     (F(r) − F(r − 1)), limit (r − α) / n.
     """
     size, rate = np.broadcast_arrays(np.asarray(n, dtype=float), np.asarray(target, dtype=float))
-    r = binom.ppf(p, size, rate)
-    at, under = binom.cdf(r, size, rate), binom.cdf(r - 1, size, rate)
+    r = np.nan_to_num(np.ceil(bdtrik(p, size, rate)))  # none of a rate of 0
+    r = np.where(_at_most(r - 1, size, rate) >= p, np.maximum(r - 1, 0), r)  # it may be off by rounding
+    at, under = _at_most(r, size, rate), _at_most(r - 1, size, rate)
     with np.errstate(divide="ignore", invalid="ignore"):
         alpha = np.where(at > under, (at - p) / (at - under), 0.0)
     return np.asarray(np.clip((r - alpha) / size, 0.0, 1.0), dtype=float)
+
+
+def _at_most(count: Floats, size: Floats, rate: Floats) -> Floats:
+    """Binomial chance of so many or fewer; none below 0, sure from all on."""
+    inside = np.clip(count, 0, size - 1)
+    chance = betaincc(inside + 1, size - inside, rate)
+    return np.where(count < 0, 0.0, np.where(count >= size, 1.0, chance))
 
 
 def funnel_limits(n: ArrayLike, target: ArrayLike, widen: ArrayLike = 1.0) -> pd.DataFrame:
@@ -135,13 +142,20 @@ def _steps(cases: pd.DataFrame, strata: Sequence[Sequence[str]], value: Floats) 
     for columns in strata:
         codes = np.column_stack([pd.factorize(cases[name])[0] for name in columns])
         known = np.flatnonzero((codes >= 0).all(axis=1))
-        _, first, group = np.unique(codes[known], axis=0, return_index=True, return_inverse=True)
-        _, parent = np.unique(codes[known, :-1], axis=0, return_inverse=True)
-        group, parent = group.reshape(-1), parent.reshape(-1)
+        parent = np.zeros(len(known), dtype=np.int64)
+        for column in codes[known, :-1].T:
+            parent = _joined(parent, column)
+        _, first, group = np.unique(parent * len(cases) + codes[known, -1], return_index=True, return_inverse=True)
         step = _Step(known, group, parent, parent[first], STRONGEST)
         chance = _chances(value, steps, everybody)
         steps.append(replace(step, leaning=_leaning(step, value[known] - chance[known], chance[known])))
     return steps
+
+
+def _joined(group: NDArray[np.intp], code: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Number the pairs of two numbers: one whole number each is sorted much sooner than rows are."""
+    joined: NDArray[np.intp] = np.unique(group * (code.max(initial=0) + 1) + code, return_inverse=True)[1]
+    return joined
 
 
 def _leaning(step: _Step, beyond: Floats, chance: Floats) -> float:
@@ -351,7 +365,7 @@ def compare(cases: pd.DataFrame, unit: str, strata: Sequence[Sequence[str]], hit
     spread = np.maximum(variance + unsure, 1e-9)
     z: Floats = ((table["observed"] - table["expected"]) / np.sqrt(spread)).to_numpy(dtype=float)
     compared = int(enough.sum())
-    p_joint = float(chi2.sf((z**2 * variance / spread)[enough].sum(), compared - 1)) if compared > 1 else math.nan
+    p_joint = float(chdtrc(compared - 1, (z**2 * variance / spread)[enough].sum())) if compared > 1 else math.nan
     widened = _widened(z, enough) if p_joint < SURE else np.ones(len(table))
     target = (table["expected"] / table["n"]).to_numpy(dtype=float)
     limits = funnel_limits(table["n"], target, widen=widened * np.sqrt(spread / np.maximum(variance, 1e-9)))
@@ -392,7 +406,7 @@ def p_of_one_rate(x: ArrayLike, n: ArrayLike) -> float:
     spread = size * rate * (1 - rate)
     if rate in (0.0, 1.0):
         return 1.0
-    return float(chi2.sf(((hits - size * rate) ** 2 / spread).sum(), hits.size - 1))
+    return float(chdtrc(hits.size - 1, ((hits - size * rate) ** 2 / spread).sum()))
 
 
 def _counts(x: ArrayLike, n: ArrayLike) -> tuple[Floats, Floats]:

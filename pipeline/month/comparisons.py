@@ -295,7 +295,7 @@ def next_fault(connection: duckdb.DuckDBPyConnection, scope: Scope) -> tuple[pd.
         },
     ).df()
     as_of = pd.Timestamp(min(scope.as_of, scope.end))
-    kinds = list(dict.fromkeys(episodes["kind"]))
+    kinds = episodes["kind"].unique().tolist()
     curve = repairs_by_age(episodes.drop(columns="place"), as_of, by=("kind",))
     curve = curve.rename(columns={"age_years": "age", "mean": "repairs"})[
         ["kind", "age", "repairs", "low", "high", "units"]

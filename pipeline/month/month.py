@@ -19,6 +19,7 @@ from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, PDF, PNG, WORKBOOK, may_write
 from pipeline.terminal.progress import bar
 from pipeline.terminal.text import Shown
+from reports.render.chart_code import begin_chart_code
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -142,6 +143,7 @@ def month_report(
         A month, kind, technician, branch, language or chart that there is not; no browser for the PDF.
     """
     begun = time.perf_counter()
+    begin_chart_code()
     wording = _wording(settings, language)
     scope = find_scope(database.connection, month, words=words, **view)
     path = out or Path(f"report-{scope.name}.html")
@@ -217,6 +219,7 @@ def all_reports(
     """
     from reports.pages.index import index_page
 
+    begin_chart_code()
     index = out / "index.html"
     may_write(index, PAGE, database=database)
     out.mkdir(parents=True, exist_ok=True)

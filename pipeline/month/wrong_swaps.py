@@ -106,7 +106,8 @@ def _part_lines(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.d
 
 def _to_come(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date, waiting: int) -> dict[str, float]:
     """Give how many of the parts that wait for their verdict are to be expected wrong, at the usual share before."""
-    from scipy.stats import betabinom
+    import numpy as np
+    from scipy.special import betaln
 
     ((wrong, judged),) = connection.execute(
         """
@@ -118,11 +119,15 @@ def _to_come(connection: duckdb.DuckDBPyConnection, scope: Scope, first: dt.date
     ).fetchall()
     if judged < FEWEST_FOR_RATE:
         return dict.fromkeys(("to_come", "to_come_low", "to_come_high", "usual"), math.nan)
-    ahead = betabinom(waiting, wrong + 0.5, judged - wrong + 0.5)  # Jeffreys' prior, so that none so far is not never
+    a, b = wrong + 0.5, judged - wrong + 0.5  # beta-binomial, Jeffreys' prior, so that none so far is not never
+    count = np.arange(waiting + 1)
+    ways = -betaln(count + 1, waiting - count + 1) - np.log(waiting + 1)
+    at_most = np.cumsum(np.exp(ways + betaln(count + a, waiting - count + b) - betaln(a, b)))
+    low, high = np.minimum(np.searchsorted(at_most, (0.025, 0.975)), waiting)
     return {
-        "to_come": float(ahead.mean()),
-        "to_come_low": float(ahead.ppf(0.025)),
-        "to_come_high": float(ahead.ppf(0.975)),
+        "to_come": waiting * a / (a + b),
+        "to_come_low": float(low),
+        "to_come_high": float(high),
         "usual": wrong / judged,
     }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -14,9 +15,14 @@ if TYPE_CHECKING:
     from pipeline.words.told import Told
 
 
+_CAPITALS = "A-Z\u00c4\u00d6\u00dc"
+_ARTICLE = re.compile(rf"\b[Dd]ie (?=[{_CAPITALS}])")
+"""A German article before its noun, which no English list may take for "dead"."""
+
+
 def quiet_call(call: Call, kind: str) -> Call:
     """Return a call without the words that raise an alarm; what they say is a complaint of its own."""
-    complaint, code = (text and without_alarms(text, kind) for text in (call.complaint, call.code))
+    complaint, code = (text and without_alarms(_ARTICLE.sub("", text), kind) for text in (call.complaint, call.code))
     found = [_quiet_finding(text, kind) for text in call.found]
     return replace(call, complaint=complaint, code=code, found=[text for text in found if text.strip(" ,")])
 
@@ -29,7 +35,7 @@ def _quiet_finding(text: str, kind: str) -> str:
 
 def quiet_piece(piece: str, kind: str) -> str:
     """Give what was seen in a piece of a text: nothing where it raises an alarm ("off the hose" is no loose hose)."""
-    return "" if is_taken(piece, kind) else without_alarms(piece, kind)
+    return "" if is_taken(piece, kind) else without_alarms(_ARTICLE.sub("", piece), kind)
 
 
 def with_doubt(telling: tuple[tuple[Told, ...], str], kind: str) -> tuple[tuple[Told, ...], str]:

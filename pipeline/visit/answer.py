@@ -342,6 +342,8 @@ def _body(answer: Answer) -> list[str]:
     if visit is None:
         if answer.steps[0].do != "ask":
             return steps[:1]
+        if answer.question.other_kind:
+            return [tell("answer.ask_which_first"), *steps]
         is_kind_known = answer.trade.can_be_planned(answer.evidence.of_kind.cause_jobs)
         return [tell("answer.ask_first" if is_kind_known else "answer.ask_kind_first"), *steps]
     has_jobs = answer.similar_jobs > 0

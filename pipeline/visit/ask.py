@@ -211,7 +211,7 @@ def answered(
     if any(one.first for one in told.values()):
         advice = ()  # "inspect the lint path first" does not come before an insulation test
     is_unsafe = question.is_unsafe(trade.unsafe)
-    if not trade.can_be_planned(asked.evidence.of_kind.cause_jobs):
+    if question.other_kind or not trade.can_be_planned(asked.evidence.of_kind.cause_jobs):
         step = ask_kind(asked)
         return Answer(question, odds, (), asked.costs, asked.evidence, None, (step,), {}, (), "", currency)
     is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed

@@ -40,6 +40,8 @@ class Inquiry:
 def is_silent(question: Question, odds: Mapping[str, float]) -> bool:
     """Whether nothing of a call was understood but the appliance, nor did past jobs in its very words settle the odds.
 
+    Where the complaint denies the very appliance nothing was understood either.
+
     Parameters
     ----------
     question
@@ -48,7 +50,7 @@ def is_silent(question: Question, odds: Mapping[str, float]) -> bool:
         Cause → probability.
     """
     is_understood = bool(question.symptoms or question.codes or question.findings)
-    return not is_understood and max(odds.values(), default=0.0) < SETTLED
+    return bool(question.other_kind) or (not is_understood and max(odds.values(), default=0.0) < SETTLED)
 
 
 def inquiries(odds: Mapping[str, float], costs: Costs) -> list[Inquiry]:
@@ -141,8 +143,15 @@ def ask_customer(asked: Asked) -> tuple[Step, ...]:
 
 
 def ask_kind(asked: Asked) -> Step:
-    """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs."""
-    kinds = asked.costs.trade.known_kinds
-    text = sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
+    """Ask what it is: of a kind that no list and no past job knows nothing can be planned, nor what it costs.
+
+    So it is where the complaint says that it is another kind than the call's.
+    """
+    kinds, other = asked.costs.trade.known_kinds, asked.question.other_kind
+    text = (
+        sentence("answer.ask_which_kind", kind=asked.question.kind, other=other)
+        if other
+        else sentence("answer.ask_kind", kind=Written(asked.question.kind), kinds=kinds)
+    )
     cautions = (*MAY_BE, *asked.costs.trade.kind_cautions, ALWAYS)
     return Step("ask", text, "", 0.0, 0.0, 0.0, "", cautions, about=KIND)

@@ -87,6 +87,8 @@ class Question:
         Work for licensed people only that the call speaks of, wherever it is said: see `pipeline.words.licensed`.
     is_newly_placed
         Whether it was just set up or moved: told, or younger than `NEW_YEARS`.
+    other_kind
+        The kind that the complaint names in place of the call's; "" = none.
     cleared
         Causes that what the customer told rules out.
     """
@@ -110,6 +112,7 @@ class Question:
     licensed: Work = ""
     is_newly_placed: bool = False
     cleared: frozenset[str] = frozenset()
+    other_kind: str = ""
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
         """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""

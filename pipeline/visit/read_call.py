@@ -6,6 +6,7 @@ import datetime as dt
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -21,8 +22,9 @@ from pipeline.words.alarms import alarms, without_alarms
 from pipeline.words.appliance import about
 from pipeline.words.licensed import licensed_work
 from pipeline.words.told import NEWLY_PLACED, told_in
-from pipeline.words.variants import ruled_out
+from pipeline.words.variants import ruled_out, to_ask
 from pipeline.words.vocabulary import plain
+from pipeline.words.which_kind import other_kind
 from reports.render.wording import Written, sentence
 
 if TYPE_CHECKING:
@@ -62,6 +64,9 @@ def read_questions(
     return [_question(words, read, row, call, day) for row, call in enumerate(calls)]
 
 
+LOOKED_AT_AGAIN = frozenset({"where it leaks=below"})
+"""What customers tell and the technician looks at again: wherever it leaks, water comes out below."""
+NEARLY = 0.8  # likeness from which on a make may be a misspelling of another; common practice, no source
 _INDUCTION = re.compile(r"\bindu[ck]tion|\bindu[ck]ing|\bzones?\b|\bkochzonen?\b", re.IGNORECASE)
 
 
@@ -77,6 +82,8 @@ class _Columns:
         The appliance; whether a list knows it.
     makes, models, families, years
         As in `Question`; missing = not known.
+    strange_makes
+        Of each call, that its make is on no record and which is written nearly so.
     shown
         Codes given as such.
     tellings
@@ -91,6 +98,7 @@ class _Columns:
     kinds: list[str]
     is_known: list[bool]
     makes: pd.Series
+    strange_makes: list[list[Sentence]]
     models: pd.Series
     families: pd.Series
     years: Sequence[float]
@@ -143,6 +151,7 @@ def _read_columns(words: Words, database: Database | None, calls: Sequence[Call]
         kinds,
         [bool(is_known) for is_known in found["is_understood"]],
         makes,
+        _nearly_known(makes, database),
         models,
         identity.model_family(models) if models.notna().any() else models,
         years_told(tuple(call.age for call in quiet), day),
@@ -178,7 +187,11 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         for word, base in words.mended(", ".join(pieces))
     ]
     remarks += _in_other_language(words, call.kind)
-    in_words = dict(term.split("=", 1) for piece in told if piece.how == FINDING for term in piece.terms)
+    other = other_kind(words, call.complaint or "", kind)
+    remarks += [] if other else _which_variant(words, kind, call, symptoms)
+    remarks += read.strange_makes[row]
+    terms = [term for piece in told if piece.how == FINDING for term in piece.terms if term not in LOOKED_AT_AGAIN]
+    in_words = dict(term.split("=", 1) for term in terms)
     years = read.years[row]
     is_read = [
         (call.kind, read.is_known[row]),
@@ -186,7 +199,7 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         *((word, False) for word in read.unknown[row]),
         (read.quiet[row].code, bool(read.shown[row] or beside_code)),
         (call.complaint, bool(symptoms or codes or in_words or aside.heard)),
-        *(_nothing_of(told, tellings, read.unknown[row]) if symptoms or codes or in_words or aside.heard else ()),
+        *(_nothing_of(told, read.unknown[row]) if symptoms or codes or in_words or aside.heard else ()),
         *((text, False) for text in strange),
     ]
     return Question(
@@ -206,7 +219,8 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         on=day,
         licensed=licensed_work(call.texts(), kind),
         is_newly_placed=NEWLY_PLACED in aside.notes or bool(years < NEW_YEARS),
-        cleared=aside.cleared | ruled_out(words.lists.variants, kind, call.texts(), symptoms),
+        cleared=aside.cleared | ruled_out(words.lists.variants, kind, _of_make_up(call), symptoms),
+        other_kind=other,
     )
 
 
@@ -214,6 +228,17 @@ def _in_other_language(words: Words, kind: str) -> list[Sentence]:
     """Say which setting has complaints read, where the kind is named in a language that is not switched on."""
     locale = words.lists.foreign_kinds.get(plain(kind).strip())
     return [sentence("answer.other_language", text=Written(kind), locale=locale)] if locale else []
+
+
+def _of_make_up(call: Call) -> tuple[str | None, ...]:
+    """Whatever of a call may name what the appliance is made as."""
+    return (call.kind, call.model, *call.texts())
+
+
+def _which_variant(words: Words, kind: str, call: Call, symptoms: Sequence[str]) -> list[Sentence]:
+    """Ask for the make-up where the complaint depends on it and nobody told it."""
+    may_be = to_ask(words.lists.variants, kind, _of_make_up(call), symptoms)
+    return [sentence("answer.which_variant", variants=may_be)] if may_be else []
 
 
 def _on_zones(told: str, symptoms: Sequence[str]) -> list[str]:
@@ -236,12 +261,9 @@ def _seen_in(words: Words, kind: str, symptoms: Sequence[str], call: Call) -> di
     return seen
 
 
-def _nothing_of(
-    told: Sequence[Heard], tellings: Sequence[Told], unknown: Sequence[str]
-) -> list[tuple[str | None, bool]]:
+def _nothing_of(told: Sequence[Heard], unknown: Sequence[str]) -> list[tuple[str | None, bool]]:
     """Pieces that were taken for nothing, and whether a word of them is named already."""
-    beside = {text for one in tellings for text in one.beside}
-    nothing = [piece.text for piece in told if piece.how == NOTHING and piece.text not in beside]
+    nothing = [piece.text for piece in told if piece.how == NOTHING]
     return [(text, any(word in text.lower() for word in unknown)) for text in nothing]
 
 
@@ -258,6 +280,19 @@ def _makes(words: Words, written: pd.Series, database: Database | None) -> pd.Se
         return written
     found = words.match("make", written)
     return found["term"].where(found["is_understood"], identity.make(written, _known(database, "make")))
+
+
+def _nearly_known(makes: pd.Series, database: Database | None) -> list[list[Sentence]]:
+    """Say of each make that is on no record which one on record is written nearly so."""
+    known = _known(database, "make") if makes.notna().any() else []
+    near = [
+        get_close_matches(make, known, 1, NEARLY) if isinstance(make, str) and make not in known else []
+        for make in makes
+    ]
+    return [
+        [sentence("answer.make_nearly_known", make=Written(make), known=Written(name)) for name in names]
+        for make, names in zip(makes, near, strict=True)
+    ]
 
 
 def _models(written: pd.Series, database: Database | None) -> pd.Series:

@@ -147,15 +147,26 @@ order by kind, cause, jobs desc, part
 """
 
 ADVISED = """
-select
-    kind,
-    cause,
-    mode(trim(split_part(work_done, ',', 1))) as advice
-from visit
-where kind in (select unnest($kinds::varchar[])) and cause is not null and work_done is not null
+with
+    told as (
+        select kind, cause, work_done, lower(left(trim(work_done), 10)) as begins
+        from visit
+        where kind in (select unnest($kinds::varchar[])) and cause is not null and work_done is not null
+    ),
+    advised as (
+        select kind, cause
+        from told
+        group by kind, cause
+        having count(*) >= $fewest
+            and avg((
+                starts_with(begins, 'advi') or starts_with(begins, 'berat')
+                or starts_with(begins, 'hinweis') or starts_with(begins, 'einweisung')
+            )::integer) > 0.5
+    )
+select kind, cause, mode(trim(split_part(work_done, ',', 1))) as advice
+from told
+inner join advised using (kind, cause)
 group by kind, cause
-having count(*) >= $fewest
-    and avg(regexp_matches(lower(trim(work_done)), '^(advi|berat|hinweis|einweisung)')::integer) > 0.5
 order by kind, cause
 """
 FEWEST_ADVISED, LONGEST_ADVICE = 3, 80

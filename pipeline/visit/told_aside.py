@@ -13,6 +13,7 @@ from pipeline.words.told import (
     NEWLY_PLACED,
     cleared_by,
     complaint_of,
+    complaints_of,
     findings_of,
     notes_of,
 )
@@ -71,9 +72,10 @@ def told_aside(words: Words, pieces: Sequence[Told], kind: str, symptoms: Collec
     rules = words.finding_rules
     heard, complaints, notes, cleared, remarks = list[Heard](), list[str](), set[str](), set[str](), list[Sentence]()
     for piece in pieces:
+        sure = complaints_of(piece.tells)
         found = [
             f"{finding}={value}"
-            for finding, value in findings_of(piece.tells, symptoms).items()
+            for finding, value in findings_of(piece.tells, {*symptoms, *sure}).items()
             if value in rules.values.get(finding, ()) and rules.holds_for(finding, kind)
         ]
         said = notes_of(piece.tells)
@@ -81,8 +83,13 @@ def told_aside(words: Words, pieces: Sequence[Told], kind: str, symptoms: Collec
         if piece.is_doubtful:
             heard.append(Heard(piece.text, TOLD, (*found, *said)))
             continue
+        if sure:
+            complaints += [one for one in sure if one not in (*symptoms, *complaints)]
+            heard.append(Heard(piece.text, COMPLAINT, tuple(sure)))
         if found:
             heard.append(Heard(piece.text, FINDING, tuple(found)))
+        elif sure:
+            heard += [Heard(piece.text, TOLD, said)] if said else []
         elif complaint and not complaints and _VAGUE.issuperset(symptoms):
             complaints.append(complaint)
             heard.append(Heard(piece.text, COMPLAINT, (complaint,)))

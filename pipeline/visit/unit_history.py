@@ -219,9 +219,8 @@ def histories(
 def _of_other_kind(connection: duckdb.DuckDBPyConnection, serial: str) -> Sentence:
     """What to tell of a serial number that has no visit as this kind: as which kind it is on record, if at all."""
     kinds = connection.execute(
-        "select kind, make, count(*) from visit where appliance_id in (select appliance_id from appliance "
-        "where serial = ?) group by all order by 3 desc, 1",
-        [serial],
+        f"select kind, make, count(*) from visit where appliance_id in ({UNITS}) group by all order by 3 desc, 1",
+        {"serial": serial, "customer": None},
     ).fetchall()
     if not kinds:
         return sentence("answer.no_visit_of_serial")

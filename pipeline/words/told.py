@@ -2,9 +2,9 @@
 
 ``told.csv`` of every language is read whatever languages are set (`pipeline.words.stems`). A row says what its phrases
 tell, pieces split by |: a finding ("tap flow=good"), after " beside " the complaints it is that finding of; a complaint
-told only where there is no other ("complaint noisy"); a cause ruled out ("clears lamp blown"); a circumstance of
-`CIRCUMSTANCES`; or any note in the trade's words ("lint filter clean"). Denied or questioned ("tap is not on") it tells
-nothing. All of it is common practice, no source.
+("complains of does not heat"), or one told only where there is no other ("complaint noisy"); a cause ruled out
+("clears lamp blown"); a circumstance of `CIRCUMSTANCES`; or any note in the trade's words ("lint filter clean"). Denied
+or questioned ("tap is not on") it tells nothing. All of it is common practice, no source.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ CIRCUMSTANCES = (
     "a frost-free appliance",
 )
 _NEITHER = "neither"
-_BESIDE, _COMPLAINT, _CLEARS = " beside ", "complaint ", "clears "
+_BESIDE, _COMPLAINT, _COMPLAINS, _CLEARS = " beside ", "complaint ", "complains of ", "clears "
 _WORDS_BEFORE = 3  # a word that denies stands at most so far before what it denies
 _JOINS = frozenset({"and", "but", "or", "und", "aber", "oder"})
 _WORDS_AFTER = 2  # "geht nicht", "geht auch nicht"
 _BRACKETS = str.maketrans("()[]{}", ";;;;;;")
-_STOPS = re.compile(r"[,;.!?\n()\[\]{}]|\s(?:but|and|aber|und)\s", re.IGNORECASE)
+_STOPS = re.compile(r"[,;.!?\n()\[\]{}]|\s(?:but|and|aber|und|[-\N{EN DASH}\N{EM DASH}]+)\s", re.IGNORECASE)
 
 
 _SHARES = re.compile(
@@ -117,6 +117,11 @@ def complaint_of(tells: tuple[str, ...]) -> str:
     return next((one.removeprefix(_COMPLAINT) for one in tells if one.startswith(_COMPLAINT)), "")
 
 
+def complaints_of(tells: tuple[str, ...]) -> list[str]:
+    """Give the complaints that are told whatever else is complained of."""
+    return [one.removeprefix(_COMPLAINS) for one in tells if one.startswith(_COMPLAINS)]
+
+
 def cleared_by(tells: tuple[str, ...]) -> set[str]:
     """Give the causes that are ruled out."""
     return {one.removeprefix(_CLEARS) for one in tells if one.startswith(_CLEARS)}
@@ -124,13 +129,14 @@ def cleared_by(tells: tuple[str, ...]) -> set[str]:
 
 def notes_of(tells: tuple[str, ...]) -> tuple[str, ...]:
     """Give what is neither a finding, a complaint nor a cause ruled out."""
-    return tuple(one for one in tells if "=" not in one and not one.startswith((_COMPLAINT, _CLEARS)))
+    return tuple(one for one in tells if "=" not in one and not one.startswith((_COMPLAINT, _COMPLAINS, _CLEARS)))
 
 
 @cache
 def _order() -> tuple[str, ...]:
-    """Everything that is told, in the order of the tables."""
-    rows = [row["says"] for path in sorted(SHIPPED.glob("*/told.csv")) for row in read_table(path)]
+    """Everything that is told, in the order of the tables; the English one, which holds most, first."""
+    paths = sorted(SHIPPED.glob("*/told.csv"), key=lambda path: (path.parent.name != "en", path))
+    rows = [row["says"] for path in paths for row in read_table(path)]
     return tuple(dict.fromkeys((_NEITHER, *rows)))
 
 

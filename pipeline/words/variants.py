@@ -10,6 +10,8 @@ from pipeline.words.lists import many
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
 
+WHATEVER = "*"
+
 
 def ruled_out(
     variants: Iterable[Mapping[str, str]], kind: str, texts: Iterable[str | None], complaints: Collection[str]
@@ -19,7 +21,8 @@ def ruled_out(
     Parameters
     ----------
     variants
-        Rows of ``variants.csv``: words begin as ``heard``, none as ``unless``; or a complaint of ``complaints``.
+        Rows of ``variants.csv``: words begin as ``heard`` ("*" = whatever is said), none as ``unless``; or a complaint
+        of ``complaints``.
     kind
         The appliance.
     texts, complaints
@@ -36,6 +39,17 @@ def ruled_out(
     return frozenset(causes)
 
 
+def to_ask(
+    variants: Iterable[Mapping[str, str]], kind: str, texts: Iterable[str | None], complaints: Collection[str]
+) -> tuple[str, ...]:
+    """Make-ups one of which an appliance has, where none is told and the complaint (``asked``) depends on it."""
+    said = " ".join(text for text in texts if text).lower()
+    rows = [row for row in variants if kind in many(row["kinds"])]
+    is_open = any(not set(many(row["asked"])).isdisjoint(complaints) for row in rows)
+    told = [row for row in rows if _says(said, row["unless"] if row["heard"] == WHATEVER else row["heard"])]
+    return tuple(row["variant"] for row in rows) if is_open and not told else ()
+
+
 def is_ruled_out(cause: str, ruled: Collection[str], listed: Collection[str]) -> bool:
     """Whether a cause is among those ruled out; one of own words if it holds all words of an entry."""
     return cause in ruled or (
@@ -44,4 +58,4 @@ def is_ruled_out(cause: str, ruled: Collection[str], listed: Collection[str]) ->
 
 
 def _says(said: str, stems: str) -> bool:
-    return any(re.search(rf"\b{re.escape(stem)}", said) for stem in many(stems))
+    return stems == WHATEVER or any(re.search(rf"\b{re.escape(stem)}", said) for stem in many(stems))

@@ -14,7 +14,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import re
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.resources import files
@@ -25,6 +24,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from reports.render import theme
+from reports.render.chart_code import chart_code
 from reports.render.picture import Picture
 from reports.render.plain_text import LONGEST_TEXT, plain
 
@@ -55,21 +55,6 @@ def data_block(value: Any) -> Markup:
     for character in "<>&\u2028\u2029":
         text = text.replace(character, f"\\u{ord(character):04x}")
     return Markup(text)  # noqa: S704 - every character that HTML reads has just been escaped
-
-
-@cache
-def chart_code() -> str:
-    """Give the code that draws charts (Vega, Vega-Lite, Vega-Embed and its interpreter), for one inline script.
-
-    Returns
-    -------
-    str
-        Wrapped so that none of its names reach the page but ``vegaEmbed``.
-    """
-    import vl_convert
-
-    code = vl_convert.javascript_bundle(snippet="window.vegaEmbed = vegaEmbed;").replace("\r", "")
-    return "(function(){" + re.sub(r"</(?=script)", r"<\\/", code, flags=re.IGNORECASE) + "\n})();"
 
 
 @cache

@@ -36,7 +36,7 @@ def asked(words: Words, kind: str, complaint: str) -> Question:
         ("fridge", "clicks every few minutes, not cold", ("warm",), {"compressor": "clicks"}),
         ("dishwasher", "humming all the time, won't start", ("dead",), {"socket": "live"}),
         ("washing machine", "door light never comes on, door won't lock", ("door does not open or lock",), {}),
-        ("washing machine", "stops full of water", ("does not drain",), {}),
+        ("washing machine", "stops full of water", ("does not drain",), {"water left": "yes"}),
         ("dishwasher", "stopped mid cycle full of water", ("does not drain",), {}),
         ("washing machine", "no lights come on", ("dead",), {}),
         ("washing machine", "power light doesn't come on", ("dead",), {}),

@@ -20,6 +20,7 @@ SOME = 45
 CUSTOMER = "C-7"
 """Whom ``forget`` forgets: one of those in the workshop."""
 DB = "w.duckdb"
+ANY_OF, NONE_OF = "select count(*) > 0 from", "select count(*) = 0 from"
 READY = "import pandas, scipy.stats, sklearn.ensemble, altair, jinja2"
 
 
@@ -99,9 +100,9 @@ def _nothing_more(_folder: Path) -> bool:
 def every() -> dict[str, Command]:
     """Commands by name; each works in the folder that `prepare` filled."""
     return {
-        "load": Command("load more.csv", _asked("select count(*) > 0 from counted_record where batch_id > 2")),
+        "load": Command("load more.csv", _asked(f"{ANY_OF} counted_record join load_batch using (batch_id) where file_name = 'more.csv'")),
         "take-back": Command(
-            "take-back 2 --yes", _asked("select count(*) = 0 from load_batch where batch_id = 2 and taken_back_at is null")
+            "take-back 2 --yes", _asked(f"{NONE_OF} counted_record join load_batch using (batch_id) where file_name = 'wrong.csv'")
         ),
         "train": Command("train --force", _has_models(2)),
         "causes": Command("causes --kind washing-machine --complaint leaks", _nothing_more),
