@@ -523,4 +523,5 @@ NO_DANGERS = """
     tumble dryer: not heating, I turned the power off at the wall
     electric oven: thermostat is faulty, runs too hot
     washing machine: we had the mouse mat under the feet, noisy
+    tumble dryer: sounds like mice in the back of it
 """
