@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from pipeline.commands import books, models, month, pages, upkeep, visit
-from pipeline.terminal.ending import ended
+from pipeline.terminal.exit_message import ended
 
 app = typer.Typer(
     help="What a complaint usually turned out to be, what to look at first, what to carry, what wrong swaps cost.",

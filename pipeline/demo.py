@@ -84,7 +84,7 @@ def run_demo(folder: Path, tell: Callable[[str], None]) -> dict[str, Any]:
 
 
 def _clear(db: Path) -> None:
-    from pipeline.store.beside import beside
+    from pipeline.store.workshop_files import beside
 
     left = [path for path in (db, db.with_suffix(".duckdb.wal"), *beside(db).values()) if path.exists()]
     made = [path for path in (db.parent / name for name in WRITTEN) if path.exists()]

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
 from pipeline.settings import Settings, is_stored, read_settings, store_settings, with_currency_held
-from pipeline.store.beside import beside
 from pipeline.store.database import READER_WAITS, Database
+from pipeline.store.workshop_files import beside
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from pipeline.load.asked import Decide
+    from pipeline.load.load_request import Decide
     from pipeline.load.report import LoadReport
     from pipeline.month.month import MonthReport
     from pipeline.visit.answer import Answer
@@ -153,17 +153,17 @@ class Workshop:
 
         See Also
         --------
-        pipeline.load.asked.Asked
+        pipeline.load.load_request.Asked
 
         Examples
         --------
         >>> workshop.load(["jobs.csv"]).totals
         {'read': 60, 'loaded': 0, 'unchanged': 60, 'replaced': 0, 'rejected': 0}
         """
-        from pipeline.load.asked import Asked
         from pipeline.load.choose_layout import accept
         from pipeline.load.layout_file import open_layout
         from pipeline.load.load import load_files
+        from pipeline.load.load_request import Asked
 
         asked = Asked(
             self.database,
@@ -327,7 +327,7 @@ class Workshop:
         ----------
         **call
             What is known: kind, and any of make, model, age, complaint, code, found, job_no; see
-            `pipeline.visit.question.Call`.
+            `pipeline.call.question.Call`.
 
         Examples
         --------
@@ -338,8 +338,8 @@ class Workshop:
         >>> print(answer.lines()[0])
         washing machine; 6 years; does not drain; pump filter blocked. 45 similar jobs.
         """
+        from pipeline.call.question import Call
         from pipeline.visit.ask import causes
-        from pipeline.visit.question import Call
 
         return causes(self.database, self.words, self.settings, Call(**call))
 
@@ -370,8 +370,8 @@ class Workshop:
         >>> workshop.converse(kind="gas hob", ask=lambda prompt: "", say=lambda line: None)["outcome"]
         'advice only'
         """
-        from pipeline.visit.conversation import run
-        from pipeline.visit.question import Call
+        from pipeline.call.question import Call
+        from pipeline.on_site.conversation import run
 
         return run(self.database, self.words, self.settings, Call(**call), record=record, begun=begun, ask=ask, say=say)
 
@@ -386,7 +386,7 @@ class Workshop:
         >>> len(plan["calls"]), {"part", "expected_use", "carry"} <= set(plan["van"][0])
         (1, True)
         """
-        from pipeline.visit.round import plan_round
+        from pipeline.on_site.round import plan_round
 
         return plan_round(
             self.database, self.words, self.settings, Path(path), Path(out), stock=Path(stock) if stock else None

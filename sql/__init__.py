@@ -1,7 +1,7 @@
 """The tables: what happened, from raw lines to marts. One .sql file makes one table, and says what it means.
 
 ``create`` makes all tables and views, ``rebuild`` fills the core and the marts from the staged tables (after a load
-`sql.changed` does, for the units touched alone), ``offenders`` runs what must hold, ``data_dictionary`` says what every
+`sql.refresh` does, for the units touched alone), ``offenders`` runs what must hold, ``data_dictionary`` says what every
 column means. All take an open DuckDB connection.
 
 Tables of the core and the marts hold what the visits of a unit say, whatever the day. What depends on the end of

@@ -1,6 +1,6 @@
 """Core and marts after a load: the units touched are built anew, all others stand.
 
-``changed/touched.sql`` finds the visits of those units, ``changed/neighbour.sql`` those that say by what they are
+``affected/touched.sql`` finds the visits of those units, ``affected/neighbour.sql`` those that say by what they are
 known. From these alone the very files that build everything build a small workshop beside the large one, whose rows
 take the place of those of the same visits.
 """
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 FEWEST = 5_000  # visits: so few are built anew sooner than the units touched are found
 LARGEST_SHARE = 0.2  # of all visits: so many are built anew as a whole
-_FOLDER = Path(__file__).parent / "changed"
+_FOLDER = Path(__file__).parent / "affected"
 _STAGED = ("stage_symptom", "stage_finding", "stage_part")
 
 

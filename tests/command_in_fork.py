@@ -38,7 +38,7 @@ def imported() -> None:
         "pipeline.store.export",
         "pipeline.upkeep.forget",
         "pipeline.upkeep.review",
-        "pipeline.visit.round",
+        "pipeline.on_site.round",
     ):
         importlib.import_module(module)
     CliRunner().invoke(cli.app, ["models", "--help"])

@@ -106,7 +106,7 @@ def _demo(folder: Path) -> None:
     every = learning.examples
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "examples", lambda database: every(database).tail(NEWEST))
-        patch.setattr("pipeline.visit.tapping.MOST_POINTS", FEW_POINTS)
+        patch.setattr("pipeline.on_site.tapped_tree.MOST_POINTS", FEW_POINTS)
         with cause_world.quick_training():
             told = run_demo(folder / "shop", progress.append)
     (folder / "told.json").write_text(json.dumps([told, progress]), encoding="utf-8")
@@ -158,7 +158,7 @@ def asks_not_what_must_hold(request: pytest.FixtureRequest, monkeypatch: pytest.
 def bounded_trees(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Sheets are followed a few taps far, but in the room that tests them: a whole tree takes seconds a call."""
     if request.path.parent.name != "visit":
-        monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", FEW_POINTS)
+        monkeypatch.setattr("pipeline.on_site.tapped_tree.MOST_POINTS", FEW_POINTS)
 
 
 @pytest.fixture

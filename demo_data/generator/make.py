@@ -13,13 +13,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from demo_data.generator import FOLDER, said, written
+from demo_data.generator import FOLDER, visit_record, writing
+from demo_data.generator.expected_figures import first_time_fix, is_in_records, part_verdicts
 from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, Episode, Record, Town
 from demo_data.generator.makes import code
 from demo_data.generator.technicians import HABITS
-from demo_data.generator.truth import first_time_fix, is_in_records, part_verdicts
+from demo_data.generator.visit_record import COLUMNS, Row
 from demo_data.generator.world import Call, World
-from demo_data.generator.written import COLUMNS, Row
 from reports.render.sheet_metadata import name_no_program
 
 SEED, VISITS = 20261101, 6000
@@ -103,8 +103,8 @@ def make_world_files(
         key=lambda r: (r.day, r.episode_id, r.job),
     )
     numbers = _job_numbers(episodes, office_until)
-    rows = [written.visit(rng, world, record, numbers) for record in records]
-    rows += written.gas_visits(rng, visits // 240)
+    rows = [visit_record.visit(rng, world, record, numbers) for record in records]
+    rows += visit_record.gas_visits(rng, visits // 240)
     rows.sort(key=lambda row: (row["_entered"], row["job_no"]))
     made = _files(rows, episodes, office_until)
     if out_folder is not None:
@@ -236,12 +236,13 @@ def tomorrow(seed: int, world: World) -> pd.DataFrame:
         calls.append(world.call(rng, kind, month=11))
     rows: list[Row] = []
     for number, call in enumerate(calls, start=1):
-        text, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None, call.manners)
+        text, _ = writing.complaint(rng, call.kind, call.symptoms, call.code is not None, call.manners)
         rows.append(dict.fromkeys(COLUMNS[:10], "") | {
-            "visit_date": "2026-11-02", "appliance_kind": said.kind(rng, call.kind), "job_no": f"J26-{99000 + number}",
+            "visit_date": "2026-11-02", "appliance_kind": writing.kind(rng, call.kind),
+            "job_no": f"J26-{99000 + number}",
             "customer_ref": f"C-{20000 + number}", "make": call.make, "model": call.model,
-            "age": said.age(rng, call.age_years, 2026)[0], "complaint": text,
-            "fault_code": said.code(rng, call.code) if call.code else "",
+            "age": writing.age(rng, call.age_years, 2026)[0], "complaint": text,
+            "fault_code": writing.code(rng, call.code) if call.code else "",
         })  # fmt: skip
     return pd.DataFrame(rows)
 

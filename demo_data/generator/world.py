@@ -27,7 +27,7 @@ from demo_data.generator.odds import (
     SEASONS,
     VAGUE,
 )
-from demo_data.generator.own_words import OTHERWISE, Manner, manners_of
+from demo_data.generator.town_phrases import OTHERWISE, Manner, manners_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

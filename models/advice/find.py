@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from models.advice.honest import likely_share
 from models.advice.patterns import Pattern, stand_out
+from models.advice.winners_curse import likely_share
 from models.statistics.change import difference
 from models.statistics.intervals import wilson
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from models.causes.encoding import Column, never_seen
 from models.causes.features import CODE, FINDING, NEVER_STRANGE, SYMPTOM
-from models.causes.width import around
+from models.causes.uncertainty import around
 from models.statistics.intervals import wilson
 
 if TYPE_CHECKING:

@@ -13,18 +13,18 @@ from models.causes.boosting import fit_trees
 from models.causes.column_weights import Unseen, column_weights
 from models.causes.encoding import NOT_KNOWN, gather, one_hot
 from models.causes.facts import entries
+from models.causes.failure_modes import is_unheard
 from models.causes.jobs import as_asked, naive_bayes_of, offset_of, regression_of, ways_of
 from models.causes.pairs import Pairs, find_pairs
 from models.causes.pool import HEARD, HOLD, UNHEARD, job_losses, pool_loss, pool_weights, pooled
 from models.causes.softmax import softmax
-from models.causes.ways import is_unheard
-from models.causes.width import learn_width
+from models.causes.uncertainty import learn_width
 
 if TYPE_CHECKING:
     from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
+    from models.causes.failure_modes import Ways
     from models.causes.jobs import Jobs
-    from models.causes.ways import Ways
 
 FREEDOMS = (0.3, 0.5, 0.7, 1.0, 1.5, 2.2)  # standard deviations tried for the weights of the regression
 ENOUGH_TO_JUDGE = 500  # held-out jobs on which the freedom is chosen and widths are learned
@@ -63,7 +63,7 @@ class Decided:
     gains
         Nats a held-out job by which each part that was tried lowered the pool's log-loss, kept or not.
     width
-        How far probabilities may be off, as :mod:`models.causes.width` learns it.
+        How far probabilities may be off, as :mod:`models.causes.uncertainty` learns it.
     """
 
     heard: dict[str, float]

@@ -10,13 +10,13 @@ import numpy as np
 
 from models.causes.encoding import NOT_KNOWN, cells, encode, learn_columns, offsets
 from models.causes.facts import Facts, learn_facts
+from models.causes.failure_modes import kind_of, places_of
 from models.causes.features import FINDING, SYMPTOM
-from models.causes.fit_ways import fit_ways
-from models.causes.listed import HANDED_ON, PART, read_background
+from models.causes.fit_failure_modes import fit_ways
+from models.causes.listed_modes import HANDED_ON, PART, read_background
 from models.causes.naive_bayes import fit_naive_bayes
 from models.causes.regression import coordinates_of, fit_regression
 from models.causes.softmax import log_softmax
-from models.causes.ways import kind_of, places_of
 from models.causes.words import texts_of
 
 if TYPE_CHECKING:
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
-    from models.causes.listed import Written
+    from models.causes.failure_modes import Places, Ways
+    from models.causes.listed_modes import Written
     from models.causes.regression import Coordinates
-    from models.causes.ways import Places, Ways
 
 
 @dataclass(frozen=True)

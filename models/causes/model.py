@@ -10,9 +10,9 @@ import numpy as np
 
 from models.causes.boosting import boosting_inputs
 from models.causes.encoding import NOT_KNOWN, cells, encode, encode_column, gather, offsets
+from models.causes.failure_modes import is_unheard, kind_of, places_of
 from models.causes.new_causes import NAMED, TEXT_IS_NEW, has_new_words
 from models.causes.softmax import log_softmax, softmax
-from models.causes.ways import is_unheard, kind_of, places_of
 from models.causes.words import texts_of
 
 if TYPE_CHECKING:
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from models.causes.by_kind import ByKind
     from models.causes.encoding import Column
     from models.causes.facts import Facts
+    from models.causes.failure_modes import Places, Ways
     from models.causes.new_causes import Unseen
     from models.causes.pairs import Pairs
-    from models.causes.ways import Places, Ways
 
 OPINIONS = ("share", "bayes", "pairs", "regression", "naive Bayes", "boosting", "ways")
 

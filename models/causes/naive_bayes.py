@@ -15,7 +15,7 @@ import numpy as np
 from models.causes.by_kind import ByKind, OfKind, elsewhere
 from models.causes.encoding import offsets
 from models.causes.facts import PRODUCTS
-from models.causes.silence import HELD, count_shown, evidence
+from models.causes.uninformative import HELD, count_shown, evidence
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_matrix

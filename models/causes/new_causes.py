@@ -15,7 +15,7 @@ import pandas as pd
 
 from models.causes.encoding import as_text
 from models.causes.features import CODE
-from models.causes.width import SMALLEST, log_odds
+from models.causes.uncertainty import SMALLEST, log_odds
 from models.causes.words import WORD, texts_of
 
 if TYPE_CHECKING:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.causes.encoding import cells, offsets
+from models.causes.failure_modes import SCOPE
 from models.causes.features import CODE, FINDING, SYMPTOM
-from models.causes.ways import SCOPE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

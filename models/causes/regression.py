@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.causes.by_kind import ByKind, OfKind, elsewhere
-from models.causes.silence import count_shown, silent_cells
 from models.causes.softmax import log_softmax
+from models.causes.uninformative import count_shown, silent_cells
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_matrix

@@ -16,11 +16,11 @@ from models.causes.boosting import Trees
 from models.causes.by_kind import ByKind, OfKind
 from models.causes.encoding import Column
 from models.causes.facts import Facts
+from models.causes.failure_modes import Ways, places_of
 from models.causes.model import OPINIONS, CauseModel
 from models.causes.new_causes import Unseen
 from models.causes.pairs import Pairs
-from models.causes.ways import Ways, places_of
-from models.causes.width import BANDS
+from models.causes.uncertainty import BANDS
 from models.causes.words import Words
 
 if TYPE_CHECKING:

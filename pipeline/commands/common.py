@@ -30,7 +30,7 @@ def show(data: dict[str, Any], lines: list[str], as_json: bool) -> None:
 
 def tell_if_outdated(workshop: Workshop, quiet: bool) -> None:
     """Say on standard error that the visits held were read with other word lists than those in force."""
-    from pipeline.words.edition import is_outdated
+    from pipeline.words.list_version import is_outdated
 
     if not quiet and is_outdated(workshop.database.connection, workshop.settings):
         note = "The word lists have changed since the visits held were read; the next priorjobs load reads them again."

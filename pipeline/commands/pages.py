@@ -22,6 +22,6 @@ def open_(
 
     Example: priorjobs open
     """
-    from pipeline.open.serve import serve
+    from pipeline.browser.serve import serve
 
     serve(Path(db), port, browser=not no_browser, lan=lan)

@@ -46,7 +46,7 @@ def causes(
     }
     with Workshop.open(db, read_only=True) as workshop:
         if interactive:
-            from pipeline.visit.broken_off import file_beside
+            from pipeline.on_site.interrupted_visits import file_beside
 
             workshop.converse(record=record, begun=file_beside(workshop.database.path), **told)
             return

@@ -17,8 +17,8 @@ from pipeline.small_text import small_text
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pipeline.load.asked import Asked
     from pipeline.load.guess import Proposal
+    from pipeline.load.load_request import Asked
     from pipeline.read.sources import Source
 
 

@@ -366,7 +366,7 @@ def _guess(
 
 
 def _samples(column: Column) -> tuple[str, ...]:
-    from pipeline.load.contacts import mask_contacts
+    from pipeline.load.personal_data import mask_contacts
 
     return tuple(mask_contacts(column.written.drop_duplicates().head(SHOWN_SAMPLES)).tolist())
 

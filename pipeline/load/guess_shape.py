@@ -88,7 +88,7 @@ def with_sections(layout: Layout, columns: Sequence[Column]) -> tuple[Layout, li
 
 def with_running_notes(layout: Layout, columns: Sequence[Column], words: Words) -> tuple[Layout, list[str]]:
     """Take what no other column holds from notes that tell complaint, finding and work in one running text."""
-    from pipeline.load.contacts import mask_contacts
+    from pipeline.load.personal_data import mask_contacts
     from pipeline.words.running_note import share_of_running, tell_apart
 
     taken = {f: rules[0] for f, rules in layout.columns.items()}

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from pipeline.errors import DatabaseUnusable, PriorjobsError, shown
-from pipeline.load.asked import Asked
 from pipeline.load.batches import drop_taken_back
 from pipeline.load.choose_layout import choose_layout, layout_beside, second_files, without_columns
 from pipeline.load.keep import Place, keep_batch, make_place
 from pipeline.load.layout import Layout
+from pipeline.load.load_request import Asked
 from pipeline.load.loaded_before import loaded_before
 from pipeline.load.report import FileReport, LoadReport
 from pipeline.read.incoming import Reading, Records
@@ -27,7 +27,7 @@ from pipeline.settings import with_currency_held
 from pipeline.store.check import broken, said
 from pipeline.store.own_marts import build_own_marts
 from pipeline.terminal.progress import bar
-from pipeline.words.edition import is_outdated
+from pipeline.words.list_version import is_outdated
 from sql.refresh import refreshed
 from sql.working import drop_temporary, make
 

@@ -16,7 +16,7 @@ from sql.working import make
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.load.asked import Asked
+    from pipeline.load.load_request import Asked
     from pipeline.read.sources import Source
 
 

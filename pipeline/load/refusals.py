@@ -87,7 +87,7 @@ def keep_unreadable(
     """
     import pandas as pd
 
-    from pipeline.load.contacts import mask_contacts
+    from pipeline.load.personal_data import mask_contacts
 
     if not records.refused:
         return
@@ -126,7 +126,7 @@ def keep_faulty(
     key: bytes,
 ) -> None:
     """Move the bad candidates to ``refusal``, each with all its faults and the whole line."""
-    from pipeline.load.contacts import mask_contacts
+    from pipeline.load.personal_data import mask_contacts
 
     masked = mask_contacts if settings.mask_contacts else _as_written
     make(connection, "faulty")
@@ -159,8 +159,8 @@ def _as_written(texts: pd.Series[str]) -> pd.Series[str]:
 def _line_texts(
     rows: pd.DataFrame, layout: Layout, header: tuple[str, ...], settings: Settings, key: bytes
 ) -> list[str]:
-    from pipeline.load.contacts import mask_contacts
     from pipeline.load.hashes import hash_customers
+    from pipeline.load.personal_data import mask_contacts
 
     customer = {position(header, rule.column) for rule in layout.columns.get("customer_ref", ())}
     hidden = customer | {position(header, name) for name in personal_columns(layout, header)}

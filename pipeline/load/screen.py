@@ -9,7 +9,7 @@ from pipeline.load.column_reading import bare_durations, read_days, read_marks
 from pipeline.load.currency import currency_of, settle_currency
 from pipeline.load.layout import FIELDS, Layout
 from pipeline.load.mapping import cell, map_lines, personal_columns, relation
-from pipeline.load.masks import MASKED, mask_cells, masked_told
+from pipeline.load.masked_cells import MASKED, mask_cells, masked_told
 from pipeline.load.refusals import Screened, keep_faulty, keep_unreadable
 from pipeline.settings import money_in_force
 from pipeline.store.batches import batches, insert

@@ -13,7 +13,7 @@ from pipeline.load.screen import read_serials
 from pipeline.store.batches import batches, frame, insert, slices
 from pipeline.values import ages, durations, money, parts_line
 from pipeline.values.distinct import plain
-from pipeline.words.edition import edition, remember
+from pipeline.words.list_version import edition, remember
 from sql.working import make
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import UsageError, shown
-from pipeline.month import comparisons, money, sections, trouble, wrong_swaps
+from pipeline.month import comparisons, excess_faults, money, sections, wrong_swaps
 from pipeline.month import figures as gathered
 from pipeline.month.advice_rows import Standing, standing
 from pipeline.month.jobs import job_details, job_lists
@@ -341,8 +341,8 @@ def _counted(connection: duckdb.DuckDBPyConnection, scope: Scope, delays: pd.Dat
         "swaps_by_month": money.swaps_by_month(connection, scope, delays),
         "swaps_by_technician": money.swaps_by_technician(connection, scope),
         "margins": money.margins(connection, scope),
-        "model_families": trouble.model_families(connection, scope),
-        "seasons": trouble.seasons(connection, scope),
+        "model_families": excess_faults.model_families(connection, scope),
+        "seasons": excess_faults.seasons(connection, scope),
     }
 
 
@@ -415,7 +415,7 @@ def _know_charts(charts: Sequence[str], pictures: list[Picture]) -> None:
 
 
 def _print(page: Path, pdf: Path) -> Path:
-    from reports.render.paper import find_browser, print_page
+    from reports.render.pdf import find_browser, print_page
 
     browser = find_browser()
     if browser is None:

@@ -17,10 +17,10 @@ from typing import Any
 
 from pipeline.errors import FileUnreadable, PriorjobsError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import draft_of
-from pipeline.store.beside import PLACING, beside, lock_file, restoring
 from pipeline.store.database import Database
 from pipeline.store.lock import MARK, Turn, alone_in
 from pipeline.store.outputs import MANIFEST, WORKBOOK, may_write
+from pipeline.store.workshop_files import PLACING, beside, lock_file, restoring
 
 DATABASE, KEY, SETTINGS, MODELS = "workshop.duckdb", "workshop.key", "workshop.toml", "workshop.models"
 KEY_BYTES = 32

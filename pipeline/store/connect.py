@@ -9,8 +9,8 @@ from pathlib import Path
 import duckdb
 
 from pipeline.errors import DatabaseBusy, shown
-from pipeline.store.beside import place_of
 from pipeline.store.unusable import unusable
+from pipeline.store.workshop_files import place_of
 
 SMALL = 64 << 20  # bytes of a database: work is shared out by 122,880 rows, so that more threads would only wait
 

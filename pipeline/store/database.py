@@ -14,7 +14,13 @@ import duckdb
 
 import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
-from pipeline.store.beside import (
+from pipeline.store.cache import while_unchanged
+from pipeline.store.connect import Patience, connect
+from pipeline.store.lock import Turn
+from pipeline.store.scratch import Scratch
+from pipeline.store.unusable import OF_THE_SYSTEM, is_damage, open_already, unusable
+from pipeline.store.up_to_date import Found, build_todays, copy_of, found_in
+from pipeline.store.workshop_files import (
     COMPACTING,
     PLACING,
     UNFINISHED,
@@ -26,12 +32,6 @@ from pipeline.store.beside import (
     place_of,
     restoring,
 )
-from pipeline.store.connect import Patience, connect
-from pipeline.store.lock import Turn
-from pipeline.store.scratch import Scratch
-from pipeline.store.unchanged import while_unchanged
-from pipeline.store.unusable import OF_THE_SYSTEM, is_damage, open_already, unusable
-from pipeline.store.up_to_date import Found, build_todays, copy_of, found_in
 
 READER_WAITS = 30.0  # seconds for a load to end: an answer is wanted now
 WRITER_WAITS = 600.0  # seconds for loads and readers to end: what is to be written must not be lost

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import UsageError, shown
-from pipeline.store.beside import beside, lock_file
 from pipeline.store.database import is_open_here
+from pipeline.store.workshop_files import beside, lock_file
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

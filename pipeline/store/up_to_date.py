@@ -10,7 +10,7 @@ import duckdb
 
 import sql
 from pipeline.errors import DatabaseUnusable, shown
-from pipeline.store.beside import stem
+from pipeline.store.workshop_files import stem
 
 ADDED_COLUMNS = (  # since version 1, to tables that loads fill
     ("load_batch", "mapping varchar"),

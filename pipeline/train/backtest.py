@@ -10,7 +10,7 @@ from pipeline.train.examples import FEWEST, examples, left_out
 from pipeline.train.word_background import background
 
 if TYPE_CHECKING:
-    from pipeline.load.asked import Told
+    from pipeline.load.load_request import Told
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.words import Words

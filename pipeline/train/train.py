@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from models.causes.model import CauseModel
-    from pipeline.load.asked import Told
+    from pipeline.load.load_request import Told
     from pipeline.settings import Settings
     from pipeline.store.database import Database
     from pipeline.words import Words

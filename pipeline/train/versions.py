@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import ModelError, UsageError, file_fault, shown
 from pipeline.store.atomic_write import whole
+from pipeline.store.cache import while_unchanged
 from pipeline.store.lock import alone_in
-from pipeline.store.unchanged import while_unchanged
 
 if TYPE_CHECKING:
     from pathlib import Path

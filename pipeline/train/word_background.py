@@ -26,7 +26,7 @@ def background(words: Words) -> pd.DataFrame:
     import pandas as pd
 
     from models.causes.features import FINDING, SYMPTOM
-    from models.causes.listed import HANDED_ON
+    from models.causes.listed_modes import HANDED_ON
 
     rows: list[tuple[int, str, str, str, float]] = []
     for way, fault in enumerate(words.faults().to_dict("records")):

@@ -16,7 +16,7 @@ import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
 from pipeline.load.hashes import hash_customers, load_key
 from pipeline.upkeep.bearers import bearers, lines_of_bearers
-from pipeline.upkeep.elsewhere import elsewhere
+from pipeline.upkeep.files_naming_customer import elsewhere
 from pipeline.upkeep.own_texts import erase_words, what_stays
 from pipeline.upkeep.written_name import APOSTROPHES, pattern_of_files, pattern_of_sql
 

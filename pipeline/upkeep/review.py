@@ -69,7 +69,7 @@ def to_review(database: Database, words: Words) -> pd.DataFrame:
     """
     import pandas as pd
 
-    from pipeline.upkeep.joined import joined_causes
+    from pipeline.upkeep.joined_causes import joined_causes
     from pipeline.upkeep.suggest import suggest
 
     found = database.connection.execute(

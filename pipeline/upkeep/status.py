@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import ModelError
 from pipeline.load.technicians import held_by_name
 from pipeline.store.check import broken
-from pipeline.words.edition import is_outdated
+from pipeline.words.list_version import is_outdated
 
 if TYPE_CHECKING:
     import duckdb

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from pipeline.advice.kept import NOT_RECORDED, AdviceRow
 
 if TYPE_CHECKING:
-    from pipeline.visit.question import Question
+    from pipeline.call.question import Question
 
 
 def for_parts(rows: Sequence[AdviceRow], question: Question, parts: Sequence[str]) -> tuple[AdviceRow, ...]:

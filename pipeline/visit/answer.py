@@ -8,13 +8,13 @@ from functools import cached_property
 from typing import Any
 
 from pipeline.advice.kept import AdviceRow
+from pipeline.call.question import Question, said
+from pipeline.call.word_account import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.terminal.text import Shown, safe
 from pipeline.visit.circumstances import hazards
 from pipeline.visit.costs import Costs
-from pipeline.visit.heard import CODE, DENIED, FINDING, TOLD, Heard
 from pipeline.visit.odds import Odds
 from pipeline.visit.plan import Carry, Step, VisitPlan
-from pipeline.visit.question import Question, said
 from pipeline.visit.quote import LEAST_ODDS, Range
 from pipeline.visit.similar_jobs import FEW, Evidence
 from pipeline.visit.why import Reason

@@ -8,26 +8,26 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow, kept
-from pipeline.store.unchanged import while_unchanged
+from pipeline.call.question import Call, Question, age
+from pipeline.call.read_call import read_questions
+from pipeline.call.unit_history import Unit, UnitHistory, histories
+from pipeline.store.cache import while_unchanged
 from pipeline.train import phrases
 from pipeline.visit import later_jobs
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import Answer, CauseRow
 from pipeline.visit.ask_first import ask_customer, ask_kind, is_silent
-from pipeline.visit.asked import Asked
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
 from pipeline.visit.circumstances import circumstances, first_things_first, hazards
 from pipeline.visit.costs import Costs
+from pipeline.visit.known_call import Asked
+from pipeline.visit.looks_for_own_causes import with_own_looks
 from pipeline.visit.odds import Odds, model_for, odds_of, opinions
-from pipeline.visit.own_looks import with_own_looks
 from pipeline.visit.plan import Step, VisitPlan, plan_visit
-from pipeline.visit.question import Call, Question, age
 from pipeline.visit.quote import quote
-from pipeline.visit.read_call import read_questions
 from pipeline.visit.referral import referral
 from pipeline.visit.similar_jobs import SHOWN_JOBS, Evidence, gather
 from pipeline.visit.stock import stock_beside
-from pipeline.visit.unit_history import Unit, UnitHistory, histories
 from pipeline.visit.why import Reason, reasons, untold
 from pipeline.words.appliance import about
 from reports.render.wording import Written, sentence

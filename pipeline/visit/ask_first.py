@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from pipeline.visit.asked import Asked
+    from pipeline.call.question import Question
     from pipeline.visit.costs import Costs
-    from pipeline.visit.question import Question
+    from pipeline.visit.known_call import Asked
     from pipeline.words.appliance import CheckCard, Trade
 
 COMPLAINT, KIND = "complaint", "kind"

@@ -11,8 +11,8 @@ from reports.render.wording import sentence
 if TYPE_CHECKING:
     import duckdb
 
+    from pipeline.call.unit_history import UnitHistory
     from pipeline.visit.odds import Odds
-    from pipeline.visit.unit_history import UnitHistory
 
 NO_RETURNS = (0, 0, 1.0)
 HELD_BY = 8.0

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 from pipeline.visit.advice_for_call import holds_for
 from pipeline.words.burnt import burnt
-from pipeline.words.tested_again import EARTH_FAULT_COMPLAINT, is_earth_fault_beside
+from pipeline.words.retests import EARTH_FAULT_COMPLAINT, is_earth_fault_beside
 from reports.render.wording import Finding, Sentence, sentence
 
 if TYPE_CHECKING:
     from pipeline.advice.kept import AdviceRow
-    from pipeline.visit.question import Question
+    from pipeline.call.question import Question
     from pipeline.words.appliance import Hazard, Trade
 
 COMES_AND_GOES = re.compile(

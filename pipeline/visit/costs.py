@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.visit.signs import AT_HAND, Signs
+from pipeline.visit.check_signs import AT_HAND, Signs
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, BY_EYE, CheckCard, PartCard, Repair, Trade
 
 if TYPE_CHECKING:

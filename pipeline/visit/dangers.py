@@ -9,7 +9,7 @@ from pipeline.words.appliance import DO_NOT_ENERGISE
 from pipeline.words.licensed import FUMES, GAS_SMELL, said_of_licensed
 
 if TYPE_CHECKING:
-    from pipeline.visit.question import Question
+    from pipeline.call.question import Question
     from pipeline.words.appliance import Hazard, Trade
 
 GAS, REFRIGERANT, FUMES_OF_GAS = "gas", "sealed system", "carbon monoxide"

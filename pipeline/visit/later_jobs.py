@@ -12,11 +12,11 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pipeline.call.question import Question
 from pipeline.store.atomic_write import whole
 from pipeline.visit.costs import Costs
 from pipeline.visit.odds import odds_of, opinions
 from pipeline.visit.plan import carry_list, likely
-from pipeline.visit.question import Question
 from pipeline.visit.quote import Range, quote
 from pipeline.visit.similar_jobs import gather
 from pipeline.words.appliance import about

@@ -6,14 +6,14 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.store.unchanged import while_unchanged
+from pipeline.store.cache import while_unchanged
 from pipeline.words.burnt import burnt, put_right
 from pipeline.words.variants import is_ruled_out
 
 if TYPE_CHECKING:
     from models.causes.model import CauseModel
+    from pipeline.call.question import Question
     from pipeline.store.database import Database
-    from pipeline.visit.question import Question
     from pipeline.visit.similar_jobs import Evidence
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
@@ -41,7 +41,7 @@ class Odds:
     note
         Plain words when the question lies outside what was learned.
     width
-        How far probabilities may be off, as :mod:`models.causes.width` learned it; None = not learned.
+        How far probabilities may be off, as :mod:`models.causes.uncertainty` learned it; None = not learned.
     """
 
     causes: Mapping[str, float]

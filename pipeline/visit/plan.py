@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from pipeline.visit.check_signs import AT_HAND
 from pipeline.visit.circumstances import Circumstances
 from pipeline.visit.costs import (
     ARRIVAL_MINUTES,
@@ -20,9 +21,8 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
-from pipeline.visit.signs import AT_HAND
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, DO_NOT_ENERGISE, is_handed_on
-from pipeline.words.tested_again import is_earth_fault_beside
+from pipeline.words.retests import is_earth_fault_beside
 from reports.render.wording import Finding, Sentence, Several, sentence, several, value_of
 
 if TYPE_CHECKING:

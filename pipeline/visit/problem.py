@@ -10,6 +10,7 @@ import numpy as np
 from models.plan.likelihood import NORMAL
 from models.plan.machine import Machine, Prices
 from models.plan.problem import Action, Check, First, Floats, Look, Problem
+from pipeline.visit.check_signs import SEEN_BY_ANYONE
 from pipeline.visit.circumstances import Circumstances
 from pipeline.visit.costs import (
     HANDOVER_MINUTES,
@@ -23,7 +24,6 @@ from pipeline.visit.costs import (
     Act,
     Costs,
 )
-from pipeline.visit.signs import SEEN_BY_ANYONE
 from pipeline.words.burnt import burnt, put_right
 
 if TYPE_CHECKING:

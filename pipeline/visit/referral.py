@@ -8,7 +8,7 @@ from pipeline.visit.answer import Answer
 from pipeline.visit.plan import HAND_OVER, Step
 
 if TYPE_CHECKING:
-    from pipeline.visit.asked import Asked
+    from pipeline.visit.known_call import Asked
 
 
 def referral(asked: Asked) -> Answer:

@@ -7,15 +7,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from pipeline.store.unchanged import each_while_unchanged
+from pipeline.store.cache import each_while_unchanged
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
     from models.plan.likelihood import Likelihoods
+    from pipeline.call.question import Question
     from pipeline.store.database import Database
-    from pipeline.visit.question import Question
     from pipeline.words.appliance import Trade
 
 FEW = 30

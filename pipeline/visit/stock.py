@@ -20,8 +20,8 @@ from pipeline.small_text import small_text
 if TYPE_CHECKING:
     import duckdb
 
+    from pipeline.call.question import Question
     from pipeline.store.database import Database
-    from pipeline.visit.question import Question
     from pipeline.words import Words
 
 FILE = "stock.csv"

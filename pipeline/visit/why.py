@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from pipeline.words.told import NEWLY_PLACED
+from pipeline.words.customer_remarks import NEWLY_PLACED
 
 if TYPE_CHECKING:
+    from pipeline.call.question import Question
     from pipeline.visit.odds import Odds
-    from pipeline.visit.question import Question
 
 
 @dataclass(frozen=True)

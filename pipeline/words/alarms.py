@@ -11,8 +11,8 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from pipeline.words.lists import SHIPPED, read_table
+from pipeline.words.retests import EARTH_FAULT_COMPLAINT
 from pipeline.words.stems import NEITHER, said_in, shown
-from pipeline.words.tested_again import EARTH_FAULT_COMPLAINT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -14,9 +14,9 @@ from pipeline.words.asides import before_the_work, without_asides
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
+from pipeline.words.note_clause import read_note
 from pipeline.words.pairs import split_pair, yes_or_no
 from pipeline.words.readings import MEASURED, READING, with_readings_judged
-from pipeline.words.seen import read_note
 from pipeline.words.tokens import GAP, batches
 from pipeline.words.vocabulary import plain, split
 
@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 
     from pipeline.words.bulk import ClauseReader
     from pipeline.words.cells import CellList
+    from pipeline.words.complaint_clause import Said
     from pipeline.words.lexicon import Lexicon
-    from pipeline.words.ready import ReadyLists
+    from pipeline.words.prepared_lists import ReadyLists
     from pipeline.words.rules import Cause, Finding
-    from pipeline.words.scope import Said
 
     ReadCode = Callable[[str, str | None], list[str]]
 

@@ -14,7 +14,7 @@ from pipeline.words.lists import many
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from pipeline.words.ready import ReadyLists
+    from pipeline.words.prepared_lists import ReadyLists
 
 READING = re.compile(
     r"(?<![\w.,])(?P<value>\d{1,7}(?:[.,]\d{1,4})?|[.,]\d{1,4})\s*-?\s*"

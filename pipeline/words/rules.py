@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from pipeline.words.seen import Seen
+    from pipeline.words.note_clause import Seen
 
 ANY = "*"
 SAYS_NOT_HOW = frozenset(("yes", "faulty", "front", "below", "back", "at dispenser"))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.words import lists as word_lists
 from pipeline.words.lexicon import split_joined
 from pipeline.words.own_lists import read_own
-from pipeline.words.ready import ReadyLists
+from pipeline.words.prepared_lists import ReadyLists
 from pipeline.words.vocabulary import MARKS, plain, split
 
 if TYPE_CHECKING:
@@ -166,8 +166,8 @@ class Words(ReadyLists):
 
     def says_again(self, texts: pd.Series[Any]) -> NDArray[np.bool_]:
         """Tell of each complaint whether it says no more than that the fault of the visit before is back."""
-        from pipeline.words.again import says_again
         from pipeline.words.bulk import as_texts
+        from pipeline.words.same_again import says_again
 
         return says_again(as_texts(texts), list(self.lists.cues.values()))
 

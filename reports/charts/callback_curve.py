@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import (
+from reports.charts.finished_chart import (
     Spec,
     filled,
     finished,

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from reports.charts.drawn import Spec, finished, rows_chart
+from reports.charts.finished_chart import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, filled, finished, headed_above, records_of, said, share_axis
+from reports.charts.finished_chart import Spec, filled, finished, headed_above, records_of, said, share_axis
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording

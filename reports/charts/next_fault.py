@@ -5,7 +5,16 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from reports.charts.drawn import Spec, filled, finished, headed_above, open_number, records_of, said, spread_apart
+from reports.charts.finished_chart import (
+    Spec,
+    filled,
+    finished,
+    headed_above,
+    open_number,
+    records_of,
+    said,
+    spread_apart,
+)
 from reports.render import theme
 from reports.render.picture import Picture
 from reports.render.wording import Wording

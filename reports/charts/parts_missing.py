@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reports.charts.drawn import Spec, finished, rows_chart
+from reports.charts.finished_chart import Spec, finished, rows_chart
 from reports.render.picture import Picture
 from reports.render.wording import Wording
 

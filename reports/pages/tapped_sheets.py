@@ -29,7 +29,7 @@ def walks(calls: Sequence[Mapping[str, Any]], day: dt.date | None, wording: Word
     Parameters
     ----------
     calls
-        Each with ``tapped`` (a tree; see `pipeline.visit.tapping`) and ``record``: ``line`` (column
+        Each with ``tapped`` (a tree; see `pipeline.on_site.tapped_tree`) and ``record``: ``line`` (column
         → text), ``findings`` (pairs known before the visit).
     day
         As for the page.

@@ -11,7 +11,7 @@
 -- contradict each other. Two known kinds with one serial are two units.
 -- A visit without a serial takes the serial of the job it belongs to or names, where customer, make and model do not contradict it,
 -- else the only serial its customer has for this kind, make and model. One without a customer either takes the customer of its job. What stays is known by its job number alone.
--- A view, and the only one of a visit's figures that looks beyond the visit's unit: sql/changed/neighbour.sql says how far.
+-- A view, and the only one of a visit's figures that looks beyond the visit's unit: sql/affected/neighbour.sql says how far.
 create or replace view visit_identity as
 with
     known as (

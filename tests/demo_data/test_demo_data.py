@@ -13,14 +13,14 @@ import pytest
 
 import demo_data
 from demo_data import generator
-from demo_data.generator import said
+from demo_data.generator import writing
 from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, SAME_FAULT_DAYS, as_the_workshop
 from demo_data.generator.kind_odds import read_words
 from demo_data.generator.make import BAD_LINES, SEED, MadeWorld, main, make_world_files, write, write_round_and_layout
 from demo_data.generator.makes import MAKES, WEAK_POINTS, code
 from demo_data.generator.odds import COMPLAINT_RATE, USUAL_FINDING
-from demo_data.generator.own_words import MANNERS
 from demo_data.generator.technicians import HABITS, Bench
+from demo_data.generator.town_phrases import MANNERS
 from demo_data.generator.wording import CAUSE_SAID, DENIED, FOUND, KIND_SAID, OUTCOME_SAID, PART_SAID, SAID
 from demo_data.generator.world import Call, World
 from pipeline.words import Words
@@ -398,7 +398,7 @@ def test_a_make_shows_one_code_for_one_function() -> None:
 def test_what_an_age_says_is_near_the_age() -> None:
     rng = np.random.default_rng(6)
     for years in rng.uniform(0.1, 16, 2000):
-        text, told = said.age(rng, float(years), 2026)
+        text, told = writing.age(rng, float(years), 2026)
         assert np.isnan(told) or abs(told - years) <= 1.0, (text, told, years)
 
 

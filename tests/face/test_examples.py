@@ -24,7 +24,7 @@ SNIPPET = re.compile(r"^```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 @pytest.fixture
 def names(sixty_calls: Path, monkeypatch: pytest.MonkeyPatch, quick_training: None):
     """What an example finds: its folder is the current one, and ``workshop`` is open."""
-    monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", 1)
+    monkeypatch.setattr("pipeline.on_site.tapped_tree.MOST_POINTS", 1)
     monkeypatch.chdir(sixty_calls)
     with Workshop.open("workshop.duckdb") as workshop:
         yield {"workshop": workshop, "Workshop": Workshop, "Path": Path}

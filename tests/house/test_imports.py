@@ -20,9 +20,12 @@ MODULES = {
 
 DOWN = (
     ("pipeline.cli", "pipeline.commands"),
-    ("pipeline.open",),
+    ("pipeline.browser",),
     ("pipeline.demo", "pipeline.workshop"),
-    ("pipeline.train", "pipeline.visit", "pipeline.month", "pipeline.upkeep"),
+    ("pipeline.on_site",),
+    ("pipeline.visit", "pipeline.month", "pipeline.upkeep"),
+    ("pipeline.call",),
+    ("pipeline.train",),
     ("pipeline.load",),
     ("pipeline.advice", "pipeline.read", "pipeline.terminal"),
     ("pipeline.words",),

@@ -17,11 +17,11 @@ import pytest
 import xlsxwriter
 
 from pipeline.errors import PriorjobsError
-from pipeline.load.asked import Asked
 from pipeline.load.choose_layout import accept
 from pipeline.load.guess import GuessHeldBack
 from pipeline.load.layout_file import as_toml, parse_layout
 from pipeline.load.load import load_files
+from pipeline.load.load_request import Asked
 from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.words import Words

@@ -19,10 +19,10 @@ from pipeline import Workshop
 from pipeline.errors import DatabaseUnusable
 from pipeline.load import load as load_module
 from pipeline.load import stage
-from pipeline.load.asked import Asked
 from pipeline.load.guess import GuessHeldBack
 from pipeline.load.layout_file import parse_layout
 from pipeline.load.load import load_files
+from pipeline.load.load_request import Asked
 from pipeline.load.report import COUNTS
 from pipeline.settings import Settings
 from pipeline.store.database import Database

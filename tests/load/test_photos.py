@@ -49,7 +49,7 @@ def test_the_units_history_tells_them(workshop):
 
 
 def test_a_sheet_links_what_is_safe_and_shows_the_rest(workshop, tmp_path, monkeypatch):
-    monkeypatch.setattr("pipeline.visit.tapping.MOST_POINTS", 1)
+    monkeypatch.setattr("pipeline.on_site.tapped_tree.MOST_POINTS", 1)
     calls = tmp_path / "calls.csv"
     calls.write_text(
         "appliance_kind,complaint,serial,photos\nwashing machine,leaks,S1,https://photos.example/today.jpg\n",

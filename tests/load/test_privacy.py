@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from pipeline import Workshop
 from pipeline.errors import DatabaseUnusable
-from pipeline.load import contacts, hashes
-from pipeline.load.masks import MASKED
+from pipeline.load import hashes, personal_data
+from pipeline.load.masked_cells import MASKED
 from pipeline.load.personal_headers import is_personal
 from pipeline.store.database import Database
 from pipeline.words import Words
@@ -25,7 +25,7 @@ from tests.worlds.shared import times
 
 
 def masked(text: str, customer: str | None = None) -> str:
-    return contacts.mask_contacts(pd.Series([text], dtype="str"), pd.Series([customer], dtype="str"))[0]
+    return personal_data.mask_contacts(pd.Series([text], dtype="str"), pd.Series([customer], dtype="str"))[0]
 
 
 def test_the_key_is_made_once_with_mode_600(tmp_path: Path) -> None:
@@ -146,7 +146,7 @@ def test_a_rows_own_customer_reference_is_masked_in_its_text() -> None:
     assert masked("Jane Doe says: jane doe wants a call", "Jane Doe") == "[customer] says: [customer] wants a call"
     assert masked("job C-10647 again", "C-10647") == "job [customer] again"
     assert masked("pump", "pu") == "pump"
-    texts = contacts.mask_contacts(pd.Series(["Jane Doe", "Jane Doe"]), pd.Series(["other", "a.*b"]))
+    texts = personal_data.mask_contacts(pd.Series(["Jane Doe", "Jane Doe"]), pd.Series(["other", "a.*b"]))
     assert texts.tolist() == ["Jane Doe", "Jane Doe"]
 
 
@@ -154,11 +154,11 @@ def test_a_rows_own_customer_reference_is_masked_in_its_text() -> None:
 @given(st.lists(st.one_of(st.none(), st.text(max_size=60)), max_size=10))
 def test_any_text_keeps_its_row_and_masking_twice_changes_nothing(written: list[str | None]) -> None:
     texts = pd.Series(written, index=range(5, 5 + len(written)), dtype="str", name="complaint")
-    once = contacts.mask_contacts(texts, texts)
+    once = personal_data.mask_contacts(texts, texts)
     assert once.index.equals(texts.index)
     assert once.isna().equals(texts.isna())
-    again = contacts.mask_contacts(texts)
-    assert contacts.mask_contacts(again).equals(again)
+    again = personal_data.mask_contacts(texts)
+    assert personal_data.mask_contacts(again).equals(again)
 
 
 @given(

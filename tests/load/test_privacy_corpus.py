@@ -14,8 +14,8 @@ import pandas as pd
 import pytest
 
 from pipeline import Workshop
-from pipeline.load.contacts import mask_contacts
 from pipeline.load.layout import FIELDS
+from pipeline.load.personal_data import mask_contacts
 from pipeline.load.personal_headers import is_personal
 from tests.worlds.empty import empty_workshop
 

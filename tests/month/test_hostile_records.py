@@ -15,7 +15,7 @@ from pipeline.month.month import MonthReport, month_report
 from pipeline.settings import Settings
 from reports.render.chart_code import chart_code
 from reports.render.page import data_block, environment, plain_frame, render
-from reports.render.paper import find_browser
+from reports.render.pdf import find_browser
 from reports.render.plain_text import plain
 from tests.worlds.report_workshop import made_workshop
 

@@ -15,7 +15,7 @@ import pytest
 from reports.charts import (
     callback_curve,
     causes,
-    drawn,
+    finished_chart,
     fix_by_month,
     next_fault,
     parts_missing,
@@ -311,7 +311,7 @@ def test_groups_under_ten_show_the_count_alone() -> None:
 
 
 def test_labels_are_kept_apart_in_order() -> None:
-    places = drawn.spread_apart([0.5, 0.51, 0.9, 0.505, 0.1], 0.05)
+    places = finished_chart.spread_apart([0.5, 0.51, 0.9, 0.505, 0.1], 0.05)
     ordered = sorted(places)
     assert all(later - earlier >= 0.05 - 1e-9 for earlier, later in pairwise(ordered))
     assert [places[i] for i in (4, 0, 3, 1, 2)] == ordered

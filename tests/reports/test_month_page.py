@@ -20,7 +20,7 @@ from pipeline.errors import UsageError
 from pipeline.month.month import MonthReport, month_report
 from pipeline.settings import Settings
 from pipeline.words import Words
-from reports.render.paper import find_browser
+from reports.render.pdf import find_browser
 from tests.worlds.report_workshop import all_months, made_workshop
 
 SETTLED, OPEN = "2026-08", "2026-10"
@@ -353,7 +353,7 @@ def test_pdf_is_printed(settled: MonthReport) -> None:
 def test_pdf_without_a_browser_is_refused(
     workshop: duckdb.DuckDBPyConnection, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("reports.render.paper.shutil.which", lambda name: None)
+    monkeypatch.setattr("reports.render.pdf.shutil.which", lambda name: None)
     with pytest.raises(UsageError, match="needs Chromium"):
         make(workshop, tmp_path, SETTLED, pdf=tmp_path / "report.pdf")
 

@@ -14,7 +14,7 @@ import pytest
 
 from pipeline.month.month import MonthReport, month_report
 from pipeline.settings import Settings
-from reports.render.paper import find_browser
+from reports.render.pdf import find_browser
 from tests.worlds.report_workshop import all_months, made_workshop
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")

@@ -15,12 +15,12 @@ import pytest
 import models
 import pipeline
 import reports
+from pipeline.call.word_account import HOW
 from pipeline.month.month import month_report
+from pipeline.on_site.step_by_step import What
 from pipeline.settings import Settings
-from pipeline.visit.heard import HOW
-from pipeline.visit.walk import What
+from pipeline.words.customer_remarks import notes_of
 from pipeline.words.lists import SHIPPED, many, read_table
-from pipeline.words.told import notes_of
 from reports.render.wording import NO_BREAK, Wording, languages
 from tests.worlds.report_workshop import made_workshop
 
@@ -121,7 +121,7 @@ def test_every_entry_is_used() -> None:
             (pipeline, "*/*.py"),
             (reports, "templates/*.html"),
             (reports, "templates/*.js"),
-            (reports, "templates/open/*.html"),
+            (reports, "templates/browser/*.html"),
         )
         for path in Path(folder.__file__).parent.glob(pattern)
     )

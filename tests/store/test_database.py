@@ -15,8 +15,8 @@ import sql
 from pipeline import Workshop
 from pipeline.errors import DatabaseBusy, DatabaseUnusable, UsageError
 from pipeline.store import database as database_module
-from pipeline.store.beside import beside
 from pipeline.store.database import Database
+from pipeline.store.workshop_files import beside
 from tests.command_in_fork import begun_in_fork
 from tests.worlds.empty import empty_workshop
 

@@ -13,6 +13,8 @@ import pytest
 
 from pipeline import Workshop
 from pipeline.advice.kept import AdviceRow
+from pipeline.call.question import Call, Question
+from pipeline.call.read_call import read_questions
 from pipeline.errors import UsageError
 from pipeline.settings import Settings
 from pipeline.terminal.text import wrapped
@@ -20,8 +22,6 @@ from pipeline.visit import ask as answers
 from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.costs import LISTED_WORTH
 from pipeline.visit.odds import model_for, odds_of, opinions
-from pipeline.visit.question import Call, Question
-from pipeline.visit.read_call import read_questions
 from pipeline.visit.similar_jobs import MOST_ALIKE, gather
 from pipeline.words.appliance import about
 from tests.worlds.empty import empty_workshop

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from pipeline import Workshop
+from pipeline.call.question import Call, Question
+from pipeline.on_site.conversation import run
 from pipeline.visit.ask_first import is_silent
-from pipeline.visit.conversation import run
-from pipeline.visit.question import Call, Question
 
 
 @pytest.fixture

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from pipeline.call.question import Question
 from pipeline.visit.circumstances import circumstances, first_things_first
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Question
 from pipeline.words.appliance import about
 from tests.worlds.plan_orders import WRONG, answers, counted
 from tests.worlds.shared import times

@@ -6,10 +6,10 @@ import pytest
 
 from models.plan.likelihood import NORMAL
 from pipeline.advice.kept import kept
+from pipeline.call.question import Question
 from pipeline.visit.ask import answered, ask
-from pipeline.visit.own_looks import is_seen_by_anyone
+from pipeline.visit.looks_for_own_causes import is_seen_by_anyone
 from pipeline.visit.plan import plan_visit
-from pipeline.visit.question import Question
 from pipeline.words.appliance import about
 
 LIKELY = 0.2  # odds from which a cause has to be in the plan

@@ -8,11 +8,11 @@ import re
 import pytest
 
 from pipeline.advice.kept import kept
+from pipeline.call.question import Call
+from pipeline.call.read_call import read_questions
+from pipeline.on_site.conversation import run
 from pipeline.visit.ask import answered, ask
-from pipeline.visit.conversation import run
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call
-from pipeline.visit.read_call import read_questions
 from pipeline.words.appliance import AFTER_EVERY_REPAIR, ALWAYS, about, is_handed_on
 
 REFERRED = re.compile(r"refer|licensed|hand over|take to the workshop|not economic")

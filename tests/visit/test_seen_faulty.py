@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from pipeline.call.question import Question
 from pipeline.visit.plan import plan_visit
-from pipeline.visit.question import Question
 from tests.worlds.plan_orders import asked_of
 
 

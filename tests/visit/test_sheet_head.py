@@ -21,7 +21,7 @@ def sheets(workshop, tmp_path_factory):
     folder = tmp_path_factory.mktemp("head")
     (folder / "calls.csv").write_text(CALLS, encoding="utf-8")
     with pytest.MonkeyPatch.context() as bounded:
-        bounded.setattr("pipeline.visit.tapping.MOST_POINTS", 1)
+        bounded.setattr("pipeline.on_site.tapped_tree.MOST_POINTS", 1)
         told = workshop.round(folder / "calls.csv", folder / "round.html")
     page = (folder / "round.html").read_text(encoding="utf-8")
     return told, page, re.findall(r'<article class="sheet.*?</article>', page, flags=re.DOTALL)

@@ -7,8 +7,8 @@ import shutil
 import pytest
 
 from pipeline import Workshop
+from pipeline.call.question import Question
 from pipeline.errors import UsageError
-from pipeline.visit.question import Question
 from pipeline.visit.stock import Parts, read_stock, unknown_parts
 from pipeline.words import Words
 from tests.worlds.visit_workshop import folder

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.visit.conversation import run
+from pipeline.call.question import Call
+from pipeline.on_site.conversation import run
 from pipeline.visit.plan_tree import tree
-from pipeline.visit.question import Call
 
 WET_SOCKET = Call("dishwasher", complaint="leaks, water has got into the socket under the sink")
 AGAIN = "test again: insulation test at 500 V"

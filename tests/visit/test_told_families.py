@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.visit.question import Call
-from pipeline.visit.read_call import read_questions
+from pipeline.call.question import Call
+from pipeline.call.read_call import read_questions
 
 
 def many(cell: str) -> set[str]:

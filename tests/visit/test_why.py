@@ -6,8 +6,8 @@ import datetime as dt
 
 import pytest
 
+from pipeline.call.question import Question
 from pipeline.visit.odds import Odds
-from pipeline.visit.question import Question
 from pipeline.visit.why import reasons, untold
 
 

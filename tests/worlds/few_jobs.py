@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
-from pipeline.load.asked import Asked
 from pipeline.load.load import load_files
+from pipeline.load.load_request import Asked
 from pipeline.load.report import COUNTS, LoadReport
 from pipeline.load.stage import STAGED
 from pipeline.settings import Settings

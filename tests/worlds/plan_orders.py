@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.advice.kept import AdviceRow
+from pipeline.call.question import Question
 from pipeline.visit.ask import answered, ask
-from pipeline.visit.asked import Asked
 from pipeline.visit.circumstances import hazards
-from pipeline.visit.question import Question
+from pipeline.visit.known_call import Asked
 from pipeline.words.appliance import about
 
 if TYPE_CHECKING:

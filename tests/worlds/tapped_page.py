@@ -7,13 +7,13 @@ from contextlib import contextmanager
 from typing import Any
 
 from pipeline import Workshop
+from pipeline.call.question import Question
+from pipeline.on_site.keys import choices
+from pipeline.on_site.step_by_step import Walk
+from pipeline.on_site.visit_state import Visit
 from pipeline.visit.answer import Answer
-from pipeline.visit.keys import choices
-from pipeline.visit.question import Question
-from pipeline.visit.under_way import Visit
-from pipeline.visit.walk import Walk
 from pipeline.words.appliance import ALWAYS
-from reports.render.paper import find_browser
+from reports.render.pdf import find_browser
 
 QUIET = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.load.contacts import mask_contacts
+from pipeline.load.personal_data import mask_contacts
 
 AROUND = 60  # characters shown before and after a mask
 

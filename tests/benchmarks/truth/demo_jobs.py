@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from demo_data.generator import said
+from demo_data.generator import writing
 from demo_data.generator.history import RECORDS_FROM, RECORDS_TO, Episode, Town
 from demo_data.generator.makes import FAMILIES
 from demo_data.generator.technicians import HABITS, TECHNICIANS
@@ -60,7 +60,7 @@ def _example(world: World, episode: Episode, rng: np.random.Generator) -> dict[s
         "kind": call.kind,
         "make": episode.unit.make,
         "model_family": None if rng.random() < 0.03 else call.model[:2] + family,
-        "age_years": said.age(rng, episode.unit.age(records[0].day), records[0].day.year)[1],
+        "age_years": writing.age(rng, episode.unit.age(records[0].day), records[0].day.year)[1],
         "symptoms": sorted({symptom for record in records for symptom, is_said in record.told.items() if is_said}),
         "codes": [code] if code else [],
         "findings": sorted(f"{finding}={value}" for finding, value in found.items()),

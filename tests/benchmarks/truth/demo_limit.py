@@ -25,20 +25,20 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from demo_data.generator import said
+from demo_data.generator import writing
 from demo_data.generator.technicians import Bench, Case
 from demo_data.generator.world import World
 from models import CauseClassifier
 from models.causes.features import wide
 from models.evaluate.backtest import in_order, known_facts
+from pipeline.call.question import Call, Question
+from pipeline.call.read_call import read_questions
 from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.train.examples import examples
 from pipeline.train.word_background import background
 from pipeline.visit.ask import ask
 from pipeline.visit.costs import NONE_OF_THESE
-from pipeline.visit.question import Call, Question
-from pipeline.visit.read_call import read_questions
 from pipeline.words import Words
 from tests.benchmarks.truth.demo_jobs import bent_world, cured_jobs, exact, hits, losses
 
@@ -108,16 +108,16 @@ def in_text(database: Database, words: Words, calls: int, seed: int) -> None:
         case, wanted = Case(call), int(rng.integers(CHECKS))
         while len(case.found) < wanted and (check := bench.judge(case)[3]):
             case.found[check] = world.finding(call, check, rng)
-        age, years = said.age(rng, call.age_years, TODAY.year)
-        complaint, _ = said.complaint(rng, call.kind, call.symptoms, call.code is not None, call.manners)
+        age, years = writing.age(rng, call.age_years, TODAY.year)
+        complaint, _ = writing.complaint(rng, call.kind, call.symptoms, call.code is not None, call.manners)
         text = {
-            "kind": said.kind(rng, call.kind),
-            "make": said.make(rng, call.make),
-            "model": said.model(rng, call.model),
+            "kind": writing.kind(rng, call.kind),
+            "make": writing.make(rng, call.make),
+            "model": writing.model(rng, call.model),
             "age": age,
             "complaint": complaint,
-            "code": said.code(rng, call.code) if call.code else None,
-            "found": [said.findings(rng, case.found)] if case.found else [],
+            "code": writing.code(rng, call.code) if call.code else None,
+            "found": [writing.findings(rng, case.found)] if case.found else [],
         }
         questions.append(read_questions(words, database, [Call(**text)], on=TODAY)[0])
         limit.append(

@@ -4,7 +4,7 @@
 
 The world of :mod:`tests.benchmarks.truth.quirks` with eight findings, of which none to four are known of a job; it owes
 the word lists nothing. 300, 900 and 3,600 cured jobs are about those of 500, 1,500 and 6,000 units. The factors of the
-interval were chosen on other worlds (:mod:`models.causes.width`).
+interval were chosen on other worlds (:mod:`models.causes.uncertainty`).
 """
 
 from __future__ import annotations

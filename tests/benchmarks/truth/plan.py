@@ -44,14 +44,14 @@ import numpy as np
 from demo_data.generator import technicians
 from demo_data.generator.technicians import LOOK_CATCHES, TECHNICIANS, Bench, Case, is_carried, price_of, work
 from demo_data.generator.world import Call, World
+from pipeline.call.question import Question
 from pipeline.load.identity import model_family
 from pipeline.settings import Settings
 from pipeline.store.database import Database
 from pipeline.visit.ask import ask
-from pipeline.visit.asked import Asked
 from pipeline.visit.costs import HANDOVER_MINUTES, Act, Costs
+from pipeline.visit.known_call import Asked
 from pipeline.visit.plan import CHANGES, VisitPlan, likely, minutes_of, plan_visit
-from pipeline.visit.question import Question
 from pipeline.words import Words
 
 MOST_VISITS = 8

@@ -21,11 +21,11 @@ import numpy as np
 from demo_data.generator.world import Call as Drawn
 from demo_data.generator.world import World
 from pipeline import Workshop
+from pipeline.call.question import Call, Question
+from pipeline.on_site.keys import choices, event_of
+from pipeline.on_site.step_by_step import Stand, Walk
+from pipeline.on_site.tapped_tree import ASK_AGAIN, UNFORESEEN, tapped
 from pipeline.visit.ask import questions_of
-from pipeline.visit.keys import choices, event_of
-from pipeline.visit.question import Call, Question
-from pipeline.visit.tapping import ASK_AGAIN, UNFORESEEN, tapped
-from pipeline.visit.walk import Stand, Walk
 from tests.benchmarks.truth.plan import drawn_calls
 from tests.worlds import tapped_page
 
