@@ -182,8 +182,10 @@ class Town:
                 self.new_visit(spent, rng)
             while True:
                 for part in act.parts:
-                    spent.parts_money += price_of(self.world, part, call.make)
-                    spent.work(float(self.world.parts[part]["minutes"]) * self.times(part) * rng.uniform(0.8, 1.3))
+                    known = part in self.world.parts  # what the town's lists do not hold costs what the plan was told
+                    spent.parts_money += price_of(self.world, part, call.make) if known else act.price / len(act.parts)
+                    minutes = float(self.world.parts[part]["minutes"]) if known else act.minutes / len(act.parts)
+                    spent.work(minutes * self.times(part) * rng.uniform(0.8, 1.3))
                 spent.wrong_parts += sum(part not in fault.parts for part in act.parts)
                 if rng.random() >= 0.012 or not is_right:
                     break
