@@ -22,7 +22,7 @@ def models() -> flask.Response:
     job = library().job
     ended = {job.what: job.result} if job is not None else {}
     return page(
-        "learned.html",
+        "quality.html",
         models=listed,
         scores=[sentence(f"open.score_{name}") for name in SCORES],
         state=state,

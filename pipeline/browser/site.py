@@ -92,7 +92,7 @@ def _style() -> flask.Response:
 
     from reports.render.theme import style
 
-    own = (files("reports") / "templates" / "open" / "pages.css").read_text(encoding="utf-8")
+    own = (files("reports") / "templates" / "browser" / "pages.css").read_text(encoding="utf-8")
     return flask.Response(style() + own, mimetype="text/css")
 
 
