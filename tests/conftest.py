@@ -27,6 +27,9 @@ from pipeline.demo import run_demo
 from pipeline.load import load as load_module
 from pipeline.train import train as learning
 from tests.worlds import demo_sample, empty, shared
+from tests.worlds.visit_fixtures import no_jobs, short_trees, workshop
+
+__all__ = ["no_jobs", "short_trees", "workshop"]
 
 settings.register_profile(  # a busy machine is no fault; seeds are printed
     "priorjobs", deadline=None, max_examples=shared.times(20), print_blob=True

@@ -21,6 +21,7 @@ NOT_UNDERSTOOD = "danger first"
 UNPLUGGED_FIRST = "unplugged first"
 WHICH_PART = frozenset({"burnt part", "earth fault at"})  # findings whose values are parts
 BY_EYE = 0.9  # common practice, no source
+FEWEST_OF_KIND = 10  # jobs that make a kind that no list holds one of this workshop's, and no slip of one sheet
 REFER = "refer"
 HANDING_ON = frozenset({"advise", REFER})  # an action that begins so is no cure of the workshop's own
 
@@ -145,9 +146,14 @@ class Trade:
     goes_to_workshop: bool = True
     implied: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
 
-    def can_be_planned(self, jobs: Collection[str]) -> bool:
-        """Whether a visit may be planned: its kind is on a list, shipped or own, and causes are known."""
-        return self.kind in self.known_kinds and bool(self.repairs or jobs)
+    def can_be_planned(self, jobs: Mapping[str, int]) -> bool:
+        """Whether a visit may be planned, given the kind's causes and how many jobs had each.
+
+        Its kind is on a list, shipped or own, and causes are known; or so many jobs are on record that it is no slip.
+        """
+        if self.kind in self.known_kinds:
+            return bool(self.repairs or jobs)
+        return sum(jobs.values()) >= FEWEST_OF_KIND
 
     def with_implied(self, findings: Mapping[str, str]) -> dict[str, str]:
         """Findings and what follows from them: a pump heard running has a sound winding."""

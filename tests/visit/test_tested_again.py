@@ -12,13 +12,13 @@ WET_SOCKET = Call("dishwasher", complaint="leaks, water has got into the socket 
 AGAIN = "test again: insulation test at 500 V"
 
 
-def visited(workshop, call, keys):
-    """Steps and all that was said of a visit whose steps are answered by their names; other steps get their first key."""
+def visited(workshop, call, keys, really=""):
+    """Steps and all that was said of a visit whose steps are answered by their names; its cause is told at the end."""
     said, steps, pressed = [], [], []
 
     def ask(prompt):
         if not prompt.startswith(">"):
-            return ""
+            return really if "really" in prompt else ""
         told = [line for line in said if line.startswith("NEXT ")][-1].removeprefix("NEXT ").split(" (")[0]
         steps.append(told)
         key = keys(told, len(steps))
@@ -76,7 +76,7 @@ def test_a_good_test_after_the_repair_lets_the_visit_end_as_fixed(no_jobs):
         ("test again", ["1"]),
         ("tested again and good", ["7"]),
     )
-    ended, _, _ = visited(no_jobs, Call("electric oven", complaint="trips"), keys)
+    ended, _, _ = visited(no_jobs, Call("electric oven", complaint="trips"), keys, really="oven element to earth")
     assert ended["outcome"] == "fixed"
     assert ended["record"]["cause"] == "oven element to earth"
 
