@@ -90,7 +90,17 @@ def _put_right(visit: VisitPlan, node: Node, right: set[str]) -> dict[str, Any]:
     causes = sorted(right & visit.trade.repairs.keys(), key=lambda cause: (-odds.get(cause, 0.0), cause))
     acts = visit.costs.acts(causes)[:1]
     steps = [
-        Step(act.do, act.name, "", act.minutes, 0.0, 0.0, "", (DO_NOT_ENERGISE, *act.cautions), act.parts)
+        Step(
+            act.do,
+            act.name,
+            "",
+            act.minutes,
+            act.minutes * visit.rate + act.price,
+            0.0,
+            "",
+            (DO_NOT_ENERGISE, *act.cautions),
+            act.parts,
+        )
         for act in acts
     ]
     return _ends_with(visit, steps)

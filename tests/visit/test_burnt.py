@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.visit.plan_tree import tree
 from pipeline.words.alarms import alarms
 from pipeline.words.burnt import burnt
 from pipeline.workshop import Workshop
@@ -120,3 +121,15 @@ def test_the_float_comes_first_where_water_stands_in_the_base(workshop) -> None:
 def test_a_code_does_not_take_the_question_of_danger_away(workshop) -> None:
     asked = workshop.causes(kind="d/w", code="E15", complaint="blah zonk").as_json()
     assert asked["cautions"][0].startswith("Shock, smoke")
+
+
+def test_a_repair_that_a_reading_asks_for_stands_on_the_sheet_with_its_price(workshop) -> None:
+    def steps(row):
+        below = [branch["then"] for branch in row["branches"] if branch["then"]]
+        return [*row["steps"], *(step for one in below for step in steps(one))]
+
+    kinds = ["tumble dryer", "electric oven", "dishwasher", "washing machine"]
+    visits = [workshop.causes(kind=kind, complaint="not heating").visit for kind in kinds]
+    fitted = [step for visit in visits for step in steps(tree(visit)) if step["parts"]]
+    assert any("do not energise" in step["caution_names"] for step in fitted)
+    assert all(step["money"] > 0 for step in fitted)
