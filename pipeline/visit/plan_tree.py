@@ -45,8 +45,9 @@ def step_of_sheet(step: Step, trade: Trade) -> dict[str, Any]:
 
 
 def count(row: Mapping[str, Any]) -> int:
-    """Steps in a tree."""
-    return len(row["steps"]) + sum(count(branch["then"]) for branch in row["branches"] if branch["then"])
+    """Steps in a tree, but for those that a danger asks for: they stand on the sheet whatever else does."""
+    below = (branch["then"] for branch in row["branches"] if branch["then"])
+    return 0 if row.get("is_danger") else len(row["steps"]) + sum(count(one) for one in below)
 
 
 def _row(visit: VisitPlan, node: Node, smallest: float) -> dict[str, Any]:
@@ -107,7 +108,8 @@ def _put_right(visit: VisitPlan, node: Node, right: set[str]) -> dict[str, Any]:
 
 
 def _ends_with(visit: VisitPlan, steps: list[Step]) -> dict[str, Any]:
-    return {"steps": [step_of_sheet(step, visit.trade) for step in (*steps, ask_again())], "branches": []}
+    shown = [step_of_sheet(step, visit.trade) for step in (*steps, ask_again())]
+    return {"steps": shown, "branches": [], "is_danger": True}
 
 
 def _branches(visit: VisitPlan, node: Node, smallest: float) -> list[dict[str, Any]]:
