@@ -14,6 +14,12 @@ from pipeline.words.burnt import burnt
 from pipeline.words.licensed import Work
 from reports.render.wording import Finding, Sentence, Several, Written, sentence, several, value_of
 
+SPEAKS_OF: dict[Work, str] = {
+    "": "answer.no_complaint",
+    "gas": "answer.speaks_of_gas",
+    "fumes": "answer.speaks_of_fumes",
+    "refrigerant": "answer.speaks_of_refrigerant",
+}
 NEW_YEARS = 0.12
 """Younger than six weeks, an appliance is as good as just set up (common practice, no source)."""
 
@@ -140,7 +146,7 @@ def said(question: Question) -> Several:
         sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))
         for finding, value in question.findings.items()
     ]
-    fault = [*question.symptoms, *map(Written, question.codes)] or [sentence("answer.no_complaint")]
+    fault = [*question.symptoms, *map(Written, question.codes)] or [sentence(SPEAKS_OF[question.licensed])]
     pieces = [several(appliance, " "), age(question.age_years), several(fault, ", ")]
     return several([*pieces, *([several(seen, ", ")] if seen else [])])
 

@@ -95,7 +95,9 @@ class Answer(Shown):
 
     @property
     def note(self) -> Several:
-        """How much stands behind the odds, in words."""
+        """How much stands behind the odds, in words; of work for licensed people that there are none."""
+        if self.is_referred:
+            return several([sentence("answer.not_weighed")], " ")
         similar = self.similar_jobs
         if similar == 0:
             basis = sentence("answer.basis_none")
