@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
@@ -203,9 +204,8 @@ def _p_value(count: Counts | int, size: Counts | int, usual: Floats | float) -> 
 
 
 def _fewest_to_pass(size: int, usual: float, bar: float) -> int:
-    every = np.arange(size + 1)
-    passing = np.flatnonzero(_p_value(every, np.full(size + 1, size), usual) <= bar)
-    return int(passing[0]) if len(passing) else size
+    """Fewest wrong lines of so many that pass, all of them where none does; more wrong lines never pass less."""
+    return bisect_left(range(size), True, key=lambda hits: bool(_p_value(hits, size, usual)[0] <= bar))
 
 
 def _within_persons(cells: _Cells, wrong: NDArray[np.bool_], who: NDArray[np.int64]) -> Floats:
