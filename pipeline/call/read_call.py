@@ -268,8 +268,9 @@ def _nothing_of(told: Sequence[Heard], unknown: Sequence[str]) -> list[tuple[str
 
 
 def _not_read(texts: Sequence[tuple[str | None, bool]], kind: str) -> tuple[str, ...]:
-    """Texts that were not read and say nothing of danger or of licensed work, each once."""
+    """Texts not read that say nothing of danger or licensed work: each once, none whose words are all told."""
     left = [text for text, is_read in texts if text and not is_read]
+    left = [text for text in left if " " not in text or not set(text.lower().split()) <= {*map(str.lower, left)}]
     return tuple(dict.fromkeys(t for t in left if not licensed_work([t], kind) and not alarms([t], kind)))
 
 

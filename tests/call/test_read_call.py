@@ -78,3 +78,7 @@ def test_a_finding_that_no_list_knows_is_told_as_not_understood(words: Words) ->
     assert "banana=yes" in question.not_understood
     (question,) = read_questions(words, None, [Call("washing machine", complaint="leaks", found=["belt=good"])])
     assert question.not_understood == ()
+
+
+def test_a_text_whose_words_are_all_told_is_not_told_once_more(words: Words) -> None:
+    assert asked(words, "washing machine", "zzz qqq").not_understood == ("zzz", "qqq")
