@@ -3,19 +3,16 @@
 Run: python -m tests.benchmarks.robustness.kill [KILLS] [SEED] [COMMAND...]   (200 by default, shared out over the 14)
 
 Each trial copies a small workshop, starts the command in a process of its own, kills it (SIGKILL) after a random part
-of the time that it takes when left alone, and looks: the database opens, its tables keep their rules, its rows are
+of the processor time that it takes when left alone, and looks: the database opens, its tables keep their rules, its rows are
 those from before or those from after, every listed model opens, every file written is whole. Then the command is given
 again and must end as if it had never been killed.
 """
 
 from __future__ import annotations
 
-import os
 import random
 import shutil
-import signal
 import sys
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -117,7 +114,7 @@ def found_after_again(folder: Path, name: str, status: int | None, said: str, af
 
 @dataclass(frozen=True)
 class Alone:
-    """A command that nobody kills: how long it takes, and what the workshop holds afterwards."""
+    """A command that nobody kills: processor seconds it takes, and what the workshop holds afterwards."""
 
     seconds: float
     after: dict[str, Any]
@@ -126,23 +123,21 @@ class Alone:
 def alone(base: Path, place: Path, name: str) -> Alone:
     """Run a command on a copy and let it end."""
     shutil.copytree(base, place)
-    began = time.monotonic()
-    status, said = begin(place, every()[name].words, "alone").end()
-    seconds = time.monotonic() - began
+    running = begin(place, every()[name].words, "alone")
+    status, said = running.end()
     if status not in (0, 1):
         raise SystemExit(f"{name} fails without being killed: {said}")
     after = known(place)
     shutil.rmtree(place)
-    return Alone(seconds, after)
+    return Alone(running.took, after)
 
 
 def kill_once(base: Path, place: Path, name: str, moment: float, before: dict[str, Any], after: dict[str, Any]) -> str:
-    """Kill a command on a copy after so many seconds, give it again; says how it ended."""
+    """Kill a command on a copy after so many processor seconds, give it again; says how it ended."""
     shutil.copytree(base, place)
     words = every()[name].words
     running = begin(place, words, "killed")
-    time.sleep(moment)
-    os.kill(running.child, signal.SIGKILL)
+    running.kill_after(moment)
     running.end()
     how = found_after_kill(place, before, after)
     how = found_after_again(place, name, *begin(place, words, "again").end(), after) or how
