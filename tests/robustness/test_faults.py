@@ -6,7 +6,6 @@ the disk is made full (no file may grow beyond so many bytes), and a root user i
 
 from __future__ import annotations
 
-import ctypes
 import os
 import random
 import resource
@@ -23,7 +22,7 @@ from pipeline import Workshop
 from pipeline.errors import LayoutError
 from pipeline.load.hashes import load_key
 from pipeline.store.backup import write_backup
-from tests.command_in_fork import Ran, in_fork
+from tests.command_in_fork import Ran, bound_by_rights, in_fork
 from tests.worlds.demo_sample import learned
 from tests.worlds.shared import times
 
@@ -87,16 +86,6 @@ def run(folder: Path, command: str, inside: Callable[[], Any] = lambda: None) ->
 
 def full_disk(most: int) -> Callable[[], None]:
     return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
-
-
-def bound_by_rights() -> None:
-    """Take from a root user what lets it pass over the rights of files."""
-    if os.getuid() == 0:
-        libc = ctypes.CDLL(None)
-        header, sets = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
-        assert libc.capget(header, sets) == 0
-        sets[0] &= ~(1 << 1 | 1 << 2)  # CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH
-        assert libc.capset(header, sets) == 0
 
 
 def files(folder: Path) -> dict[str, bytes]:

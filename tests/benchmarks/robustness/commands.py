@@ -153,15 +153,15 @@ class Running:
         self.child, self._said = child, said
         self.took = 0.0
 
-    def kill_after(self, processor_seconds: float) -> None:
-        """Kill it (SIGKILL) when it has taken so much of the processor, or leave it where it ends before.
+    def kill_after(self, processor_seconds: float, how: signal.Signals) -> None:
+        """Send it a signal when it has taken so much of the processor, or leave it where it ends before.
 
         Seconds of the clock would come early in its work whenever the machine has more to do than when it was measured.
         """
         clock = (~self.child << 3) | 2  # Linux's clock of all threads of a process (clock_getcpuclockid)
         while os.waitid(os.P_PID, self.child, os.WEXITED | os.WNOHANG | os.WNOWAIT) is None:
             if time.clock_gettime(clock) >= processor_seconds:
-                os.kill(self.child, signal.SIGKILL)
+                os.kill(self.child, how)
                 return
             time.sleep(0.001)
 
@@ -186,6 +186,7 @@ def begin(folder: Path, words: str, name: str) -> Running:
     child = os.fork()
     if child == 0:
         gc.freeze()
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored where this runs in the background
         out = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         os.dup2(out, 1)
         os.dup2(out, 2)
