@@ -45,11 +45,12 @@ COMMANDS = {
     "use": "models use 0001",
     "advice": "advice",
     "demo": "demo",
+    "words": "words new fr",
 }
 OPENING = ["load", "causes", "backup", "status", "models"]
 """One for each way of opening: to write, to read, to copy, as it is found."""
-WRITING = ["load", "round", "export", "export xlsx", "export parquet", "forget", "backup", "restore", "use"]
-"""One for each way of writing: the database, a page, a table, an archive, what lies beside the database."""
+WRITING = ["load", "round", "export", "export xlsx", "export parquet", "forget", "backup", "restore", "use", "words"]
+"""One for each way of writing: the database, a page, a table, an archive, what lies beside the database, a new file."""
 CHANGING = ["load", "forget"]
 PLACES = {
     "round": "round.html", "review": "review.csv", "export xlsx": "visits.xlsx", "export parquet": "visits.parquet",
