@@ -80,6 +80,7 @@ def state(folder: Path) -> dict[str, Any]:
 
 def known(folder: Path) -> dict[str, Any]:
     """What an unharmed workshop holds."""
+    found: dict[str, Any] | None
     found, why = apart(lambda: state(folder))
     if found is None:
         raise SystemExit(f"it fails without being killed: {why}")
