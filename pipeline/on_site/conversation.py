@@ -94,7 +94,7 @@ def run(
     return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
 
 
-class _DangerTold(Exception):  # noqa: N818 - no error: what was typed turns the visit back
+class _DangerTold(Exception):
     """A closing question was answered with something that can hurt."""
 
 

@@ -24,8 +24,8 @@ _WITHIN = r"(?:(?!(?:and|but|then|und|aber|dann|sondern) )\w+ ){0,3}?"
 """Between words of what only sounds like something: one clause; "spins no more and smells burnt" denies no smell."""
 
 _DENIED_AFTER = re.compile(
-    r" (?:\w+ )?(?:(?:hat|haben|hatte|hatten|gab|gibt|bekam|bekommen|spürt|spürte) (?:\w+ ){0,2}?(?:kein\w*|niemand|nie)"
-    r"|(?:nobody|no one|noone|none of us) (?:\w+ )?(?:had|has|got|felt|saw|smelt)) "
+    r" (?:haben|hatten|hab|gibt|gab) (?:wir|ich|es|sie) (?:hier )?kein(?:e|en|es|s)? "
+    r"| (?:hat|hatte) (?:noch )?(?:keiner|niemand) (?:von uns )?(?:bekommen|gespürt|gekriegt|gehabt|gemerkt|gesehen) "
 )
 """What stands behind a word that is denied: "Stromschlag hat keiner bekommen", "Gasherd haben wir keinen"."""
 
