@@ -1,6 +1,7 @@
 """Phrases of complaints that point to a cause beyond what the complaint understood says, found by search.
 
-Every run of two to five words of a clause, and every whole clause, that enough jobs share is tested against what the
+Every run of two to five words of a clause, and every whole clause, that enough jobs share is tested; a run of words
+that name nothing ("in the") is none. Each is tested against what the
 same kind and complaints lead to anyway; of many findings only those are kept that a false-discovery rate of 5 % bears
 (Benjamini & Hochberg 1995).
 """
@@ -12,7 +13,7 @@ from collections import Counter, defaultdict
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     import pandas as pd
 
@@ -28,32 +29,36 @@ _CLAUSE = re.compile(r"[,;.!?\n()]+|\s-\s")
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
 
-def runs_of(text: str) -> set[str]:
-    """Every run of two to five words within a clause, and every whole clause, in small letters.
+def runs_of(text: str, filler: Collection[str] = ()) -> set[str]:
+    """Every run of two to five words within a clause, not all of them filler, and every whole clause; small letters.
 
     Examples
     --------
     >>> sorted(runs_of("Clonks loudly, dead"))
     ['clonks loudly', 'dead']
     """
-    return {run for clause in _CLAUSE.split(text.lower()) for run in _runs(_WORD.findall(clause))}
+    return {run for clause in _CLAUSE.split(text.lower()) for run in _runs(_WORD.findall(clause), filler)}
 
 
-def _runs(words: list[str]) -> Iterator[str]:
+def _runs(words: list[str], filler: Collection[str]) -> Iterator[str]:
     if words and len(words) <= 2 * LONGEST:
         yield " ".join(words)
     for length in range(2, LONGEST + 1):
         for start in range(len(words) - length + 1):
-            yield " ".join(words[start : start + length])
+            run = words[start : start + length]
+            if any(word.replace("'", "") not in filler for word in run):
+                yield " ".join(run)
 
 
-def find_phrases(jobs: pd.DataFrame) -> pd.DataFrame:
+def find_phrases(jobs: pd.DataFrame, filler: Collection[str] = ()) -> pd.DataFrame:
     """Find the phrases that point to a cause beyond chance.
 
     Parameters
     ----------
     jobs
         One row a cured job: kind, complaint (text; missing = none), symptoms (list of what was understood), cause.
+    filler
+        Words that name nothing.
 
     Returns
     -------
@@ -71,7 +76,7 @@ def find_phrases(jobs: pd.DataFrame) -> pd.DataFrame:
     found: list[tuple[str, str, int, str, int, float]] = []
     looked_at = 0
     for kind, of_kind in told.groupby("kind"):
-        rows, pairs = _tested(str(kind), of_kind)
+        rows, pairs = _tested(str(kind), of_kind, filler)
         found += rows
         looked_at += pairs
     table = pd.DataFrame(found, columns=["kind", "phrase", "jobs", "cause", "count", "expected"])
@@ -87,7 +92,9 @@ def find_phrases(jobs: pd.DataFrame) -> pd.DataFrame:
     return kept.reindex(columns=list(COLUMNS)).reset_index(drop=True)
 
 
-def _tested(kind: str, jobs: pd.DataFrame) -> tuple[list[tuple[str, str, int, str, int, float]], int]:
+def _tested(
+    kind: str, jobs: pd.DataFrame, filler: Collection[str]
+) -> tuple[list[tuple[str, str, int, str, int, float]], int]:
     """Phrases of one kind with each cause that enough of their jobs had, the share to expect; and the pairs tested."""
     causes = jobs["cause"].tolist()
     complaints = ["|".join(sorted(symptoms)) for symptoms in jobs["symptoms"]]
@@ -96,7 +103,7 @@ def _tested(kind: str, jobs: pd.DataFrame) -> tuple[list[tuple[str, str, int, st
     both = Counter(zip(complaints, causes, strict=True))
     saying: dict[str, list[int]] = defaultdict(list)
     for number, text in enumerate(jobs["complaint"]):
-        for run in runs_of(str(text)):
+        for run in runs_of(str(text), filler):
             saying[run].append(number)
     enough = {run: said for run, said in saying.items() if FEWEST_JOBS <= len(said) <= MOST_SHARE * len(causes)}
     rows = []

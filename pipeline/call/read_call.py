@@ -119,7 +119,7 @@ def _read_columns(words: Words, database: Database | None, calls: Sequence[Call]
     found = words.match("kind", _text_column([call.kind for call in calls]))
     kinds = [str(kind) for kind in found["term"]]
     tellings = [
-        with_doubt(told_in(call.complaint or "", kind, words.denying, words.doubting), kind)
+        with_doubt(told_in(call.complaint or "", kind, words.denying, words.doubting, words.determiners), kind)
         for call, kind in zip(calls, kinds, strict=True)
     ]
     quiet = [
@@ -192,6 +192,8 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     remarks += read.strange_makes[row]
     terms = [term for piece in told if piece.how == FINDING for term in piece.terms if term not in LOOKED_AT_AGAIN]
     in_words = dict(term.split("=", 1) for term in terms)
+    findings = {**_seen_in(words, kind, symptoms, call), **in_words, **given}
+    seen = [f"{finding}={value}" for finding, value in findings.items()]
     years = read.years[row]
     is_read = [
         (call.kind, read.is_known[row]),
@@ -210,7 +212,7 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         age_years=None if pd.isna(years) else float(years),
         symptoms=tuple(dict.fromkeys(symptoms)),
         codes=tuple(dict.fromkeys(codes)),
-        findings={**_seen_in(words, kind, symptoms, call), **in_words, **given},
+        findings=findings,
         complaint=call.complaint or "",
         not_understood=_not_read(is_read, kind),
         heard=told,
@@ -219,7 +221,7 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         on=day,
         licensed=licensed_work(call.texts(), kind),
         is_newly_placed=NEWLY_PLACED in aside.notes or bool(years < NEW_YEARS),
-        cleared=aside.cleared | ruled_out(words.lists.variants, kind, _of_make_up(call), symptoms),
+        cleared=aside.cleared | ruled_out(words.lists.variants, kind, _of_make_up(call), (*symptoms, *seen)),
         other_kind=other,
     )
 

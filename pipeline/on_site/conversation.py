@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -77,19 +77,25 @@ def run(
     (asked,) = questions_of(database, words, settings, [call])
     visit, trade = Visit(asked), about(words, asked.kind)
     _begin(visit, call, trade, begun, talk)
-    now = _walk(Walk(database, words, settings), visit, talk)
-    if begun is not None:
-        keep(begun, call, [] if visit.outcome else visit.events)
+    walk, heeds = Walk(database, words, settings), replace(talk, heeds=lambda text: visit.heeds(text, trade, words))
+    while True:
+        now = _walk(walk, visit, talk)
+        if begun is not None:
+            keep(begun, call, [] if visit.outcome else visit.events)
+        try:
+            written = _closed(visit, now, words, call, record, settings.window_days, heeds)
+        except _DangerTold:
+            continue
+        break
     if not visit.outcome and visit.events:
         talk.tell(talk.wording.say("visit.broken_off" if begun is not None else "visit.lost"))
-    if visit.outcome and now.visit is not None:
-        _say_what_it_was(visit, now, words, talk)
-    written = record_line(visit, call)
-    if visit.outcome:
-        _end(visit, written, record, settings.window_days, talk)
-        if any(event.what in ("tried", "cured") for event in visit.events):
-            talk.tell(caution_line(talk.wording, trade, AFTER_EVERY_REPAIR))
+    if visit.outcome and any(event.what in ("tried", "cured") for event in visit.events):
+        talk.tell(caution_line(talk.wording, trade, AFTER_EVERY_REPAIR))
     return {"outcome": visit.outcome, "record": written, "answer": now.as_json()}
+
+
+class _DangerTold(Exception):
+    """A closing question was answered with something that can hurt."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +105,8 @@ class _Talk:
     wording: Wording
     ask: Ask
     say: Say
+    heeds: Callable[[str], bool] = lambda text: False
+    """Whether an answer tells of something that can hurt, and turns the visit back."""
 
     def tell(self, line: str) -> None:
         """Say a line in which nothing can harm a terminal."""
@@ -106,7 +114,10 @@ class _Talk:
 
     def asked(self, name: str, **values: Any) -> str:
         """Ask a question by its name in the languages; the answer without spaces around."""
-        return self.ask(f"{self.wording.say(name, **values)} > ").strip()
+        answer = self.ask(f"{self.wording.say(name, **values)} > ").strip()
+        if self.heeds(answer):
+            raise _DangerTold
+        return answer
 
     def left_open(self, name: str, **values: Any) -> str:
         """Ask what may be left open: "" too where no more is typed, or a key of the visit is pressed once more."""
@@ -155,6 +166,18 @@ def _pressed(visit: Visit, now: Answer, words: Words, talk: _Talk) -> str:
     while (pressed := talk.ask("> ").strip()).lower() != STOP and (wrong := visit.press(now, pressed, words)):
         talk.tell(talk.wording.told(wrong))
     return pressed.lower()
+
+
+def _closed(
+    visit: Visit, now: Answer, words: Words, call: Call, record: Path | None, window_days: int, talk: _Talk
+) -> dict[str, str]:
+    """Ask what a visit that ended leaves open, and keep it; its line."""
+    if visit.outcome and now.visit is not None:
+        _say_what_it_was(visit, now, words, talk)
+    written = record_line(visit, call)
+    if visit.outcome:
+        _end(visit, written, record, window_days, talk)
+    return written
 
 
 def _end(visit: Visit, written: dict[str, str], record: Path | None, window_days: int, talk: _Talk) -> None:

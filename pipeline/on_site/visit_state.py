@@ -107,6 +107,19 @@ class Visit:
             self.outcome = "fixed" if is_over else ""
         return ""
 
+    def heeds(self, text: str, trade: Trade, words: Words) -> bool:
+        """Take in what of a text can hurt, which the visit then goes on with; False = nothing does.
+
+        What a list names as a cause is no danger told, nor what the visit knows of already.
+        """
+        known = {*self.question().symptoms, self.question().licensed}
+        if PRESSED.fullmatch(text.lower()) or text in trade.repairs or known.issuperset(_dangers(text, trade, words)):
+            return False
+        events, self.remarks = _seen(text, trade, words)
+        self.events += [event for event in events if event not in self.events]
+        self.outcome = ""
+        return True
+
     def not_fixed_yet(self, trade: Trade) -> str:
         """Say why a visit cannot end as fixed: what is burnt, or measured unsafe and not again; "" = it can."""
         tests = [card.name for card in to_test_again(trade, self.question().findings)]

@@ -10,7 +10,7 @@ from pipeline.store.atomic_write import whole
 from reports.render.wording import Sentence, Written, sentence
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     import pandas as pd
 
@@ -52,11 +52,11 @@ class Phrase:
         }
 
 
-def keep(database: Database, jobs: pd.DataFrame) -> int:
+def keep(database: Database, jobs: pd.DataFrame, filler: Collection[str]) -> int:
     """Find the phrases of cured jobs and keep them beside the models; returns how many."""
     from models.causes.phrases import find_phrases
 
-    rows = find_phrases(jobs).to_dict("records")
+    rows = find_phrases(jobs, filler).to_dict("records")
     folder = database.folder_of_models
     folder.mkdir(parents=True, exist_ok=True)
     with whole(folder / FILE) as draft:
@@ -73,11 +73,11 @@ def kept(database: Database) -> list[Phrase]:
         return []
 
 
-def said_in(rows: Sequence[Phrase], kind: str, complaint: str) -> tuple[Phrase, ...]:
+def said_in(rows: Sequence[Phrase], kind: str, complaint: str, filler: Collection[str]) -> tuple[Phrase, ...]:
     """Phrases that a complaint says, the strongest first, none within another; at most `MOST_QUOTED`."""
     from models.causes.phrases import runs_of
 
-    runs = runs_of(complaint) if rows and complaint else set()
+    runs = runs_of(complaint, filler) if rows and complaint else set()
     said: list[Phrase] = []
     for row in rows:
         inside = any(row.phrase in other.phrase or other.phrase in row.phrase for other in said)

@@ -78,7 +78,7 @@ def train(
         keep_version(database, name, learned.classifier.model_, exam["learned"].classifier.model_, card)
         used, note = choose(database, name, jobs, force=force)
         kept.keep(database, words)
-        phrases.keep(database, jobs)
+        phrases.keep(database, jobs, words.filler)
     step("done")
     return _told(card) | {
         "in_use": used,

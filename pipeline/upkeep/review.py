@@ -100,7 +100,7 @@ def _with_guesses(words: Words, table: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
-def phrases_to_review(database: Database) -> pd.DataFrame:
+def phrases_to_review(database: Database, words: Words) -> pd.DataFrame:
     """Give the phrases of complaints that point to a cause beyond what is understood of them.
 
     Returns
@@ -117,7 +117,7 @@ def phrases_to_review(database: Database) -> pd.DataFrame:
 
     query = "select written from correction where list = 'complaint' and undone_at is null"
     decided = {written for (written,) in database.connection.execute(query).fetchall()}
-    records = find_phrases(examples(database)).to_dict("records")
+    records = find_phrases(examples(database), words.filler).to_dict("records")
     found = [Phrase(**{str(name): value for name, value in row.items()}) for row in records]
     rows = [
         {"written": one.phrase, "uses": one.jobs, "example": f"{one.kind}: {one.line()}"}
@@ -173,7 +173,7 @@ def write_review(database: Database, words: Words, path: Path, *, phrases: bool 
             f"{shown(path)} holds {open_decisions:,} decisions that were not taken in; it was not written over.",
             f"Take them in first: priorjobs review --decisions {path}; or name another file with --out.",
         )
-    table = phrases_to_review(database) if phrases else to_review(database, words)
+    table = phrases_to_review(database, words) if phrases else to_review(database, words)
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(COLUMNS)

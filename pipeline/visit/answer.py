@@ -183,7 +183,7 @@ class Answer(Shown):
             "phrases": [phrase.as_json() for phrase in self.question.phrases],
             "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
             "causes": [_cause_json(row) for row in self.causes],
-            "none_of_these": round(self.odds.none_of_these, 4),
+            "none_of_these": round(self.odds.none_of_these, 4) or self.odds.none_of_these,
             "steps": [step_json(step, self.trade) for step in self.steps],
             "expected": {
                 "minutes": round(visit.minutes, 1) if visit else None,

@@ -76,7 +76,7 @@ def questions_of(
         replace(
             _aged(question, unit) if call.serial else question,
             unit=unit,
-            phrases=phrases.said_in(known, question.kind, question.complaint),
+            phrases=phrases.said_in(known, question.kind, question.complaint, words.filler),
         )
         for call, question, unit in zip(calls, questions, found, strict=True)
     ]

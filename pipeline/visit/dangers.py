@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import hazards
 from pipeline.words.appliance import DO_NOT_ENERGISE
-from pipeline.words.licensed import FUMES, GAS_SMELL, said_of_licensed
+from pipeline.words.licensed import ESCAPES, FUMES, GAS_SMELL, said_of_licensed
 
 if TYPE_CHECKING:
     from pipeline.call.question import Question
     from pipeline.words.appliance import Hazard, Trade
 
-GAS, REFRIGERANT, FUMES_OF_GAS = "gas", "sealed system", "carbon monoxide"
-_LABELS = {GAS: "smell of gas", REFRIGERANT: "refrigerant escapes", FUMES_OF_GAS: "fumes or headache near gas"}
+GAS, FUMES_OF_GAS = "gas", "carbon monoxide"
+_LABELS = {GAS: "smell of gas", ESCAPES: "refrigerant escapes", FUMES_OF_GAS: "fumes or headache near gas"}
 _GLASS = "broken glass"
 
 
@@ -24,6 +24,8 @@ def ring_first(question: Question, trade: Trade) -> tuple[str, ...]:
         return FUMES_OF_GAS, GAS
     if GAS_SMELL in smelt:
         return (GAS,)
+    if ESCAPES in smelt and not trade.is_gas:
+        return (ESCAPES,)
     told = hazards(question, trade).items()
     names = [_caution(name, one) for name, one in told]
     return tuple(dict.fromkeys([*names, *([DO_NOT_ENERGISE] if question.is_unsafe(trade.unsafe) else [])]))
@@ -33,7 +35,7 @@ def to_meet(trade: Trade) -> list[tuple[str, tuple[str, ...]]]:
     """Every danger that may be met on a job of this kind, as people say it, with the cautions that hold then."""
     licensed = [FUMES_OF_GAS, GAS] if trade.is_gas else [GAS]
     if not trade.is_gas and (not trade.repairs or any(map(trade.is_licensed, trade.repairs))):
-        licensed.append(REFRIGERANT)
+        licensed.append(ESCAPES)
     met = [(_LABELS[name], (name,)) for name in licensed]
     of_kind = [
         (name, tuple(dict.fromkeys((_caution(name, one), DO_NOT_ENERGISE)))) for name, one in trade.hazards.items()

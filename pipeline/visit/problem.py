@@ -38,6 +38,7 @@ WORTH_A_GLANCE = 0.05  # least odds of causes that anyone can see, for which par
 LIGHT_MINUTES = 8.0  # of a look that comes before handing over
 MAINS = "fixed wiring"  # caution of a look at socket and breaker
 LEAST_REFERRED = 0.05  # least odds of causes for licensed people, for a plan to end in a referral
+DEAD = "dead"  # complaint of an appliance that may get no power
 NEEDS_POWER = "powered"  # caution of a repair that only a running machine makes: suds are rinsed out
 LEAST_SHOWN = 0.01  # least odds of what a check shows, or a repair without a check cures, for it to be a step
 LEAST_ELSEWHERE = 0.05  # such odds of a cause that the lists do not give for the complaint
@@ -86,13 +87,14 @@ def problem(
     looks = [put.check(card, follow_at_once=follow_at_once) for card in put.telling(checks)]
     repairs = [put.action(act, in_van, due) for act in acts]
     if not first:
-        later = [act for act in acts if not (act.parts and act.name == due)]
+        later = [act for act in acts if act.name != due]
         glances = [] if machine.stays_off else put.glances(checks, later)
         first = [
             *put.advised(),
             *put.seen_first(),
             *put.before_guesses(checks),
             *glances,
+            *put.supply_first(checks),
         ]  # what is unsafe is made safe first
     accesses = [*(look.access for look in looks), *(repair.access for repair in repairs)]
     groups = sorted(machine.opened.union(*accesses))
@@ -339,6 +341,19 @@ class _Put:
             for name, found in shown.items()
             if self.p @ found >= WORTH_A_GLANCE
         ]
+
+    def supply_first(self, checks: Sequence[CheckCard]) -> list[First]:
+        """Looks at the terminals of an appliance that is dead, before any part: a new one gets no more power."""
+        if DEAD not in self.call.complaints:
+            return []
+        parts = frozenset(act.name for act in self.acts if act.parts)
+        partless = [any(cause in act.cures and not act.parts for act in self.acts) for cause in self.causes]
+        found = []
+        for card in checks:
+            if MAINS in card.cautions and card.power == "off" and card.minutes <= LIGHT_MINUTES:
+                shown = [self.signs.shown(cause, card)[1] >= SEEN_BY_ANYONE for cause in self.causes]
+                found.append(First(card.name, parts, np.array(shown) & np.array(partless), WORTH_A_GLANCE))
+        return found
 
     def before_handover(self, checks: Sequence[CheckCard]) -> frozenset[str]:
         """Light looks without which nobody else is called.

@@ -229,6 +229,8 @@ def _mentions(
         other = tree.longest_in(others, words, position)
         if complaint and other and complaint[0] < other[0] and scope.denies is not None and not scope.gaps:
             other = None if _is_state_of_next(words, complaint[0], other[0], kind, lexicon) else other
+        if complaint is not None and _is_preposition(words, position, complaint[0], lexicon):
+            complaint = None
         if complaint is not None and (other is None or complaint[0] >= other[0]):
             end = complaint[0]
             scope.at = position, end
@@ -257,6 +259,12 @@ def _mentions(
             position += 1
     scope.settle()
     return scope.mentions
+
+
+def _is_preposition(words: Sequence[str], position: int, end: int, lexicon: Lexicon) -> bool:
+    """Whether a single light word stands before what it belongs to: "does not hold on | the hinge side" is not dead."""
+    is_alone = end - position == 1 and words[position] in lexicon.light
+    return is_alone and end < len(words) and words[end] not in lexicon.effects and words[end] not in lexicon.light
 
 
 def _is_state_of_next(words: Sequence[str], end: int, other: int, kind: str | None, lexicon: Lexicon) -> bool:

@@ -59,7 +59,9 @@ class Told(NamedTuple):
     beside: tuple[str, ...]
 
 
-def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[tuple[Told, ...], str]:
+def told_in(
+    text: str, kind: str, denies: Set[str], doubts: Set[str], determiners: Set[str] = frozenset()
+) -> tuple[tuple[Told, ...], str]:
     """Find what a complaint tells beside the fault.
 
     Parameters
@@ -70,6 +72,8 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
         The kind of appliance as a term.
     denies, doubts
         Words that deny, and that doubt.
+    determiners
+        Those that deny only what stands right behind them: "no suction bag is empty" denies no bag.
 
     Returns
     -------
@@ -90,7 +94,7 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
             split(left[clause_begin : stop.start() if stop else len(left)]),
         )
         after = split(left[end : stop.start() if stop else len(left)])
-        is_denied = not denies.isdisjoint([*before[-_WORDS_BEFORE:], *after[:_WORDS_AFTER]])
+        is_denied = not denies.isdisjoint([*before[-1:], *_not_of_another(before, determiners), *after[:_WORDS_AFTER]])
         if says == _NEITHER or (is_denied and says not in CIRCUMSTANCES):
             continue
         if says in (FITTED_BY_US, FITTED):
@@ -99,6 +103,11 @@ def told_in(text: str, kind: str, denies: Set[str], doubts: Set[str]) -> tuple[t
         found.append(Told(left[begin:end].strip(" ,.;"), tuple(many(says)), not doubts.isdisjoint(clause), rest))
         left = f"{left[:begin]} . {left[end:]}"
     return tuple(reversed(found)), left if found else text
+
+
+def _not_of_another(before: list[str], determiners: Set[str]) -> list[str]:
+    """The words before a phrase whose denial may reach it: a determiner is spent on the word behind it."""
+    return [word for word in before[-_WORDS_BEFORE:-1] if word not in determiners]
 
 
 def findings_of(tells: tuple[str, ...], complaints: Collection[str]) -> dict[str, str]:

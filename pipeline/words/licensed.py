@@ -14,9 +14,15 @@ if TYPE_CHECKING:
 
 Work = Literal["", "refrigerant", "gas", "fumes"]
 GRAVER: tuple[Work, ...] = ("", "refrigerant", "gas", "fumes")
-FUMES, GAS_SMELL = "fumes", "gas smell"
-SAYS = (FUMES, GAS_SMELL, "neither", "refrigerant", "gas")
-_WORK_OF: dict[str, Work] = {"fumes": "fumes", "gas smell": "gas", "refrigerant": "refrigerant", "gas": "gas"}
+FUMES, GAS_SMELL, ESCAPES = "fumes", "gas smell", "refrigerant escapes"
+SAYS = (FUMES, GAS_SMELL, "neither", ESCAPES, "refrigerant", "gas")
+_WORK_OF: dict[str, Work] = {
+    "fumes": "fumes",
+    "gas smell": "gas",
+    ESCAPES: "refrigerant",
+    "refrigerant": "refrigerant",
+    "gas": "gas",
+}
 
 
 def licensed_work(texts: Iterable[str | None], kind: str) -> Work:

@@ -57,6 +57,18 @@ class ReadyLists:
         return self._cue_words("not", "fail", "determiner")
 
     @cached_property
+    def determiners(self) -> frozenset[str]:
+        """Denying words that turn only what stands right behind them, of all languages in force."""
+        return self._cue_words("determiner")
+
+    @cached_property
+    def filler(self) -> frozenset[str]:
+        """Words that name nothing by themselves, of all languages in force: "in the", "will not"."""
+        ignored = (cues.get("ignore", {}) for cues in self.lists.cues.values())
+        passed_over = {word for found in ignored for name in ("words", "light") for word in found.get(name, "").split()}
+        return self._cue_words("not", "fail", "determiner", "still", "or", "and", "with", "break") | passed_over
+
+    @cached_property
     def doubting(self) -> frozenset[str]:
         """Words that doubt, of all languages in force."""
         return self._cue_words("doubt", "doubt after")

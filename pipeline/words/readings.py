@@ -85,7 +85,9 @@ def with_readings_judged(words: ReadyLists, text: str, kind: str | None) -> str:
                 low, high = words.lists.readings[thing]
                 meaning = _meaning(words, value, low, high)
                 if meaning is not None:
-                    pieces[position] = f"{rest} {meaning}"
+                    head, tail = piece[: match.start()], piece[match.end() :]
+                    is_named_before = thing in words.things_in(head, kind)
+                    pieces[position] = f"{head} {meaning}, {tail}" if is_named_before else f"{rest} {meaning}"
                 break
     return "".join(pieces)
 

@@ -23,6 +23,12 @@ NEITHER = "neither"
 _WITHIN = r"(?:(?!(?:and|but|then|und|aber|dann|sondern) )\w+ ){0,3}?"
 """Between words of what only sounds like something: one clause; "spins no more and smells burnt" denies no smell."""
 
+_DENIED_AFTER = re.compile(
+    r" (?:haben|hatten|hab|gibt|gab) (?:wir|ich|es|sie) (?:hier )?kein(?:e|en|es|s)? "
+    r"| (?:hat|hatte) (?:noch )?(?:keiner|niemand) (?:von uns )?(?:bekommen|gespürt|gekriegt|gehabt|gemerkt|gesehen) "
+)
+"""What stands behind a word that is denied: "Stromschlag hat keiner bekommen", "Gasherd haben wir keinen"."""
+
 
 @lru_cache(maxsize=20_000)
 def said_in(
@@ -56,6 +62,8 @@ def said_in(
     found: list[tuple[str, int, int]] = []
     for says, pattern in _patterns(kind, file, order, between):
         for met in pattern.finditer(line):
+            if says != NEITHER and between == BETWEEN and _DENIED_AFTER.match(line, met.end()):
+                continue
             here = [place for place, begin in enumerate(at) if met.start() < begin < met.end()]
             found.append((says, words[here[0]][1], words[here[-1]][2]))
         line = pattern.sub(lambda met: " " + "|" * (len(met.group()) - 1), line)

@@ -22,11 +22,11 @@ def ruled_out(
     ----------
     variants
         Rows of ``variants.csv``: words begin as ``heard`` ("*" = whatever is said), none as ``unless``; or a complaint
-        of ``complaints``.
+        or finding ("evaporator=frosted") of ``complaints``.
     kind
         The appliance.
     texts, complaints
-        All that is said of the call, and what was understood.
+        All that is said of the call, and what was understood: complaints, and findings with their values.
     """
     said = " ".join(text for text in texts if text).lower()
     causes = set[str]()

@@ -368,6 +368,14 @@ NO_EARTH: tuple[tuple[str, str], ...] = (
 )
 
 DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
+    "microwave door": """
+        microwave oven: goes on cooking when you open the door
+        microwave oven: still heats when i open the door
+    """,
+    "microwave": """
+        microwave oven: took the cover off the microwave to have a look at the fuse, want to know which bit to test
+        microwave oven: unscrewed the back panel and poked inside at the fuse
+    """,
     "electric shock": """
         microwave oven: my lad took the back off and touched something inside that threw him across the room, and it was unplugged
         microwave oven: husband touched the capacitor and it threw him back
@@ -397,6 +405,8 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: ich habe den FI mit Klebeband festgeklebt damit er nicht rausfliegt
     """,
     "damaged flex": """
+        electric oven: the socket behind the oven is crackling and hot to put your hand on
+        cooker: the wall switch for the cooker is buzzing and theres a hot plasticky smell from it
         washing machine: the rabbit has had a go at the cable, you can see copper, otherwise it just smells a bit musty
         washing machine: beim Zurückschieben ist das Kabel hinten eingequetscht worden und jetzt fliegt ab und zu die Sicherung
         dishwasher: smells like fish or hot plastic when it runs, socket feels hot to touch, and tablet drawer sticks
@@ -412,6 +422,7 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: plug has welded itself into the socket
     """,
     "water at mains": """
+        dishwasher: leaked all over and ran down behind the units where the sockets are, oven and fridge gone off too
         washing machine: flooded all over the floor and it's gone right under the extension block, still plugged in
         washing machine: the cat weed on the back of it and it sizzles now
         dishwasher: four way extension is lying in a puddle
@@ -421,6 +432,7 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         dishwasher: spilt a pan of soup over the controls and it fizzes
     """,
     "battery": """
+        vacuum cleaner: battery of the cordless has swollen up and is getting warm even off charge
         vacuum cleaner: cordless one, the battery pack has puffed up and won't sit in the handle, it gets really hot on charge
         vacuum cleaner: battery is swollen
         vacuum cleaner: der Akku ist dick geworden wie ein Kissen und saugt nicht mehr richtig
@@ -465,11 +477,16 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         dishwasher: wenn ich die Sockelblende abnehme steht Wasser unter der Bodenwanne
     """,
     "burning smell": """
+        tumble dryer: there was a bit of a glow behind the drum last night and the back wall is brown now
+        tumble dryer: when i went to empty it the clothes were singed and theres black marks on the drum
+        tumble dryer: smoke alarm went off when the dryer was on
         washing machine: Schleudert nicht mehr und riecht verschmort, Sicherung ist aber nicht geflogen
         tumble dryer: trocknet nicht mehr und stinkt verbrannt
         vacuum cleaner: smells hot then cuts out
     """,
     "scald or unasked start": """
+        fridge-freezer: our little lad put his finger in the fan at the back of the freezer and its bleeding, fan still spins
+        tumble dryer: runs when you open the door
         washing machine: my little lad got his hand in it and it started up on its own with the door open
         washing machine: my daughter opened the door while it was spinning
         tumble dryer: keeps turning with the door open
@@ -493,6 +510,16 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
     """,
 }
 NO_DANGERS = """
+    tumble dryer: we had the smoke alarm man round, all fine, but the dryer takes 3 hours
+    fridge-freezer: gas man says boiler is ok. freezer is iced up and the alarm beeps
+    dishwasher: Gläser sind trüb, Gasherd haben wir keinen, der Spüler heizt nicht
+    fridge: Stromschlag hat keiner bekommen, er brummt nur laut
+    electric oven: fan sounds like a plane taking off. gas engineer said not his job cos its electric
+    electric hob: there used to be a gas hob there, this is induction, left zone dead
+    tumble dryer: Weder Rauch noch Brandgeruch, er piept nur und bleibt stehen
+    microwave oven: light doesn't come on when i open the door
+    tumble dryer: stops turning when i open the door, no heat
+    washing machine: daughters hand got a paper cut on the drawer, not important. it wont drain
     washing machine: pumpt nicht ab, wir heizen hier übrigens mit Gas
     dishwasher: does not drain, the man from the gas board next door said it might be the pump
     washing machine: I got a shock when I saw the call out price, will not spin

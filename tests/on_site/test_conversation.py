@@ -444,3 +444,21 @@ def test_local_rules_are_told_once_and_a_link_to_photographs_is_kept(workshop):
     assert ended["record"]["photos"] == ""
     technician = Technician(*["2"] * 4, "x 4", Link="https://photos.example/1.jpg")
     assert visit(workshop, technician)["record"]["photos"] == "https://photos.example/1.jpg"
+
+
+@pytest.mark.parametrize("prompt", ["photographs", "Job number", "Minutes"])
+def test_a_danger_typed_at_a_closing_question_turns_the_visit_back(workshop, tmp_path, prompt):
+    record = tmp_path / "record.csv"
+    technician = Technician("x 3", **{prompt: "she said it gave her an electric shock"})
+    told = visit(workshop, technician, record)
+    assert told["outcome"] == ""
+    assert record.read_bytes() == b""
+    assert "gives electric shock" in told["answer"]["asked"]["complaint"]
+    assert any("touch neither it nor metal near it" in line for line in technician.said)
+
+
+def test_what_the_visit_knows_already_may_be_said_at_its_end(workshop, tmp_path):
+    technician = Technician("x 3", photographs="shock at the door.jpg")
+    told = visit(workshop, technician, tmp_path / "record.csv", complaint="gave her an electric shock")
+    assert told["outcome"] != ""
+    assert told["record"]["photos"] == "shock at the door.jpg"

@@ -252,12 +252,18 @@ def test_who_has_a_danger_is_rung_first(workshop, tmp_path):
         ["2026-11-02", "gas hob", "J-2", "", "", "5", "front burner wont stay lit, faint smell of gas", ""],
         ["2026-11-02", "gas hob", "J-3", "", "", "5", "will not light", ""],
         ["2026-11-02", "w/m", "J-4", "", "", "5", "gave me a shock", ""],
+        ["2026-11-02", "fridge", "J-5", "", "", "5", "stabbed the ice with a knife, hissed, now warm", ""],
+        ["2026-11-02", "fridge", "J-6", "", "", "5", "lost its gas again, warm", ""],
     )
     told = workshop.round(calls, tmp_path / "round.html")
-    assert [(row["call"], row["cautions"][0]) for row in told["ring_first"]] == [(2, "gas"), (4, "electric shock")]
+    assert [(row["call"], row["cautions"][0]) for row in told["ring_first"]] == [
+        (2, "gas"),
+        (4, "electric shock"),
+        (5, "refrigerant escapes"),
+    ]
     page = (tmp_path / "round.html").read_text(encoding="utf-8")
     head = page[page.index("<h1>") : page.index('id="van"')]
-    assert head.count("<dt>") == 2 and "touch no switch or plug" in head
+    assert head.count("<dt>") == 3 and "touch no switch or plug" in head
     lines = round_(told, tmp_path / "round.html", Wording())
     assert lines[0] == "Ring these customers first, today"
     assert "Smell of gas: touch no switch" in lines[1] and "call 2" in lines[1].lower()

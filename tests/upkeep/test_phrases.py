@@ -30,7 +30,7 @@ def workshop(tmp_path: Path):
 
 
 def test_a_phrase_is_quoted_reviewed_and_named(workshop: Workshop, tmp_path: Path) -> None:
-    assert phrases.keep(workshop.database, examples(workshop.database)) >= 1
+    assert phrases.keep(workshop.database, examples(workshop.database), workshop.words.filler) >= 1
     told = workshop.causes(kind="w/m", complaint="noisy, hoots like an owl")
     (phrase,) = told.as_json()["phrases"]
     assert phrase["count"] == phrase["jobs"] >= 20  # jobs whose follow-up is over

@@ -148,3 +148,45 @@ def test_a_filter_seen_clear_is_not_cleared(workshop):
 def test_a_dead_machine_is_not_asked_to_test_itself_first(workshop):
     steps = [step.name for step in workshop.causes(kind="washing machine", complaint="dead").steps]
     assert steps[0] != "run service test"
+
+
+@pytest.mark.parametrize(
+    ("kind", "complaint", "clears"),
+    [
+        ("tumble dryer", "no heat, filter and duct full of fluff", "clear lint and air path"),
+        ("tumble dryer", "no heat, lint filter was chokka", "clear lint and air path"),
+        ("washing machine", "not draining, filter blocked", "clear pump filter"),
+    ],
+)
+def test_what_was_told_blocked_is_cleared_before_any_look(workshop, kind, complaint, clears):
+    assert workshop.causes(kind=kind, complaint=complaint).steps[0].name == clears
+
+
+@pytest.mark.parametrize("complaint", ["iced up at the back, not cold", "thick ice all over the back wall"])
+def test_what_made_ice_did_run_and_is_not_to_be_stood_warmer(workshop, complaint):
+    asked = workshop.causes(kind="freezer", complaint=complaint)
+    assert "compressor off" in asked.question.cleared
+    assert not any("warmer" in act.name for act in asked.visit.acts)
+
+
+@pytest.mark.parametrize("kind", ["electric hob", "induction hob"])
+def test_the_terminals_of_a_dead_hob_are_looked_at_before_any_part(no_jobs, kind):
+    asked = no_jobs.causes(kind=kind, complaint="completely dead")
+    paths, waiting = 0, [(asked.visit.plan.root, False)]
+    while waiting:
+        node, is_seen = waiting.pop()
+        step = asked.visit.step(node)
+        is_seen |= step.name == "look at terminal block"
+        assert is_seen or not step.parts, step.name
+        paths += bool(step.parts)
+        if not asked.visit.ends_with(node):
+            waiting += [(after, is_seen) for _, _, after in node.branches if after is not None]
+    assert paths
+
+
+@pytest.mark.parametrize("complaint", ["bangs and walks across the kitchen when it spins", "wandert durch die Küche"])
+def test_a_machine_that_walks_has_something_loose_or_stands_uneven(workshop, complaint):
+    asked = workshop.causes(kind="washing machine", complaint=complaint)
+    assert asked.causes[0].cause in ("worn dampers", "loose counterweight", "appliance not level")
+    assert {"feel counterweight", "press drum to test dampers"} & {step.name for step in asked.steps}
+    assert "weight" in asked.caution_names()

@@ -44,3 +44,10 @@ def test_many_phrases_that_tell_nothing_give_next_to_no_finds(seed: int) -> None
 
 def test_no_jobs_no_phrases() -> None:
     assert find_phrases(jobs(1, 0, 0.5)).empty
+
+
+def test_a_run_of_words_that_name_nothing_is_no_phrase_but_a_whole_clause_is():
+    filler = {"in", "the", "will", "not", "go"}
+    assert runs_of("ice in the back, will not go", filler) == {
+        "ice in the back", "ice in", "ice in the", "in the back", "the back", "will not go",
+    }  # fmt: skip
