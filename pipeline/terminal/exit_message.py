@@ -14,8 +14,10 @@ from typing import Any
 
 import typer
 
-from pipeline.errors import PriorjobsError, UsageError, file_fault, system_fault
+from pipeline.errors import PriorjobsError, UsageError, file_fault, shown, system_fault
 from pipeline.terminal.text import json_line, safe
+
+STOPPED = 130  # the shell's status of a command that Ctrl-C ended
 
 
 def ended(command: Callable[[], Any]) -> int:
@@ -32,12 +34,13 @@ def ended(command: Callable[[], Any]) -> int:
     except typer.Exit as stop:
         status = stop.exit_code
     except (KeyboardInterrupt, typer.Abort):
-        sys.stderr.write("Stopped. No partial changes were saved.\n")
-        status = 130
+        status = STOPPED
     except BrokenPipeError:
         status = 0
     except Exception as fault:  # the last door: a bug of ours must not throw a traceback at a technician
         status = _told(_usage_of_typer(fault) or as_told(fault))
+    if status == STOPPED:  # typer too makes it of an interrupt, and says nothing
+        sys.stderr.write("Stopped before the end. Nothing is left half written; run it again to finish.\n")
     try:
         sys.stdout.flush()
     except OSError:
@@ -46,8 +49,8 @@ def ended(command: Callable[[], Any]) -> int:
 
 
 def as_told(fault: Exception) -> PriorjobsError:
-    """Any other fault as one that can be told: the system's, or a bug of ours."""
-    return _of_the_system(fault) or _our_bug(fault)
+    """Any other fault as one that can be told: the system's, that of a text in another encoding, or a bug of ours."""
+    return _of_the_system(fault) or _no_text(fault) or _our_bug(fault)
 
 
 def _open_streams() -> None:
@@ -95,6 +98,13 @@ def _of_the_system(fault: Exception) -> PriorjobsError | None:
         return UsageError("This needs more memory than is free.", "Close other programs, then run this again.")
     found = system_fault(fault)
     return None if found is None else file_fault(found)
+
+
+def _no_text(fault: Exception) -> PriorjobsError | None:
+    """Bytes that are no UTF-8 were given, as a terminal set to another encoding gives them: Python keeps each apart."""
+    if not isinstance(fault, UnicodeEncodeError) or not any("\udc80" <= sign <= "\udcff" for sign in fault.object):
+        return None
+    return UsageError(f"{shown(fault.object)} is not text in UTF-8.", "Set the terminal to UTF-8, then type it again.")
 
 
 def _our_bug(fault: Exception) -> PriorjobsError:
