@@ -40,7 +40,7 @@ SHOWN_CAUSES, SHOWN_STEPS, SHOWN_CARRY, SHOWN_ADVICE = 4, 5, 3, 2
 
 @dataclass(frozen=True)
 class CauseRow:
-    """One likely cause with the evidence behind it."""
+    """One likely cause with the evidence behind it; what lies between ``low`` and ``high`` says `Answer.ranges`."""
 
     cause: str
     probability: float
@@ -62,7 +62,7 @@ class Answer(Shown):
     Attributes
     ----------
     causes
-        Likeliest first, those of at least 1%.
+        Likeliest first, those of at least 0.1%.
     visit
         The plan; None for gas and refrigerant work, where no step is given.
     steps
@@ -105,6 +105,15 @@ class Answer(Shown):
             basis = sentence("answer.basis_few" if similar < FEW else "answer.basis", n=similar)
         notes = [basis] if self.odds.model else [basis, sentence("answer.untrained")]
         return several([*notes, *([self.odds.note] if self.odds.note else [])], " ")
+
+    @property
+    def ranges(self) -> Sentence | None:
+        """What the range beside a cause is, and how often it held in trials; None where none is told."""
+        similar = self.similar_jobs
+        if not self.causes or not similar:
+            return None
+        is_learned = self.odds.width is not None and len(self.odds.width) > 0
+        return sentence("answer.ranges") if is_learned else sentence("answer.ranges_of_jobs", n=similar)
 
     def caution_names(self) -> tuple[str, ...]:
         """What can hurt as told, the cautions of every step, and last those that always hold."""
@@ -181,7 +190,7 @@ class Answer(Shown):
             "heard": [piece.as_json() for piece in self.question.heard],
             "remarks": [*self.question.remarks, *(visit.remarks if visit else ())],
             "phrases": [phrase.as_json() for phrase in self.question.phrases],
-            "evidence": {"similar_jobs": self.similar_jobs, "note": self.note},
+            "evidence": {"similar_jobs": self.similar_jobs, "note": self.note, "ranges": self.ranges},
             "causes": [_cause_json(row) for row in self.causes],
             "none_of_these": round(self.odds.none_of_these, 4) or self.odds.none_of_these,
             "steps": [step_json(step, self.trade) for step in self.steps],
@@ -356,6 +365,8 @@ def _body(answer: Answer) -> list[str]:
         for row in answer.causes[:SHOWN_CAUSES]
     ]
     causes.append(f"{answer.wording.chance(answer.odds.none_of_these).rjust(4)}  {told('none of these')}")
+    if answer.ranges:
+        causes.append(told(answer.ranges))
     expected = {"minutes": round(visit.minutes), "visits": Written(answer.wording.number(visit.visits, 1))}
     do = tell("answer.do", money=Written(money(answer, visit.money)), **expected)
     rest = [_carry(answer, visit)] if visit.carry else []

@@ -18,7 +18,7 @@ from pipeline.visit.advice_for_call import for_parts
 from pipeline.visit.answer import Answer, CauseRow
 from pipeline.visit.ask_first import ask_customer, ask_kind, is_silent
 from pipeline.visit.callback_odds import NO_RETURNS, returns_after_part, with_history
-from pipeline.visit.circumstances import circumstances, first_things_first, hazards
+from pipeline.visit.circumstances import as_learned, circumstances, first_things_first, hazards
 from pipeline.visit.costs import Costs
 from pipeline.visit.known_call import Asked
 from pipeline.visit.looks_for_own_causes import with_own_looks
@@ -158,6 +158,8 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
         return []
     model, name = model_for(database, words)
     learned = later_jobs.kept(database)
+    if name is not None:
+        questions = [as_learned(one, question) for one, question in zip(whole, questions, strict=True)]
     without = [untold(question) for question in questions]
     others = [one for facts in without for one in facts.values()]
     said = opinions(questions, model, beside=others)

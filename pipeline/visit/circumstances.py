@@ -131,3 +131,12 @@ def first_things_first(question: Question, trade: Trade) -> Question:
     if is_earth_fault_beside(trade, question.findings, question.symptoms):
         symptoms.append(EARTH_FAULT_COMPLAINT)
     return replace(question, symptoms=tuple(symptoms))
+
+
+def as_learned(told: Question, first: Question) -> Question:
+    """Give back the complaints that were put off: a model learned of jobs told with all of theirs.
+
+    Where an earth fault was measured its complaint keeps their place.
+    """
+    is_earth_fault = EARTH_FAULT_COMPLAINT in set(first.symptoms) - set(told.symptoms)
+    return first if is_earth_fault else replace(first, symptoms=told.symptoms)

@@ -23,6 +23,7 @@ MISREAD = 0.02  # chance that a decisive reading came about without its cause (c
 NEWLY_PLACED = 0.8  # odds of all causes that come of setting up, just after it (common practice, no source)
 SEEN_OTHERWISE = 0.1  # what is left of one when a check that shows it was found normal (common practice, no source)
 SURELY = 0.97  # chance of what a cause shows from which on it always shows it (common practice, no source)
+ENOUGH_MET = 3  # cured jobs like a call from which on a cause is held to bring its complaint, whatever the lists say
 MOST_JOBS = 2000  # newest, that correct the lists where no model is trained
 
 
@@ -78,7 +79,8 @@ def odds_of(
     kept = _weighed(kept, question, trade, evidence, model)
     total = sum(kept.values())
     strange = strange if total else 1.0
-    kept, strange = _brought(kept, strange, trade, question.symptoms)
+    met = {cause for cause, jobs in evidence.similar_jobs.items() if jobs >= ENOUGH_MET}
+    kept, strange = _brought(kept, strange, trade, question.symptoms, met)
     for reading in sorted(trade.decisive & set(question.findings.items())):
         kept, strange = _believed(kept, strange, trade, reading)
     if what := burnt(question.findings):
@@ -174,12 +176,13 @@ def _unseen(trade: Trade, cause: str, findings: Mapping[str, str]) -> float:
 
 
 def _brought(
-    causes: dict[str, float], strange: float, trade: Trade, symptoms: Sequence[str]
+    causes: dict[str, float], strange: float, trade: Trade, symptoms: Sequence[str], met: Collection[str]
 ) -> tuple[dict[str, float], float]:
     """Odds where a complaint comes only of the causes listed for it: lint trips no RCD.
 
-    Causes that the lists know and give for none of the complaints count as little as a misreading; those listed for
-    the complaint keep a part of their listed share, however seldom the records have them.
+    Causes that the lists know and give for none of the complaints count as little as a misreading, unless ``met`` by
+    this workshop in jobs like the call; those listed for the complaint keep a part of their listed share, however
+    seldom the records have them.
     """
     deciding = [
         symptom for symptom in symptoms if ("complaint", symptom) in trade.decisive and trade.shares.get(symptom)
@@ -187,7 +190,7 @@ def _brought(
     if not deciding:
         return causes, strange
     total = sum(causes.values()) or 1.0
-    bring = {cause for symptom in symptoms for cause in trade.shares.get(symptom, ())}
+    bring = {cause for symptom in symptoms for cause in trade.shares.get(symptom, ())}.union(met)
     shares = {cause: share for symptom in deciding for cause, share in trade.shares[symptom].items()}
     least = SMALLEST_SHOWN / sum(shares.values())
     told = {

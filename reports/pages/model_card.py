@@ -183,8 +183,9 @@ def _limits(card: Mapping[str, Any]) -> list[str]:
     limits = [
         "It knows only causes this workshop has met; the share kept for none of these is shown with every answer.",
         f"{few} of its {card['causes']} causes have fewer than five jobs: these lean on causes like them.",
-        "The range beside a cause is how far its figure would move had as many other jobs been learned from. Where "
-        "causes hang on combinations of facts that few jobs show, the truth lies outside it oftener than 1 time in 20.",
+        "The range beside a cause is how far its figure would move had as many other jobs been learned from, widened. "
+        "In trials in made workshops the true odds lay inside in 72 to 98 of 100 calls: least often with few jobs and "
+        "where causes hang on combinations of facts.",
         "What was looked at was not chosen at random: a check is written down because somebody thought it worth doing.",
         "It says what the cause probably is, not what is safe to do; the cautions with each step come first.",
     ]

@@ -64,6 +64,16 @@ def test_probabilities_add_to_one_and_lie_in_their_intervals(asked):
     assert [row.probability for row in asked.causes] == sorted((row.probability for row in asked.causes), reverse=True)
 
 
+def test_an_answer_says_what_its_ranges_are_and_never_what_they_are_not(asked):
+    learned = replace(asked, odds=replace(asked.odds, width=np.ones(7)))
+    by_jobs = replace(asked, odds=replace(asked.odds, width=np.zeros(0)))
+    for answer, says in ((learned, "In trials the truth lay inside"), (by_jobs, f"{asked.similar_jobs} similar job")):
+        assert sum(line.startswith("Ranges beside causes") and says in line for line in answer.lines()) == 1
+        assert says in json.loads(json.dumps(answer.as_json()))["evidence"]["ranges"]
+    no_cause = replace(asked, causes=())
+    assert no_cause.as_json()["evidence"]["ranges"] is None
+
+
 def test_why_is_what_the_odds_would_be_had_a_fact_not_been_told(workshop, asked):
     first = asked.as_json()["causes"][0]
     without = workshop.causes(**{**ASKED, "found": []}).as_json()["causes"]
@@ -246,6 +256,18 @@ def test_the_model_speaks_for_the_causes_of_the_kind_alone(workshop, monkeypatch
     got = odds_of(question, about(workshop.words, question.kind), gather_one(workshop, question), OneOpinion(), "0001")
     assert got.causes == pytest.approx({"blocked pump filter": 0.675, "level sensor fault": 0.225})
     assert got.none_of_these == pytest.approx(0.1)
+
+
+def test_what_this_workshop_met_with_a_complaint_is_not_ruled_out_by_the_lists(workshop, monkeypatch):
+    monkeypatch.setattr("models.causes.evidence.outside_notes", lambda _, asked: [None] * len(asked))
+    question = Question("washing machine", symptoms=("trips supply",))
+    trade, found = about(workshop.words, question.kind), gather_one(workshop, question)
+    never, seldom, often = (
+        odds_of(question, trade, replace(found, similar_jobs=jobs), OneOpinion(), "0001").causes["blocked pump filter"]
+        for jobs in ({}, {"blocked pump filter": 2}, {"blocked pump filter": 3})
+    )
+    assert never == seldom < 0.2
+    assert often > 0.5
 
 
 def test_without_a_trained_model_the_lists_answer_and_the_jobs_correct_them(workshop, tmp_path):
