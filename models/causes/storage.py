@@ -75,9 +75,9 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
         arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
     with (folder / WEIGHTS).open("wb") as out:
         np.savez(out, **arrays)  # packed, weights are a quarter smaller and take longer to read than an answer to make
-    told["weights_sha256"] = _fingerprint(folder / WEIGHTS)
-    (folder / MODEL).write_text(json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
     (folder / CARD).write_text(json.dumps(card, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
+    told |= {"weights_sha256": _fingerprint(folder / WEIGHTS), "card_sha256": _fingerprint(folder / CARD)}
+    (folder / MODEL).write_text(json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
 
 
 def _plain(column: dict[str, Any]) -> dict[str, Any]:
@@ -96,9 +96,16 @@ def read_card(folder: Path) -> dict[str, Any]:
     Raises
     ------
     ModelUnreadable
-        The card is missing or is not what :func:`save` writes.
+        The card is missing or is not what :func:`save` wrote.
     """
-    return _read_json(folder / CARD)
+    return _card_of(_read_json(folder / MODEL), folder)
+
+
+def _card_of(told: dict[str, Any], folder: Path) -> dict[str, Any]:
+    card = _read_json(folder / CARD)
+    if told.get("card_sha256", _fingerprint(folder / CARD)) != _fingerprint(folder / CARD):
+        raise ModelUnreadable(f"{CARD} is not the file that {MODEL} was written with")
+    return card
 
 
 def open_model(folder: Path) -> CauseModel:
@@ -121,7 +128,7 @@ def open_model(folder: Path) -> CauseModel:
     except (OSError, ValueError, KeyError, zipfile.BadZipFile, zlib.error, EOFError) as fault:
         raise ModelUnreadable(f"{WEIGHTS} cannot be read: {fault}") from fault
     try:
-        model = _built(told, arrays, _read_json(folder / CARD))
+        model = _built(told, arrays, _card_of(told, folder))
         _check(model)
     except (KeyError, TypeError, AttributeError, ValueError, IndexError, OverflowError) as fault:
         raise ModelUnreadable(f"{MODEL} and {WEIGHTS} do not belong together: {fault}") from fault

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import UsageError, shown
+from pipeline.store.atomic_write import whole_and_new
 from pipeline.terminal.text import safe
 
 if TYPE_CHECKING:
@@ -72,8 +73,8 @@ def _write_draft(source: Source, proposal: Proposal, draft: Path | None) -> Path
     """Write the guess beside the file, under a name that is not taken for a checked layout; an edited one stays."""
     place = draft or (source.beside or Path(source.name.replace(": ", "-"))).with_suffix(".draft.toml")
     try:
-        with place.open("x", encoding="utf-8") as file:
-            file.write(proposal.draft())
+        with whole_and_new(place) as written:
+            written.write_text(proposal.draft(), encoding="utf-8")
     except FileExistsError:
         return place
     except OSError:

@@ -9,6 +9,7 @@ import secrets
 from typing import TYPE_CHECKING
 
 from pipeline.errors import DatabaseUnusable, shown
+from pipeline.store.atomic_write import take_free_name
 from pipeline.values.distinct import NOT_KNOWN, distinct
 
 if TYPE_CHECKING:
@@ -75,9 +76,9 @@ def _create_key(path: Path) -> None:
             file.flush()
             os.fsync(file.fileno())
         with contextlib.suppress(FileExistsError):
-            path.hardlink_to(draft)
+            take_free_name(draft, path)
     finally:
-        draft.unlink()
+        draft.unlink(missing_ok=True)
 
 
 def hash_customers(written: pd.Series[str], key: bytes) -> pd.Series[str]:

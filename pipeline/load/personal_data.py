@@ -122,11 +122,16 @@ _SURE_ADDRESS = re.compile(
     rf"(?i:{_SURE_STREET})\b|\b[A-ZÄÖÜ][a-zäöüß-]{{2,25}}(?:straße|strasse|allee|gasse) ?[0-9]{{1,4}}(?: ?[a-z])?\b"
 )
 """A street of a kind that no part and no code is named by: "Dichtring 25" is a part."""
+_OF_PERSONS = (
+    "(?:rang|rings|called|calls|phoned|texted|emailed|says|said|reports|reported|wants|wanted|asks|asked|told|tells|complains|"
+    "complained|confirmed|insists|rief|ruft|sagt|sagte|möchte|meldet|meldete|bittet|bat|wünscht|klagt|reklamiert)"
+)
+"""What only persons do: the word before it is their name, where two follow a title; other nouns are capitals too."""
 _NAME = re.compile(
     r"\b(?:Mrs|Mr|Ms|Miss|Mx|Dr|Prof|Rev|Herrn|Herr|Frau|MRS|MR|MISS|Mme|Mlle|Monsieur|Madame|Señora|Señor|Sra|Sr|Signora|"
     r"Signor|Sig\.ra|Sig|Dhr|Mevr|Mevrouw|Meneer|Pan|Pani)\.? (?:(?:[A-Z]\.? ){0,2}|(?:von|van|de|der|di|da) ){0,2}"
     r"[A-ZÀ-ÞŁŚŻ][\w'’-]{1,25}"
-    r"(?: [A-Z][a-z]+(?= (?:rang|called|says|said|reports)\b))?"
+    rf"(?: [A-ZÀ-ÞŁŚŻ][\w'’-]{{1,25}}(?= {_OF_PERSONS}\b))?"
 )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import LayoutError, PriorjobsError, UsageError, shown
 from pipeline.load.layout import Layout
 from pipeline.load.layout_file import as_toml
+from pipeline.store.atomic_write import whole_and_new
 from pipeline.terminal.text import Shown
 
 if TYPE_CHECKING:
@@ -154,7 +155,8 @@ class LoadReport(Shown):
         path = Path(path)
         may_hold_layout(path)
         try:
-            path.write_text(as_toml(next(iter(used.values()))), encoding="utf-8")
+            with whole_and_new(path) as draft:
+                draft.write_text(as_toml(next(iter(used.values()))), encoding="utf-8")
         except OSError as fault:
             raise LayoutError(f"{shown(path)} cannot be written.", "Name a place that can.") from fault
 

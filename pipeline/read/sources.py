@@ -115,9 +115,14 @@ def open_sources(paths: Sequence[Path | str], scratch: Path) -> Iterator[Source 
             continue
         for file in files:
             try:
-                yield from _tables(file.name, file, file, scratch)
+                yield from _tables(_name(file), file, file, scratch)
             except FileUnreadable as fault:
-                yield Unopened(file.name, fault)
+                yield Unopened(_name(file), fault)
+
+
+def _name(file: Path) -> str:
+    """Name of a file as text that can be kept: bytes that are no UTF-8, as of an old disk, become marks."""
+    return os.fsencode(file.name).decode("utf-8", "replace")
 
 
 def _files(path: Path) -> list[Path]:
@@ -131,6 +136,8 @@ def _files(path: Path) -> list[Path]:
                 f"Files are known by their ending: {', '.join(sorted(SUFFIXES))}.",
             )
         return inside
+    if path.exists() and not path.is_file():
+        raise UsageError(f"{shown(path, 240)} is a pipe or a device.", "Name a file; - reads standard input.")
     if not path.is_file():
         raise UsageError(f"There is no file {shown(path, 240)}.", "Check the name and the folder.")
     return [path]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import secrets
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -27,13 +26,13 @@ def whole(path: Path) -> Iterator[Path]:
         The disk is full, or the place cannot be written.
     """
     place = Path(os.path.realpath(path))
-    is_plain = place.is_file() or not place.exists()  # a pipe or a terminal is written as it is
+    is_plain = place.is_file() or not path.exists()  # a pipe or a terminal, whatever its name, is written as it is
     draft = draft_of(place) if is_plain else path
     try:
         yield draft
         if is_plain:
             if place.exists():
-                shutil.copymode(place, draft)
+                draft.chmod(place.stat().st_mode & 0o7777 | 0o600)  # what was just written can be read again
             draft.replace(place)
     except BaseException as fault:
         if is_plain:
@@ -42,6 +41,24 @@ def whole(path: Path) -> Iterator[Path]:
         if (found := system_fault(fault)) is not None:
             raise file_fault(found, path) from fault
         raise
+
+
+@contextmanager
+def whole_and_new(path: Path) -> Iterator[Path]:
+    """Yield a draft beside ``path`` to write; it takes this name when the block ends well, unless something has it.
+
+    Raises
+    ------
+    OSError
+        FileExistsError where the name is taken; the disk is full, or the place cannot be written.
+    """
+    draft = draft_of(path)
+    try:
+        yield draft
+        take_free_name(draft, path)
+    finally:
+        with contextlib.suppress(OSError):
+            draft.unlink(missing_ok=True)
 
 
 def draft_of(place: Path) -> Path:
@@ -53,6 +70,25 @@ def draft_of(place: Path) -> Path:
             if number.isdigit() and not is_running(int(number)):
                 left.unlink(missing_ok=True)
     return place.with_name(f"{start}{os.getpid()}.{secrets.token_hex(4)}{UNFINISHED}")
+
+
+def take_free_name(draft: Path, place: Path) -> None:
+    """Give a complete draft its name, unless another has taken it meanwhile.
+
+    Raises
+    ------
+    FileExistsError
+        There is something of this name.
+    """
+    try:
+        place.hardlink_to(draft)  # unlike a renaming, it takes no name that is taken
+    except FileExistsError:
+        raise
+    except OSError:  # sticks and shares may know no hard links
+        os.close(os.open(place, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+        draft.replace(place)
+    else:
+        draft.unlink()
 
 
 def is_running(process: int) -> bool:

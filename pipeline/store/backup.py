@@ -16,7 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.errors import FileUnreadable, PriorjobsError, UsageError, file_fault, shown
-from pipeline.store.atomic_write import draft_of
+from pipeline.store.atomic_write import draft_of, take_free_name
 from pipeline.store.database import Database
 from pipeline.store.lock import MARK, Turn, alone_in
 from pipeline.store.outputs import MANIFEST, WORKBOOK, may_write
@@ -27,6 +27,7 @@ KEY_BYTES = 32
 MOST_MANIFEST = 1 << 20  # bytes: some ten thousand members
 FREE_BYTES = 64 << 20  # below this any compression ratio passes
 MOST_RATIO = 200  # unpacked to packed; the demo's workshop packs to a tenth
+NEW_NAME = "Name a new file: a backup is never written over."
 RESTORE_ELSEWHERE = "Restore beside it with --db, or move it away first."
 _NO_BACKUP = (  # what reading something else, or a damaged one, as a backup raises
     zipfile.BadZipFile, zlib.error, LookupError, ValueError, TypeError, AttributeError, EOFError, RuntimeError,
@@ -59,11 +60,9 @@ def write_backup(db: Path, target: Path) -> dict[str, Any]:
                 members = {DATABASE: copy, **_members_beside(db)}
                 contents = {name: _pack(archive, name, path) for name, path in members.items()}
                 archive.writestr(MANIFEST, json.dumps({"sha256": contents}, indent=1))
-        with contextlib.suppress(FileExistsError):
-            target.hardlink_to(draft)  # unlike a renaming, it takes no name that another backup has taken meanwhile
-            draft.unlink()
-        if draft.exists():
-            _is_free(target)
+        take_free_name(draft, target)
+    except FileExistsError as fault:
+        raise _taken(target, NEW_NAME) from fault
     except OSError as fault:
         raise file_fault(fault, target if fault.filename in (None, str(draft)) else fault.filename) from fault
     finally:
@@ -124,9 +123,13 @@ def _undo_unfinished(folder: Path, places: dict[str, Path]) -> None:
     shutil.rmtree(folder, ignore_errors=True)
 
 
-def _is_free(place: Path, remedy: str = "Name a new file: a backup is never written over.") -> None:
+def _is_free(place: Path, remedy: str = NEW_NAME) -> None:
     if place.exists() or place.is_symlink():
-        raise UsageError(f"{shown(place, 200)} already exists.", remedy)
+        raise _taken(place, remedy)
+
+
+def _taken(place: Path, remedy: str) -> UsageError:
+    return UsageError(f"{shown(place, 200)} already exists.", remedy)
 
 
 @contextlib.contextmanager

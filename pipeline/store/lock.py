@@ -57,7 +57,8 @@ class Turn:
 
 
 def _locked(place: Path) -> int | None:
-    mark = os.open(place, os.O_RDONLY | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o666)
+    flags = os.O_RDONLY | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    mark = os.open(place, flags, 0o666)  # without waiting: a pipe in its place has nobody at its other end
     if is_locked_now(mark):
         with contextlib.suppress(FileNotFoundError):
             if os.path.samestat(os.fstat(mark), place.stat()):

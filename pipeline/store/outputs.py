@@ -55,6 +55,8 @@ def may_write(
     UsageError
         The name is taken, or is one of a workshop's own names.
     """
+    if str(path) == "-":
+        raise UsageError('"-" names no file to write.', "Name a file; /dev/stdout is standard output.")
     db = database.path if database is not None else db
     for what, own in _own(db) if db is not None else ():
         if _is_same(path, own):

@@ -14,7 +14,7 @@ from typing import Any
 
 import typer
 
-from pipeline.errors import PriorjobsError, UsageError, file_fault, system_fault
+from pipeline.errors import PriorjobsError, UsageError, file_fault, shown, system_fault
 from pipeline.terminal.text import json_line, safe
 
 
@@ -46,8 +46,8 @@ def ended(command: Callable[[], Any]) -> int:
 
 
 def as_told(fault: Exception) -> PriorjobsError:
-    """Any other fault as one that can be told: the system's, or a bug of ours."""
-    return _of_the_system(fault) or _our_bug(fault)
+    """Any other fault as one that can be told: the system's, that of a text in another encoding, or a bug of ours."""
+    return _of_the_system(fault) or _no_text(fault) or _our_bug(fault)
 
 
 def _open_streams() -> None:
@@ -95,6 +95,13 @@ def _of_the_system(fault: Exception) -> PriorjobsError | None:
         return UsageError("This needs more memory than is free.", "Close other programs, then run this again.")
     found = system_fault(fault)
     return None if found is None else file_fault(found)
+
+
+def _no_text(fault: Exception) -> PriorjobsError | None:
+    """Bytes that are no UTF-8 were given, as a terminal set to another encoding gives them: Python keeps each apart."""
+    if not isinstance(fault, UnicodeEncodeError) or not any("\udc80" <= sign <= "\udcff" for sign in fault.object):
+        return None
+    return UsageError(f"{shown(fault.object)} is not text in UTF-8.", "Set the terminal to UTF-8, then type it again.")
 
 
 def _our_bug(fault: Exception) -> PriorjobsError:

@@ -23,6 +23,8 @@ OF_RECORDS = {
     *(".duckdb", ".db", ".zip", ".gz", ".pdf", ".toml"),
 }
 """Endings of what is named when it is too large to be searched, or may not be read."""
+OF_BEGUN_VISITS = ".begun"
+"""A visit broken off is known by a hash of its call, the customer's name included: a guess at it can be proved."""
 _PACKED = b"\x1f\x8b"
 _UNREADABLE = (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError)
 
@@ -63,7 +65,11 @@ def _pages_in(folder: Path) -> list[Path]:
 
 
 def _may_hold(path: Path, hashed: str, name: re.Pattern[str] | None) -> bool:
-    if ".before-version-" in path.name or (name is not None and name.search(path.name)):
+    if (
+        ".before-version-" in path.name
+        or path.suffix == OF_BEGUN_VISITS
+        or (name is not None and name.search(path.name))
+    ):
         return True
     try:
         with path.open("rb") as file:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import mmap
 import re
 import secrets
-import shutil
 import unicodedata
 from dataclasses import dataclass
 from itertools import groupby
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import sql
 from pipeline.errors import DatabaseUnusable, UsageError, shown
 from pipeline.load.hashes import hash_customers, load_key
+from pipeline.store.atomic_write import whole
 from pipeline.upkeep.bearers import bearers, lines_of_bearers
 from pipeline.upkeep.files_naming_customer import elsewhere
 from pipeline.upkeep.own_texts import erase_words, what_stays
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 ERASED = "[erased]"
 _MATCHES = "regexp_matches({0}, $p)"
+LONGEST_NAME = 1000  # characters: a pattern of many more is refused by DuckDB
 SHORTEST_NAME = 4  # characters: a shorter reference stands by chance in other texts, so texts are not searched for it
 
 SHORTEST_WORD = 3  # characters of a word of a name that is looked for in the customer's own texts
@@ -87,12 +89,15 @@ def forget(
     Raises
     ------
     UsageError
-        The text names nobody, such as "cash" or a blank; or several customers bear the name.
+        The text names nobody, such as "cash" or a blank; a word the customer is called by has no letter; or several
+        customers bear the name.
     DatabaseUnusable
         The customer is still found afterwards, or the file cannot be written.
     """
     key = load_key(database.key_file)
     customer = _customer(customer_ref, key)
+    if nameless := [word for word in called if not any(map(str.isalpha, word))]:
+        raise UsageError(f"{shown(nameless[0])} is not a name.", "Give a name with --called; nothing was changed.")
     if database.place.stat().st_nlink > 1:
         raise UsageError(
             f"{shown(database.path, 200)} has a second name (a hard link), under which the old content would stay.",
@@ -107,11 +112,12 @@ def forget(
         _take_references_along(connection, own, hashes)
         words = [*called, *_words_of(customer.written)]
         counts["texts"] += erase_words(connection, [record for record, _ in own], words)
+        _forget_content_hashes(connection)
         if any(counts.values()):
             sql.rebuild(connection)
         kept = what_stays(connection, [record for record, _ in own], words)
-    files = _erase_in_files(database, customer)
     _write_anew(database)
+    files = _erase_in_files(database, customer)
     searched = _search(database, customer)
     if searched["found"]:
         raise DatabaseUnusable(
@@ -149,7 +155,8 @@ def _write_anew(database: Database) -> None:
 def _customer(reference: str, key: bytes) -> Customer:
     import pandas as pd
 
-    hashed = hash_customers(pd.Series([reference], dtype="str"), key)[0]
+    is_text = len(reference) <= LONGEST_NAME and not any("\ud800" <= sign <= "\udfff" for sign in reference)
+    hashed = hash_customers(pd.Series([reference if is_text else None], dtype="str"), key)[0]
     if not isinstance(hashed, str):
         raise UsageError(f"{shown(reference)} names no customer.", "Give the reference as it stands in the records.")
     written = " ".join(unicodedata.normalize("NFC", reference).split())
@@ -216,12 +223,6 @@ def _text_columns(connection: duckdb.DuckDBPyConnection, *, raw_only: bool) -> l
 
 
 def _replace_everywhere(connection: duckdb.DuckDBPyConnection, hashed: str, stand_in: str) -> None:
-    connection.execute(  # a hash of the line with the name in it would tell whether a guessed name is right
-        "update raw_record set content_hash = 'erased-' || uuid()::varchar "
-        "where customer_ref = $h or contains(other_columns, $h) "
-        "or (starts_with(customer_ref, 'erased-') and not starts_with(content_hash, 'erased-'))",
-        {"h": hashed},
-    )
     for table, column, owner in (
         ("raw_record", "other_columns", "customer_ref = $h or contains(other_columns, $h)"),
         ("rejected_record", "line_text", "contains(line_text, $h)"),
@@ -259,6 +260,20 @@ def _take_references_along(
             "update stage_visit set customer_hash = $s where customer_hash = $r and list_contains($lines, record_id)",
             change,
         )
+
+
+def _forget_content_hashes(connection: duckdb.DuckDBPyConnection) -> None:
+    """Put random hashes on every line of whose visit something is erased: one of the content tells a right guess at it.
+
+    Whose the line is does not matter, a name may stand in another customer's text; nor which run erased it.
+    """
+    texts = ", ".join(f'"{c}"' for t, c in _text_columns(connection, raw_only=True) if t == "raw_record")
+    connection.execute(
+        "update raw_record set content_hash = 'erased-' || uuid()::varchar where not starts_with(content_hash, "
+        "'erased-') and content_hash in (select content_hash from raw_record "
+        f"where starts_with(customer_ref, 'erased-') or contains(concat_ws('|', {texts}), $e))",
+        {"e": ERASED},
+    )
 
 
 def _words_of(written: str) -> list[str]:
@@ -310,14 +325,20 @@ def _too_short(connection: duckdb.DuckDBPyConnection, customer: Customer) -> int
 
 
 def _review_files(database: Database) -> list[Path]:
-    """Review files beside the database and in the current folder, known by their columns, whatever their name."""
+    """Review files beside the database and in the current folder, known by their columns, whatever their name.
+
+    A file that may not be read is told among those elsewhere.
+    """
     from pipeline.upkeep.review import COLUMNS
 
     folders = {database.path.parent.resolve(), Path.cwd()}
     found = []
     for path in sorted(p for folder in folders for p in folder.glob("*.csv") if p.is_file()):
-        with path.open("rb") as file:
-            start = file.read(400).removeprefix(b"\xef\xbb\xbf")
+        try:
+            with path.open("rb") as file:
+                start = file.read(400).removeprefix(b"\xef\xbb\xbf")
+        except OSError:
+            continue
         names = start.splitlines()[0].decode("ascii", "replace") if start else ""
         if re.split("[,;\t]", names.replace('"', ""))[: len(COLUMNS)] == list(COLUMNS):
             found.append(path)
@@ -332,10 +353,8 @@ def _erase_in_files(database: Database, customer: Customer) -> list[str]:
         if customer.in_files is not None:
             cleaned = customer.in_files.sub(ERASED, cleaned)
         if cleaned != text:
-            draft = path.with_name(path.name + ".new")
-            draft.write_bytes(cleaned.encode("utf-8", "surrogateescape"))
-            shutil.copymode(path, draft)
-            draft.replace(path)
+            with whole(path) as draft:
+                draft.write_bytes(cleaned.encode("utf-8", "surrogateescape"))
             changed.append(path.name)
     return changed
 
@@ -353,9 +372,11 @@ def _search(database: Database, customer: Customer) -> dict[str, Any]:
     files = _review_files(database)
     with database.closed() as place:  # a handle on it beside DuckDB's would drop DuckDB's lock when it is closed
         for path in (place, *files):
-            held = path.read_bytes()
-            size += len(held)
-            is_named = path != place and customer.in_files and customer.in_files.search(held.decode("utf-8", "replace"))
-            if customer.hashed.encode() in held or is_named:
+            with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as held:
+                size += len(held)
+                is_held = held.find(customer.hashed.encode()) >= 0
+                if path != place and customer.in_files is not None:
+                    is_held |= customer.in_files.search(held[:].decode("utf-8", "replace")) is not None
+            if is_held:
                 found.append(path.name)
     return {"places": len(columns) + len(files) + 1, "bytes": size, "found": found}

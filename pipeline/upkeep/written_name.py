@@ -11,6 +11,9 @@ ALIKE = {
     form: forms
     for forms in (
         ("ß", "ẞ", "ss"),
+        ("ä", "a\u0308", "ae"),
+        ("ö", "o\u0308", "oe"),
+        ("ü", "u\u0308", "ue"),
         ("ffi", "ﬃ", "ﬀi", "fﬁ"),
         ("ffl", "ﬄ", "ﬀl", "fﬂ"),
         ("ff", "ﬀ"),
@@ -24,7 +27,8 @@ ALIKE = {
 """What is written for one another; case does not matter."""
 APOSTROPHES = ALIKE["'"]
 _PIECES = re.compile("|".join(sorted(map(re.escape, ALIKE), key=len, reverse=True)) + "|.", re.DOTALL | re.IGNORECASE)
-_FULL_WIDTH = ord("！") - ord("!")
+_FULL_WIDTH = {ord(sign): chr(ord(sign) - ord("!") + ord("！")) for sign in map(chr, range(ord("!"), ord("~") + 1))}
+_INVISIBLE = "[\u00ad\u200b\u200c\u200d\u2060\ufeff]*"  # a soft hyphen, joiners
 
 
 def pattern_of_sql(written: str) -> str:
@@ -38,19 +42,19 @@ def pattern_of_files(written: str) -> re.Pattern[str]:
 
 
 def _any_form(written: str, spaces: str) -> str:
-    """Pattern of the normal forms of Unicode, apostrophes, hyphens, ß and ss, ligatures, full width, spaces."""
+    """Pattern of the normal forms of Unicode, apostrophes, hyphens, ß and ss, ü and ue, ligatures, full width."""
     forms = dict.fromkeys(unicodedata.normalize(form, written).replace(_ACUTE, "'") for form in ("NFC", "NFKC"))
     patterns = [f"{spaces}+".join(map(_word, form.split())) for form in forms]
     return f"(?:{'|'.join(patterns)})"
 
 
 def _word(word: str) -> str:
-    return "".join(_piece(found[0]) for found in _PIECES.finditer(word))
+    return _INVISIBLE.join(_piece(found[0]) for found in _PIECES.finditer(word))
 
 
 def _piece(piece: str) -> str:
     alike = ALIKE.get(piece, ALIKE.get(piece.lower(), (piece, unicodedata.normalize("NFD", piece))))
-    full_width = [chr(ord(piece) + _FULL_WIDTH)] if "!" <= piece <= "~" and len(piece) == 1 else []
+    full_width = [piece.translate(_FULL_WIDTH)] if piece.isascii() else []
     return f"(?:{'|'.join(map(_literal, dict.fromkeys((*alike, *full_width))))})"
 
 

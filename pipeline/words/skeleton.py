@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.errors import UsageError, shown
+from pipeline.errors import UsageError, file_fault, shown
+from pipeline.store.atomic_write import whole_and_new
 
 TEXT = """# Words of this workshop in the language "{language}".
 # Put the file beside the database, and name it in the settings file:
@@ -47,12 +48,14 @@ def write_skeleton(language: str, path: Path) -> None:
     Raises
     ------
     UsageError
-        The file exists, or its place cannot be written.
+        The file exists.
+    FileUnusable
+        The disk is full, or the place cannot be written.
     """
     try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(TEXT.format(language=language, file=path.name))
+        with whole_and_new(path) as draft:
+            draft.write_text(TEXT.format(language=language, file=path.name), encoding="utf-8")
     except FileExistsError as fault:
         raise UsageError(f"{shown(path)} already exists.", "Name another with --out.") from fault
     except OSError as fault:
-        raise UsageError(f"{shown(path)} cannot be written.", "Name a place that can, with --out.") from fault
+        raise file_fault(fault, path) from fault

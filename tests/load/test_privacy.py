@@ -113,6 +113,9 @@ def test_a_customer_is_one_keyed_hash_however_written() -> None:
         ("Hauptstraße 5 klingeln", "[address] klingeln"),
         ("Mrs Smith says no spin", "[name] says no spin"),
         ("call Mr J. O'Brien", "call [name]"),
+        ("Mrs Ann O'Brien wants a call", "[name] wants a call"),
+        ("Herr Jörg Weiß möchte Rückruf", "[name] möchte Rückruf"),
+        ("Frau Weiß Pumpe ist defekt", "[name] Pumpe ist defekt"),
     ],
 )
 def test_contact_details_are_masked(text: str, expected: str) -> None:

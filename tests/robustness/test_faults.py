@@ -6,7 +6,6 @@ the disk is made full (no file may grow beyond so many bytes), and a root user i
 
 from __future__ import annotations
 
-import ctypes
 import os
 import random
 import resource
@@ -23,7 +22,7 @@ from pipeline import Workshop
 from pipeline.errors import LayoutError
 from pipeline.load.hashes import load_key
 from pipeline.store.backup import write_backup
-from tests.command_in_fork import Ran, in_fork
+from tests.command_in_fork import Ran, bound_by_rights, in_fork
 from tests.worlds.demo_sample import learned
 from tests.worlds.shared import times
 
@@ -46,11 +45,12 @@ COMMANDS = {
     "use": "models use 0001",
     "advice": "advice",
     "demo": "demo",
+    "words": "words new fr",
 }
 OPENING = ["load", "causes", "backup", "status", "models"]
 """One for each way of opening: to write, to read, to copy, as it is found."""
-WRITING = ["load", "round", "export", "export xlsx", "export parquet", "forget", "backup", "restore", "use"]
-"""One for each way of writing: the database, a page, a table, an archive, what lies beside the database."""
+WRITING = ["load", "round", "export", "export xlsx", "export parquet", "forget", "backup", "restore", "use", "words"]
+"""One for each way of writing: the database, a page, a table, an archive, what lies beside the database, a new file."""
 CHANGING = ["load", "forget"]
 PLACES = {
     "round": "round.html", "review": "review.csv", "export xlsx": "visits.xlsx", "export parquet": "visits.parquet",
@@ -87,16 +87,6 @@ def run(folder: Path, command: str, inside: Callable[[], Any] = lambda: None) ->
 
 def full_disk(most: int) -> Callable[[], None]:
     return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
-
-
-def bound_by_rights() -> None:
-    """Take from a root user what lets it pass over the rights of files."""
-    if os.getuid() == 0:
-        libc = ctypes.CDLL(None)
-        header, sets = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
-        assert libc.capget(header, sets) == 0
-        sets[0] &= ~(1 << 1 | 1 << 2)  # CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH
-        assert libc.capset(header, sets) == 0
 
 
 def files(folder: Path) -> dict[str, bytes]:

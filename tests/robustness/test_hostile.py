@@ -22,7 +22,7 @@ import pytest
 import sql
 from models.causes import storage
 from models.causes.classifier import CauseClassifier
-from pipeline.errors import FileUnreadable, LayoutError, PriorjobsError
+from pipeline.errors import FileUnreadable, LayoutError, PriorjobsError, UsageError
 from pipeline.words import Words
 from pipeline.workshop import Workshop
 from tests.command_in_fork import in_fork
@@ -212,6 +212,36 @@ def test_the_command_line_shows_no_traceback_and_no_escape_of_a_hostile_name(tmp
     assert "Traceback" not in run.out + run.err
     assert "\x1b" not in run.out + run.err
     assert "bug in priorjobs" not in run.err
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_a_pipe_is_told_as_one_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "jobs.csv")
+    with (
+        Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop,
+        pytest.raises(UsageError, match="is a pipe"),
+    ):
+        workshop.load([tmp_path / "jobs.csv"])
+
+
+def test_a_file_whose_name_is_in_another_encoding_is_loaded(tmp_path: Path) -> None:
+    path = tmp_path / os.fsdecode("auftr\u00e4ge.csv".encode("latin-1"))
+    try:
+        written(path, [list(HEADER), list(GOOD)])
+    except OSError:
+        pytest.skip("file names are UTF-8 here")
+    with Workshop.open(empty_workshop(tmp_path / "w.duckdb")) as workshop:
+        (report,) = workshop.load([path]).files
+        assert (report.loaded, report.file) == (1, "auftr\ufffdge.csv")
+        assert workshop.table("load_batch")["file_name"].tolist() == ["auftr\ufffdge.csv"]
+
+
+@pytest.mark.parametrize("words", ["causes --kind oven --complaint {}", "words new {}"])
+def test_what_a_terminal_of_another_encoding_gives_is_no_bug_of_ours(words: str, tmp_path: Path) -> None:
+    empty_workshop(tmp_path / "workshop.duckdb")
+    run = in_fork(tmp_path, words.format(os.fsdecode("l\u00e4uft".encode("latin-1"))))
+    assert run.status == 2
+    assert "UTF-8" in run.err and "bug in priorjobs" not in run.err
 
 
 @pytest.mark.parametrize("encoding", ["idna", "undefined", "utf-16", "base64", "nonsense"])

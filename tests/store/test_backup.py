@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import subprocess
@@ -15,6 +16,8 @@ import pytest
 
 import sql
 from pipeline.errors import DatabaseUnusable, FileUnreadable, UsageError
+from pipeline.load.hashes import load_key
+from pipeline.store.atomic_write import take_free_name
 from pipeline.store.backup import restore_backup, write_backup
 from pipeline.store.database import Database
 from pipeline.store.outputs import MANIFEST
@@ -150,6 +153,8 @@ def test_a_restore_killed_while_it_places_files_is_completed_by_the_next(moves: 
     code = f"""
 import os
 from pathlib import Path
+from pipeline.load.hashes import load_key
+from pipeline.store.atomic_write import take_free_name
 from pipeline.store.backup import restore_backup
 rename, left = Path.rename, [{moves}]
 def counted(self, target):
@@ -183,6 +188,23 @@ def test_of_two_backups_to_one_name_one_is_told_and_the_other_whole(db: Path, tm
     said = [one.communicate() for one in begun]
     assert sorted(one.returncode for one in begun) == [0, 2], said
     restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
+    assert not list(tmp_path.glob(".*"))
+
+
+def test_where_there_are_no_hard_links_a_backup_is_written_and_none_written_over(
+    db: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_: object, **__: object) -> None:
+        raise PermissionError(errno.EPERM, "Operation not permitted")  # as on a stick formatted exFAT
+
+    monkeypatch.setattr(os, "link", refused)
+    key = load_key(tmp_path / "shop.key")
+    assert load_key(tmp_path / "shop.key") == key
+    write_backup(db, tmp_path / "kept.zip")
+    restore_backup(tmp_path / "kept.zip", tmp_path / "new.duckdb")
+    assert load_key(tmp_path / "new.key") == key
+    with pytest.raises(FileExistsError):
+        take_free_name(tmp_path / "new.key", tmp_path / "kept.zip")
     assert not list(tmp_path.glob(".*"))
 
 

@@ -68,6 +68,12 @@ def test_a_pipe_is_refused_at_once(read_only: bool, tmp_path: Path) -> None:
         Database.open(tmp_path / "w.duckdb", read_only=read_only)
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_a_pipe_in_the_place_of_the_lock_holds_nobody_up(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "w.lock")
+    Database.open(empty_workshop(tmp_path / "w.duckdb")).close()
+
+
 def test_a_damaged_file_is_refused(db: Path) -> None:
     content = bytearray(db.read_bytes())
     content[4096:5120] = b"z" * 1024

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from pipeline import Workshop, cli
 from pipeline.errors import PriorjobsError, UsageError
+from pipeline.store.atomic_write import whole
 
 JOBS = (
     "visit_date,appliance_kind,job_no,customer_ref,complaint,cause,outcome\n"
@@ -35,11 +36,11 @@ FOLDERS = {
     "report --png": ("report --out fine.html --chart fix-by-month --png {}", "fix-by-month.png"),
     "report --all --out": ("report --all --out {}", "index.html"),
 }
-FEW = ("w.duckdb", "w.models/0001/card.html", "link.html", "letter.docx")
+FEW = ("w.duckdb", "w.models/0001/card.html", "link.html", "letter.docx", "-")
 ALL_TRIED = ("backup", "causes --record")  # all ask one function: the whole list where little else is done
 TAKEN = (
     "w.duckdb", "w.key", "w.toml", "w.models/0001/card.html", "w.models/new.html", "w.lock", "other.duckdb", "other.key",
-    "other.toml", "link.html", "hard.html", "sub/../w.duckdb", "jobs.csv", "letter.docx", "kept.zip", "layout.toml",
+    "other.toml", "link.html", "hard.html", "sub/../w.duckdb", "jobs.csv", "letter.docx", "kept.zip", "layout.toml", "-",
 )  # fmt: skip
 
 
@@ -155,6 +156,16 @@ def test_a_demo_leaves_files_alone_that_no_demo_made(folder: Path) -> None:
     assert contents(folder) == before
 
 
+@pytest.mark.skipif(not Path("/dev/fd").exists(), reason="no names of open files here")
+def test_a_pipe_is_written_as_it_is_whatever_its_name() -> None:
+    read_end, write_end = os.pipe()
+    with whole(Path(f"/dev/fd/{write_end}")) as draft:
+        draft.write_text("page")
+    os.close(write_end)
+    with os.fdopen(read_end) as pipe:
+        assert pipe.read() == "page"
+
+
 def test_its_own_earlier_output_is_replaced_where_it_lies(folder: Path) -> None:
     (folder / "elsewhere").mkdir()
     (folder / "page.html").symlink_to(folder / "elsewhere" / "page.html")
@@ -170,4 +181,7 @@ def test_its_own_earlier_output_is_replaced_where_it_lies(folder: Path) -> None:
     (folder / "elsewhere" / "page.html").chmod(0o640)
     assert run("round day.csv --out page.html", folder) is None
     assert (folder / "elsewhere" / "page.html").stat().st_mode & 0o777 == 0o640
+    (folder / "elsewhere" / "page.html").chmod(0o040)
+    assert run("round day.csv --out page.html", folder) is None
+    assert (folder / "elsewhere" / "page.html").stat().st_mode & 0o777 == 0o640  # what was written can be read
     assert not list(folder.rglob("*.unfinished"))

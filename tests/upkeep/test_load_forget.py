@@ -25,7 +25,7 @@ from pipeline.store.database import Database
 from pipeline.upkeep.forget import forget
 from pipeline.upkeep.review import COLUMNS
 from pipeline.upkeep.status import status
-from tests.command_in_fork import begun_in_fork, imported, in_fork
+from tests.command_in_fork import begun_in_fork, bound_by_rights, imported, in_fork
 from tests.worlds import shared
 
 JOBS = (
@@ -147,10 +147,16 @@ def test_a_short_reference_is_forgotten_by_its_hash_without_touching_texts(works
     assert held(workshop).count("zibbly") == before
 
 
-@pytest.mark.parametrize("nobody", ["", "  ", "cash", "n/a"])
+@pytest.mark.parametrize("nobody", ["", "  ", "cash", "n/a", "x" * 100_000, "\udcffann"])
 def test_a_text_that_names_nobody_is_refused(workshop: Workshop, nobody: str) -> None:
     with pytest.raises(UsageError):
         forget(workshop.database, nobody)
+
+
+@pytest.mark.parametrize("nobody", ["", " ", "-"])
+def test_nobody_is_called_by_what_has_no_letter(workshop: Workshop, nobody: str) -> None:
+    with pytest.raises(UsageError, match="not a name"):
+        forget(workshop.database, "C-17", [nobody])
 
 
 NASTY = ".*+?[a](b)|\\ $^"
@@ -271,6 +277,17 @@ def test_by_name_the_customers_own_number_and_every_other_hash_and_first_name_go
     assert numbered.database.path.read_bytes().count(hashed.encode()) == 0
 
 
+def test_a_name_in_the_text_of_another_customer_cannot_be_told_by_a_guess(workshop: Workshop) -> None:
+    """The line stays its customer's; a hash of what it held, with the rest beside it, would prove a guessed name."""
+    query = "select job_no, content_hash from raw_record where job_no in ('J9', 'J10')"
+    before = dict(workshop.database.connection.execute(query).fetchall())
+    told = workshop.forget("Annabel Examples")
+    assert told["raw_lines"] == 0 and told["texts"] > 0
+    after = dict(workshop.database.connection.execute(query).fetchall())
+    assert after["J9"] != before["J9"]
+    assert after["J10"] == before["J10"]
+
+
 def test_by_number_what_may_still_name_the_customer_is_shown(numbered: Workshop) -> None:
     told = numbered.forget("K4132")
     assert told["visits"] == 2
@@ -361,6 +378,7 @@ FILES: dict[str, Callable[[Path], object]] = {
     "jobs.csv.gz": lambda path: path.write_bytes(gzip.compress("Zo\u00eb Example".encode())),
     "shop.before-version-3.duckdb": lambda path: path.write_bytes(b"packed"),
     "copy.duckdb": lambda path: duckdb.connect(path).close(),
+    "shop.begun": lambda path: path.write_text('{"hash of a call": {"on": "2025-01-02", "events": []}}'),
     "month.pdf": lambda path: path.write_bytes(b"%PDF-1.7 packed"),
     "cut.zip": lambda path: path.write_bytes(b"PK\x03\x04 cut"),
 }
@@ -382,6 +400,25 @@ def test_files_beside_that_hold_the_name_or_cannot_be_searched_are_named(worksho
     with Workshop.open(tmp_path / "shop.duckdb") as opened:
         named = {Path(path).name for path in opened.forget("Zo\u00eb Example")["elsewhere"]}
     assert named == {*FILES, "kept.zip"}
+
+
+def test_a_review_file_behind_a_link_is_cleaned_where_it_lies_and_one_that_may_not_be_read_is_named(
+    workshop: Workshop, tmp_path: Path
+) -> None:
+    workshop.close()
+    (tmp_path / "away").mkdir()
+    real = tmp_path / "away" / "words.csv"
+    real.write_text(REVIEW + "\ncomplaint,zibbly,1,Ann Example says leaking,,,,,\n", encoding="utf-8")
+    (tmp_path / "words.csv").symlink_to(real)
+    (tmp_path / "words.csv.new").write_text("ours")
+    (tmp_path / "locked.csv").write_text("closed to us")
+    (tmp_path / "locked.csv").chmod(0)
+    ran = in_fork(tmp_path, "forget 'Ann Example' --yes", bound_by_rights, db="shop.duckdb")
+    assert ran.status == 0, ran
+    assert "locked.csv" in ran.out
+    assert (tmp_path / "words.csv").is_symlink()
+    assert "Ann" not in real.read_text(encoding="utf-8")
+    assert (tmp_path / "words.csv.new").read_text() == "ours"
 
 
 def test_a_forget_killed_before_the_file_is_written_anew_is_proved_by_the_next(

@@ -20,6 +20,10 @@ ONE_NAME = [
     ("Ann Example", "ANN\u00a0EXAMPLE"),
     ("Ann Example", "Ann\tExample's"),
     ("D'Arcy", "D\u00b4Arcy"),
+    ("J\u00fcrgen B\u00e4cker", "JUERGEN  BAECKER"),
+    ("Goethe-M\u00f6ller", "G\u00f6the-Moeller"),
+    ("Mueller", "\uff2d\uff55\uff45\uff4c\uff4c\uff45\uff52"),
+    ("Ann Example", "A\u00adnn Exam\u200bple"),
     ("a.b*c(d", "A.B*C(D"),
     ("\u0141ukasz \u017b\u00f3\u0142\u0107", "\u0142UKASZ Z\u0307O\u0301\u0142C\u0301"),
     ("\u0391\u03bd\u03bd\u03b1", "\u0391\u039d\u039d\u0391"),
@@ -31,6 +35,7 @@ OTHERS = [
     ("Zoe", "Zoe\u0308"),
     ("a.b", "aXb"),
     ("Weiss", "Weise"),
+    ("M\u00fcller", "Muller"),
 ]
 
 

@@ -6,7 +6,7 @@ import contextlib
 import json
 import os
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -164,3 +164,25 @@ def make_database(rng: random.Random, folder: Path, ours: Path) -> Path:
             with contextlib.suppress(duckdb.Error):  # some do not go together
                 connection.execute(statement)
     return path
+
+
+RIGHTS = (
+    (".", 0o555), (".", 0o444), (".", 0o000), ("out", 0o555), ("out", 0o000), ("shop.duckdb", 0o444), ("shop.duckdb", 0o000),
+    ("shop.key", 0o000), ("shop.toml", 0o000), ("shop.models", 0o555), ("shop.models", 0o000), ("shop.models/0001", 0o000),
+    ("shop.models/in_use.json", 0o000), ("shop.lock", 0o000), ("jobs.csv", 0o000), ("kept.zip", 0o000),
+)  # fmt: skip
+
+
+@contextlib.contextmanager
+def without_rights(rng: random.Random, folder: Path) -> Iterator[None]:
+    """Take from one or two places of a workshop's folder the right to write or read them; a root user must be bound."""
+    taken = [(folder / name, mode) for name, mode in rng.sample(RIGHTS, rng.choice((1, 1, 2)))]
+    for place, mode in sorted(taken, reverse=True):  # a folder after what lies in it
+        if not place.exists():
+            place.touch()
+        place.chmod(mode)
+    try:
+        yield
+    finally:
+        for place, _ in sorted(taken):
+            place.chmod(0o755 if place.is_dir() else 0o644)

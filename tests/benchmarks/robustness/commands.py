@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import gc
 import os
+import signal
 import sys
 import time
 import zipfile
@@ -138,20 +139,42 @@ def prepare(folder: Path) -> None:
 
 
 class Running:
-    """A command in a process of its own."""
+    """A command in a process of its own.
+
+    Attributes
+    ----------
+    child
+        Its number.
+    took
+        Processor seconds, once it has ended.
+    """
 
     def __init__(self, child: int, said: Path) -> None:
         self.child, self._said = child, said
+        self.took = 0.0
+
+    def kill_after(self, processor_seconds: float, how: signal.Signals) -> None:
+        """Send it a signal when it has taken so much of the processor, or leave it where it ends before.
+
+        Seconds of the clock would come early in its work whenever the machine has more to do than when it was measured.
+        """
+        clock = (~self.child << 3) | 2  # Linux's clock of all threads of a process (clock_getcpuclockid)
+        while os.waitid(os.P_PID, self.child, os.WEXITED | os.WNOHANG | os.WNOWAIT) is None:
+            if time.clock_gettime(clock) >= processor_seconds:
+                os.kill(self.child, how)
+                return
+            time.sleep(0.001)
 
     def end(self, most_seconds: float = 300) -> tuple[int | None, str]:
         """Wait for the end; its status (negative = the signal; None = it hung and was killed) and what it wrote."""
         until = time.monotonic() + most_seconds
         while True:
-            ended, how = os.waitpid(self.child, os.WNOHANG)
+            ended, how, used = os.wait4(self.child, os.WNOHANG)
             if ended:
+                self.took = used.ru_utime + used.ru_stime
                 return os.waitstatus_to_exitcode(how), self._said.read_text(encoding="utf-8", errors="replace")
             if time.monotonic() > until:
-                os.kill(self.child, 9)
+                os.kill(self.child, signal.SIGKILL)
                 os.waitpid(self.child, 0)
                 return None, "hung"
             time.sleep(0.005)
@@ -163,6 +186,7 @@ def begin(folder: Path, words: str, name: str) -> Running:
     child = os.fork()
     if child == 0:
         gc.freeze()
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored where this runs in the background
         out = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         os.dup2(out, 1)
         os.dup2(out, 2)

@@ -2,6 +2,8 @@
 
 Run: python -m tests.benchmarks.robustness.hostile [FILES] [SEED]   (5,000 files from seed 0 by default; two workers)
 
+A root user is bound by the rights of files (its capabilities to pass over them are given up; Linux).
+
 Each worker is a process of its own with an audit hook: opening a file outside the given folder, the program and
 Python's own, starting a program or reaching for the network is counted as a fault. Times are processor seconds, so that
 other work on the machine does not count. A fault names the maker and the seed that make its file again.
@@ -10,6 +12,7 @@ other work on the machine does not count. A fault names the maker and the seed t
 from __future__ import annotations
 
 import collections
+import hashlib
 import json
 import os
 import random
@@ -27,6 +30,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from tests.command_in_fork import bound_by_rights
 from tests.worlds import hostile_files, hostile_workshops
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -34,7 +38,7 @@ MOST_SECONDS = 10.0
 MOST_MEMORY = 2_000_000  # kilobytes
 FILES_A_WORKSHOP = 50  # a workshop is begun anew after so many files
 CHUNK = 250  # files a worker process
-KINDS = ("csv", "xlsx", "json", "csv", "parquet", "layout", "words", "archive", "model", "noise", "database")
+KINDS = ("csv", "xlsx", "json", "csv", "parquet", "layout", "words", "archive", "model", "noise", "database", "rights")
 TABLES = ("load_batch", "raw_record", "rejected_record", "stage_visit", "visit")
 COUNTS = "select " + ", ".join(f"(select count(*) from {table})" for table in TABLES)
 outside: list[str] = []
@@ -86,7 +90,9 @@ def made_model(folder: Path) -> Path:
         }
     )
     cause = np.where(seen["finding: water left"] == "yes", rng.choice(["pump", "filter"], 200), "sensor")
-    storage.save(CauseClassifier().fit(seen, cause).model_, folder, {"name": "made"})
+    storage.save(
+        CauseClassifier().fit(seen, cause).model_, folder, {"model": "0001", "episodes": 200, "as_of": "2025-01-01"}
+    )
     return folder
 
 
@@ -177,6 +183,84 @@ def try_database(rng: random.Random, folder: Path, good: Path) -> str:
     return "loaded" if held == ["leaks"] and not broken else f"FAULT wrong books {held} {broken}"
 
 
+def made_shop(folder: Path, model: Path) -> Path:
+    """A workshop with a job, a model, settings and a backup: what rights are taken from."""
+    from pipeline.store.backup import write_backup
+    from pipeline.train.versions import put_in_use
+    from pipeline.workshop import Workshop
+
+    header = "visit_date,appliance_kind,job_no,customer_ref,complaint\n"
+    (folder / "out").mkdir(parents=True)
+    (folder / "some.csv").write_text(f"{header}2025-01-02,W/M,J1,C-1017,leaks\n")
+    (folder / "jobs.csv").write_text(f"{header}2025-02-03,W/M,J2,C-1018,leaks\n")
+    (folder / "shop.toml").write_text("window_days = 28\n")
+    shutil.copytree(model, folder / "shop.models" / "0001")
+    with Workshop.open(folder / "shop.duckdb") as workshop:
+        workshop.load([folder / "some.csv"])
+        put_in_use(workshop.database, "0001")
+    write_backup(folder / "shop.duckdb", folder / "kept.zip")
+    return folder
+
+
+def rights_task(rng: random.Random, shop: Path) -> Callable[[], bool]:
+    """One thing done with a workshop, which says whether it is there as told."""
+    from pipeline.store.backup import restore_backup, write_backup
+    from pipeline.workshop import Workshop
+
+    def with_workshop(do: Callable[[Any], object], is_true: Callable[[Any], bool]) -> Callable[[], bool]:
+        def task() -> bool:
+            with Workshop.open(shop / "shop.duckdb") as workshop:
+                do(workshop)
+                return is_true(workshop)
+
+        return task
+
+    def file_of(write: Callable[[Path], object], name: str) -> Callable[[], bool]:
+        return lambda: write(shop / "out" / name) is not None and (shop / "out" / name).stat().st_size > 0
+
+    def exported(w: Any) -> object:
+        return w.export("visit", shop / "out" / "visits.csv")
+
+    return rng.choice(
+        (
+            with_workshop(lambda w: w.load([shop / "jobs.csv"]), lambda w: len(w.table("visit")) == 2),
+            with_workshop(lambda w: w.forget("C-1017"), lambda w: w.forget("C-1017")["raw_lines"] == 0),
+            with_workshop(exported, lambda _: (shop / "out" / "visits.csv").exists()),
+            with_workshop(lambda w: w.use_model("0001"), lambda w: w.status()["model"]["name"] == "0001"),
+            with_workshop(lambda w: w.status(check=True), lambda _: True),
+            with_workshop(lambda w: w.causes(kind="oven", complaint="not hot"), lambda _: True),
+            file_of(lambda place: write_backup(shop / "shop.duckdb", place), "new.zip"),
+            file_of(lambda place: restore_backup(shop / "kept.zip", place), "new.duckdb"),
+        )
+    )
+
+
+def try_rights(rng: random.Random, folder: Path, good: Path) -> str:
+    """Work where something may not be read or written: refused with nothing changed, or done as told."""
+    import sql
+    from pipeline.errors import PriorjobsError
+    from pipeline.workshop import Workshop
+
+    shop = shutil.copytree(good, folder / "shop")
+    task = rights_task(rng, shop)
+    before = contents(shop)
+    try:
+        with hostile_workshops.without_rights(rng, shop):
+            ended = "loaded" if task() else "FAULT not as told"
+    except (PriorjobsError, OSError):  # the command line tells either in a sentence and a remedy
+        after = contents(shop)
+        ended = "refused" if after == before else f"FAULT changed {sorted({*after.items()} ^ {*before.items()})}"
+    with Workshop.open(shop / "shop.duckdb") as workshop:
+        broken = [name for name, rows in sql.offenders(workshop.database.connection).items() if rows]
+    return f"FAULT broken {broken}" if broken else ended
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Every file with something in it."""
+    found = {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    return {name: hashlib.sha256(content).digest() for name, content in found.items() if content}
+
+
 def judged(task: Callable[[], str], empty: Path) -> tuple[str, float, str]:
     """Run a trial within bounds; how it ended, the processor seconds it took, and what is wrong."""
     began, detail = time.process_time(), ""
@@ -213,6 +297,8 @@ def work(first: int, last: int) -> None:
     good_model = made_model(folder / "model")
     good = folder / "good.duckdb"
     Workshop.open(good).close()
+    good_shop = made_shop(folder / "shop", good_model)
+    bound_by_rights()
     watch(folder)
     signal.signal(signal.SIGPROF, lambda *_: (_ for _ in ()).throw(Hang()))
     workshop = None
@@ -227,6 +313,7 @@ def work(first: int, last: int) -> None:
             "words": partial(try_words, rng, place),
             "model": partial(try_model, rng, place, good_model),
             "database": partial(try_database, rng, place, good),
+            "rights": partial(try_rights, rng, place, good_shop),
         }.get(kind, partial(try_load, kind, rng, place, workshop))
         ended, seconds, detail = judged(task, empty)
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss

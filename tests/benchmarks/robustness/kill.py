@@ -2,20 +2,18 @@
 
 Run: python -m tests.benchmarks.robustness.kill [KILLS] [SEED] [COMMAND...]   (200 by default, shared out over the 14)
 
-Each trial copies a small workshop, starts the command in a process of its own, kills it (SIGKILL) after a random part
-of the time that it takes when left alone, and looks: the database opens, its tables keep their rules, its rows are
+Each trial copies a small workshop, starts the command in a process of its own, ends it by a signal after a random part of
+the processor time that it takes when left alone (SIGKILL every second time, else SIGTERM, SIGHUP or SIGINT), and looks: the database opens, its tables keep their rules, its rows are
 those from before or those from after, every listed model opens, every file written is whole. Then the command is given
 again and must end as if it had never been killed.
 """
 
 from __future__ import annotations
 
-import os
 import random
 import shutil
 import signal
 import sys
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +23,7 @@ from pipeline.train.versions import current_model
 from tests.benchmarks.robustness.commands import CUSTOMER, DB, begin, every
 from tests.benchmarks.robustness.trials import Tally, apart, asked, offences, prepared
 
+SIGNALS = (*[signal.SIGKILL] * 3, signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
 UNFINISHED = (".tmp", ".part", ".new", ".draft", ".unfinished", ".compacting", ".restoring")
 WRITES = {
     "round": "round.html", "report": "month.html", "export": "visits.csv", "backup": "kept.zip",
@@ -81,6 +80,7 @@ def state(folder: Path) -> dict[str, Any]:
 
 def known(folder: Path) -> dict[str, Any]:
     """What an unharmed workshop holds."""
+    found: dict[str, Any] | None
     found, why = apart(lambda: state(folder))
     if found is None:
         raise SystemExit(f"it fails without being killed: {why}")
@@ -117,7 +117,7 @@ def found_after_again(folder: Path, name: str, status: int | None, said: str, af
 
 @dataclass(frozen=True)
 class Alone:
-    """A command that nobody kills: how long it takes, and what the workshop holds afterwards."""
+    """A command that nobody kills: processor seconds it takes, and what the workshop holds afterwards."""
 
     seconds: float
     after: dict[str, Any]
@@ -126,23 +126,28 @@ class Alone:
 def alone(base: Path, place: Path, name: str) -> Alone:
     """Run a command on a copy and let it end."""
     shutil.copytree(base, place)
-    began = time.monotonic()
-    status, said = begin(place, every()[name].words, "alone").end()
-    seconds = time.monotonic() - began
+    running = begin(place, every()[name].words, "alone")
+    status, said = running.end()
     if status not in (0, 1):
         raise SystemExit(f"{name} fails without being killed: {said}")
     after = known(place)
     shutil.rmtree(place)
-    return Alone(seconds, after)
+    return Alone(running.took, after)
 
 
-def kill_once(base: Path, place: Path, name: str, moment: float, before: dict[str, Any], after: dict[str, Any]) -> str:
-    """Kill a command on a copy after so many seconds, give it again; says how it ended."""
+def kill_once(
+    base: Path,
+    place: Path,
+    name: str,
+    moment: tuple[float, signal.Signals],
+    before: dict[str, Any],
+    after: dict[str, Any],
+) -> str:
+    """Kill a command on a copy after so many processor seconds, by a signal, give it again; says how it ended."""
     shutil.copytree(base, place)
     words = every()[name].words
     running = begin(place, words, "killed")
-    time.sleep(moment)
-    os.kill(running.child, signal.SIGKILL)
+    running.kill_after(*moment)
     running.end()
     how = found_after_kill(place, before, after)
     how = found_after_again(place, name, *begin(place, words, "again").end(), after) or how
@@ -164,10 +169,14 @@ def main(kills: int, seed: int, names: list[str]) -> int:
                 if name not in left_alone:
                     left_alone[name] = alone(base, folder / f"alone-{name}", name)
                 seconds, after = left_alone[name].seconds, left_alone[name].after
-                moment = rng.uniform(0, seconds)
+                moment = rng.uniform(0, seconds), rng.choice(SIGNALS)
                 how = kill_once(base, folder / f"{number}", name, moment, before, after)
                 tally.ended[name, how.split()[0]] += 1
-                faults = [f"{how} killed after {moment:.2f} of {seconds:.2f} s"] if how.startswith("FAULT") else []
+                faults = (
+                    [f"{how} {moment[1].name} after {moment[0]:.2f} of {seconds:.2f} s"]
+                    if how.startswith("FAULT")
+                    else []
+                )
                 tally.add(name, how.split()[0], faults)
         finally:
             tally.tell(names, ("all", "none", "FAULT"))

@@ -93,6 +93,14 @@ def test_a_damaged_file_is_refused_in_words(
         storage.open_model(folder)
 
 
+def test_a_card_that_somebody_changed_is_refused(kept: tuple[Path, CauseClassifier], tmp_path: Path) -> None:
+    folder = copy_of(kept[0], tmp_path / "m")
+    (folder / storage.CARD).write_text('{"model": "0001", "episodes": "many"}')
+    for read in (storage.open_model, storage.read_card):
+        with pytest.raises(storage.ModelUnreadable, match="card"):
+            read(folder)
+
+
 def test_weights_of_another_model_are_refused(kept: tuple[Path, CauseClassifier], tmp_path: Path) -> None:
     table = training_table(200, seed=5)
     other = CauseClassifier().fit(wide(table)[["kind", "make"]], table["cause"])
