@@ -74,7 +74,7 @@ def save(model: CauseModel, folder: Path, card: dict[str, Any]) -> None:
     if model.trees is not None:
         arrays |= {f"trees_{name}": getattr(model.trees, name) for name in _tree_arrays()}
     with (folder / WEIGHTS).open("wb") as out:
-        np.savez(out, **arrays)  # packed, weights are a quarter smaller and take longer to read than an answer to make
+        np.savez_compressed(out, **arrays)
     (folder / CARD).write_text(json.dumps(card, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
     told |= {"weights_sha256": _fingerprint(folder / WEIGHTS), "card_sha256": _fingerprint(folder / CARD)}
     (folder / MODEL).write_text(json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False), encoding="utf-8")
