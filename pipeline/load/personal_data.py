@@ -127,9 +127,12 @@ _OF_PERSONS = (
     "complained|confirmed|insists|rief|ruft|sagt|sagte|möchte|meldet|meldete|bittet|bat|wünscht|klagt|reklamiert)"
 )
 """What only persons do: the word before it is their name, where two follow a title; other nouns are capitals too."""
+_TITLE = (
+    r"(?:Mrs|Mr|Ms|Miss|Mx|Dr|Prof|Rev|Herrn|Herr|Frau|MRS|MR|MISS|Mme|Mlle|Monsieur|Madame|Señora|Señor|Sra|Sr|Signora|"
+    r"Signor|Sig\.ra|Sig|Dhr|Mevr|Mevrouw|Meneer|Pan|Pani)\.? "
+)
 _NAME = re.compile(
-    r"\b(?:Mrs|Mr|Ms|Miss|Mx|Dr|Prof|Rev|Herrn|Herr|Frau|MRS|MR|MISS|Mme|Mlle|Monsieur|Madame|Señora|Señor|Sra|Sr|Signora|"
-    r"Signor|Sig\.ra|Sig|Dhr|Mevr|Mevrouw|Meneer|Pan|Pani)\.? (?:(?:[A-Z]\.? ){0,2}|(?:von|van|de|der|di|da) ){0,2}"
+    rf"\b{_TITLE}(?:{_TITLE}){{0,2}}(?:(?:[A-Z]\.? ){{0,2}}|(?:von|van|de|der|di|da) ){{0,2}}"
     r"[A-ZÀ-ÞŁŚŻ][\w'’-]{1,25}"
     rf"(?: [A-ZÀ-ÞŁŚŻ][\w'’-]{{1,25}}(?= {_OF_PERSONS}\b))?"
 )

@@ -17,6 +17,8 @@ import typer
 from pipeline.errors import PriorjobsError, UsageError, file_fault, shown, system_fault
 from pipeline.terminal.text import json_line, safe
 
+STOPPED = 130  # the shell's status of a command that Ctrl-C ended
+
 
 def ended(command: Callable[[], Any]) -> int:
     """Run a command and return its exit status; a fault that a user can fix is told."""
@@ -32,12 +34,13 @@ def ended(command: Callable[[], Any]) -> int:
     except typer.Exit as stop:
         status = stop.exit_code
     except (KeyboardInterrupt, typer.Abort):
-        sys.stderr.write("Stopped. No partial changes were saved.\n")
-        status = 130
+        status = STOPPED
     except BrokenPipeError:
         status = 0
     except Exception as fault:  # the last door: a bug of ours must not throw a traceback at a technician
         status = _told(_usage_of_typer(fault) or as_told(fault))
+    if status == STOPPED:  # typer too makes it of an interrupt, and says nothing
+        sys.stderr.write("Stopped before the end. Nothing is left half written; run it again to finish.\n")
     try:
         sys.stdout.flush()
     except OSError:

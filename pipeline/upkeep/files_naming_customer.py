@@ -23,6 +23,27 @@ OF_RECORDS = {
     *(".duckdb", ".db", ".zip", ".gz", ".pdf", ".toml"),
 }
 """Endings of what is named when it is too large to be searched, or may not be read."""
+NO_TEXT = {
+    *(
+        ".jpg",
+        ".jpeg",
+        ".png",
+        ".gif",
+        ".webp",
+        ".heic",
+        ".bmp",
+        ".tif",
+        ".tiff",
+        ".mp3",
+        ".m4a",
+        ".wav",
+        ".ogg",
+        ".flac",
+    ),
+    *(".mp4", ".m4v", ".mov", ".avi", ".mkv", ".webm", ".3gp", ".iso", ".exe", ".dll", ".so"),
+}
+"""Endings of pictures, sound, film and programs: not searched, and said so."""
+_PIECE, _OVERLAP = 4 << 20, 1 << 13  # bytes searched at once: many times as much is held meanwhile
 OF_BEGUN_VISITS = ".begun"
 """A visit broken off is known by a hash of its call, the customer's name included: a guess at it can be proved."""
 _PACKED = b"\x1f\x8b"
@@ -71,6 +92,8 @@ def _may_hold(path: Path, hashed: str, name: re.Pattern[str] | None) -> bool:
         or (name is not None and name.search(path.name))
     ):
         return True
+    if path.suffix.lower() in NO_TEXT:
+        return False
     try:
         with path.open("rb") as file:
             held = file.read(MOST_SEARCHED)
@@ -92,7 +115,7 @@ def _is_backup(path: Path, held: bytes) -> bool:
 
 def _texts(held: bytes) -> Iterator[str]:
     """Give what is written in a file, in the encodings it may be in; signs of HTML and JSON are read."""
-    for content in _unpacked(held):
+    for content in _pieces(held):
         encodings = ["utf-8"]
         if not _is_utf8(content):
             encodings.append("cp1252")
@@ -101,6 +124,13 @@ def _texts(held: bytes) -> Iterator[str]:
         for encoding in encodings:
             text = html.unescape(content.decode(encoding, "replace"))
             yield re.sub(r"\\u([0-9a-fA-F]{4})", lambda found: chr(int(found[1], 16)), text)
+
+
+def _pieces(held: bytes) -> Iterator[bytes]:
+    """Give the content in pieces that overlap, so that a name is whole in one of them."""
+    for content in _unpacked(held):
+        for start in range(0, max(len(content) - _OVERLAP, 1), _PIECE):
+            yield content[start : start + _PIECE + _OVERLAP]
 
 
 def _is_utf8(content: bytes) -> bool:

@@ -170,10 +170,10 @@ def _still_to_do(customer: Customer, *, is_known: bool) -> str:
     if customer.in_files is None:
         told += "So short a name was not looked for in other files. "
     return (
-        f"{told}Files named as elsewhere hold the customer, or are packed and may hold it. They, pictures, exports and "
-        "backups kept in other places, and the office's own files are not touched: delete or correct them; loading "
-        "such a file again brings the customer back. A model named there learned from the name: run priorjobs train, "
-        "then delete its folder."
+        f"{told}Files named as elsewhere hold the customer, or are packed and may hold it. They, exports and backups "
+        "kept in other places, and the office's own files are not touched: delete or correct them; loading such a file "
+        "again brings the customer back. Pictures, sound and film are not searched. A model named there learned from "
+        "the name: run priorjobs train, then delete its folder."
     )
 
 

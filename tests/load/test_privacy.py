@@ -115,6 +115,7 @@ def test_a_customer_is_one_keyed_hash_however_written() -> None:
         ("call Mr J. O'Brien", "call [name]"),
         ("Mrs Ann O'Brien wants a call", "[name] wants a call"),
         ("Herr Jörg Weiß möchte Rückruf", "[name] möchte Rückruf"),
+        ("Frau Dr. Weiß anrufen, Herr Prof. Dr. van Dam auch", "[name] anrufen, [name] auch"),
         ("Frau Weiß Pumpe ist defekt", "[name] Pumpe ist defekt"),
     ],
 )

@@ -84,3 +84,14 @@ def test_a_killed_forget_is_finished_by_the_next(folder: Path, module: str, func
     assert len(texts) == 4
     assert "C-10147" not in str(texts)
     assert b"C-10147" not in (folder / "w.duckdb").read_bytes()
+
+
+def test_a_load_stopped_by_its_user_says_so_and_leaves_nothing(folder: Path) -> None:
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    ran = in_fork(folder, "load more.csv", lambda: setattr(sql, "rebuild", stop), db="w.duckdb")
+    assert ran.status == 130
+    assert "Stopped before the end" in ran.err
+    with Workshop.open(folder / "w.duckdb", read_only=True) as workshop:
+        assert len(workshop.table("load_batch")) == 1

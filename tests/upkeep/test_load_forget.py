@@ -378,6 +378,9 @@ FILES: dict[str, Callable[[Path], object]] = {
     "jobs.csv.gz": lambda path: path.write_bytes(gzip.compress("Zo\u00eb Example".encode())),
     "shop.before-version-3.duckdb": lambda path: path.write_bytes(b"packed"),
     "copy.duckdb": lambda path: duckdb.connect(path).close(),
+    "long.txt": lambda path: path.write_text(
+        "a " * ((4 << 19) - 3) + "Zo\u00eb Example " + "a " * 9000, encoding="utf-8"
+    ),
     "shop.begun": lambda path: path.write_text('{"hash of a call": {"on": "2025-01-02", "events": []}}'),
     "month.pdf": lambda path: path.write_bytes(b"%PDF-1.7 packed"),
     "cut.zip": lambda path: path.write_bytes(b"PK\x03\x04 cut"),
@@ -385,6 +388,7 @@ FILES: dict[str, Callable[[Path], object]] = {
 FINE: dict[str, Callable[[Path], object]] = {
     "fine.html": lambda path: path.write_text("<!doctype html>Zo&euml;lle Examples rang"),
     "fine.parquet": lambda path: pd.DataFrame({"note": ["Zo\u00eblle"]}).to_parquet(path),
+    "holiday.mp4": lambda path: path.write_text("Zo\u00eb Example, but a film is not searched"),
     "fine.bin": lambda path: path.write_bytes(bytes(range(256)) * 40),
 }
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import sql
 from pipeline import Workshop
 from tests.benchmarks.robustness.commands import DB, READY, every, prepare
 from tests.command_in_fork import imported
@@ -64,8 +65,6 @@ def apart(task: Callable[[], Any]) -> tuple[Any, str]:
 
 def offences(workshop: Workshop) -> list[str]:
     """Rules of the tables that the workshop breaks."""
-    import sql
-
     return [name for name, rows in sql.offenders(workshop.database.connection).items() if rows]
 
 
@@ -73,6 +72,14 @@ def broken(folder: Path) -> list[str]:
     """Rules that the workshop in a folder breaks; raises where it cannot be opened."""
     with Workshop.open(folder / DB) as workshop:
         return offences(workshop)
+
+
+def program() -> dict[str, int]:
+    """When each file of the program was written; commands read lists, templates and modules as they need them."""
+    root = Path(sql.__file__).parents[1]
+    folders = (root / name for name in ("pipeline", "sql", "models", "reports", "tests"))
+    files = (path for folder in folders for path in folder.rglob("*") if path.suffix != ".pyc" and path.is_file())
+    return {str(path): path.stat().st_mtime_ns for path in files}
 
 
 @dataclass
@@ -84,9 +91,12 @@ class Tally:
     faults: list[str] = field(default_factory=list)
     done: int = 0
     _began: float = field(default_factory=time.monotonic)
+    _program: dict[str, int] = field(default_factory=program)
 
     def add(self, what: str, how: object, faults: Sequence[str]) -> None:
-        """Note one trial."""
+        """Note one trial; ends the run where the program was changed under it, for that shows as faults."""
+        if changed := {*program().items()} ^ {*self._program.items()}:
+            raise SystemExit(f"The program was changed under the run: {sorted(changed)[0][0]}")
         self.done += 1
         self.faults += [f"{what}: {fault}" for fault in faults]
         print(f"{self.done}/{self.planned} {what}: {how} {'; '.join(faults)}", file=sys.stderr, flush=True)
