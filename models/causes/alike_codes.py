@@ -34,7 +34,10 @@ def alike_codes(seen: np.ndarray, expected: np.ndarray, make: np.ndarray) -> np.
     jobs, hoped = seen[tried].copy(), expected[tried].copy()
     makes = make[tried][:, None] == np.unique(make)[None]  # makes in each group
     alone = _evidence(jobs, hoped)
-    gain = np.array([_gain(row, jobs, hoped, alone, makes) for row in range(len(tried))]).reshape(len(tried), -1)
+    gain = np.full((len(tried), len(tried)), -np.inf)
+    for row in range(len(tried)):
+        gain[row, :row] = _gain(row, slice(row), jobs, hoped, alone, makes)
+    gain = np.maximum(gain, gain.T)
     while len(tried) > 1:
         one, other = np.unravel_index(int(np.argmax(gain)), gain.shape)
         if gain[one, other] <= 0:
@@ -46,16 +49,21 @@ def alike_codes(seen: np.ndarray, expected: np.ndarray, make: np.ndarray) -> np.
         makes[other] = True  # it shares a make with every group now: never joined again
         alone[one] = _evidence(jobs[one], hoped[one])
         gain[other], gain[:, other] = -np.inf, -np.inf
-        gain[one] = gain[:, one] = _gain(int(one), jobs, hoped, alone, makes)
+        gain[one] = gain[:, one] = _gain(int(one), slice(None), jobs, hoped, alone, makes)
     return group
 
 
-def _gain(row: int, jobs: np.ndarray, hoped: np.ndarray, alone: np.ndarray, makes: np.ndarray) -> np.ndarray:
-    """Log evidence gained by joining one group with each other; minus infinity where they share a make."""
+def _gain(
+    row: int, others: slice, jobs: np.ndarray, hoped: np.ndarray, alone: np.ndarray, makes: np.ndarray
+) -> np.ndarray:
+    """Log evidence gained by joining one group with each of others; minus infinity where they share a make."""
+    free = ~(makes[row] & makes[others]).any(axis=1)
     shown = np.flatnonzero((jobs[row] > 0) | (hoped[row] > 0))  # elsewhere joining changes nothing
-    together = _evidence(jobs[row, shown] + jobs[:, shown], hoped[row, shown] + hoped[:, shown])
-    gained = (together - alone[row, shown] - alone[:, shown]).sum(axis=1)
-    return np.where((makes[row] & makes).any(axis=1), -np.inf, gained)
+    at = np.ix_(np.flatnonzero(free), shown)
+    together = _evidence(jobs[row, shown] + jobs[others][at], hoped[row, shown] + hoped[others][at])
+    gained = np.full(len(free), -np.inf)
+    gained[free] = (together - alone[row, shown] - alone[others][at]).sum(axis=1)
+    return gained
 
 
 def _evidence(jobs: np.ndarray, hoped: np.ndarray) -> np.ndarray:

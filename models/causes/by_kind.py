@@ -67,20 +67,21 @@ class ByKind:
             Jobs × causes: log probability by the lists alone.
         """
         job, feature, value = shown
-        told = log_softmax(offset)
+        told, kind_shown = log_softmax(offset), kind[job]
         for number, mine in self.of_kind.items():
             rows = np.flatnonzero(kind == number)
             if not len(rows):
                 continue
             place = np.full(self.size + 1, -1)
             place[mine.features] = np.arange(len(mine.features))
-            entry = np.flatnonzero((kind[job] == number) & (place[feature] >= 0))
+            entry = np.flatnonzero((kind_shown == number) & (place[feature] >= 0))
+            entry = entry[np.argsort(job[entry], kind="stable")]
             adds = np.zeros((len(kind), len(mine.causes)))
-            weights = mine.weights[place[feature[entry]]] * value[entry, None]
-            order = np.argsort(job[entry], kind="stable")
-            rows_shown, first = np.unique(job[entry][order], return_index=True)
+            weights = mine.weights[place[feature[entry]]]
+            weights *= value[entry, None].astype(weights.dtype)
+            rows_shown, first = np.unique(job[entry], return_index=True)
             if len(rows_shown):
-                adds[rows_shown] = np.add.reduceat(weights[order], first, axis=0)
+                adds[rows_shown] = np.add.reduceat(weights, first, axis=0)
             met = log_softmax(adds[rows] + mine.level + mine.trust * told[rows][:, mine.causes])
             others = np.setdiff1d(np.arange(offset.shape[1]), mine.causes)
             if len(others):

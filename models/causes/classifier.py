@@ -21,6 +21,7 @@ from models.causes.new_causes import count_unseen
 from models.causes.softmax import log_softmax
 
 if TYPE_CHECKING:
+    from models.causes.by_kind import ByKind
     from models.causes.jobs import Jobs
 
 MOST_TO_DECIDE = 10_000  # jobs by which the few settings are decided; more would say the same and take minutes
@@ -174,13 +175,15 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         """Let held-out jobs, the last of many, decide what each part is worth, then fit the parts on all jobs."""
         recent = frame.iloc[-MOST_TO_DECIDE:].reset_index(drop=True)
         jobs = self._coded(recent, cause[-MOST_TO_DECIDE:], weight[-MOST_TO_DECIDE:])
-        self.decided_ = NOTHING_DECIDED if jobs.written is None else LISTS_ALONE
+        self.decided_, begin = NOTHING_DECIDED if jobs.written is None else LISTS_ALONE, None
         if jobs.causes > 1 and len(recent) >= 2 * self.folds:
             inputs = boosting_inputs(recent, jobs.columns) if self.boosting else None
-            self.decided_ = decide(jobs, inputs, self.folds, self.random_state)
-        return self._fit_as_decided(frame, jobs if len(recent) == len(frame) else self._coded(frame, cause, weight))
+            self.decided_, begin = decide(jobs, inputs, self.folds, self.random_state)
+        if len(recent) < len(frame):
+            return self._fit_as_decided(frame, self._coded(frame, cause, weight))
+        return self._fit_as_decided(frame, jobs, begin)
 
-    def _fit_as_decided(self, frame: pd.DataFrame, jobs: Jobs) -> CauseModel:
+    def _fit_as_decided(self, frame: pd.DataFrame, jobs: Jobs, begin: ByKind | None = None) -> CauseModel:
         decided, columns, cause, weight = self.decided_, jobs.columns, jobs.cause, jobs.weight
         is_kept = decided.is_kept
         everyone = np.ones(len(cause), dtype=bool)
@@ -194,7 +197,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         if is_kept[3:5].any():
             facts, lists = jobs.facts, jobs.lists
             if is_kept[3]:
-                regression = regression_of(jobs, everyone, decided.freedom)
+                regression = regression_of(jobs, everyone, decided.freedom, begin)
             if is_kept[4]:
                 naive_bayes = naive_bayes_of(jobs, everyone)
         if is_kept[5]:

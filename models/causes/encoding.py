@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 MOST_BINS = 8  # quantile bins of a number column; a trade age curve needs no more (common practice, no source)
 NOT_KNOWN = -1
+FEW = 200  # jobs: what so few add up to is there before scipy is imported
 
 
 @dataclass(frozen=True)
@@ -197,6 +198,8 @@ def gather(weights: np.ndarray, at: np.ndarray) -> np.ndarray:
     -------
     jobs × classes.
     """
+    if len(at) > FEW:
+        return np.asarray(one_hot(at, len(weights)) @ weights)
     total = np.zeros((len(at), weights.shape[1]))
     is_known = at != len(weights)
     for position in np.flatnonzero(is_known.any(axis=0)):

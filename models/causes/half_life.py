@@ -111,7 +111,8 @@ def _judge(jobs: Jobs, cure_date: pd.Series) -> Callable[[float | None], np.ndar
             weight = weigh(cure_date.iloc[:begin], years)
             weight = np.append(weight / weight.mean(), np.ones(number - begin))
             with threadpool_limits(limits=1):
-                before[begin] = regression_of(jobs, used, FREEDOM, before.get(begin), weight)
+                last = before.get(begin, next(reversed(before.values()), None))
+                before[begin] = regression_of(jobs, used, FREEDOM, last, weight)
                 layers = before[begin], naive_bayes_of(jobs, used, weight)
             opinions = [layer.scores(entries(told[asked]), jobs.kind[asked], asked_offset[asked]) for layer in layers]
             cause = jobs.cause[asked]

@@ -84,8 +84,11 @@ NOTHING_DECIDED = Decided({}, 1.0, np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], 
 LISTS_ALONE = Decided({}, 1.0, np.tile([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0], (2, 1)))
 
 
-def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Decided:
-    """Let held-out jobs decide what each part is worth; ``inputs`` None leaves boosting out."""
+def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> tuple[Decided, ByKind | None]:
+    """Let held-out jobs decide what each part is worth; ``inputs`` None leaves boosting out.
+
+    Beside it a regression on some of the jobs, from which that on all of them may begin.
+    """
     held = HeldOut(jobs, folds, seed)
     if jobs.written is not None:
         held.hear_lists()
@@ -94,9 +97,9 @@ def decide(jobs: Jobs, inputs: np.ndarray | None, folds: int, seed: int) -> Deci
     freedom = held.try_regression()
     rounds = held.try_boosting(inputs, jobs.columns, seed) if inputs is not None else 0
     heard = {column.name: float(weight) for column, weight in zip(jobs.columns, held.heard, strict=True)}
-    return Decided(
-        heard, float(np.median(held.heard)), held.weights(), freedom, rounds, held.gains, held.width(freedom)
-    )
+    usual = float(np.median(held.heard))
+    decided = Decided(heard, usual, held.weights(), freedom, rounds, held.gains, held.width(freedom))
+    return decided, held.regression
 
 
 def fit_layers(jobs: Jobs, used: np.ndarray) -> tuple[BayesTables, Pairs | None]:
@@ -143,6 +146,7 @@ class HeldOut:
         self.opinions: dict[str, np.ndarray] = {}
         self.gains: dict[str, float] = {}
         self.asked_offset = offset_of(self.asked, jobs.lists)
+        self.regression: ByKind | None = None
 
     def hear_lists(self) -> None:
         """Begin with what the lists say, corrected by jobs."""
@@ -261,6 +265,7 @@ class HeldOut:
             losses.append(self._with(opinions[-1][judging], judging))
             if losses[-1] > min(losses):
                 break
+        self.regression = fitted[0]
         least_free = int(np.argmax(np.array(losses) <= min(losses) + LEAST_FREER))
         freedom, opinion = FREEDOMS[least_free], opinions[least_free]
         for mine in parts[len(judges) :]:

@@ -173,7 +173,8 @@ def from_lists(frame: pd.DataFrame, cause: np.ndarray, background: pd.DataFrame,
     from models.causes.new_causes import count_unseen
 
     names, place = all_causes(np.asarray(cause, dtype=str), background)
-    jobs = code_jobs(frame, names, place, np.ones(len(place)), background, TEXT)
+    told = frame.drop(columns=[TEXT], errors="ignore")  # the lists read no words
+    jobs = code_jobs(told, names, place, np.ones(len(place)), background)
     return CauseModel(
         classes_=names,
         columns=jobs.columns,

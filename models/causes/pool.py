@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.causes.softmax import log_softmax, softmax
+from models.causes.softmax import log_softmax
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,13 +51,18 @@ def pool_weights(
     centre = np.zeros(len(opinions)) if usual is None else usual
     held = lean if usual is None else lean + hold / len(cause)
 
+    rows = np.arange(len(cause))
+    told = share @ right.T
+
     def loss(weights: np.ndarray) -> tuple[float, np.ndarray]:
-        scores = np.tensordot(weights, stack, axes=1)
-        top = scores.max(axis=1, keepdims=True)
-        total = np.log(np.exp(scores - top).sum(axis=1)) + top[:, 0]
-        value = (share * (total - weights @ right)).sum() + held * ((weights - centre) @ (weights - centre))
-        chance = softmax(scores)
-        slope = (share * ((stack * chance).sum(axis=2) - right)).sum(axis=1) + 2 * held * (weights - centre)
+        chance = np.tensordot(weights, stack, axes=1)
+        chance -= chance.max(axis=1, keepdims=True)
+        of_cause = chance[rows, cause]
+        np.exp(chance, out=chance)
+        total = chance.sum(axis=1)
+        value = share @ (np.log(total) - of_cause) + held * ((weights - centre) @ (weights - centre))
+        chance *= (share / total)[:, None]
+        slope = np.tensordot(stack, chance, axes=2) - told + 2 * held * (weights - centre)
         return float(value), slope
 
     start = np.full(len(opinions), 1.0 / len(opinions)) if usual is None else usual

@@ -115,7 +115,8 @@ def fit_regression(
     freedom
         Standard deviation of the weights; small = stay near the offset.
     begin
-        A regression on the same jobs, or fewer, from which the search begins; the less is left to seek.
+        A regression on the same jobs, or fewer, from which the search begins: less is left to seek. One that knows
+        more jobs would tell of them, for the search ends when little is gained.
     """
     of_kind = {}
     for number, mine in coordinates.items():

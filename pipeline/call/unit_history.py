@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,20 +21,90 @@ SHOWN_VISITS = 2
 DAYS_A_YEAR = 365.25
 
 UNITS = """
-select appliance_id
-from visit_on_appliance
-join stage_visit using (visit_id)
-where appliance_id in (
-    select appliance_id
+with
+asked as (
+    select
+        unnest($number::integer[]) as number,
+        unnest($serial::varchar[]) as serial,
+        unnest($customer::varchar[]) as customer
+),
+told as (
+    select appliance_id, visit_no_on_appliance, serial, customer_hash
     from visit_on_appliance
     join stage_visit using (visit_id)
-    where serial = $serial or customer_hash = $customer
+),
+unit as (
+    select
+        appliance_id,
+        arg_max(serial, visit_no_on_appliance) as serial,
+        arg_max(customer_hash, visit_no_on_appliance) as customer
+    from told
+    where appliance_id in (
+        select appliance_id
+        from told
+        where serial in (select serial from asked where serial is not null)
+            or customer_hash in (select customer from asked where customer is not null)
+    )
+    group by appliance_id
 )
-group by appliance_id
-having
-    arg_max(serial, visit_no_on_appliance) = $serial
-    or arg_max(customer_hash, visit_no_on_appliance) = $customer
+select asked.number, unit.appliance_id
+from asked
+join unit on unit.serial = asked.serial or unit.customer = asked.customer
 """  # what view appliance says, without working all units out: the last serial and customer told of one are its own
+
+VISITS = """
+with
+asked as (
+    select
+        unnest($number::integer[]) as number,
+        unnest($unit::bigint[]) as appliance_id,
+        unnest($kind::varchar[]) as kind
+),
+past as (
+    select asked.number, visit.*
+    from asked
+    join visit using (appliance_id, kind)
+    where visit.visit_date <= $day
+    qualify
+        row_number() over (partition by asked.number order by visit.visit_date desc, visit.visit_id desc) <= $most
+)
+select
+    past.number,
+    past.job_no,
+    past.visit_date,
+    past.complaint,
+    past.cause,
+    past.outcome,
+    past.technician,
+    coalesce(
+        (
+            select list(distinct told.symptom order by told.symptom)
+            from visit_symptom as told
+            where told.visit_id = past.visit_id and not told.is_negated
+        ),
+        []
+    ) as symptoms,
+    coalesce(
+        (
+            select list(fitted.part order by fitted.part)
+            from part_fitted as fitted
+            where fitted.visit_id = past.visit_id
+        ),
+        []
+    ) as parts,
+    past.photos,
+    past.age_years
+from past
+order by past.number, past.visit_date desc, past.visit_id desc
+"""
+
+OTHER_KIND = """
+select unit.number, visit.kind, visit.make, count(*) as visits
+from (select unnest($number::integer[]) as number, unnest($unit::bigint[]) as appliance_id) as unit
+join visit using (appliance_id)
+group by all
+order by unit.number, visits desc, visit.kind
+"""
 
 
 @dataclass(frozen=True)
@@ -190,12 +260,34 @@ def histories(
     """
     if not any(unit.serial or unit.customer for unit in units):
         return [UnitHistory()] * len(units)
+    day = on or dt.date.today()
+    named, nobody = _names(database, units)
+    connection = database.connection
+    of_call = _units(connection, named)
+    visits = _visits(connection, of_call, units, day)
+    lost = {call: ids for call, ids in of_call.items() if call not in visits}
+    others = _of_other_kind(connection, lost)
+    found = []
+    for call, ((by_serial, by_person), unit) in enumerate(zip(named, units, strict=True)):
+        if call in visits:
+            found.append(_history(visits[call], unit, settings))
+        elif by_serial:
+            found.append(UnitHistory(effect=others.get(call, sentence("answer.no_visit_of_serial"))))
+        else:
+            found.append(nobody if by_person else UnitHistory())
+    return found
+
+
+Names = tuple[str | None, str | None]  # serial, else customer, by which a unit is looked up
+
+
+def _names(database: Database, units: Sequence[Unit]) -> tuple[list[Names], UnitHistory]:
+    """By what each unit is looked up, and what to tell of those that no customer's visit is found for."""
     import pandas as pd
 
     from pipeline.load.hashes import hash_customers, load_key
     from pipeline.load.identity import serial
 
-    day = on or dt.date.today()
     serials = serial(pd.Series([unit.serial or None for unit in units], dtype="str"))
     customers = pd.Series([unit.customer or None for unit in units], dtype="str")
     nobody = UnitHistory()
@@ -205,50 +297,52 @@ def histories(
         except DatabaseUnusable as fault:
             nobody = UnitHistory(effect=sentence("answer.not_looked_up", why=Written(fault.what)))
             customers = pd.Series([None] * len(units), dtype="str")
-    found = []
-    for number, person, unit in zip(serials, customers, units, strict=True):
-        by_serial = number if isinstance(number, str) else None
-        by_person = person if isinstance(person, str) and by_serial is None else None
-        is_named = by_serial or by_person
-        visits = _visits(database.connection, by_serial, by_person, unit.kind, day) if is_named else ()
-        unknown = UnitHistory(effect=_of_other_kind(database.connection, by_serial)) if by_serial else UnitHistory()
-        found.append(_history(visits, unit, settings) if visits else nobody if by_person else unknown)
+    told = [[one if isinstance(one, str) else None for one in pair] for pair in zip(serials, customers, strict=True)]
+    return [(number, None if number else person) for number, person in told], nobody
+
+
+def _units(connection: duckdb.DuckDBPyConnection, named: Sequence[Names]) -> dict[int, list[int]]:
+    """Place of each call whose serial or customer is on record → units that are known by it."""
+    asked = [(call, *names) for call, names in enumerate(named) if any(names)]
+    found: dict[int, list[int]] = {}
+    if asked:
+        numbers, serials, customers = (list(column) for column in zip(*asked, strict=True))
+        told = {"number": numbers, "serial": serials, "customer": customers}
+        for call, unit in connection.execute(UNITS, told).fetchall():
+            found.setdefault(call, []).append(unit)
     return found
 
 
-def _of_other_kind(connection: duckdb.DuckDBPyConnection, serial: str) -> Sentence:
-    """What to tell of a serial number that has no visit as this kind: as which kind it is on record, if at all."""
-    kinds = connection.execute(
-        f"select kind, make, count(*) from visit where appliance_id in ({UNITS}) group by all order by 3 desc, 1",
-        {"serial": serial, "customer": None},
-    ).fetchall()
-    if not kinds:
-        return sentence("answer.no_visit_of_serial")
-    kind, make, count = kinds[0]
-    unit = several([kind, *([Written(make)] if make else [])], " ")
-    return sentence("answer.other_kind_of_serial", unit=unit, n=count)
+def _of_other_kind(connection: duckdb.DuckDBPyConnection, of_call: Mapping[int, Sequence[int]]) -> dict[int, Sentence]:
+    """What to tell of serial numbers that have no visit as the kind asked: as which kind they are on record."""
+    told: dict[int, Sentence] = {}
+    if of_call:
+        for call, kind, make, count in connection.execute(OTHER_KIND, _flat(of_call)).fetchall():
+            unit = several([kind, *([Written(make)] if make else [])], " ")
+            told.setdefault(call, sentence("answer.other_kind_of_serial", unit=unit, n=count))
+    return told
 
 
 def _visits(
-    connection: duckdb.DuckDBPyConnection, serial: str | None, customer: str | None, kind: str, day: dt.date
-) -> tuple[PastVisit, ...]:
-    units = connection.execute(UNITS, {"serial": serial, "customer": customer}).fetchall()
-    if not units:
-        return ()
-    rows = connection.execute(
-        "select v.job_no, v.visit_date, v.complaint, v.cause, v.outcome, v.technician, "
-        "coalesce((select list(distinct symptom order by symptom) from visit_symptom as s "
-        "where s.visit_id = v.visit_id and not s.is_negated), []), "
-        "coalesce((select list(part order by part) from part_fitted as p where p.visit_id = v.visit_id), []), "
-        "v.photos, v.age_years "
-        "from visit as v where v.kind = $kind and v.visit_date <= $day and v.appliance_id in (select unnest($units)) "
-        "order by v.visit_date desc, v.visit_id desc limit $most",
-        {"kind": kind, "day": day, "units": [unit for (unit,) in units], "most": MOST_VISITS},
-    ).fetchall()
-    return tuple(
-        PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), (day - date).days, *more)
-        for job, date, complaint, cause, outcome, who, symptoms, parts, *more in rows
-    )
+    connection: duckdb.DuckDBPyConnection, of_call: Mapping[int, Sequence[int]], units: Sequence[Unit], day: dt.date
+) -> dict[int, tuple[PastVisit, ...]]:
+    """Place of each call → visits to its unit as the kind it tells, newest first; calls without any are left out."""
+    found: dict[int, tuple[PastVisit, ...]] = {}
+    if of_call:
+        told = _flat(of_call)
+        kinds = [units[call].kind for call in told["number"]]
+        rows = connection.execute(VISITS, {**told, "kind": kinds, "day": day, "most": MOST_VISITS}).fetchall()
+        for call, job, date, complaint, cause, outcome, who, symptoms, parts, *more in rows:
+            days = (day - date).days
+            past = PastVisit(job, date, complaint, cause, outcome, who, tuple(symptoms), tuple(parts), days, *more)
+            found[call] = (*found.get(call, ()), past)
+    return found
+
+
+def _flat(of_call: Mapping[int, Sequence[int]]) -> dict[str, list[Any]]:
+    """Calls and their units as two columns."""
+    pairs = [(call, unit) for call, ids in of_call.items() for unit in ids]
+    return {"number": [call for call, _ in pairs], "unit": [unit for _, unit in pairs]}
 
 
 def _history(visits: tuple[PastVisit, ...], unit: Unit, settings: Settings) -> UnitHistory:

@@ -117,7 +117,8 @@ class Walk:
     database, words, settings
         Of the workshop; asked again only where something is told that no plan foresaw.
     is_brief
-        Whether only the next step of every answer is wanted; see `pipeline.visit.ask.moved`.
+        Whether only the next step of every answer is wanted, see `pipeline.visit.ask.moved`; then the jobs like the
+        call as it was first told stay those of every later answer.
     """
 
     def __init__(self, database: Database, words: Words, settings: Settings, *, is_brief: bool = False) -> None:
@@ -193,6 +194,7 @@ class Walk:
             tried=stand.tried,
             aside=stand.aside,
             carried=visit.carried if visit else None,
+            evidence=stand.now.evidence if self.is_brief else None,
         )
         return replace(stand, now=now)
 

@@ -15,9 +15,10 @@ MOST = 60_000  # about 100,000 visits; more took minutes and gigabytes, and olde
 
 def examples(database: Database) -> pd.DataFrame:
     """Training jobs, oldest cure first; the newest ``MOST`` where there are more."""
-    query = "select * from cause_example order by cure_date desc, episode_id desc limit ?"
-    newest: pd.DataFrame = database.connection.execute(query, [MOST]).df()
-    return newest.iloc[::-1].reset_index(drop=True)
+    newest = "select episode_id from cause_example order by cure_date desc, episode_id desc limit ?"
+    query = f"select * from cause_example where episode_id in ({newest}) order by cure_date, episode_id"
+    jobs: pd.DataFrame = database.connection.execute(query, [MOST]).df()
+    return jobs
 
 
 def left_out(database: Database) -> int:

@@ -103,6 +103,7 @@ def answer(
     tried: Sequence[str] = (),
     aside: Sequence[str] = (),
     carried: Collection[str] | None = None,
+    evidence: Evidence | None = None,
 ) -> Answer:
     """Answer a question already read.
 
@@ -118,8 +119,10 @@ def answer(
         Repairs that cannot be done at this visit.
     carried
         As in `answered`.
+    evidence
+        As in `ask`, of this question.
     """
-    (asked,) = ask(database, words, settings, [question])
+    (asked,) = ask(database, words, settings, [question], [evidence] if evidence else None)
     stock = _stock(database, words, asked)
     if tried:
         asked = replace(asked, odds=_without(asked.odds, asked.costs, tried))
@@ -146,13 +149,26 @@ def _costs(database: Database, trade: Trade, records: KindRecords, settings: Set
     )
 
 
-def ask(database: Database, words: Words, settings: Settings, questions: Sequence[Question]) -> list[Asked]:
-    """Look up what all questions need, every kind, record and the model once."""
+def ask(
+    database: Database,
+    words: Words,
+    settings: Settings,
+    questions: Sequence[Question],
+    evidence: Sequence[Evidence] | None = None,
+) -> list[Asked]:
+    """Look up what all questions need, every kind, record and the model once.
+
+    Parameters
+    ----------
+    evidence
+        Jobs like each question, where another answer to the same call looked them up and only the odds and the plan are
+        wanted; then the reasons of the odds are left out. None = look them up.
+    """
     trades = {kind: about(words, kind) for kind in sorted({question.kind for question in questions})}
     whole = questions
     questions = [first_things_first(question, trades[question.kind]) for question in whole]
-    found = gather(database, questions, trades)
-    records = {question.kind: evidence.of_kind for question, evidence in zip(questions, found, strict=True)}
+    found = evidence or gather(database, questions, trades)
+    records = {question.kind: one.of_kind for question, one in zip(questions, found, strict=True)}
     costs = {kind: _costs(database, trades[kind], of_kind, settings) for kind, of_kind in records.items()}
     if not questions:
         return []
@@ -160,21 +176,23 @@ def ask(database: Database, words: Words, settings: Settings, questions: Sequenc
     learned = later_jobs.kept(database)
     if name is not None:
         questions = [as_learned(one, question) for one, question in zip(whole, questions, strict=True)]
-    without = [untold(question) for question in questions]
+    without = [{} if evidence else untold(question) for question in questions]
     others = [one for facts in without for one in facts.values()]
     said = opinions(questions, model, beside=others)
     told, otherwise = said[: len(questions)], iter(said[len(questions) :])
-    rate = returns_after_part(database.connection) if any(q.unit.is_callback for q in questions) else NO_RETURNS
+    rate = NO_RETURNS
+    if any(q.unit.is_callback for q in questions):
+        rate = while_unchanged(database, "returns after a part", lambda: returns_after_part(database))
     asked = []
-    for one, q, evidence, opinion, facts in zip(whole, questions, found, told, without, strict=True):
+    for one, q, known, opinion, facts in zip(whole, questions, found, told, without, strict=True):
         trade = trades[q.kind]
-        odds = odds_of(q, trade, evidence, model, name, opinion)
+        odds = odds_of(q, trade, known, model, name, opinion)
         why = reasons(
-            odds, {fact: odds_of(less, trade, evidence, model, name, next(otherwise)) for fact, less in facts.items()}
+            odds, {fact: odds_of(less, trade, known, model, name, next(otherwise)) for fact, less in facts.items()}
         )
         cured_by = {cause: costs[q.kind].repair(cause).parts for cause in odds.causes} if q.unit.is_callback else {}
         odds, unit = with_history(q.unit, odds, cured_by, rate)
-        asked.append(Asked(replace(one, unit=unit), costs[q.kind], evidence, odds, why, learned))
+        asked.append(Asked(replace(one, unit=unit), costs[q.kind], known, odds, why, learned))
     return asked
 
 
@@ -320,8 +338,8 @@ def _rows(odds: Odds, costs: Costs, evidence: Evidence, why: Mapping[str, tuple[
     likely = {cause: p for cause, p in odds.causes.items() if p >= LEAST_TOLD}
     low, high = interval(np.array(list(likely.values())), float(sum(evidence.similar_jobs.values())), odds.width)
     jobs: dict[str, list[str]] = {cause: [] for cause in likely}
-    for cause, job in zip(evidence.similar["cause"], evidence.similar["job_no"], strict=True):
-        if cause in jobs and isinstance(job, str):
+    for cause, job in zip(evidence.similar.cause, evidence.similar.job_no, strict=True):
+        if cause in jobs and job is not None:
             jobs[cause].append(job)
     return tuple(
         CauseRow(

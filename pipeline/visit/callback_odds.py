@@ -9,14 +9,51 @@ from typing import TYPE_CHECKING
 from reports.render.wording import sentence
 
 if TYPE_CHECKING:
-    import duckdb
-
     from pipeline.call.unit_history import UnitHistory
+    from pipeline.store.database import Database
     from pipeline.visit.odds import Odds
 
 NO_RETURNS = (0, 0, 1.0)
 HELD_BY = 8.0
 """Returns that "the part fitted tells nothing" weighs: with none on record a returned repair changes nothing."""
+
+
+RETURNS = """
+with
+line as (
+    select
+        verdict.part_line_id,
+        verdict.kind,
+        verdict.part,
+        verdict.confirmed_cause as cause,
+        min(visit_symptom.symptom) as symptom
+    from part_verdict as verdict
+    join visit_symptom on visit_symptom.visit_id = verdict.visit_id and not visit_symptom.is_negated
+    where verdict.verdict in ('not the cause', 'fitted again') and verdict.confirmed_cause is not null
+    group by all
+),
+job as (
+    select kind, symptom, cause, count(*) as jobs
+    from (select kind, unnest(symptoms) as symptom, cause from cause_example)
+    group by all
+),
+listed as (select distinct kind, cause, part from cure where origin <> 'joint'),
+share as (
+    select
+        asked.kind,
+        asked.symptom,
+        asked.part,
+        coalesce(sum(job.jobs) filter (listed.part is not null), 0) / sum(job.jobs) as expected
+    from (select distinct kind, symptom, part from line) as asked
+    join job using (kind, symptom)
+    left join listed on listed.kind = job.kind and listed.cause = job.cause and listed.part = asked.part
+    group by all
+)
+select count(*) filter (listed.part is not null), count(*), avg(share.expected)
+from line
+join share using (kind, symptom, part)
+left join listed on listed.kind = line.kind and listed.cause = line.cause and listed.part = line.part
+"""
 
 
 def with_history(
@@ -65,7 +102,7 @@ def with_history(
     return replace(odds, causes=ordered, none_of_these=odds.none_of_these / total), replace(history, effect=effect)
 
 
-def returns_after_part(connection: duckdb.DuckDBPyConnection) -> tuple[int, int, float]:
+def returns_after_part(database: Database) -> tuple[int, int, float]:
     """Count what lay behind calls to units where a part had gone in before, in the episodes on record.
 
     Returns
@@ -75,20 +112,6 @@ def returns_after_part(connection: duckdb.DuckDBPyConnection) -> tuple[int, int,
         returned: all such lines; expected: the share of *again* had the part told nothing, which is how often the
         part's causes lie behind the same kind and complaint. 0, 0 and 1 without records.
     """
-    row = connection.execute(
-        "with line as (select p.part_line_id, v.kind, p.part, p.confirmed_cause as cause, "
-        "(select min(symptom) from visit_symptom as s where s.visit_id = p.visit_id and not s.is_negated) as symptom "
-        "from part_verdict as p join visit as v using (visit_id) "
-        "where p.verdict in ('not the cause', 'fitted again') and p.confirmed_cause is not null), "
-        "job as (select kind, unnest(symptoms) as symptom, cause from cause_example), "
-        "share as (select l.part_line_id, avg((c.part is not null)::int) as expected from line as l "
-        "join job as j on j.kind = l.kind and j.symptom = l.symptom "
-        "left join (select distinct kind, cause, part from cure where origin <> 'joint') as c "
-        "on c.kind = j.kind and c.cause = j.cause and c.part = l.part group by all) "
-        "select count(*) filter (c.part is not null), count(*), avg(expected) "
-        "from line as l join share using (part_line_id) "
-        "left join (select distinct kind, cause, part from cure where origin <> 'joint') as c "
-        "on c.kind = l.kind and c.cause = l.cause and c.part = l.part"
-    ).fetchone()
+    row = database.connection.execute(RETURNS).fetchone()
     again, returned, expected = row or (0, 0, None)
     return int(again), int(returned), float(expected or 1.0)

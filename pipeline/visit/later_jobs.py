@@ -164,7 +164,12 @@ def _records_up_to(database: Database, day: str) -> Iterator[None]:
     """Hide from this connection what was cured or visited after a day."""
     connection = database.connection
     (catalog,) = connection.execute("select current_database()").fetchone() or ("",)
-    hidden = {"cause_example": "cure_date", "visit": "visit_date", "episode": "last_visit_date"}
+    hidden = {
+        "cause_example": "cure_date",
+        "stage_visit": "visit_date",
+        "visit": "visit_date",
+        "episode": "last_visit_date",
+    }
     database.records_up_to = day
     try:
         for table, column in hidden.items():

@@ -100,8 +100,10 @@ def _weighed(
     """Odds once findings that no job of the model showed are weighed by the word lists."""
     from models.causes.features import FINDING
 
-    known = {column.name: set(column.values) for column in model.columns}
     cards = [card for card in trade.checks if card.finding in question.findings]
+    if not cards:
+        return causes
+    known = {column.name: column.values for column in model.columns}
     total = sum(causes.values())
     for card in cards:
         value = question.findings[card.finding]
@@ -219,7 +221,8 @@ def _corrected_lists(database: Database, words: Words) -> CauseModel:
     from models.causes.model import from_lists
     from pipeline.train.word_background import background
 
-    query = "select * from cause_example order by cure_date desc, episode_id limit ?"
+    newest = "select episode_id from cause_example order by cure_date desc, episode_id limit ?"
+    query = f"select * from cause_example where episode_id in ({newest}) order by cure_date desc, episode_id"
     jobs = database.connection.execute(query, [MOST_JOBS]).df()
     return from_lists(wide(jobs), jobs["cause"].to_numpy(dtype=str), background(words), "kind")
 

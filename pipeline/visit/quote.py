@@ -39,17 +39,12 @@ def quote(
         return {}
     minutes = {cause: costs.minutes(cause) + LOOKING_MINUTES for cause in likely}
     parts = {cause: sum(costs.price(part) for part in costs.repair(cause).parts) for cause in likely}
-    took, charged, paid = (
-        jobs[name].to_numpy(dtype=float, na_value=float("nan"))
-        for name in ("labour_minutes", "labour_charge", "parts_cost")
-    )
-    to_come, a_minute = billing(took, charged, costs.rate)
+    to_come, a_minute = billing(jobs.minutes, jobs.charge, costs.rate)
     money = {cause: to_come + minutes[cause] * a_minute + parts[cause] for cause in likely}
-    spent = np.where(np.isfinite(charged), charged, to_come + took * a_minute) + np.nan_to_num(paid)
-    causes = jobs["cause"].tolist()
+    labour = np.where(np.isfinite(jobs.charge), jobs.charge, to_come + jobs.minutes * a_minute)
     ranges = {
-        "money": quote_range(likely, causes, spent, money),
-        "minutes": quote_range(likely, causes, took, minutes),
-        "parts": quote_range(likely, causes, paid, parts),
+        "money": quote_range(likely, jobs.cause, labour + np.nan_to_num(jobs.parts), money),
+        "minutes": quote_range(likely, jobs.cause, jobs.minutes, minutes),
+        "parts": quote_range(likely, jobs.cause, jobs.parts, parts),
     }
     return {name: shifted(told, (shifts or {}).get(name, ())) for name, told in ranges.items()}

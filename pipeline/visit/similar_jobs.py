@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from pipeline.store.cache import each_while_unchanged
 
 if TYPE_CHECKING:
     import duckdb
-    import pandas as pd
+    import numpy as np
 
     from models.plan.likelihood import Likelihoods
     from pipeline.call.question import Question
@@ -32,40 +33,63 @@ asked as (
         unnest($findings::varchar[][]) as findings,
         unnest($looked::varchar[][]) as looked
 ),
-alike as (
-    select
-        asked.number,
-        job.cause,
-        {
-            'agreeing': coalesce(len(list_intersect(job.findings, asked.findings)), 0),
-            'cure_date': job.cure_date,
-            'episode_id': job.episode_id,
-            'job_no': job.job_no,
-            'labour_minutes': job.labour_minutes,
-            'labour_charge': job.labour_charge,
-            'parts_cost': job.parts_cost
-        } as job
+wanted as (select number, kind, unnest(terms) as term from asked),
+shown as (
+    select kind, episode_id, unnest(list_concat(symptoms, list_transform(codes, lambda code: '#' || code))) as term
+    from cause_example
+    where kind in (select kind from wanted)
+),
+met as (
+    select distinct wanted.number, shown.episode_id
+    from shown
+    join wanted using (kind, term)
+    union all
+    select asked.number, job.episode_id
     from asked
     join cause_example as job using (kind)
-    where (
-        len(asked.terms) = 0
-        or list_has_any(list_concat(job.symptoms, list_transform(job.codes, lambda code: '#' || code)), asked.terms)
-    )
-    and coalesce(len(
+    where len(asked.terms) = 0
+),
+alike as (
+    select met.number, job.episode_id, job.cause, job.cure_date, 0 as agreeing
+    from met
+    join asked using (number)
+    join cause_example as job using (episode_id)
+    where len(asked.findings) = 0
+    union all
+    select met.number, job.episode_id, job.cause, job.cure_date, len(list_intersect(job.findings, asked.findings))
+    from met
+    join asked using (number)
+    join cause_example as job using (episode_id)
+    where len(asked.findings) > 0
+    and len(
         list_filter(
             job.findings,
             lambda f: list_contains(asked.looked, split_part(f, '=', 1)) and not list_contains(asked.findings, f)
         )
-    ), 0) = 0
+    ) = 0
 ),
-counted as (
-    select number, cause, count(*) as similar_jobs, unnest(max(job, $most)) as job
+best as (
+    select
+        number,
+        count(*) as similar_jobs,
+        unnest(
+            max({'agreeing': agreeing, 'cure_date': cure_date, 'episode_id': episode_id}, $most),
+            recursive := true
+        )
     from alike
     group by number, cause
 )
-select number, cause, similar_jobs, unnest(job)
-from counted
-order by number, job.agreeing desc, job.cure_date desc, job.episode_id desc
+select
+    best.number,
+    job.cause,
+    best.similar_jobs,
+    job.job_no,
+    job.labour_minutes::double as minutes,
+    job.labour_charge::double as charge,
+    job.parts_cost::double as parts
+from best
+join cause_example as job using (episode_id)
+order by best.number, best.agreeing desc, best.cure_date desc, episode_id desc
 """
 
 ENDINGS = """
@@ -93,16 +117,20 @@ one_finding as (
         unnest(findings) as seen
     from cause_example
     where kind in (select unnest($kinds::varchar[]))
+),
+counted as (
+    select kind, cause, seen, count(*) as jobs, count(*) filter (where is_timed) as timed_jobs
+    from one_finding
+    group by kind, cause, seen
 )
 select
     kind,
     cause,
     split_part(seen, '=', 1) as finding,
     substr(seen, instr(seen, '=') + 1) as value,
-    count(*) as jobs,
-    count(*) filter (where is_timed) as timed_jobs
-from one_finding
-group by all
+    jobs,
+    timed_jobs
+from counted
 order by all
 """
 
@@ -120,16 +148,22 @@ order by kind, cause
 """
 
 PRICES = """
+with
+    of_kind as (
+        select visit_id, kind
+        from stage_visit
+        where kind in (select unnest($kinds::varchar[]))
+    )
 select
-    visit.kind,
+    of_kind.kind,
     part_fitted.part,
     count(*) as jobs,
     median(part_fitted.unit_cost) as price
 from part_fitted
-join visit using (visit_id)
-where visit.kind in (select unnest($kinds::varchar[])) and part_fitted.unit_cost > 0
-group by visit.kind, part_fitted.part
-order by visit.kind, part_fitted.part
+join of_kind using (visit_id)
+where part_fitted.unit_cost > 0
+group by of_kind.kind, part_fitted.part
+order by of_kind.kind, part_fitted.part
 """
 
 CURED_BY = """
@@ -149,24 +183,14 @@ order by kind, cause, jobs desc, part
 ADVISED = """
 with
     told as (
-        select kind, cause, work_done, lower(left(trim(work_done), 10)) as begins
-        from visit
+        select kind, cause, work_done, regexp_matches(work_done, '(?i)^\\s*(advi|berat|hinweis|einweisung)') as advises
+        from stage_visit
         where kind in (select unnest($kinds::varchar[])) and cause is not null and work_done is not null
-    ),
-    advised as (
-        select kind, cause
-        from told
-        group by kind, cause
-        having count(*) >= $fewest
-            and avg((
-                starts_with(begins, 'advi') or starts_with(begins, 'berat')
-                or starts_with(begins, 'hinweis') or starts_with(begins, 'einweisung')
-            )::integer) > 0.5
     )
-select kind, cause, mode(trim(split_part(work_done, ',', 1))) as advice
+select kind, cause, mode(trim(split_part(work_done, ',', 1))) filter (where advises) as advice
 from told
-inner join advised using (kind, cause)
 group by kind, cause
+having count(*) >= $fewest and avg(advises::integer) > 0.5
 order by kind, cause
 """
 FEWEST_ADVISED, LONGEST_ADVICE = 3, 80
@@ -208,6 +232,25 @@ class KindRecords:
     endings: Sequence[Ending] = ()
 
 
+@dataclass(frozen=True, eq=False)
+class AlikeJobs:
+    """Cured jobs like one call, best first.
+
+    Attributes
+    ----------
+    cause, job_no
+        Of each; ``job_no`` None = not recorded.
+    minutes, charge, parts
+        Labour, what was billed for it, and what the parts cost; NaN = not known.
+    """
+
+    cause: Sequence[str]
+    job_no: Sequence[str | None]
+    minutes: np.ndarray
+    charge: np.ndarray
+    parts: np.ndarray
+
+
 @dataclass(frozen=True)
 class Evidence:
     """The jobs like one call.
@@ -217,9 +260,8 @@ class Evidence:
     of_kind
         What is on record for its kind of appliance.
     similar
-        Cured jobs of the kind with a shared complaint or code, whose findings do not contradict what was seen; best
-        first, of each cause the ``MOST_ALIKE`` most alike: cause, job_no, cure_date, labour_minutes, labour_charge,
-        parts_cost, agreeing.
+        Cured jobs of the kind with a shared complaint or code, whose findings do not contradict what was seen; of each
+        cause the ``MOST_ALIKE`` most alike.
     similar_jobs
         cause → how many such jobs there are.
     beyond_repair
@@ -227,7 +269,7 @@ class Evidence:
     """
 
     of_kind: KindRecords
-    similar: pd.DataFrame
+    similar: AlikeJobs
     similar_jobs: Mapping[str, int]
     beyond_repair: tuple[int, int]
 
@@ -265,10 +307,21 @@ def gather(database: Database, questions: Sequence[Question], trades: Mapping[st
 
 def _jobs_like(
     connection: duckdb.DuckDBPyConnection, questions: Sequence[Question]
-) -> list[tuple[pd.DataFrame, dict[str, int]]]:
+) -> list[tuple[AlikeJobs, dict[str, int]]]:
     """Jobs like each of several calls, and how many there are of each cause."""
-    rows = connection.execute(SIMILAR, {**_bound(questions), "most": MOST_ALIKE}).df()
-    return [_similar(part) for part in _by_number(rows, len(questions))]
+    import numpy as np
+
+    rows = connection.execute(SIMILAR, {**_bound(questions), "most": MOST_ALIKE}).fetchnumpy()
+    ends = np.searchsorted(rows.pop("number"), np.arange(len(questions) + 1)).tolist()
+    counts, causes, numbers = (rows[name].tolist() for name in ("similar_jobs", "cause", "job_no"))
+    amounts = [np.ma.filled(rows[name], np.nan) for name in ("minutes", "charge", "parts")]
+    return [
+        (
+            AlikeJobs(causes[begin:end], numbers[begin:end], *(amount[begin:end] for amount in amounts)),
+            dict(zip(causes[begin:end], counts[begin:end], strict=True)),
+        )
+        for begin, end in pairwise(ends)
+    ]
 
 
 def _beyond_repair(endings: Sequence[Ending], question: Question) -> tuple[int, int]:
@@ -296,21 +349,6 @@ def _bound(questions: Sequence[Question]) -> dict[str, Any]:
         "findings": [[f"{finding}={value}" for finding, value in q.findings.items()] for q in questions],
         "looked": [list(question.findings) for question in questions],
     }
-
-
-def _by_number(rows: pd.DataFrame, count: int) -> list[pd.DataFrame]:
-    """Rows in order of their number, cut into one frame a number."""
-    import numpy as np
-
-    ends = np.searchsorted(rows["number"].to_numpy(), np.arange(count + 1))
-    return [rows.iloc[ends[k] : ends[k + 1]] for k in range(count)]
-
-
-def _similar(rows: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int]]:
-    """Jobs like one call, and how many there are of each cause."""
-    jobs = rows[["cause", "job_no", "cure_date", "labour_minutes", "labour_charge", "parts_cost", "agreeing"]]
-    counts = dict(zip(rows["cause"], rows["similar_jobs"].tolist(), strict=True))
-    return jobs.reset_index(drop=True), counts
 
 
 def _kinds(connection: duckdb.DuckDBPyConnection, trades: Mapping[str, Trade]) -> dict[str, KindRecords]:

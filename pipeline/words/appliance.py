@@ -185,7 +185,12 @@ class Trade:
         """Whether a cause is for licensed people: gas, or the sealed refrigerant circuit."""
         repair = self.repairs.get(cause)
         action = repair.action if repair else ""
-        return self.is_gas or first_word(action) == REFER or bool(licensed_work((cause, action), self.kind))
+        return self.is_gas or first_word(action) == REFER or _is_licensed_work(cause, action, self.kind)
+
+
+@lru_cache(maxsize=10_000)
+def _is_licensed_work(cause: str, action: str, kind: str) -> bool:
+    return bool(licensed_work((cause, action), kind))
 
 
 @lru_cache(maxsize=64)
