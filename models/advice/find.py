@@ -100,6 +100,8 @@ def find_advice(
         usual_share=usual_share,
         false_finds=false_finds,
     )
+    if "technician" in known and known["technician"].nunique() < 2:
+        known = known.drop(columns="technician")  # one alone has no colleagues to be held against
     day = pd.Timestamp(as_of) if as_of is not None else pd.to_datetime(known["visit_date"]).max()
     found = [_row(known, wrong, pattern, look_first or {}, day) for pattern in patterns]
     table = pd.DataFrame(found, columns=list(COLUMNS))
@@ -175,8 +177,7 @@ def _row(
     count, of = len(lines), len(every)
     causes = lines["confirmed_cause"].value_counts()
     suspects = _suspects(causes, count)
-    has_colleagues = "technician" in known and known["technician"].nunique() > 1
-    who = lines["technician"].value_counts() if has_colleagues else pd.Series(dtype=int)
+    who = lines["technician"].value_counts() if "technician" in known else pd.Series(dtype=int)
     kinds = sorted(lines["kind"].unique())
     jobs = lines["job_no"] if "job_no" in lines else lines["visit_id"]
     minutes = lines["labour_minutes"].fillna(0) + (lines["trip_minutes"].fillna(0) if "trip_minutes" in lines else 0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
+from pipeline.store.batches import frame
 from pipeline.words.appliance import Trade, about
 
 if TYPE_CHECKING:
@@ -19,7 +20,22 @@ if TYPE_CHECKING:
 MONTHS = 36
 
 _VERDICTS = """
-    select part_verdict.*, visit.job_no
+    select
+        part_verdict.part_line_id,
+        part_verdict.visit_id,
+        part_verdict.visit_date::timestamp as visit_date,
+        part_verdict.technician,
+        part_verdict.kind,
+        part_verdict.make,
+        part_verdict.main_symptom,
+        part_verdict.fault_code,
+        part_verdict.part,
+        part_verdict.verdict,
+        part_verdict.confirmed_cause,
+        part_verdict.total_cost,
+        part_verdict.labour_minutes,
+        part_verdict.trip_minutes,
+        visit.job_no
     from part_verdict
     inner join visit on visit.visit_id = part_verdict.visit_id
     inner join episode on episode.episode_id = part_verdict.episode_id
@@ -40,10 +56,10 @@ _FINDINGS = """
     where here.visit_id in (
             select part_verdict.visit_id
             from part_verdict
-            where ($since is null or part_verdict.visit_date >= $since)
+            where part_verdict.verdict in ('cured', 'not the cause')
+                and ($since is null or part_verdict.visit_date >= $since)
         )
         and not visit_finding.is_doubtful
-    order by here.visit_id, visit_finding.finding, visit_finding.value
 """
 
 
@@ -109,23 +125,23 @@ def _objects(values: list[Any]) -> pd.Series:
 
 
 def _frames(connection: duckdb.DuckDBPyConnection, since: dt.date | None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    span = {"since": since}
-    return connection.execute(_VERDICTS, span).df(), connection.execute(_FINDINGS, span).df()
+    return frame(connection, _VERDICTS, {"since": since}), frame(connection, _FINDINGS, {"since": since})
 
 
 def _looks(trade: Trade) -> dict[str, str]:
     """Cause → the check whose finding tells it best from the kind's other causes."""
-    expected = trade.expected
-    if expected.empty:
-        return {}
-    causes = expected["cause"].nunique()
-    others = expected.groupby(["finding", "value"])["probability"].transform("sum") - expected["probability"]
-    ranked = expected.assign(tells=expected["probability"] - others / max(causes - 1, 1)).sort_values(
-        ["cause", "tells", "finding"], ascending=[True, False, True]
-    )
+    stated = list(trade.expected.itertuples(index=False, name=None))
+    of_all: dict[tuple[str, str], float] = {}
+    for _, finding, value, probability in stated:
+        of_all[finding, value] = of_all.get((finding, value), 0.0) + probability
+    others = max(len({cause for cause, *_ in stated}) - 1, 1)
     check_of = {card.finding: card.name for card in trade.checks}
-    best = ranked[ranked["finding"].isin(list(check_of))].drop_duplicates("cause")
-    return dict(zip(best["cause"], best["finding"].map(check_of), strict=True))
+    best: dict[str, tuple[float, str]] = {}
+    for cause, finding, value, probability in stated:
+        if finding in check_of:
+            tells = probability - (of_all[finding, value] - probability) / others
+            best[cause] = min(best.get(cause, (1.0, "")), (-tells, finding))
+    return {cause: check_of[finding] for cause, (_, finding) in best.items()}
 
 
 def _cautions(trades: list[Trade], look_first: str) -> list[str]:

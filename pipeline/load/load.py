@@ -248,7 +248,7 @@ def _take(asked: Asked, source: Source, records: Records, layout: Layout | None)
     notes += screened.notes
     versions = compare(connection, shaped.layout.grain)
     notes = [*_without_lines(screened.lines), *records.notes, *notes]
-    notes += [*_later_than_today(connection), *_told_twice(connection, shaped.layout)]
+    notes += [*_later_than_today(connection), *_told_twice(connection, shaped.layout, versions)]
     report = _report(source, layout, screened, versions, notes)
     report.proposal, report.batch = proposal, place.batch
     if versions.loaded:
@@ -337,9 +337,9 @@ def _later_than_today(connection: duckdb.DuckDBPyConnection) -> list[str]:
     ]
 
 
-def _told_twice(connection: duckdb.DuckDBPyConnection, layout: Layout) -> list[str]:
+def _told_twice(connection: duckdb.DuckDBPyConnection, layout: Layout, versions: Versions) -> list[str]:
     """Say how many visits stand on several lines where a line should be a visit: each would count as a return."""
-    if layout.grain != "visit":
+    if layout.grain != "visit" or versions.keys_differ:
         return []
     make(connection, "doubled_visit")
     visits, job, day = connection.execute(

@@ -13,11 +13,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Versions:
-    """Lines by what became of them: loaded = new or a new version; replaced = new versions among the loaded."""
+    """Lines by what became of them: loaded = new or a new version; replaced = new versions among the loaded.
+
+    ``keys_differ``: each is a line a visit and is known by something that no other line, held or of the file, has.
+    """
 
     loaded: int
     unchanged: int
     replaced: int
+    keys_differ: bool = False
 
 
 def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
@@ -33,7 +37,7 @@ def compare(connection: duckdb.DuckDBPyConnection, grain: str) -> Versions:
     make(connection, "held")
     if grain == "visit" and _is_all_new(connection, candidates):
         make(connection, "fresh_all", "found_again_none")
-        return Versions(candidates, 0, 0)
+        return Versions(candidates, 0, 0, keys_differ=True)
     make(connection, "arrived_of_parts" if grain == "part" else "arrived", "visit_arrived")
     make(connection, "matched", "matched_by_content_hash", "unchanged", "found_again")
     make(connection, "matched_by_unit", "matched_by_complaint", "named", "fresh")

@@ -12,9 +12,11 @@ if TYPE_CHECKING:
 BATCH = 100_000
 
 
-def frame(connection: duckdb.DuckDBPyConnection, query: str) -> pd.DataFrame:
+def frame(
+    connection: duckdb.DuckDBPyConnection, query: str, parameters: Mapping[str, Any] | None = None
+) -> pd.DataFrame:
     """Return the rows of a query; text columns have the dtype ``str``."""
-    rows: pd.DataFrame = connection.sql(query).to_arrow_table().to_pandas()
+    rows: pd.DataFrame = connection.sql(query, params=parameters).to_arrow_table().combine_chunks().to_pandas()
     return rows
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pipeline.words.licensed import licensed_work
 
@@ -193,11 +193,28 @@ def _is_licensed_work(cause: str, action: str, kind: str) -> bool:
     return bool(licensed_work((cause, action), kind))
 
 
+class _Tables(NamedTuple):
+    """The lists that are cut to a kind, as frames."""
+
+    faults: pd.DataFrame
+    checks: pd.DataFrame
+    complaints: pd.DataFrame
+    parts: pd.DataFrame
+    cautions: pd.DataFrame
+    kinds: pd.DataFrame
+
+
+@lru_cache(maxsize=4)
+def _tables(words: Words) -> _Tables:
+    """Make the frames once, however many kinds are asked for."""
+    return _Tables(words.faults(), words.checks(), words.symptoms(), words.parts(), words.cautions(), words.kinds())
+
+
 @lru_cache(maxsize=64)
 def about(words: Words, kind: str) -> Trade:
     """Cut the word lists in force to one kind; an unknown kind gets all general cautions and no faults."""
-    faults, checks = _of_kind(words.faults(), kind), _of_kind(words.checks(), kind)
-    complaints = words.symptoms()
+    tables = _tables(words)
+    faults, checks, complaints = _of_kind(tables.faults, kind), _of_kind(tables.checks, kind), tables.complaints
     repairs: dict[str, Repair] = {}
     shares: dict[str, dict[str, float]] = {}
     expected: dict[tuple[str, str, str], float] = {}
@@ -227,16 +244,16 @@ def about(words: Words, kind: str) -> Trade:
         shares=shares,
         expected=_expected_frame(expected),
         checks=tuple(_check(row, expected) for row in checks.to_dict("records")),
-        parts={row["part"]: _part(row, of_kind) for row in words.parts().to_dict("records")},
-        cautions=dict(words.cautions()[["caution", "text"]].itertuples(index=False, name=None)),
+        parts={row["part"]: _part(row, of_kind) for row in tables.parts.to_dict("records")},
+        cautions=dict(tables.cautions[["caution", "text"]].itertuples(index=False, name=None)),
         kind_cautions=of_kind,
         decisive=frozenset(rule for rule, row in rules if row.get("decides") == "yes"),
         unsafe=frozenset(rule for rule, row in rules if row.get("energise") == "no"),
         hazards=_hazards(risks, set(checks["check"]), set(checks["finding"])),
         shows_later=frozenset(complaints.loc[complaints["shows"] != "at once", "symptom"]),
         installation=_installation(words.lists.installation, kind),
-        known_kinds=tuple(words.kinds()["kind"]),
-        goes_to_workshop=not ((words.kinds()["kind"] == kind) & (words.kinds()["to_workshop"] == "no")).any(),
+        known_kinds=tuple(tables.kinds["kind"]),
+        goes_to_workshop=not ((tables.kinds["kind"] == kind) & (tables.kinds["to_workshop"] == "no")).any(),
         implied={rule: dict(one.split("=", 1) for one in split(row.get("implies", ""))) for rule, row in rules},
         stops={name: split(stopped) for name, stopped in zip(complaints["symptom"], complaints["stops"], strict=True)},
     )
@@ -267,7 +284,7 @@ def _hazards(
 
 def kind_cautions(words: Words, kind: str) -> tuple[str, ...]:
     """Cautions of a kind; a kind no list knows gets isolation."""
-    kinds = words.kinds()
+    kinds = _tables(words).kinds
     known = kinds.loc[kinds["kind"] == kind, "cautions"]
     return split(known.iloc[0]) if len(known) else ("isolate",)
 

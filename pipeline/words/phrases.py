@@ -106,6 +106,8 @@ def _holding(meanings: list[Meaning], kind: str | None, groups: frozenset[str]) 
     States hold beside other meanings: "ice" on an evaporator is the thing and its state.
     """
     wanted = [m for m in meanings if m.group in groups]
+    if not wanted:
+        return wanted
     states = [m for m in wanted if m.group == "state"]
     others = [m for m in wanted if m.group != "state"]
     own = [m for m in others if kind in m.kinds]

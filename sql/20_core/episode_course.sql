@@ -71,13 +71,23 @@ with
         inner join episode_visit on episode_visit.visit_id = visit_symptom.visit_id
         where not visit_symptom.is_negated
     ),
-    main as (
+    -- named here, where rows are narrow: the joins below carry every column of an episode
+    first_told as (
         select
             episode_id,
             min(case when source = 'complaint' then place end) % 1000000000 as symptom_no,
             min(case when source = 'code' then place end) % 1000000000 as code_no
         from placed
         group by episode_id
+    ),
+    main as (
+        select
+            first_told.episode_id as episode_id,
+            complaint.symptom as symptom,
+            code.symptom as code
+        from first_told
+        left join numbered as complaint on complaint.symptom_no = first_told.symptom_no
+        left join numbered as code on code.symptom_no = first_told.code_no
     ),
     stated as (
         select
@@ -139,8 +149,8 @@ select
         when stated.age_years < 12 then '8 to 11'
         else '12 and over'
     end as age_band,
-    complaint.symptom as main_symptom,
-    code.symptom as fault_code,
+    main.symptom as main_symptom,
+    main.code as fault_code,
     stated.visit_date as first_visit_date,
     stated.last_visit_date as last_visit_date,
     case when stated.state = 'cured' then stated.last_visit_id end as cure_visit_id,
@@ -155,8 +165,6 @@ select
     stated.parts_cost as parts_cost
 from stated
 left join main on main.episode_id = stated.visit_id
-left join numbered as complaint on complaint.symptom_no = main.symptom_no
-left join numbered as code on code.symptom_no = main.code_no
 left join truncated on truncated.visit_id = stated.visit_id;
 
 -- must hold: episode_id is unique and the episodes' visits add up to all visits

@@ -57,10 +57,22 @@ from placed
 left join numbered on numbered.visit_id = placed.visit_id
 left join raw_record on raw_record.record_id = placed.record_id;
 
--- must hold: visit_id is unique, and the visits of a unit are numbered from 1 without a gap
-select appliance_id, count(*) as visits_found, max(visit_no_on_appliance) as last_no
-from visit_on_appliance
-group by appliance_id
-having count(distinct visit_id) <> count(*)
-    or count(distinct visit_no_on_appliance) <> count(*)
-    or max(visit_no_on_appliance) <> count(*);
+-- must hold: the visits of a unit are numbered from 1 without a gap
+with
+    unit as (
+        select appliance_id, count(*) as visits_found, max(visit_no_on_appliance) as last_no
+        from visit_on_appliance
+        group by appliance_id
+    ),
+    twice as (
+        select distinct visit_on_appliance.appliance_id as appliance_id
+        from visit_on_appliance
+        inner join unit on unit.appliance_id = visit_on_appliance.appliance_id
+        where unit.visits_found > 1
+        group by visit_on_appliance.appliance_id, visit_on_appliance.visit_no_on_appliance
+        having count(*) > 1
+    )
+select unit.appliance_id, unit.visits_found, unit.last_no
+from unit
+left join twice on twice.appliance_id = unit.appliance_id
+where unit.last_no <> unit.visits_found or twice.appliance_id is not null;

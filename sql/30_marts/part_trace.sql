@@ -195,8 +195,11 @@ select
 from reasoned;
 
 -- must hold: every part line is traced once
-select part_fitted.part_line_id
-from part_fitted
-left join part_trace on part_trace.part_line_id = part_fitted.part_line_id
-group by part_fitted.part_line_id
-having count(part_trace.part_line_id) <> 1 or count(part_trace.reason) <> 1;
+select part_line_id
+from (
+    select part_line_id, 1 as traced from part_trace where reason is not null
+    union all
+    select part_line_id, -1 as traced from part_fitted
+) as lines
+group by part_line_id
+having sum(traced) <> 0 or count(*) <> 2;

@@ -9,7 +9,7 @@
 -- foreign_field: which field is in a currency that is not the workshop's and has no rate; null = none
 -- is_refused:   one of these, or no day or kind
 create or replace temp table candidate as
-with line_read as (
+with line_named as (
     select
         hashed.*,
         day_read.day,
@@ -30,6 +30,16 @@ with line_read as (
     left join foreign_money as foreign_text on foreign_text.written = hashed.parts
     left join serial_read on serial_read.written = hashed.serial
     left join day_read on day_read.written = hashed.visit_date
+),
+
+-- kind, make and model only where nothing else names the unit: making them plain is the dearest step
+line_read as (
+    select
+        *,
+        case when job_key is null and serial_term is null then appliance_kind end as unit_kind,
+        case when job_key is null and serial_term is null then make end as unit_make,
+        case when job_key is null and serial_term is null then model end as unit_model
+    from line_named
 )
 
 select
@@ -40,8 +50,8 @@ select
     coalesce(
         'job:' || job_key,
         'serial:' || serial_term,
-        'unit:' || customer_ref || '/' || coalesce(plain_name(appliance_kind), '')
-        || '/' || coalesce(plain_name(make), '') || '/' || coalesce(plain_name(model), '')
+        'unit:' || customer_ref || '/' || coalesce(plain_name(unit_kind), '')
+        || '/' || coalesce(plain_name(unit_make), '') || '/' || coalesce(plain_name(unit_model), '')
     ) || '|' || day as base_key,
     job_key is null and serial_term is null and customer_ref is null as has_no_unit,
     foreign_field,

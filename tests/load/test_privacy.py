@@ -146,6 +146,25 @@ def test_what_the_repair_needs_stays(text: str) -> None:
     assert masked(text) == text
 
 
+@pytest.mark.parametrize(
+    ("code", "expected"),
+    [
+        ("Dave 07700 900123", "Dave [phone]"),
+        ("+447700900123", "[phone]"),
+        ("(020)79460000", "[phone]"),
+        ("07700--900123", "[phone]"),
+        ("GB82 WEST 1234 5698 7654 32", "[account]"),
+        ("4111 1111 1111 1111", "[account]"),
+        ("07700900123", "07700900123"),
+        ("J24-00941-201", "J24-00941-201"),
+        ("BW211184315X301", "BW211184315X301"),
+        ("GB82WEST12345698765432", "GB82WEST12345698765432"),
+    ],
+)
+def test_in_a_column_of_codes_only_what_is_written_in_groups_is_masked(code: str, expected: str) -> None:
+    assert personal_data.mask_contacts(pd.Series([code]), level="staff").tolist() == [expected]
+
+
 def test_a_rows_own_customer_reference_is_masked_in_its_text() -> None:
     assert masked("Jane Doe says: jane doe wants a call", "Jane Doe") == "[customer] says: [customer] wants a call"
     assert masked("job C-10647 again", "C-10647") == "job [customer] again"
