@@ -311,7 +311,7 @@ def _jobs_like(
     """Jobs like each of several calls, and how many there are of each cause."""
     import numpy as np
 
-    rows = connection.execute(SIMILAR, {**_bound(questions), "most": MOST_ALIKE}).fetchnumpy()
+    rows: dict[str, Any] = connection.execute(SIMILAR, {**_bound(questions), "most": MOST_ALIKE}).fetchnumpy()
     ends = np.searchsorted(rows.pop("number"), np.arange(len(questions) + 1)).tolist()
     counts, causes, numbers = (rows[name].tolist() for name in ("similar_jobs", "cause", "job_no"))
     amounts = [np.ma.filled(rows[name], np.nan) for name in ("minutes", "charge", "parts")]
