@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 MOST_BINS = 8  # quantile bins of a number column; a trade age curve needs no more (common practice, no source)
 NOT_KNOWN = -1
-FEW = 200  # jobs: what so few add up to is there before scipy is imported
+FEW = 2000  # jobs: no answer adds up more, and none waits for scipy to be imported
 
 
 @dataclass(frozen=True)

@@ -173,7 +173,7 @@ def test_where_the_page_ends_it_says_what_to_do_next(opened):
         (0, "smells of burning", "Smell of burning: do not switch it on"),
         (0, "water at the mains", "stay off the wet floor"),
         (0, "glass cracked", "broken glass"),
-        (1, "refrigerant escapes", "Sealed refrigerant circuit"),
+        (1, "refrigerant escapes", "Refrigerant may be escaping"),
         (2, "smell of gas", "Smell of gas: touch no switch"),
     ],
 )
