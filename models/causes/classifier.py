@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from models.causes.by_kind import ByKind
     from models.causes.jobs import Jobs
 
-MOST_TO_DECIDE = 10_000  # jobs by which the few settings are decided; more would say the same and take minutes
+MOST_TO_DECIDE = 10_000  # jobs by which settings are decided beside lists; more would say the same and take minutes
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -172,9 +172,14 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return code_jobs(frame, self.classes_, cause, weight, self.background, self.text)
 
     def _learn(self, frame: pd.DataFrame, cause: np.ndarray, weight: np.ndarray) -> CauseModel:
-        """Let held-out jobs, the last of many, decide what each part is worth, then fit the parts on all jobs."""
-        recent = frame.iloc[-MOST_TO_DECIDE:].reset_index(drop=True)
-        jobs = self._coded(recent, cause[-MOST_TO_DECIDE:], weight[-MOST_TO_DECIDE:])
+        """Let held-out jobs decide what each part is worth, then fit the parts on all jobs.
+
+        Beside lists the last of many decide. Without them all do: tables and pairs grow with their jobs, and weights
+        that fitted fewer count twice what both say.
+        """
+        deciding = len(frame) if self.background is None else MOST_TO_DECIDE
+        recent = frame.iloc[-deciding:].reset_index(drop=True)
+        jobs = self._coded(recent, cause[-deciding:], weight[-deciding:])
         self.decided_, begin = NOTHING_DECIDED if jobs.written is None else LISTS_ALONE, None
         if jobs.causes > 1 and len(recent) >= 2 * self.folds:
             inputs = boosting_inputs(recent, jobs.columns) if self.boosting else None

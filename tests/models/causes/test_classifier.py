@@ -52,6 +52,17 @@ def test_more_jobs_bring_it_nearer() -> None:
     assert excess(2000)[0] < excess(200)[0]
 
 
+def test_without_lists_all_jobs_decide_what_a_part_is_worth(monkeypatch: pytest.MonkeyPatch) -> None:
+    facts, cause = SmallWorld.make().jobs(600, 1)
+    fits = []
+    for most in (100, 600):
+        monkeypatch.setattr("models.causes.classifier.MOST_TO_DECIDE", most)
+        fits.append(CauseClassifier(boosting=False, folds=2).fit(facts, cause))
+    few, all_jobs = (fit.decided_ for fit in fits)
+    assert np.allclose(few.weights, all_jobs.weights)
+    assert few.heard == all_jobs.heard
+
+
 def test_stated_probabilities_come_true() -> None:
     world = SmallWorld.make(seed=3)
     facts, cause = world.jobs(490, 1)
