@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show
+from pipeline.store.workshop_files import usual_page
 from pipeline.terminal import views
 from pipeline.terminal.progress import seen_progress
 from pipeline.terminal.text import frame, pairs
@@ -34,7 +35,7 @@ def train(
 
 
 def backtest(
-    out: Annotated[Path, typer.Option(help="The page to write.")] = Path("backtest.html"),
+    out: Annotated[Path | None, typer.Option(help="The page to write; else backtest.html beside the database.")] = None,
     db: Db = DEFAULT_DB,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -44,6 +45,7 @@ def backtest(
     Example: priorjobs backtest
     """
     with Workshop.open(db, read_only=True) as workshop:
+        out = out or usual_page(workshop.database.path, "backtest.html")
         scored = workshop.backtest(out, tell=seen_progress(quiet or as_json))
     show(scored, views.backtest(scored), as_json)
 

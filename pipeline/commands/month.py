@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show, tell_if_outdated
+from pipeline.store.workshop_files import usual_page
 from pipeline.terminal import views
 from pipeline.terminal.progress import progress
 from pipeline.terminal.text import wrapped
@@ -16,7 +17,9 @@ from pipeline.workshop import Workshop
 
 def report(
     month: Annotated[str | None, typer.Argument(help="YYYY-MM; the last complete month when left out.")] = None,
-    out: Annotated[Path | None, typer.Option(help="The page to write, or with --all the folder.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="The page to write, or with --all the folder; else beside the database.")
+    ] = None,
     to: Annotated[str | None, typer.Option(help="Last month of a longer period, YYYY-MM.")] = None,
     against: Annotated[str | None, typer.Option(help="First month of the period to compare with, YYYY-MM.")] = None,
     against_to: Annotated[str | None, typer.Option(help="Its last month, if its length differs.")] = None,
@@ -41,7 +44,9 @@ def report(
     with Workshop.open(db, read_only=True) as workshop:
         tell_if_outdated(workshop, quiet)
         if every_month:
-            told = workshop.all_reports(out or Path("reports"), tell=progress(quiet), **view)
+            told = workshop.all_reports(
+                out or usual_page(workshop.database.path, "reports"), tell=progress(quiet), **view
+            )
             made_of = workshop.wording.say("page.months_made", n=len(told["months"]))
             show(told, [made_of, workshop.wording.say("page.written", path=told["index"])], as_json)
             return

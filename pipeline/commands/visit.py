@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from pipeline.commands.common import DEFAULT_DB, Db, Json, Quiet, show, tell_if_outdated
+from pipeline.store.workshop_files import usual_page
 from pipeline.terminal import views
 from pipeline.terminal.text import wrapped
 from pipeline.workshop import Workshop
@@ -57,7 +58,7 @@ def causes(
 
 def round(
     file: Annotated[Path, typer.Argument(help="Tomorrow's calls: CSV or XLSX, the columns of a job record.")],
-    out: Annotated[Path, typer.Option(help="The page to write.")] = Path("round.html"),
+    out: Annotated[Path | None, typer.Option(help="The page to write; else round.html beside the database.")] = None,
     stock: Annotated[
         Path | None,
         typer.Option(help="Parts on the van and in the store: CSV; else stock.csv beside it."),
@@ -72,6 +73,7 @@ def round(
     """
     with Workshop.open(db, read_only=True) as workshop:
         tell_if_outdated(workshop, quiet)
+        out = out or usual_page(workshop.database.path, "round.html")
         planned = workshop.round(file, out, stock=stock)
         wording = workshop.wording
     show(planned, views.round_(planned, out, wording), as_json)

@@ -17,6 +17,7 @@ from pipeline.month.jobs import job_details, job_lists
 from pipeline.month.scope import Scope, find_scope, laid_out, months_with_visits
 from pipeline.store.atomic_write import whole
 from pipeline.store.outputs import PAGE, PDF, PNG, WORKBOOK, may_write
+from pipeline.store.workshop_files import usual_page
 from pipeline.terminal.progress import bar
 from pipeline.terminal.text import Shown
 from reports.render.chart_code import begin_chart_code
@@ -146,7 +147,7 @@ def month_report(
     begin_chart_code()
     wording = _wording(settings, language)
     scope = find_scope(database.connection, month, words=words, **view)
-    path = out or Path(f"report-{scope.name}.html")
+    path = out or usual_page(database.path, f"report-{scope.name}.html")
     for file, what, others in ((path, PAGE, ()), (pdf, PDF, (path,)), (xlsx, WORKBOOK, (path, pdf))):
         if file is not None:
             may_write(file, what, database=database, inputs=others)

@@ -26,6 +26,11 @@ def stem(db: Path) -> str:
     return db.name.removesuffix(".duckdb")
 
 
+def usual_page(db: Path, name: str) -> Path:
+    """Return where a page goes for which no place was named: beside the database, so that no two workshops share it."""
+    return db.with_name(name if stem(db) == "workshop" else f"{stem(db)}.{name}")
+
+
 def place_of(db: Path) -> Path:
     """Return where the file itself lies, when the name is a link."""
     return Path(os.path.realpath(db))

@@ -156,6 +156,17 @@ def test_a_demo_leaves_files_alone_that_no_demo_made(folder: Path) -> None:
     assert contents(folder) == before
 
 
+def test_two_workshops_share_no_page_for_which_no_place_was_named(folder: Path) -> None:
+    assert run("report 2025-01", folder) is None and run("round day.csv", folder) is None
+    before = contents(folder)
+    assert {"w.report-2025-01.html", "w.round.html"} <= set(before)
+    assert run("report 2025-01 --db other.duckdb", folder) is None
+    assert run("round ../shop/day.csv --db ../shop/other.duckdb", folder) is None
+    after = contents(folder)
+    assert {name: after[name] for name in before} == before
+    assert {"other.report-2025-01.html", "other.round.html"} <= set(after)
+
+
 @pytest.mark.skipif(not Path("/dev/fd").exists(), reason="no names of open files here")
 def test_a_pipe_is_written_as_it_is_whatever_its_name() -> None:
     read_end, write_end = os.pipe()
