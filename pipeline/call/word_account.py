@@ -233,7 +233,7 @@ def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
     found: list[list[str]] = [[] for _ in pieces]
     rules = words.finding_rules
     for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
-        is_listed = value in rules.values.get(name, ()) and rules.holds_for(name, kind)
+        is_listed = rules.is_listed(name, value, kind)
         is_burnt = name in words.part_names and burnt({name: value})
         if (is_listed or is_burnt) and not only_smelt(pieces[piece], f"{name}={value}"):
             found[piece].append(f"{name}={value}")
