@@ -168,6 +168,7 @@ def _seen(text: str, trade: Trade, words: Words, symptoms: Sequence[str]) -> tup
     ruled_out = sorted((looked.cleared | cleared) & trade.repairs.keys())
     seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]
     told = [sentence("visit.taken", seen=[*dangers, *seen])] if dangers or seen else []
+    told += [sentence("visit.ruled_out", causes=ruled_out)] if ruled_out else []
     events = [Event("said", name) for name in dict.fromkeys([*dangers, *looked.complaints])]
     events += [Event("seen", finding, value) for finding, value in findings.items()]
     return [*events, *(Event("ruled out", cause) for cause in ruled_out)], [*told, *looked.remarks]
