@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import reduce
 from typing import TYPE_CHECKING
 
+from pipeline.call.danger_signs_in_call import may_hurt_on_site
 from pipeline.call.findings import read_findings
 from pipeline.call.question import Question
 from pipeline.call.word_account import pieces_of
@@ -72,7 +73,7 @@ class Visit:
         is_seen = key.startswith(f"{SEEN} ")
         if key == UNDO:
             self.undo()
-        elif is_seen or (PRESSED.fullmatch(key) is None and _dangers(pressed, now.trade, words)):
+        elif is_seen or (PRESSED.fullmatch(key) is None and _tells_danger(pressed, now.trade, words)):
             text = pressed[2:] if is_seen else pressed
             events, self.remarks = _seen(text, now.trade, words)
             if not events:
@@ -154,6 +155,10 @@ def _dangers(text: str, trade: Trade, words: Words) -> list[str]:
     return [name for name in trade.hazards if name in set(there)]
 
 
+def _tells_danger(text: str, trade: Trade, words: Words) -> bool:
+    return bool(_dangers(text, trade, words) or may_hurt_on_site(words, text, trade.kind, is_read=False))
+
+
 def _seen(text: str, trade: Trade, words: Words) -> tuple[list[Event], list[str]]:
     """Give everything that a text says was seen or can hurt, and what to tell of how it was read."""
     if licensed_work([text], trade.kind) or alarms([text], trade.kind):
@@ -161,7 +166,9 @@ def _seen(text: str, trade: Trade, words: Words) -> tuple[list[Event], list[str]
     dangers = _dangers(text, trade, words)
     pieces = pieces_of(text) if dangers else [text]
     findings, _, remarks = read_findings(words, pieces, trade.kind)
+    heard = [Event("said", name) for name in dangers]
+    if not heard and may_hurt_on_site(words, text, trade.kind, is_read=bool(findings)):
+        heard = [Event("heard", text)]
     seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]
     told = [sentence("visit.taken", seen=[*dangers, *seen])] if dangers or seen else []
-    events = [Event("said", name) for name in dangers]
-    return [*events, *(Event("seen", finding, value) for finding, value in findings.items())], [*told, *remarks]
+    return [*heard, *(Event("seen", finding, value) for finding, value in findings.items())], [*told, *remarks]
