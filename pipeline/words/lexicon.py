@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import unicodedata
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
 
+from pipeline.words.dictionary import words_of
 from pipeline.words.phrases import Meaning, Phrase, PhraseTree
 from pipeline.words.vocabulary import BREAKS, MARKS, Vocabulary, folded, split
 
@@ -98,6 +99,7 @@ class Lexicon:
             fillers=fillers,
             known=self._known,
             spelt=self._spelt,
+            dictionary=partial(words_of, self.language),
             endings=self._cues.get("endings", ()),
             doubling=bool(self._cues.get("doubling", False)),
             endings_back=self._cues.get("endings_back", ()),

@@ -19,7 +19,8 @@ folder of
 - ``alarms.csv``, ``signs.csv``, ``licensed.csv``: what can or may hurt, see `pipeline.words.stems`;
 - ``told.csv``: what customers tell beside the complaint, see `pipeline.words.customer_remarks`;
 - ``known.txt``: common words that are neither asked about in review nor taken for a misspelling;
-- ``spelt.txt``: words spelt right that say something, so they are asked about in review, but are no misspelling.
+- ``spelt.txt``, where there is one: words spelt right that the dictionary of the language lacks; they are asked about
+  in review as others are, but are no misspelling.
 """
 
 from __future__ import annotations
@@ -164,7 +165,8 @@ def _read_language(lists: WordLists, language: str) -> None:
     folder = SHIPPED / language
     lists.cues[language] = tomllib.loads((folder / "cues.toml").read_text(encoding="utf-8"))
     lists.known[language] = (folder / "known.txt").read_text(encoding="utf-8").split()
-    lists.spelt[language] = (folder / "spelt.txt").read_text(encoding="utf-8").split()
+    spelt = folder / "spelt.txt"
+    lists.spelt[language] = spelt.read_text(encoding="utf-8").split() if spelt.exists() else []
     phrases = lists.phrases.setdefault(language, [])
     for path in sorted(folder.glob("phrases*.csv")):
         for row in read_table(path):

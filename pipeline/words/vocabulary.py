@@ -7,7 +7,7 @@ import unicodedata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Container, Iterable, Mapping
 
 WORD = re.compile(
     r"(?<![^\W_])[^\W_](?:\.[^\W_](?![^\W_]))+|(?<![^\W_])[^\W_]/[^\W_]+(?:/[^\W_]+)*|\d+\.\d+|[^\W_]+|[^\w\s]|_",
@@ -55,6 +55,8 @@ class Vocabulary:
         Words that mean something but take part in no phrase; never mended to another word.
     spelt
         More words that are never mended to another.
+    dictionary
+        Gives the words of the language, none of which is mended to another; asked when a word would be mended.
     endings, doubling, endings_back
         How words are inflected; see ``cues.toml``.
     """
@@ -67,6 +69,7 @@ class Vocabulary:
         fillers: Iterable[str],
         known: Iterable[str] = (),
         spelt: Iterable[str] = (),
+        dictionary: Callable[[], Container[str]] = frozenset,
         endings: Iterable[str] = (),
         doubling: bool = False,
         endings_back: Iterable[str] = (),
@@ -74,18 +77,20 @@ class Vocabulary:
         self.fillers = frozenset(fillers)
         self._known = frozenset(known)
         self._spelt = self._known | frozenset(spelt)
+        self._dictionary = dictionary
         self._endings = sorted(endings, key=len, reverse=True)
         self._doubling, self._endings_back = doubling, tuple(endings_back)
         self.words = {forms.get(word, word) for word in words}
         self._forms = dict(forms)
         for word in sorted(self.words, key=len):
-            base = self._stem(word, only_before=True)
+            base = self._stem(word, self.words, only_before=True)
             if base is not None:
                 self._forms.setdefault(word, base)
         for form, base in list(self._forms.items()):
             self._forms[form] = self._end_of_chain(base)
         self._beginnings = {word[:3] for word in (*self.words, *self._forms)}
         self.words -= {word for word in self.words if self._forms.get(word, word) != word}
+        self._inflected = self.words | self._forms.keys()
         self._near: dict[tuple[str, int], list[str]] | None = None
         self._edges: set[str] = set()
 
@@ -96,8 +101,8 @@ class Vocabulary:
             word = base
         return word
 
-    def _stem(self, word: str, *, only_before: bool = False) -> str | None:
-        """Give the known word that ``word`` is a form of, or None; ``only_before`` makes one of two the base."""
+    def _stem(self, word: str, known: Container[str], *, only_before: bool = False) -> str | None:
+        """Give the word of ``known`` that ``word`` is a form of, or None; ``only_before`` makes one of two the base."""
         for ending in self._endings:
             if not word.endswith(ending) or len(word) - len(ending) < (3 if ending in _SHORT_STEMS else 4):
                 continue
@@ -108,7 +113,7 @@ class Vocabulary:
             if ending in ("es", "ed") and bare.endswith("i"):
                 candidates.append(bare[:-1] + "y")
             for candidate in candidates:
-                if len(candidate) < 3 or candidate == word or candidate not in self.words:
+                if len(candidate) < 3 or candidate == word or candidate not in known:
                     continue
                 if not only_before or (len(candidate), candidate) < (len(word), word):
                     return candidate
@@ -122,7 +127,7 @@ class Vocabulary:
             return self._forms[word]
         if word in self.words:
             return word
-        stem = self._stem(word) if word[:3] in self._beginnings else None
+        stem = self._stem(word, self._inflected) if word[:3] in self._beginnings else None
         if stem is not None:
             return self._forms.get(stem, stem)
         return None
@@ -160,7 +165,8 @@ class Vocabulary:
         """Give the base word of each misspelt word for which only one comes near enough.
 
         One mistake (a letter wrong, missing, doubled or two swapped) from five letters on, two from eleven on; the
-        first letter must be right. A word near two words of different meaning is left alone, so is any known word.
+        first letter must be right. A word near two words of different meaning is left alone, so is any
+        word spelt right.
         """
         from rapidfuzz.distance import OSA
         from rapidfuzz.process import cdist
@@ -184,7 +190,7 @@ class Vocabulary:
                 if best[position] > limit:
                     continue
                 bases = {self.base(near[i]) for i in (distances[position] == best[position]).nonzero()[0]}
-                if len(bases) == 1:
+                if len(bases) == 1 and word not in self._dictionary():
                     mended[word] = str(bases.pop())
         return mended
 

@@ -66,6 +66,8 @@ def test_a_mended_word_is_told_and_a_word_spelt_right_is_not_mended(words: Words
     question = asked(words, "draim pump hums, tries to empty")
     assert question.remarks == ('"draim" was read as "drain"',)
     assert "trips supply" not in question.symptoms
+    for text in ("glasses were sparkling, I wiped them", "floppy hose, smells of frying"):
+        assert not [remark for remark in asked(words, text).remarks if "was read as" in remark]
 
 
 def test_120_ways_to_write_20_findings_are_read_as_a_load_reads_them(words: Words) -> None:
