@@ -91,6 +91,8 @@ class Question:
         Day of the visit; None = not known.
     licensed
         Work for licensed people only that the call speaks of, wherever it is said: see `pipeline.words.licensed`.
+    may_hurt
+        Words of the call that may tell of a danger, where none was heard: see `pipeline.words.danger_signs`.
     is_newly_placed
         Whether it was just set up or moved: told, or younger than `NEW_YEARS`.
     other_kind
@@ -116,6 +118,7 @@ class Question:
     job_no: str | None = None
     on: dt.date | None = None
     licensed: Work = ""
+    may_hurt: tuple[str, ...] = ()
     is_newly_placed: bool = False
     cleared: frozenset[str] = frozenset()
     other_kind: str = ""

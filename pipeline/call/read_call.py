@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.call.age_in_words import age_told
 from pipeline.call.alarms_in_call import quiet_call, quiet_piece, with_alarms, with_doubt
+from pipeline.call.danger_signs_in_call import may_hurt
 from pipeline.call.findings import read_findings
 from pipeline.call.question import NEW_YEARS, Call, Question
 from pipeline.call.remarks_in_call import told_aside
@@ -178,7 +179,8 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     symptoms += aside.complaints
     looked = read_findings(words, read.quiet[row].found, kind, symptoms)
     symptoms += looked.complaints
-    told = with_alarms(heard(words, pieces, kind, said_of, codes_of, symptoms), left, kind)
+    by_piece = heard(words, pieces, kind, said_of, codes_of, symptoms)
+    told = with_alarms(by_piece, left, kind)
     symptoms = _on_zones(
         f"{call.kind} {call.complaint}", without_states_of_things(words, symptoms, (*told, *aside.heard))
     )
@@ -195,6 +197,9 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     other = other_kind(words, call.complaint or "", kind)
     remarks += [] if other else _which_variant(words, kind, call, symptoms)
     remarks += read.strange_makes[row]
+    licensed = licensed_work(call.texts(), kind)
+    unheard = () if licensed else may_hurt(words, call, kind, zip(pieces, by_piece, strict=True), symptoms)
+    remarks += _to_ask_first(unheard)
     in_words = _seen_in_words(told)
     at_last = settled(words, kind, [*in_words, *looked.seen])
     findings = {**_seen_in(words, kind, symptoms, call), **at_last.findings}
@@ -223,7 +228,8 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         remarks=(*remarks, *aside.remarks),
         job_no=call.job_no or None,
         on=day,
-        licensed=licensed_work(call.texts(), kind),
+        licensed=licensed,
+        may_hurt=unheard,
         is_newly_placed=NEWLY_PLACED in aside.notes | looked.notes or bool(years < NEW_YEARS),
         cleared=aside.cleared
         | looked.cleared
@@ -249,6 +255,12 @@ def _which_variant(words: Words, kind: str, call: Call, symptoms: Sequence[str])
     """Ask for the make-up where the complaint depends on it and nobody told it."""
     may_be = to_ask(words.lists.variants, kind, _of_make_up(call), symptoms)
     return [sentence("answer.which_variant", variants=may_be)] if may_be else []
+
+
+def _to_ask_first(unheard: Sequence[str]) -> list[Sentence]:
+    """Ask about words that may tell of a danger before all else."""
+    texts = [sentence("answer.quoted", text=Written(word)) for word in unheard]
+    return [sentence("answer.may_hurt", texts=texts)] if texts else []
 
 
 def _on_zones(told: str, symptoms: Sequence[str]) -> list[str]:

@@ -43,8 +43,8 @@ class Event:
     Attributes
     ----------
     what
-        seen (a finding and its value), cannot tell (a finding), said (a complaint), heard (of what can hurt), changed
-        (the state of the machine), tried, cured, looks good, aside (a repair), ruled out (a cause).
+        seen (a finding and its value), cannot tell (a finding), said (a complaint), heard (of what can or may hurt),
+        changed (the state of the machine), tried, cured, looks good, aside (a repair), ruled out (a cause).
     """
 
     what: What
@@ -107,7 +107,9 @@ def told(question: Question, event: Event) -> Question:
     if event.what == "heard":
         work = graver(question.licensed, licensed_work([event.name], question.kind))
         raised = alarms([event.name], question.kind)
-        return replace(question, licensed=work, symptoms=tuple(dict.fromkeys((*raised, *question.symptoms))))
+        unheard = () if raised or work else (event.name,)
+        told_now = tuple(dict.fromkeys((*raised, *question.symptoms)))
+        return replace(question, licensed=work, symptoms=told_now, may_hurt=(*question.may_hurt, *unheard))
     return question
 
 

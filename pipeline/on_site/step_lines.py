@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.on_site.keys import choices
-from pipeline.visit.answer import Answer, advice_line, step_cost
+from pipeline.visit.answer import Answer, advice_line, caution_told, step_cost
 from pipeline.words.appliance import ALWAYS
 from reports.render.wording import Written, sentence
 
@@ -19,7 +19,7 @@ def screen(now: Answer, step: Step, warned: set[str]) -> list[str]:
     """Few lines for a phone: odds, the step, its cautions (their text when they first appear), the numbers to press."""
     tell, told = now.wording.tell, now.wording.told
     names = cautions_on_screen(now, step)
-    new = [caution_line(now.wording, now.trade, name) for name in names if name not in warned]
+    new = [caution_told(now, name) for name in names if name not in warned]
     known = [name for name in names if name in warned]
     old = [f"! {told(known)}"] if known else []
     keys = "  ".join(f"{key} {told(label)}" for key, label in choices(now, step).items())

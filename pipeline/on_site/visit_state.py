@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import reduce
 from typing import TYPE_CHECKING
 
+from pipeline.call.danger_signs_in_call import may_hurt_on_site
 from pipeline.call.findings import read_findings
 from pipeline.call.question import Question
 from pipeline.call.which_part import settled
@@ -75,7 +76,7 @@ class Visit:
         is_seen = key.startswith(f"{SEEN} ")
         if key == UNDO:
             self.undo()
-        elif is_seen or (PRESSED.fullmatch(key) is None and _dangers(pressed, now.trade, words)):
+        elif is_seen or (PRESSED.fullmatch(key) is None and _tells_danger(pressed, now.trade, words)):
             text = pressed[2:] if is_seen else pressed
             events, self.remarks = _seen(text, now.trade, words, self.question().symptoms)
             if not events:
@@ -157,6 +158,10 @@ def _dangers(text: str, trade: Trade, words: Words) -> list[str]:
     return [name for name in trade.hazards if name in set(there)]
 
 
+def _tells_danger(text: str, trade: Trade, words: Words) -> bool:
+    return bool(_dangers(text, trade, words) or may_hurt_on_site(words, text, trade.kind, is_read=False))
+
+
 def _seen(text: str, trade: Trade, words: Words, symptoms: Sequence[str]) -> tuple[list[Event], list[str]]:
     """Give everything that a text says was seen or can hurt, and what to tell of how it was read."""
     if licensed_work([text], trade.kind) or alarms([text], trade.kind):
@@ -166,9 +171,11 @@ def _seen(text: str, trade: Trade, words: Words, symptoms: Sequence[str]) -> tup
     looked = read_findings(words, pieces, trade.kind, symptoms)
     findings, cleared, _ = settled(words, trade.kind, looked.seen)
     ruled_out = sorted((looked.cleared | cleared) & trade.repairs.keys())
+    events = [Event("said", name) for name in dict.fromkeys([*dangers, *looked.complaints])]
+    if not events and may_hurt_on_site(words, text, trade.kind, is_read=bool(findings)):
+        events = [Event("heard", text)]
     seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]
     told = [sentence("visit.taken", seen=[*dangers, *seen])] if dangers or seen else []
     told += [sentence("visit.ruled_out", causes=ruled_out)] if ruled_out else []
-    events = [Event("said", name) for name in dict.fromkeys([*dangers, *looked.complaints])]
     events += [Event("seen", finding, value) for finding, value in findings.items()]
     return [*events, *(Event("ruled out", cause) for cause in ruled_out)], [*told, *looked.remarks]

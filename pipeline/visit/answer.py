@@ -136,7 +136,8 @@ class Answer(Shown):
         told = [one for one in hazards(self.question, self.trade).values() if one.caution]
         energise = (DO_NOT_ENERGISE,) if self.is_unsafe else ()
         graver, less = ([one.caution for one in told if one.is_off == is_off] for is_off in (False, True))
-        return (*graver, *energise, *less, *((NOT_UNDERSTOOD,) if self.is_unheard else ()))
+        is_asked = self.is_unheard or (self.question.may_hurt and not told)
+        return (*graver, *energise, *less, *((NOT_UNDERSTOOD,) if is_asked else ()))
 
     @property
     def dangers(self) -> tuple[Sentence | str, ...]:
@@ -147,10 +148,12 @@ class Answer(Shown):
         return (*told, *(sentence("answer.seen", finding=Finding(f), value=value_of(f, v)) for f, v in seen))
 
     def caution_title(self, name: str) -> Sentence | str:
-        """A caution by its name; of what forbids to energise it with what was said."""
-        if name != DO_NOT_ENERGISE or not self.dangers:
-            return name
-        return sentence("answer.caution_because", caution=name, dangers=self.dangers)
+        """A caution by its name; with what was said where it forbids to energise it, or may tell of a danger."""
+        of: dict[str, Sequence[Sentence | str]] = {
+            DO_NOT_ENERGISE: self.dangers,
+            NOT_UNDERSTOOD: quoted(self.question.may_hurt),
+        }
+        return sentence("answer.caution_because", caution=name, dangers=of[name]) if of.get(name) else name
 
     @property
     def is_unheard(self) -> bool:
@@ -249,8 +252,8 @@ class Answer(Shown):
         above = [*head, *_body(self)]
         names = self.shown_caution_names()
         first = [name for name in names if self.is_referred or name in self.alarms]
-        danger = [_caution(self, name) for name in first]
-        rest = [_caution(self, name) for name in names if name not in first]
+        danger = [caution_told(self, name) for name in first]
+        rest = [caution_told(self, name) for name in names if name not in first]
         shown = [*danger, *above, *rest]
         return [safe(line).replace("\n", " ") for line in shown]
 
@@ -429,6 +432,7 @@ def _quote(answer: Answer) -> str:
     return told + (f". {answer.wording.told(answer.remark)}" if answer.remark else "")
 
 
-def _caution(answer: Answer, name: str) -> str:
+def caution_told(answer: Answer, name: str) -> str:
+    """A caution of an answer in one line: its name, why it is told, its text."""
     told = answer.wording.told
     return f"! {told(answer.caution_title(name))}: {told(answer.trade.cautions[name])}"

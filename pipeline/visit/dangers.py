@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.visit.circumstances import hazards
-from pipeline.words.appliance import DO_NOT_ENERGISE
+from pipeline.words.appliance import DO_NOT_ENERGISE, NOT_UNDERSTOOD
 from pipeline.words.licensed import ESCAPES, FUMES, GAS_SMELL, said_of_licensed
 
 if TYPE_CHECKING:
@@ -18,7 +18,10 @@ _GLASS = "broken glass"
 
 
 def ring_first(question: Question, trade: Trade) -> tuple[str, ...]:
-    """Cautions to ring a customer with before the round begins, the gravest first; none = it can wait for the visit."""
+    """Cautions to ring a customer with before the round begins, the gravest first; none = it can wait for the visit.
+
+    What may only be a danger is asked by telephone too.
+    """
     smelt = said_of_licensed([question.complaint], question.kind)
     if FUMES in smelt:
         return FUMES_OF_GAS, GAS
@@ -28,7 +31,8 @@ def ring_first(question: Question, trade: Trade) -> tuple[str, ...]:
         return (ESCAPES,)
     told = hazards(question, trade).items()
     names = [_caution(name, one) for name, one in told]
-    return tuple(dict.fromkeys([*names, *([DO_NOT_ENERGISE] if question.is_unsafe(trade.unsafe) else [])]))
+    names += [DO_NOT_ENERGISE] if question.is_unsafe(trade.unsafe) else []
+    return tuple(dict.fromkeys(names)) or ((NOT_UNDERSTOOD,) if question.may_hurt else ())
 
 
 def to_meet(trade: Trade) -> list[tuple[str, tuple[str, ...]]]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
-from pipeline.words.stems import said_in, shown
+from pipeline.words.stems import NEITHER, said_in, shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 Work = Literal["", "refrigerant", "gas", "fumes"]
 GRAVER: tuple[Work, ...] = ("", "refrigerant", "gas", "fumes")
 FUMES, GAS_SMELL, ESCAPES = "fumes", "gas smell", "refrigerant escapes"
-SAYS = (FUMES, GAS_SMELL, "neither", ESCAPES, "refrigerant", "gas")
+SAYS = (FUMES, GAS_SMELL, NEITHER, ESCAPES, "refrigerant", "gas")
 _WORK_OF: dict[str, Work] = {
     "fumes": "fumes",
     "gas smell": "gas",
@@ -35,12 +35,17 @@ def licensed_work(texts: Iterable[str | None], kind: str) -> Work:
     kind
         The kind of appliance as a term; on a fridge "lost its gas" is refrigerant.
     """
-    return graver(*(_WORK_OF[says] for says in said_of_licensed(texts, kind) if says != "neither"))
+    return graver(*(_WORK_OF[says] for says in said_of_licensed(texts, kind) if says != NEITHER))
 
 
 def said_of_licensed(texts: Iterable[str | None], kind: str) -> list[str]:
     """Give which of ``SAYS`` the texts speak of."""
     return [says for text in texts if text for says, _, _ in said_in(shown(text), kind, "licensed.csv", SAYS)]
+
+
+def harmless_of_licensed(text: str, kind: str) -> list[tuple[int, int]]:
+    """Where words stand, in a text as `shown` gives it, that only sound like licensed work: "gas meter"."""
+    return [(begin, end) for says, begin, end in said_in(text, kind, "licensed.csv", SAYS) if says == NEITHER]
 
 
 def graver(*works: Work) -> Work:

@@ -16,6 +16,7 @@ folder of
   those no list knows. Inflected and misspelt forms need no phrase of their own;
 - ``cells.csv``: whole cells of kinds and outcomes, and words that may stand beside them;
 - ``cues.toml``: words that deny, doubt, confirm, join or end a clause, fillers, endings and irregular forms;
+- ``alarms.csv``, ``signs.csv``, ``licensed.csv``: what can or may hurt, see `pipeline.words.stems`;
 - ``told.csv``: what customers tell beside the complaint, see `pipeline.words.customer_remarks`;
 - ``known.txt``: common words that are neither asked about in review nor taken for a misspelling;
 - ``spelt.txt``, where there is one: words spelt right that the dictionary of the language lacks; they are asked about

@@ -1,10 +1,10 @@
 """Phrases of stems, looked for in a text whatever languages are set: what can hurt is heard in each of them.
 
-A table of every language (``licensed.csv``, ``alarms.csv``) gives what its phrases say, the kinds of appliance they say
-it for (empty = every kind, "not …" = every other) and the phrases. In a phrase ``word*`` is a stem, ``*word`` an
-ending, ``~`` up to three words between (in *neither* none
-that begins another clause), ``a/b`` either word, ``_`` a space within a word. What is read first says
-nothing more to what is read later, so "gas meter" is *neither* before "gas" is *gas*.
+A table of every language (``licensed.csv``, ``alarms.csv``, ``signs.csv``) gives what its phrases say, the kinds of
+appliance they say it for (empty = every kind, "not …" = every other) and the phrases. In a phrase ``word*`` is a stem,
+``*word`` an ending, ``~`` up to three words between (in *neither* none that begins another clause), ``a/b`` either
+word, ``_`` a space within a word. What is read first says nothing more to what is read later, so "gas meter" is
+*neither* before "gas" is *gas*.
 """
 
 from __future__ import annotations
