@@ -175,11 +175,11 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     (said, *said_of), (codes_said, *codes_of) = read.said[row], read.codes[row]
     symptoms = [symptom for symptom, is_negated in said if not is_negated]
     codes = [*read.shown[row], *codes_said]
+    by_piece = heard(words, pieces, kind, said_of, codes_of, symptoms)
     aside = told_aside(words, tellings, kind, symptoms)
     symptoms += aside.complaints
     looked = read_findings(words, read.quiet[row].found, kind, symptoms)
     symptoms += looked.complaints
-    by_piece = heard(words, pieces, kind, said_of, codes_of, symptoms)
     told = with_alarms(by_piece, left, kind)
     symptoms = _on_zones(
         f"{call.kind} {call.complaint}", without_states_of_things(words, symptoms, (*told, *aside.heard))

@@ -31,7 +31,9 @@ _LONGEST_NAME = 3  # words of a finding's name, as they stand before a colon
 HOW = ("complaint", "denied", "finding", "told", "code", "says nothing", "not understood")
 """How a piece can be taken; every language has words for each."""
 COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = HOW
-STATES = frozenset({"noisy", "ice build-up", "does not clean", "stops early", "trips supply", "cuts out"})
+STATES = frozenset(
+    {"noisy", "ice build-up", "does not clean", "stops early", "trips supply", "cuts out", "does not work"}
+)
 """Complaints that are only the state of a thing where it is named and something else is complained of."""
 SAYS_TOO = {"does not drain": "water left", "leaks": "where it leaks"}
 """Complaint → the finding that its words may say."""
@@ -119,6 +121,8 @@ def heard(
         spared = states if complains_else and not any(value in _OF_SUPPLY for value in values) else frozenset[str]()
         if values and present and spared.issuperset(present):
             told.append((Heard(piece, FINDING, tuple(values)),))
+        elif present and not values and spared.issuperset(present) and _only_clicks(words, piece, kind):
+            told.append((Heard(piece, NOTHING),))
         elif present and all(times[symptom] > 1 for symptom in present) and not _HEALTHY.issuperset(_values(values)):
             told.append((Heard(piece, COMPLAINT, present), Heard(piece, FINDING, tuple(values))))
         elif present:
@@ -182,6 +186,11 @@ def beside_codes(words: Words, code: str, kind: str, shown: Sequence[str]) -> li
 
 def _states(words: Words) -> frozenset[str]:
     return STATES.union(row["symptom"] for row in words.lists.symptoms if row.get("is_fault"))
+
+
+def _only_clicks(words: Words, piece: str, kind: str) -> bool:
+    """Whether a piece says no more of a thing than that it clicks, as a switch, a valve or a lock does."""
+    return words.states_in(piece) == {"clicks"} and bool(words.things_in(piece, kind))
 
 
 def _is_said_too(value: str, complaints: Sequence[str]) -> bool:

@@ -133,3 +133,53 @@ def test_cloudy_glasses_are_salt_and_rinse_aid_first(no_jobs: Workshop, complain
     assert answer.steps[0].name == "look at salt, rinse aid and detergent"
     dirty = no_jobs.causes(kind=DISH, complaint=f"{complaint}, plates dirty")
     assert "spray arms blocked" in [row.cause for row in dirty.causes]
+
+
+def test_a_finding_that_ends_its_clause_is_not_denied_by_the_next(words: Words) -> None:
+    question = read(words, "fridge-freezer", "fridge warm, freezer fine, fan not running")
+    assert question.symptoms == ("warm",)
+    assert question.findings == {"compressor": "runs", "fan": "silent"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "complaint", "symptoms"),
+    [
+        ("fridge-freezer", "it gurgles when it stops like it has since new, only the light inside stays off", ["does not light"]),
+        ("fridge", "gluckert wie schon immer, nur das Licht geht nicht", ["does not light"]),
+        (OVEN, "not heating, thermostat clicks", ["does not heat"]),
+        (DISH, "not heating, pressure switch clicks", ["does not heat"]),
+        (WASHER, "it leaks, has leaked since new", ["leaks"]),
+    ],
+)  # fmt: skip
+def test_what_was_always_so_or_only_clicks_is_no_complaint(
+    words: Words, kind: str, complaint: str, symptoms: list[str]
+) -> None:
+    assert list(read(words, kind, complaint).symptoms) == symptoms
+
+
+def test_a_compressor_that_clicks_on_and_off_does_not_come_and_go(no_jobs: Workshop) -> None:
+    plain = no_jobs.causes(kind="freezer", complaint="not cold, compressor clicks on and off")
+    assert "comes and goes" not in " ".join(plain.lines())
+    assert "comes and goes" in " ".join(no_jobs.causes(kind="freezer", complaint="not cold on and off").lines())
+
+
+@pytest.mark.parametrize(
+    ("found", "findings"),
+    [
+        ("sump full", {"water left": "yes"}),
+        ("sump full of grit", {"sump filter": "blocked"}),
+        ("salt hopper full of water, no salt", {"detergent test": "wrong"}),
+        ("drain hose joints tight", {}),
+    ],
+)
+def test_full_and_tight_are_told_by_what_they_are_said_of(words: Words, found: str, findings: dict[str, str]) -> None:
+    question = read(words, DISH, "plates dirty", found)
+    assert question.findings == findings
+    assert question.symptoms == ("does not clean",)
+
+
+def test_a_finding_kept_as_the_workshops_own_is_told_once(words: Words) -> None:
+    question = read(words, HOB, "one ring dead", "energy regulator clicks over", "wiring to it sound")
+    assert question.not_understood == ()
+    assert sum("regulator" in remark for remark in question.remarks) == 1
+    assert question.findings["ring wiring test"] == "good"
