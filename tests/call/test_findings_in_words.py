@@ -35,11 +35,10 @@ def test_a_tight_or_dry_hose_is_no_seized_one(words: Words, told: str) -> None:
         (WASHER, "drum tight", "drum", "stiff"),
         ("tumble dryer", "rollers tight", "rollers", "worn"),
         ("fridge", "door seal tight", "door closes", "tight"),
+        ("fridge", "coils matted with fluff", "condenser", "dirty"),
     ],
 )
-def test_tight_is_stuck_of_what_must_turn_and_good_of_what_must_hold(
-    words: Words, kind: str, told: str, finding: str, value: str
-) -> None:
+def test_a_state_is_read_by_what_it_is_said_of(words: Words, kind: str, told: str, finding: str, value: str) -> None:
     assert read(words, kind, "noisy", told).findings == {finding: value}
 
 
@@ -170,6 +169,8 @@ def test_a_compressor_that_clicks_on_and_off_does_not_come_and_go(no_jobs: Works
         ("sump full of grit", {"sump filter": "blocked"}),
         ("salt hopper full of water, no salt", {"detergent test": "wrong"}),
         ("drain hose joints tight", {}),
+        ("tray full of water", {"float": "tripped"}),
+        ("jets clear", {"spray arms": "free"}),
     ],
 )
 def test_full_and_tight_are_told_by_what_they_are_said_of(words: Words, found: str, findings: dict[str, str]) -> None:
