@@ -17,6 +17,7 @@ from reports.render.wording import Finding, Sentence, Several, Written, sentence
 SPEAKS_OF: dict[Work, str] = {
     "": "answer.no_complaint",
     "gas": "answer.speaks_of_gas",
+    "gas smell": "answer.speaks_of_gas",
     "fumes": "answer.speaks_of_fumes",
     "refrigerant": "answer.speaks_of_refrigerant",
 }
@@ -145,13 +146,20 @@ class Question:
 def said(question: Question) -> Several:
     """The question in one line, for people."""
     appliance = [question.kind, *(Written(name) for name in (question.make, question.model) if name)]
+    complained = [_bare(symptom) for symptom in question.symptoms]
     seen = [
         sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))
         for finding, value in question.findings.items()
+        if _bare(f"{finding} {value}") not in complained
     ]
     fault = [*question.symptoms, *map(Written, question.codes)] or [sentence(SPEAKS_OF[question.licensed])]
     pieces = [several(appliance, " "), age(question.age_years), several(fault, ", ")]
     return several([*pieces, *([several(seen, ", ")] if seen else [])])
+
+
+def _bare(term: str) -> set[str]:
+    """Words of a term by which it is one with another: "flex or plug damaged" says that flex and plug are."""
+    return {*term.split()} - {"and", "or"}
 
 
 def age(years: float | None) -> Sentence:
