@@ -10,11 +10,13 @@ from difflib import get_close_matches
 from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal
 
+from pipeline.call.age_in_words import age_told
 from pipeline.call.alarms_in_call import quiet_call, quiet_piece, with_alarms, with_doubt
 from pipeline.call.danger_signs_in_call import may_hurt
 from pipeline.call.findings import read_findings
 from pipeline.call.question import NEW_YEARS, Call, Question
 from pipeline.call.remarks_in_call import told_aside
+from pipeline.call.which_part import settled, with_parts_measured
 from pipeline.call.word_account import FINDING, NOTHING, Heard, beside_codes, heard, pieces_of, without_states_of_things
 from pipeline.errors import UsageError
 from pipeline.store.cache import while_unchanged
@@ -173,17 +175,20 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     (said, *said_of), (codes_said, *codes_of) = read.said[row], read.codes[row]
     symptoms = [symptom for symptom, is_negated in said if not is_negated]
     codes = [*read.shown[row], *codes_said]
+    by_piece = heard(words, pieces, kind, said_of, codes_of, symptoms)
     aside = told_aside(words, tellings, kind, symptoms)
     symptoms += aside.complaints
-    by_piece = heard(words, pieces, kind, said_of, codes_of, symptoms)
+    looked = read_findings(words, read.quiet[row].found, kind, symptoms)
+    symptoms += looked.complaints
     told = with_alarms(by_piece, left, kind)
     symptoms = _on_zones(
         f"{call.kind} {call.complaint}", without_states_of_things(words, symptoms, (*told, *aside.heard))
     )
     beside_code = beside_codes(words, read.quiet[row].code or "", kind, read.shown[row])
-    told = (*told, *aside.heard, *beside_code)
+    told, measured_good = with_parts_measured(words, (*told, *aside.heard, *beside_code), kind)
+    years, on_age, told = age_told(words, told, kind, float(read.years[row]), day)
     symptoms = [*about(words, kind).with_brought(alarms(call.texts(), kind)), *symptoms]
-    given, strange, remarks = read_findings(words, read.quiet[row].found, kind)
+    remarks = [*looked.remarks, *on_age]
     remarks += [
         sentence("answer.word_read_as", text=Written(word), word=Written(base))
         for word, base in words.mended(", ".join(pieces))
@@ -195,26 +200,25 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     licensed = licensed_work(call.texts(), kind)
     unheard = () if licensed else may_hurt(words, call, kind, zip(pieces, by_piece, strict=True), symptoms)
     remarks += _to_ask_first(unheard)
-    terms = [term for piece in told if piece.how == FINDING for term in piece.terms if term not in LOOKED_AT_AGAIN]
-    in_words = dict(term.split("=", 1) for term in terms)
-    findings = {**_seen_in(words, kind, symptoms, call), **in_words, **given}
+    in_words = _seen_in_words(told)
+    at_last = settled(words, kind, [*in_words, *looked.seen])
+    findings = {**_seen_in(words, kind, symptoms, call), **at_last.findings}
     seen = [f"{finding}={value}" for finding, value in findings.items()]
-    years = read.years[row]
     is_read = [
         (call.kind, read.is_known[row]),
-        (call.age, not pd.isna(years)),
+        (call.age, not pd.isna(read.years[row])),
         *((word, False) for word in read.unknown[row]),
         (read.quiet[row].code, bool(read.shown[row] or beside_code)),
         (call.complaint, bool(symptoms or codes or in_words or aside.heard)),
         *(_nothing_of(told, read.unknown[row]) if symptoms or codes or in_words or aside.heard else ()),
-        *((text, False) for text in strange),
+        *((text, False) for text in looked.strange),
     ]
     return Question(
         kind=kind,
         make=_told(read.makes, row),
         model=_told(read.models, row),
         model_family=_told(read.families, row),
-        age_years=None if pd.isna(years) else float(years),
+        age_years=None if pd.isna(years) else years,
         symptoms=tuple(dict.fromkeys(symptoms)),
         codes=tuple(dict.fromkeys(codes)),
         findings=findings,
@@ -226,8 +230,12 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         on=day,
         licensed=licensed,
         may_hurt=unheard,
-        is_newly_placed=NEWLY_PLACED in aside.notes or bool(years < NEW_YEARS),
-        cleared=aside.cleared | ruled_out(words.lists.variants, kind, _of_make_up(call), (*symptoms, *seen)),
+        is_newly_placed=NEWLY_PLACED in aside.notes | looked.notes or bool(years < NEW_YEARS),
+        cleared=aside.cleared
+        | looked.cleared
+        | measured_good
+        | at_last.cleared
+        | ruled_out(words.lists.variants, kind, _of_make_up(call), (*symptoms, *seen)),
         other_kind=other,
     )
 
@@ -273,6 +281,13 @@ def _seen_in(words: Words, kind: str, symptoms: Sequence[str], call: Call) -> di
             may = tuple(one for one in may if one[0] in named)
         seen |= dict(may if len(may) == 1 else ())
     return seen
+
+
+def _seen_in_words(told: Sequence[Heard]) -> list[tuple[str, str, str]]:
+    """Give the findings that pieces tell: text, finding, value."""
+    terms = [(piece.text, term) for piece in told if piece.how == FINDING for term in piece.terms]
+    pairs = [(text, term.partition("=")) for text, term in terms if term not in LOOKED_AT_AGAIN]
+    return [(text, name, value) for text, (name, _, value) in pairs]
 
 
 def _nothing_of(told: Sequence[Heard], unknown: Sequence[str]) -> list[tuple[str | None, bool]]:

@@ -76,7 +76,7 @@ def told_aside(words: Words, pieces: Sequence[Told], kind: str, symptoms: Collec
         found = [
             f"{finding}={value}"
             for finding, value in findings_of(piece.tells, {*symptoms, *sure}).items()
-            if value in rules.values.get(finding, ()) and rules.holds_for(finding, kind)
+            if rules.is_listed(finding, value, kind)
         ]
         said = notes_of(piece.tells)
         complaint = complaint_of(piece.tells)

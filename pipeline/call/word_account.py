@@ -31,7 +31,9 @@ _LONGEST_NAME = 3  # words of a finding's name, as they stand before a colon
 HOW = ("complaint", "denied", "finding", "told", "code", "says nothing", "not understood")
 """How a piece can be taken; every language has words for each."""
 COMPLAINT, DENIED, FINDING, TOLD, CODE, FILLER, NOTHING = HOW
-STATES = frozenset({"noisy", "ice build-up", "does not clean", "stops early", "trips supply", "cuts out"})
+STATES = frozenset(
+    {"noisy", "ice build-up", "does not clean", "stops early", "trips supply", "cuts out", "does not work"}
+)
 """Complaints that are only the state of a thing where it is named and something else is complained of."""
 SAYS_TOO = {"does not drain": "water left", "leaks": "where it leaks"}
 """Complaint → the finding that its words may say."""
@@ -119,6 +121,8 @@ def heard(
         spared = states if complains_else and not any(value in _OF_SUPPLY for value in values) else frozenset[str]()
         if values and present and spared.issuperset(present):
             told.append((Heard(piece, FINDING, tuple(values)),))
+        elif present and not values and spared.issuperset(present) and _only_clicks(words, piece, kind):
+            told.append((Heard(piece, NOTHING),))
         elif present and all(times[symptom] > 1 for symptom in present) and not _HEALTHY.issuperset(_values(values)):
             told.append((Heard(piece, COMPLAINT, present), Heard(piece, FINDING, tuple(values))))
         elif present:
@@ -184,6 +188,11 @@ def _states(words: Words) -> frozenset[str]:
     return STATES.union(row["symptom"] for row in words.lists.symptoms if row.get("is_fault"))
 
 
+def _only_clicks(words: Words, piece: str, kind: str) -> bool:
+    """Whether a piece says no more of a thing than that it clicks, as a switch, a valve or a lock does."""
+    return words.states_in(piece) == {"clicks"} and bool(words.things_in(piece, kind))
+
+
 def _is_said_too(value: str, complaints: Sequence[str]) -> bool:
     """Whether the very words of a complaint say a finding too: that water stands, where it leaks, what is burnt."""
     name = value.partition("=")[0]
@@ -233,7 +242,7 @@ def _found(words: Words, pieces: Sequence[str], kind: str) -> list[list[str]]:
     found: list[list[str]] = [[] for _ in pieces]
     rules = words.finding_rules
     for piece, name, value in zip(seen["row"], seen["finding"], seen["value"], strict=True):
-        is_listed = value in rules.values.get(name, ()) and rules.holds_for(name, kind)
+        is_listed = rules.is_listed(name, value, kind)
         is_burnt = name in words.part_names and burnt({name: value})
         if (is_listed or is_burnt) and not only_smelt(pieces[piece], f"{name}={value}"):
             found[piece].append(f"{name}={value}")

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
 
-What = Literal["seen", "cannot tell", "said", "heard", "changed", "tried", "cured", "looks good", "aside"]
+What = Literal["seen", "cannot tell", "said", "heard", "changed", "tried", "cured", "looks good", "aside", "ruled out"]
 """What can happen; every language has words for each."""
 NOT_CURED = ("tried", "looks good")
 
@@ -44,7 +44,7 @@ class Event:
     ----------
     what
         seen (a finding and its value), cannot tell (a finding), said (a complaint), heard (of what can or may hurt),
-        changed (the state of the machine), tried, cured, looks good, aside (a repair).
+        changed (the state of the machine), tried, cured, looks good, aside (a repair), ruled out (a cause).
     """
 
     what: What
@@ -100,6 +100,8 @@ def told(question: Question, event: Event) -> Question:
     """Return the question with what an event adds to it."""
     if event.what == "seen":
         return replace(question, findings={**question.findings, event.name: event.value})
+    if event.what == "ruled out":
+        return replace(question, cleared=question.cleared | {event.name})
     if event.what == "said":
         return replace(question, symptoms=tuple(dict.fromkeys((*question.symptoms, event.name))))
     if event.what == "heard":

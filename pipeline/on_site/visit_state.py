@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.call.danger_signs_in_call import may_hurt_on_site
 from pipeline.call.findings import read_findings
 from pipeline.call.question import Question
+from pipeline.call.which_part import settled
 from pipeline.call.word_account import pieces_of
 from pipeline.errors import shown
 from pipeline.on_site.keys import END, ENDINGS, PRESSED, SEEN, STOP, UNDO, choices, event_of
@@ -21,6 +22,8 @@ from pipeline.words.retests import to_test_again
 from reports.render.wording import Finding, Written, sentence, value_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pipeline.visit.answer import Answer
     from pipeline.words import Words
     from pipeline.words.appliance import Trade
@@ -75,7 +78,7 @@ class Visit:
             self.undo()
         elif is_seen or (PRESSED.fullmatch(key) is None and _tells_danger(pressed, now.trade, words)):
             text = pressed[2:] if is_seen else pressed
-            events, self.remarks = _seen(text, now.trade, words)
+            events, self.remarks = _seen(text, now.trade, words, self.question().symptoms)
             if not events:
                 return sentence("visit.not_understood", text=Written(shown(text)))
             self.events += events
@@ -116,7 +119,7 @@ class Visit:
         known = {*self.question().symptoms, self.question().licensed}
         if PRESSED.fullmatch(text.lower()) or text in trade.repairs or known.issuperset(_dangers(text, trade, words)):
             return False
-        events, self.remarks = _seen(text, trade, words)
+        events, self.remarks = _seen(text, trade, words, self.question().symptoms)
         self.events += [event for event in events if event not in self.events]
         self.outcome = ""
         return True
@@ -159,16 +162,20 @@ def _tells_danger(text: str, trade: Trade, words: Words) -> bool:
     return bool(_dangers(text, trade, words) or may_hurt_on_site(words, text, trade.kind, is_read=False))
 
 
-def _seen(text: str, trade: Trade, words: Words) -> tuple[list[Event], list[str]]:
+def _seen(text: str, trade: Trade, words: Words, symptoms: Sequence[str]) -> tuple[list[Event], list[str]]:
     """Give everything that a text says was seen or can hurt, and what to tell of how it was read."""
     if licensed_work([text], trade.kind) or alarms([text], trade.kind):
         return [Event("heard", text)], []
     dangers = _dangers(text, trade, words)
     pieces = pieces_of(text) if dangers else [text]
-    findings, _, remarks = read_findings(words, pieces, trade.kind)
-    heard = [Event("said", name) for name in dangers]
-    if not heard and may_hurt_on_site(words, text, trade.kind, is_read=bool(findings)):
-        heard = [Event("heard", text)]
+    looked = read_findings(words, pieces, trade.kind, symptoms)
+    findings, cleared, _ = settled(words, trade.kind, looked.seen)
+    ruled_out = sorted((looked.cleared | cleared) & trade.repairs.keys())
+    events = [Event("said", name) for name in dict.fromkeys([*dangers, *looked.complaints])]
+    if not events and may_hurt_on_site(words, text, trade.kind, is_read=bool(findings)):
+        events = [Event("heard", text)]
     seen = [sentence("answer.seen", finding=Finding(f), value=value_of(f, value)) for f, value in findings.items()]
     told = [sentence("visit.taken", seen=[*dangers, *seen])] if dangers or seen else []
-    return [*heard, *(Event("seen", finding, value) for finding, value in findings.items())], [*told, *remarks]
+    told += [sentence("visit.ruled_out", causes=ruled_out)] if ruled_out else []
+    events += [Event("seen", finding, value) for finding, value in findings.items()]
+    return [*events, *(Event("ruled out", cause) for cause in ruled_out)], [*told, *looked.remarks]

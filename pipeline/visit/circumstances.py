@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from pipeline.words.appliance import Hazard, Trade
 
 COMES_AND_GOES = re.compile(
-    r"\bintermitt|\bsometimes\b|\bnow and (then|again)\b|\bon and off\b|\boccasional|\bat times\b|\bcomes and goes\b"
+    r"\bintermitt|\bsometimes\b|\bnow and (then|again)\b|\boccasional|\bat times\b|\bcomes and goes\b"
+    r"|(?<!click )(?<!clicks )(?<!clicking )(?<!ticks )(?<!flashes )(?<!flashing )(?<!blinks )\bon and off\b"
     r"|\bevery so often\b|\bonce in a while\b|\bnot always\b|\bint\.|\bsporadi|\bmanchmal\b|\bzeitweise\b"
     r"|\bgelegentlich|\bab und zu\b|\bhin und wieder\b|\bunregelmäßig|\bnicht immer\b",
     re.IGNORECASE,

@@ -1,8 +1,9 @@
 """What a complaint says beside the fault: what was once, what is not meant, what was replaced before.
 
 "Used to leak, now won't start" does not complain of a leak, nor "not that it doesn't drain, it just won't spin" of the
-draining, nor "bearings replaced last year, now not draining" of a noise. Such pieces are taken out before complaints
-are looked for. The cues stand in each language's ``cues.toml`` under ``aside``.
+draining, nor "bearings replaced last year, now not draining" of a noise, nor "it gurgles as it always has, only the
+light is out". Such pieces are taken out before complaints are looked for. The cues stand in each language's
+``cues.toml`` under ``aside``.
 
 Records of repairs go on to say what it turned out to be and what was done: "no suction, hose cut and cleaned". What
 such a clause names is a fault that was found, and no complaint beside the one before it (`before_the_work`).
@@ -27,10 +28,12 @@ _END = r"(?=[,;.\n]|$"
 
 @lru_cache(maxsize=8)
 def _patterns(
-    begins: str, ends: str, since: str, now: str, needs: str, works: str, nots: str
+    begins: str, ends: str, since: str, now: str, needs: str, works: str, nots: str, always: str, only: str
 ) -> tuple[tuple[re.Pattern[str], str], ...]:
     stop = rf"{_END}|\b(?:{now})\b)"
     made = []
+    if always:
+        made.append((rf"(?:(?<=[,;.\n])|^)[^,;.\n]*\b(?:{always})\b[^,;.\n]*[,;.\n](?=\s*(?:{only})\b)", ". "))
     if begins:
         made.append((rf"\b(?:{begins})\b[^,;.\n]*?{stop}", " "))
     if ends:
@@ -62,12 +65,12 @@ def without_asides(texts: pa.LargeStringArray, cues: Sequence[Mapping[str, Any]]
     asides = [cue["aside"] for cue in cues if "aside" in cue]
     if not asides or not len(texts):
         return texts
-    cue_words = [word for aside in asides for name in ("begins", "ends") for word in aside[name]]
+    cue_words = [word for aside in asides for name in ("begins", "ends", "always") for word in aside[name]]
     first_look = "|".join([*cue_words, *(rf",\s*{word}" for aside in asides for word in aside["works"])])
     may = pc.fill_null(pc.match_substring_regex(texts, f"(?i){first_look}"), False)
     if not pc.any(may).as_py():
         return texts
-    names = ("begins", "ends", "since", "now", "needs", "works", "nots")
+    names = ("begins", "ends", "since", "now", "needs", "works", "nots", "always", "only")
     patterns = [one for aside in asides for one in _patterns(*("|".join(aside[name]) for name in names))]
 
     def taken_out(text: str) -> str:

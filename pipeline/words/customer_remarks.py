@@ -88,7 +88,7 @@ def told_in(
     for says, begin, end in sorted(spans, key=lambda one: -one[1]):
         end = min(end, len(left))
         clause_begin = max((met.end() for met in _STOPS.finditer(left, 0, begin)), default=0)
-        stop = _STOPS.search(left, end)
+        stop = _STOPS.search(left, end - 1)  # a phrase may end with the mark that ends its clause
         before, clause = (
             split(left[clause_begin:begin]),
             split(left[clause_begin : stop.start() if stop else len(left)]),

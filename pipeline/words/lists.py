@@ -17,7 +17,8 @@ folder of
 - ``cells.csv``: whole cells of kinds and outcomes, and words that may stand beside them;
 - ``cues.toml``: words that deny, doubt, confirm, join or end a clause, fillers, endings and irregular forms;
 - ``alarms.csv``, ``signs.csv``, ``licensed.csv``: what can or may hurt, see `pipeline.words.stems`;
-- ``told.csv``: what customers tell beside the complaint, see `pipeline.words.customer_remarks`;
+- ``told.csv``: what customers tell beside the complaint, and what was seen that no finding says, see
+  `pipeline.words.customer_remarks`;
 - ``known.txt``: common words that are neither asked about in review nor taken for a misspelling;
 - ``spelt.txt``, where there is one: words spelt right that the dictionary of the language lacks; they are asked about
   in review as others are, but are no misspelling.

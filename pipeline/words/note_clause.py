@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from pipeline.words.lexicon import Lexicon
     from pipeline.words.phrases import Meaning
@@ -24,6 +24,16 @@ HEALTHY = frozenset({"clear", "good", "normal", "free", "live", "tight", "turns"
 
 
 _DAMAGED = frozenset({"torn", "broken", "worn", "burnt"})
+_NOT_BLOCKED_YET = {
+    frozenset({"crushed"}): frozenset({"not crushed"})
+}  # a hose that is not kinked may still be blocked
+_TIGHT, _STUCK = frozenset({"tight"}), frozenset({"seized", "stiff"})
+_TURNING = frozenset({
+    "drum", "bearing kit", "rear bearing", "drive motor", "drain pump", "circulation pump", "impeller", "roller kit",
+    "tension pulley", "fan", "evaporator fan", "cooling fan", "fan housing", "oven fan motor", "brush roll", "grinder",
+    "handle", "door handle", "door hinge", "hinge", "tap",
+})  # fmt: skip
+"""Things that must move: tight they are stuck. All others (a hose, a clip, a seal) are as they should be."""
 
 
 class Seen(NamedTuple):
@@ -55,11 +65,21 @@ class Seen(NamedTuple):
 
 def turned(states: frozenset[str]) -> frozenset[str]:
     """Give what a denied state means: "not blocked" is clear, "not ok" is faulty, "not split" is sound."""
+    if states in _NOT_BLOCKED_YET:
+        return _NOT_BLOCKED_YET[states]
     if states and states <= _DAMAGED:
         return HEALTHY - {"clear", "free"}
     if states & HEALTHY:
         return frozenset({"faulty", "blocked", "dead", "loose", "seized", "not " + "|".join(sorted(states))})
     return HEALTHY
+
+
+def _of_things(states: Collection[str], things: Collection[str]) -> frozenset[str]:
+    """Give what states mean of these things: "tight" is stuck of what must turn, and good of what must hold."""
+    given = frozenset(states)
+    if not given >= _TIGHT:
+        return given
+    return given - (_TIGHT if _TURNING.intersection(things) else _STUCK)
 
 
 class _Group:
@@ -95,7 +115,7 @@ class _Walk:
             self.closed.append(
                 Seen(
                     things,
-                    frozenset(group.states),
+                    _of_things(group.states, things),
                     group.is_denied,
                     group.is_doubtful,
                     self.is_confirmed,

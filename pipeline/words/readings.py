@@ -17,11 +17,12 @@ if TYPE_CHECKING:
     from pipeline.words.prepared_lists import ReadyLists
 
 READING = re.compile(
-    r"(?<![\w.,])(?P<value>\d{1,7}(?:[.,]\d{1,4})?|[.,]\d{1,4})\s*-?\s*"
+    r"(?<![\w.,])(?:(?P<whole>\d{1,3})(?P<point>[kr])(?P<tenths>\d{1,2})|(?P<value>\d{1,7}(?:[.,]\d{1,4})?|[.,]\d{1,4})\s*-?\s*"
     r"(?:(?P<times>k|kilo|m|meg|megs|mega)?[\s-]*(?:ohms?|Ω|\N{OHM SIGN})|(?P<megs>megs?|megas?)"
-    r"|(?P<short>[km])(?=\s+(?:to|down|gegen|zu|nach)\b))(?!\w)",
+    r"|(?P<short>[km])(?=\s+(?:to|down|gegen|zu|nach)\b)|(?P<bare>k|(?<=\d)r)))(?!\w)",
     re.IGNORECASE,
 )
+"""With the unit, or as meters are read off: "3.8k", "24R", "3k8"."""
 TO_EARTH = re.compile(
     r"\b(?:to|and|against) (?:the )?(?:earth|ground|chassis|casing|case|cabinet|frame|body)\b"
     r"|\bto e\b|\b[ln] ?(?:[-/]|to) ?(?:e|pe)\b|\bearth (?:leakage|fault)\b|\binsulation\b|\bir test\b"
@@ -41,7 +42,7 @@ MEASURED = re.compile(
 )
 _DENIED = re.compile(r"\b(?:no|not|nothing|never|isnt|ok|okay|good|clear|kein\w*|nicht)\b|\?", re.IGNORECASE)
 _CLAUSES = re.compile(r"([;\n]|(?<!\d),|,(?!\d)|\.(?!\d))")
-_TIMES = {"": 1.0, "k": 1e3, "kilo": 1e3, "m": 1e6, "meg": 1e6, "megs": 1e6, "mega": 1e6}
+_TIMES = {"": 1.0, "r": 1.0, "k": 1e3, "kilo": 1e3, "m": 1e6, "meg": 1e6, "megs": 1e6, "mega": 1e6}
 LEAST_INSULATION = 1e6
 """Ohm that the insulation of an appliance with an earthed casing must have (DIN VDE 0701-0702, from memory)."""
 LEAST_OF_HEATERS = 0.3e6
@@ -94,8 +95,9 @@ def with_readings_judged(words: ReadyLists, text: str, kind: str | None) -> str:
 
 def ohms_of(match: re.Match[str]) -> float:
     """Give the ohms of a reading; a small m stands for a million too: nobody measures milliohms here."""
-    times = 1e6 if match["megs"] else _TIMES[(match["times"] or match["short"] or "").lower()]
-    return float(match["value"].replace(",", ".")) * times
+    sign = match["point"] or match["times"] or match["short"] or match["bare"] or ""
+    times = 1e6 if match["megs"] else _TIMES[sign.lower()]
+    return float(match["value"].replace(",", ".") if match["value"] else f"{match['whole']}.{match['tenths']}") * times
 
 
 def _is_to_earth(text: str, match: re.Match[str]) -> bool:

@@ -109,15 +109,21 @@ class FindingRules:
         self.values = {check["finding"]: _many(check["values"]) for check in checks}
         self._rules: dict[tuple[str, str], list[tuple[str, str]]] = {}
         self._states_of: dict[str, dict[str, str]] = {}
+        self._things: dict[tuple[str, str], set[str]] = {}
         for rule in rules:
             for when in _many(rule["when"]):
                 thing, _, states = when.partition("=")
+                self._things.setdefault((rule["finding"], rule["value"]), set()).add(thing)
                 for state in (states or ANY).split("/"):
                     self._rules.setdefault((thing, state), []).append((rule["finding"], rule["value"]))
                     self._states_of.setdefault(rule["finding"], {}).setdefault(state, rule["value"])
             self.values.setdefault(rule["finding"], [])
             if rule["value"] not in self.values[rule["finding"]]:
                 self.values[rule["finding"]].append(rule["value"])
+        self._shared: dict[str, list[tuple[str, str]]] = {}
+        for pair, things in self._things.items():
+            for thing in things if len(things) > 1 else ():
+                self._shared.setdefault(thing, []).append(pair)
 
     def read(self, seen: Sequence[Seen], kind: str | None) -> list[Finding]:
         """Give the findings named; a thing no check asks for is the workshop's own finding."""
@@ -146,6 +152,18 @@ class FindingRules:
         if one.states and len(one.things) == 1:
             return [Finding(one.things[0], min(one.states), one.is_doubtful)]
         return []
+
+    def is_listed(self, finding: str, value: str, kind: str | None) -> bool:
+        """Whether a check of this kind can find it."""
+        return value in self.values.get(finding, ()) and self.holds_for(finding, kind)
+
+    def named_beside(self, finding: str, value: str, thing: str) -> set[str]:
+        """Give the other things of which the very same is found: "element" is open of any of an oven's elements."""
+        return self._things.get((finding, value), set()) - {thing}
+
+    def shared_with(self, thing: str) -> list[tuple[str, str]]:
+        """Give the findings, with their values, that are found of a thing and of others."""
+        return self._shared.get(thing, [])
 
     def value_of(self, finding: str, states: Iterable[str]) -> str | None:
         """Give the value of a finding that a state means, None = none."""

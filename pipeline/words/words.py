@@ -164,6 +164,13 @@ class Words(ReadyLists):
 
         return columns.find_findings(self, self.finding_reader, texts, kinds)
 
+    def findings_in(self, text: str, kind: str) -> list[tuple[str, str]]:
+        """Give the findings of one text on one kind of appliance, each with its value."""
+        import pandas as pd
+
+        found = self.find_findings(pd.Series([text], dtype="str"), pd.Series([kind], dtype="str"))
+        return list(zip(found["finding"], found["value"], strict=True))
+
     def says_again(self, texts: pd.Series[Any]) -> NDArray[np.bool_]:
         """Tell of each complaint whether it says no more than that the fault of the visit before is back."""
         from pipeline.words.bulk import as_texts

@@ -44,6 +44,9 @@ class Written(str):
     """Text as somebody wrote it: the same in every language."""
 
 
+_OF_TERMS = ("terms", "caution_texts", "findings")
+
+
 class Finding(str):
     """The name of something that can be seen or measured."""
 
@@ -174,7 +177,7 @@ class Wording:
 
     @lru_cache(maxsize=20_000)  # noqa: B019 - few wordings, and equal ones share their entries
     def _term(self, text: str, longest: int) -> str:
-        if known := self._named("terms", text) or self._named("caution_texts", text):
+        if known := next(filter(None, (self._named(table, text) for table in _OF_TERMS)), ""):
             return known
         for made, says in _catalogue(self.language).get("made_terms", {}).items():
             before, *between, after = made.split("{}")

@@ -131,6 +131,16 @@ def test_all_that_one_line_says_was_seen_counts_and_how_it_was_read_is_told(work
     assert any("watter left: yes" in line and "read as" in line for line in technician.said)
 
 
+def test_the_element_measured_on_the_job_is_the_one_to_fit_and_a_tight_hose_rules_a_loose_one_out(workshop):
+    technician = Technician("f bottom element reads open", "q")
+    told = visit(workshop, technician, kind="electric oven", complaint="not heating")
+    assert told["answer"]["causes"][0]["cause"] == "base element open circuit"
+    assert any("oven element open circuit" in line and line.startswith("Ruled out") for line in technician.said)
+    technician = Technician("f hose clips tight", "q")
+    told = visit(workshop, technician, complaint="leaks")
+    assert "loose hose or clip" not in [row["cause"] for row in told["answer"]["causes"][:5]]
+
+
 def test_a_wrong_key_is_explained(workshop):
     technician = Technician("z", "77", "f blorp", "q")
     visit(workshop, technician)

@@ -18,6 +18,7 @@ import reports
 from pipeline import Workshop
 from pipeline.visit.answer import Answer
 from pipeline.words.appliance import about
+from reports.render.wording import Wording
 
 LISTS = Path(pipeline.__file__).parent / "words" / "en"
 LANGUAGES = Path(reports.__file__).parent / "languages"
@@ -100,6 +101,13 @@ def test_every_term_of_the_lists_has_german_words() -> None:
         made = ("fit ",) if column == "action" else ()
         missing = {term for term in terms if term and term not in tables[table] and not term.startswith(made)}
         assert not missing, (column, sorted(missing))
+
+
+def test_a_finding_that_no_past_job_had_is_told_in_german() -> None:
+    page, tables = Wording("de"), catalogue("de")
+    for finding in listed()["finding"]:
+        german = {tables["findings"][finding], tables["terms"].get(finding)}
+        assert page.term(f"new finding ({finding})") in {f"neuer Befund ({one})" for one in german}
 
 
 def test_answers_of_every_kind_are_german(workshop: Workshop, english: set[str]) -> None:
