@@ -129,6 +129,10 @@ class Question:
         told = [*self.findings.items(), *(("complaint", symptom) for symptom in self.symptoms)]
         return bool(burnt(self.findings)) or any(one in unsafe for one in told)
 
+    def complains_of(self, finding: str, value: str) -> bool:
+        """Whether a complaint says the very words of a finding: "flex or plug damaged" that flex and plug are."""
+        return _bare(f"{finding} {value}") in [_bare(symptom) for symptom in self.symptoms]
+
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
         return {
@@ -146,11 +150,10 @@ class Question:
 def said(question: Question) -> Several:
     """The question in one line, for people."""
     appliance = [question.kind, *(Written(name) for name in (question.make, question.model) if name)]
-    complained = [_bare(symptom) for symptom in question.symptoms]
     seen = [
         sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))
         for finding, value in question.findings.items()
-        if _bare(f"{finding} {value}") not in complained
+        if not question.complains_of(finding, value)
     ]
     fault = [*question.symptoms, *map(Written, question.codes)] or [sentence(SPEAKS_OF[question.licensed])]
     pieces = [several(appliance, " "), age(question.age_years), several(fault, ", ")]
@@ -158,7 +161,7 @@ def said(question: Question) -> Several:
 
 
 def _bare(term: str) -> set[str]:
-    """Words of a term by which it is one with another: "flex or plug damaged" says that flex and plug are."""
+    """Words of a term by which it is one with another."""
     return {*term.split()} - {"and", "or"}
 
 

@@ -145,6 +145,7 @@ class Answer(Shown):
         question, unsafe = self.question, self.trade.unsafe
         told: list[Sentence | str] = [name for name in question.symptoms if ("complaint", name) in unsafe]
         seen = [(f, v) for f, v in question.findings.items() if (f, v) in unsafe or burnt({f: v})]
+        seen = [one for one in seen if not question.complains_of(*one)]
         return (*told, *(sentence("answer.seen", finding=Finding(f), value=value_of(f, v)) for f, v in seen))
 
     def caution_title(self, name: str) -> Sentence | str:

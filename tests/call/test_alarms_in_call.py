@@ -382,3 +382,9 @@ def test_the_plan_of_a_danger_begins_where_its_caution_says_and_invents_no_other
 def test_a_door_that_opens_while_running_is_no_handle(workshop):
     (one,) = told_at(workshop, [("complaint", "washing machine", "my daughter opened the door while it was spinning")])
     assert [row.cause for row in one.causes[:2]] == ["door lock faulty", "control board failed"]
+
+
+def test_what_a_danger_says_by_itself_is_told_once(workshop):
+    head = workshop.causes(kind="tumble dryer", complaint="plug has gone brown and soft").lines()
+    assert any("; flex or plug damaged. " in line for line in head)
+    assert not any("flex and plug damaged" in line for line in head)
