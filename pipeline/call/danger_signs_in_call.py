@@ -48,10 +48,11 @@ def _signs_of(words: Words, piece: str, kind: str, here: Sequence[Heard]) -> lis
     left = piece
     if any(sort == SEEN for _, sort in found):
         if here[0].how == COMPLAINT:
-            left = " ".join(one.text for one in beside_complaints(words, piece, kind))
+            mended = [word for word, _ in words.mended(piece)]
+            left = " ".join([*(one.text for one in beside_complaints(words, piece, kind)), *mended])
         elif here[0].how in _USED_UP:
             left = ""
-    return [text for text, sort in found if sort != SEEN or text in left]
+    return [text for text, sort in found if sort != SEEN or text in left or text.lower() in left]
 
 
 def _signs(words: Words, text: str, kind: str) -> tuple[tuple[str, str], ...]:

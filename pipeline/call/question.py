@@ -17,6 +17,7 @@ from reports.render.wording import Finding, Sentence, Several, Written, sentence
 SPEAKS_OF: dict[Work, str] = {
     "": "answer.no_complaint",
     "gas": "answer.speaks_of_gas",
+    "gas smell": "answer.speaks_of_gas",
     "fumes": "answer.speaks_of_fumes",
     "refrigerant": "answer.speaks_of_refrigerant",
 }
@@ -128,6 +129,10 @@ class Question:
         told = [*self.findings.items(), *(("complaint", symptom) for symptom in self.symptoms)]
         return bool(burnt(self.findings)) or any(one in unsafe for one in told)
 
+    def complains_of(self, finding: str, value: str) -> bool:
+        """Whether a complaint says the very words of a finding: "flex or plug damaged" that flex and plug are."""
+        return _bare(f"{finding} {value}") in [_bare(symptom) for symptom in self.symptoms]
+
     def as_json(self) -> dict[str, Any]:
         """What was asked, normalised."""
         return {
@@ -148,10 +153,16 @@ def said(question: Question) -> Several:
     seen = [
         sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))
         for finding, value in question.findings.items()
+        if not question.complains_of(finding, value)
     ]
     fault = [*question.symptoms, *map(Written, question.codes)] or [sentence(SPEAKS_OF[question.licensed])]
     pieces = [several(appliance, " "), age(question.age_years), several(fault, ", ")]
     return several([*pieces, *([several(seen, ", ")] if seen else [])])
+
+
+def _bare(term: str) -> set[str]:
+    """Words of a term by which it is one with another."""
+    return {*term.split()} - {"and", "or"}
 
 
 def age(years: float | None) -> Sentence:

@@ -81,7 +81,7 @@ def plan_round(
     parts = Parts(stocked, part_numbers(database.connection, [one.question.kind for one in asked]))
     parts.share_out([(one.question, _chances(one)) for one in asked])
     remarks = [*unread_days(lines), *told_twice(lines), *_limits(lines, unknown_parts(words, stocked or ()))]
-    silent = [Written(n) for n, one in enumerate(asked, 1) if one.has_plan and is_silent(one.question, one.odds.causes)]
+    silent = [Written(n) for n, one in enumerate(asked, 1) if one.has_plan and _is_silent(one)]
     remarks += [sentence("round.nothing_loaded", calls=silent)] if silent else []
     named = {part.label: part for one in asked for part in _parts(one, parts).values()}
     calls = [_needs(one, parts) for one in asked]
@@ -192,7 +192,7 @@ def _chances(one: Asked) -> dict[str, float]:
 def _needs(one: Asked, parts: Parts) -> list[Needs]:
     """What a call may need: sets of parts, with probability; nothing of licensed work, the bench, or before asking."""
     labels = {name: part.label for name, part in _parts(one, parts).items()}
-    if not one.has_plan or is_silent(one.question, one.odds.causes):
+    if not one.has_plan or _is_silent(one):
         return []
     needs: dict[frozenset[str], float] = {}
     for cause, p in one.odds.causes.items():
@@ -200,6 +200,10 @@ def _needs(one: Asked, parts: Parts) -> list[Needs]:
             wanted = frozenset(labels[part] for part in one.costs.repair(cause).parts)
             needs[wanted] = needs.get(wanted, 0.0) + p
     return list(needs.items())
+
+
+def _is_silent(one: Asked) -> bool:
+    return is_silent(one.question, one.odds.causes, one.costs.trade)
 
 
 def _all_cured(calls: Sequence[Sequence[Needs]], van: VanList, learned: Learned) -> float:

@@ -95,9 +95,9 @@ class Answer(Shown):
 
     @property
     def note(self) -> Several:
-        """How much stands behind the odds, in words; of work for licensed people that there are none."""
+        """How much stands behind the odds, in words; of work for licensed people, or a rescue, that there are none."""
         if self.is_referred:
-            return several([sentence("answer.not_weighed")], " ")
+            return several([sentence("answer.not_weighed" if self.is_licensed else "answer.rescue_first")], " ")
         similar = self.similar_jobs
         if similar == 0:
             basis = sentence("answer.basis_none")
@@ -145,6 +145,7 @@ class Answer(Shown):
         question, unsafe = self.question, self.trade.unsafe
         told: list[Sentence | str] = [name for name in question.symptoms if ("complaint", name) in unsafe]
         seen = [(f, v) for f, v in question.findings.items() if (f, v) in unsafe or burnt({f: v})]
+        seen = [one for one in seen if not question.complains_of(*one)]
         return (*told, *(sentence("answer.seen", finding=Finding(f), value=value_of(f, v)) for f, v in seen))
 
     def caution_title(self, name: str) -> Sentence | str:
@@ -170,6 +171,11 @@ class Answer(Shown):
 
     @property
     def is_referred(self) -> bool:
+        """Whether nothing is planned: the work is for licensed people only, or somebody is caught."""
+        return self.is_licensed or self.trade.is_rescue(self.question.symptoms)
+
+    @property
+    def is_licensed(self) -> bool:
         """Whether the work is for licensed people only."""
         return self.trade.is_gas or bool(self.question.licensed)
 

@@ -234,7 +234,7 @@ def answered(
     if question.other_kind or not trade.can_be_planned(asked.evidence.of_kind.cause_jobs):
         step = ask_kind(asked)
         return Answer(question, odds, (), asked.costs, asked.evidence, None, (step,), {}, (), "", currency)
-    is_asking = is_silent(question, odds.causes) and not is_unsafe and not unknowable and not passed
+    is_asking = is_silent(question, odds.causes, trade) and not unknowable and not passed
     if is_asking and (asks := ask_customer(asked)):
         rows = _rows(odds, asked.costs, asked.evidence, asked.why)
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)

@@ -37,7 +37,7 @@ class Inquiry:
     tells: float
 
 
-def is_silent(question: Question, odds: Mapping[str, float]) -> bool:
+def is_silent(question: Question, odds: Mapping[str, float], trade: Trade) -> bool:
     """Whether nothing of a call was understood but the appliance, nor did past jobs in its very words settle the odds.
 
     Where the complaint denies the very appliance nothing was understood either.
@@ -48,8 +48,11 @@ def is_silent(question: Question, odds: Mapping[str, float]) -> bool:
         The call; words that no list knows are none of its complaints, but the model may have learned them.
     odds
         Cause → probability.
+    trade
+        Of its kind: a danger for which no check looks, and that no cause brings, tells no fault.
     """
-    is_understood = bool(question.symptoms or question.codes or question.findings)
+    told = [name for name in question.symptoms if not trade.tells_no_fault(name)]
+    is_understood = bool(told or question.codes or question.findings)
     return bool(question.other_kind) or (not is_understood and max(odds.values(), default=0.0) < SETTLED)
 
 

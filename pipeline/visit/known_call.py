@@ -32,5 +32,6 @@ class Asked:
 
     @property
     def has_plan(self) -> bool:
-        """Whether steps may be given: none where gas or the refrigerant circuit is spoken of, nor on gas appliances."""
-        return not self.costs.trade.is_gas and not self.question.licensed
+        """Whether steps may be given: none on gas appliances, of gas or the refrigerant circuit, or for a rescue."""
+        trade, question = self.costs.trade, self.question
+        return not (trade.is_gas or question.licensed or trade.is_rescue(question.symptoms))

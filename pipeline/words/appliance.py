@@ -19,6 +19,7 @@ ALWAYS = "local rules"
 DO_NOT_ENERGISE = "do not energise"
 NOT_UNDERSTOOD = "danger first"
 UNPLUGGED_FIRST = "unplugged first"
+RESCUE = "rescue"
 WHICH_PART = frozenset({"burnt part", "earth fault at"})  # findings whose values are parts
 BY_EYE = 0.9  # common practice, no source
 FEWEST_OF_KIND = 10  # jobs that make a kind that no list holds one of this workshop's, and no slip of one sheet
@@ -85,6 +86,8 @@ class Hazard:
     """Complaints it is told with, the first that the kind knows: water at the mains comes of a leak."""
     seen: tuple[tuple[str, str], ...] = ()
     """Findings with their values of which one was seen already by whoever tells it."""
+    is_rescue: bool = False
+    """Whether nothing is planned: whoever is caught is freed first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,6 +178,15 @@ class Trade:
         raised = list(alarms)
         brought = (next((name for name in self.hazards[one].brings if name in self.shares), "") for one in raised)
         return [*raised, *(name for name in brought if name)]
+
+    def tells_no_fault(self, complaint: str) -> bool:
+        """Whether a complaint is a danger that no check looks for: a cover was taken off, nobody says why."""
+        hazard = self.hazards.get(complaint)
+        return hazard is not None and not hazard.first and complaint not in self.shares
+
+    def is_rescue(self, complaints: Collection[str]) -> bool:
+        """Whether one of these complaints leaves nothing to be planned: somebody is caught."""
+        return any(name in complaints for name, hazard in self.hazards.items() if hazard.is_rescue)
 
     @property
     def is_gas(self) -> bool:
@@ -278,7 +290,9 @@ def _hazards(
         is_off = row["energise"] == UNPLUGGED_FIRST
         told = (one.partition("=") for one in split(row["seen"]))
         seen = tuple((name, value) for name, _, value in told if name in findings)
-        hazards.setdefault(row["complaint"], Hazard(first, row["caution"], is_off, split(row["brings"]), seen))
+        is_rescue = row["energise"] == RESCUE
+        hazard = Hazard(first, row["caution"], is_off, split(row["brings"]), seen, is_rescue)
+        hazards.setdefault(row["complaint"], hazard)
     return hazards
 
 

@@ -14,7 +14,9 @@ PART, NONE = "burnt part", "none"
 _LEADS = frozenset({"wiring", "wire", "wires", "loom", "harness", "terminal", "terminals", "connector", "connectors"})
 _MENDS_LEADS = re.compile(r"^(repair|remake)\b.*\bwiring$")
 _SMELT = re.compile(
-    r"\b(?:smell\w*|smelt|odou?r|stink\w*|reek\w*|smok\w+|riech\w*|geruch|geroch\w*|rauch\w*|qualm\w*)\b", re.I
+    r"\b(?:smell\w*|smelt|odou?r|stink\w*|reek\w*|smok\w+|riech\w*|geruch|geroch\w*|rauch\w*|qualm\w*"
+    r"|whiff\w*|müffel\w*|gemüffelt)\b",
+    re.I,
 )
 _IS_BURNT = frozenset({"burnt", "burned", "melted", "scorched", "charred"})
 
@@ -36,10 +38,15 @@ def burnt(findings: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(seen)
 
 
+def tells_of_smell(text: str) -> bool:
+    """Whether a text speaks of a smell or of smoke."""
+    return _SMELT.search(text) is not None
+
+
 def only_smelt(text: str, seen: str) -> bool:
     """Whether a piece of text tells of a smell, by which nobody has seen what it finds burnt, nor found it good."""
     finding, _, value = seen.partition("=")
-    return _SMELT.search(text) is not None and (value == "good" or bool(burnt({finding: value})))
+    return tells_of_smell(text) and (value == "good" or bool(burnt({finding: value})))
 
 
 def put_right(trade: Trade, what: str) -> frozenset[str]:

@@ -12,13 +12,15 @@ from pipeline.words.stems import NEITHER, said_in, shown
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-Work = Literal["", "refrigerant", "gas", "fumes"]
-GRAVER: tuple[Work, ...] = ("", "refrigerant", "gas", "fumes")
-FUMES, GAS_SMELL, ESCAPES = "fumes", "gas smell", "refrigerant escapes"
+Work = Literal["", "refrigerant", "gas", "gas smell", "fumes"]
+GRAVER: tuple[Work, ...] = ("", "refrigerant", "gas", "gas smell", "fumes")
+FUMES: Work = "fumes"
+GAS_SMELL: Work = "gas smell"
+ESCAPES = "refrigerant escapes"
 SAYS = (FUMES, GAS_SMELL, NEITHER, ESCAPES, "refrigerant", "gas")
 _WORK_OF: dict[str, Work] = {
     "fumes": "fumes",
-    "gas smell": "gas",
+    "gas smell": "gas smell",
     ESCAPES: "refrigerant",
     "refrigerant": "refrigerant",
     "gas": "gas",
@@ -26,7 +28,7 @@ _WORK_OF: dict[str, Work] = {
 
 
 def licensed_work(texts: Iterable[str | None], kind: str) -> Work:
-    """Give the gravest work that any of the texts speaks of: fumes of gas, gas, refrigerant.
+    """Give the gravest work that any of the texts speaks of: fumes of gas, its smell, gas, refrigerant.
 
     Parameters
     ----------

@@ -2,7 +2,7 @@
 
 Terms are English and stand once, in ``en``: kinds, symptoms, faults, checks, parts, cautions; ``hazards.csv`` says
 which complaints can hurt and what comes first then (energise: no = not before the repair, unplugged first = not before
-the first repair; decides = only causes listed for it bring it); ``causes.csv`` and
+the first repair, rescue = nothing is planned; decides = only causes listed for it bring it); ``causes.csv`` and
 ``findings.csv`` say which thing in which state is which cause or finding ("pump filter=blocked/dirty", ``*`` = named
 alone); ``joint_causes.csv`` which cause already holds others that are named beside it; ``part_functions.csv`` which
 complaint it is when a part does not start; ``installation.csv`` which causes come of setting up or moving;

@@ -391,6 +391,9 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: rat droppings underneath and it is dead
         washing machine: die Mäuse haben die Verkabelung angefressen
         dishwasher: Mäusenest drin, Kabelbaum zerbissen
+        tumble dryer: my brother in law had the back off and twisted the heater wires together with tape, now it gets ever so hot
+        washing machine: the cables inside were joined with insulating tape by the last tenant
+        Trockner: der Opa hat die Drähte zusammengedreht und mit Isolierband umwickelt
     """,
     "bypassed protection": """
         electric oven: previous bloke bridged the thermostat so now it gets far too hot, burns everything
@@ -483,6 +486,17 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: Schleudert nicht mehr und riecht verschmort, Sicherung ist aber nicht geflogen
         tumble dryer: trocknet nicht mehr und stinkt verbrannt
         vacuum cleaner: smells hot then cuts out
+        tumble dryer: the utility room was all hazy when I came in and it smelt like an iron left on a shirt
+        tumble dryer: the towels came out with tan patches and I could taste it in the air
+        electric hob: the whole kitchen went smoggy and it reeked like soldering
+        Trockner: die Wäsche kam mit braunen Rändern raus und der ganze Flur war voller Qualm
+        Waschmaschine: es müffelt wie altes Bügeleisen
+    """,
+    "hot outside": """
+        electric oven: you can't hold the handle any more and my little girl blistered her palm on the front of the door
+        electric hob: grandad leant on it half an hour after and has a nasty mark
+        coffee machine: the casing gets red hot, it burnt my hand
+        Backofen: der Griff ist so heiß geworden, mein Sohn hat sich die Hand verbrannt
     """,
     "scald or unasked start": """
         fridge-freezer: our little lad put his finger in the fan at the back of the freezer and its bleeding, fan still spins
@@ -491,15 +505,14 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: my daughter opened the door while it was spinning
         tumble dryer: keeps turning with the door open
         dishwasher: carries on running when the door is open
-        washer-dryer: child got her arm caught in the drum
         washing machine: läuft weiter bei offener Tür
-        washing machine: Kind hat die Hand in der Trommel eingeklemmt
         washing machine: door opened mid cycle and boiling water poured down my leg
         washing machine: Tür ging mitten im Kochprogramm auf und das kochende Wasser kam mir entgegen, Enkel hat sich verbrüht
-        tumble dryer: cat was shut in there, she is ok, but door starts it by itself without pressing the button
         tumble dryer: switches itself on in the night
         washing machine: door flew open on the boil wash and scalded my hand
         washing machine: Tür ging während dem Waschen auf, heißes Wasser raus
+        washing machine: the door let go halfway through the boil wash and my legs got it
+        washing machine: steam came pouring from the soap drawer and caught my wrist
     """,
     "tipping": """
         fridge-freezer: delivery men laid it on its side and it toppled onto my husband's leg, now makes gurgling noise
@@ -507,9 +520,31 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: mein Kleiner hat sich dran hochgezogen und sie ist fast vom Sockel gekippt, jetzt wackelt sie
         tumble dryer: dryer nearly fell off the washer, whole stack leans over
         fridge-freezer: der Kühlschrank ist umgekippt auf meinen Fuß
+        fridge-freezer: it rocks forward when you open the top, nearly had my nan over
     """,
 }
+CAUGHT = """
+    washer-dryer: child got her arm caught in the drum
+    washing machine: Kind hat die Hand in der Trommel eingeklemmt
+    tumble dryer: cat was shut in there, she is ok, but door starts it by itself without pressing the button
+    dishwasher: my wife's fingers are stuck in the door hinge and it won't shift
+    freezer: our little lad climbed in and the lid went to behind him, he's out now but the catch won't give from the inside
+    tumble dryer: my daughter's plait got wound up in it, she's free now
+    washing machine: our kitten crawled in and went round for a minute before we noticed
+    dishwasher: can't get my thumb out of the rack
+    fridge: his hand is trapped under it, and it is warm inside
+    Waschmaschine: mein Enkel hat sich den Arm in der Trommel verdreht und kommt nicht raus
+    Gefrierschrank: die Kleine ist reingeklettert und der Deckel war zu
+    Trockner: mein Finger steckt in der Tür fest
+"""
 NO_DANGERS = """
+    washing machine: child lock sign is on and I can't get it to start
+    washing machine: the door won't open and my work shirt is trapped inside
+    tumble dryer: nothing on fire or anything like that love, it takes three hours for a few towels
+    dishwasher: leaves a burnt-on lasagne crust every time, the top basket isn't getting done
+    freezer: the battery in my thermometer was flat so I changed it and the freezer says minus 8
+    fridge-freezer: it's humming so loud it gives me a headache
+    electric hob: es piept bei jedem Tippen und der Finger muss dreimal drauf
     tumble dryer: we had the smoke alarm man round, all fine, but the dryer takes 3 hours
     fridge-freezer: gas man says boiler is ok. freezer is iced up and the alarm beeps
     dishwasher: Gläser sind trüb, Gasherd haben wir keinen, der Spüler heizt nicht

@@ -13,6 +13,7 @@ from pipeline.visit.plan import HAND_OVER
 from pipeline.visit.plan_tree import tree
 from pipeline.words.appliance import about
 from tests.call.alarm_phrasings import (
+    CAUGHT,
     DANGERS,
     DOOR,
     EARTH,
@@ -89,9 +90,48 @@ def test_dangers_of_other_peoples_lists_come_with_their_caution_first_and_no_pow
         table = at_doors(lines)
         for phrasing, asked in zip(table, told_at(workshop, table), strict=True):
             assert asked.caution_names()[0] == caution, phrasing
-            assert asked.visit is not None, phrasing
+            assert asked.visit is not None or asked.steps[0].do == "ask", phrasing
             powered = {card.name for card in asked.trade.checks if card.power == "needed"}
             assert asked.steps[0].name not in powered, phrasing
+
+
+def test_whoever_is_caught_is_freed_first_and_nothing_is_planned(workshop, tmp_path, short_trees):
+    table = at_doors(CAUGHT)
+    for phrasing, asked in zip(table, told_at(workshop, table), strict=True):
+        text = asked.trade.cautions["person caught"]
+        assert asked.visit is None, phrasing
+        assert asked.lines()[0] == f"! person caught: {text}", phrasing
+        assert [step.do for step in asked.steps] == [HAND_OVER], phrasing
+        assert asked.steps[0].name.startswith("free whoever is caught"), phrasing
+        told = asked.as_json()
+        assert told["carry"] == told["causes"] == told["advice"] == [], phrasing
+    calls = tmp_path / "calls.csv"
+    calls.write_text("appliance_kind,complaint\ndishwasher,my fingers are stuck in the hinge\n", encoding="utf-8")
+    told = workshop.round(calls, tmp_path / "round.html")
+    assert [row["cautions"] for row in told["ring_first"]] == [["person caught"]]
+    assert told["van"] == []
+    said: list[str] = []
+    pressed = iter(["f her fingers are stuck in the door", "", "", ""])
+    run(workshop.database, workshop.words, workshop.settings, Call(kind="washing machine", complaint="not draining"), ask=lambda _: next(pressed, ""), say=said.append)  # fmt: skip
+    assert any(line.startswith("! person caught: ") for line in said)
+    assert [line for line in said if line.startswith("NEXT ")][1].startswith("NEXT free whoever is caught")
+
+
+def test_gas_of_which_nothing_smells_asks_for_licensed_people_without_an_alarm(workshop):
+    said = {
+        "the gas man passed everything as safe, the oven takes an hour to get up to heat": "licensed for gas",
+        "the state of my rings is shocking I know, and one won't light though it clicks": "licensed for gas",
+        "der Gasmann war da, alles dicht, aber der Backofen braucht ewig, er zischt": "gas",
+        "one won't light and there is a whiff of it": "gas",
+        "I don't know what it does": "gas",
+    }
+    for text, caution in said.items():
+        one = workshop.causes(kind="gas oven", complaint=text)
+        assert one.caution_names()[0] == caution, text
+        assert one.visit is None
+        assert "gives electric shock" not in one.question.symptoms
+    (at_another_door,) = told_at(workshop, [("notes", "gas oven", "smell of gas noticed")])
+    assert at_another_door.caution_names()[0] == "gas"
 
 
 def test_harmless_calls_of_other_peoples_lists_raise_no_alarm(workshop):
@@ -236,8 +276,11 @@ def test_gas_is_heard_at_every_door_and_gets_its_caution_first_and_no_step(works
         told, lines = asked.as_json(), asked.lines()
         assert [step["name"] for step in told["steps"]] == ["refer to a person licensed for gas"]
         assert [step.do for step in asked.steps] == [HAND_OVER]
-        assert told["cautions"][0].startswith("Smell of gas: touch no switch or plug;")
-        assert lines[0].startswith("! gas: Smell of gas:")
+        smell, only_gas = "Smell of gas: touch no switch or plug;", "Gas: only people licensed for gas"
+        is_smelt = asked.question.licensed == "gas smell" or not asked.question.symptoms
+        assert told["cautions"][0].startswith(smell if is_smelt else (smell, only_gas)), (door, kind, text)
+        assert lines[0].startswith(("! gas: Smell of gas:", "! licensed for gas: Gas: only")), (door, kind, text)
+        assert "touch no switch or plug; gas off, windows open" in lines[0]
         assert not any("Isolate" in line for line in [*lines, *told["cautions"]])
         assert told["carry"] == told["causes"] == told["advice"] == []
 
@@ -339,3 +382,9 @@ def test_the_plan_of_a_danger_begins_where_its_caution_says_and_invents_no_other
 def test_a_door_that_opens_while_running_is_no_handle(workshop):
     (one,) = told_at(workshop, [("complaint", "washing machine", "my daughter opened the door while it was spinning")])
     assert [row.cause for row in one.causes[:2]] == ["door lock faulty", "control board failed"]
+
+
+def test_what_a_danger_says_by_itself_is_told_once(workshop):
+    head = workshop.causes(kind="tumble dryer", complaint="plug has gone brown and soft").lines()
+    assert any("; flex or plug damaged. " in line for line in head)
+    assert not any("flex and plug damaged" in line for line in head)

@@ -10,10 +10,10 @@ from tests.call.alarm_phrasings import NO_DANGERS, at_doors
 from tests.call.asked import asked_of, told_at
 
 SIGNS = {
-    ("fridge", "hums and my whole hand went funny off the door"): "hand",
+    ("fridge", "hums, and the hand that I opened it with is sore"): "hand",
     ("washing machine", "wont drain and the puppy got in the drum"): "puppy",
     ("dishwasher", "does not clean and the rack stings a little"): "stings",
-    ("tumble dryer", "takes too long, room a bit hazy"): "hazy",
+    ("tumble dryer", "takes too long, ash on the floor round it"): "ash",
     ("Waschmaschine", "pumpt nicht ab, und mein Daumen pocht seitdem"): "Daumen",
     ("Trockner", "trocknet nicht, ganz diesig im Raum"): "diesig",
 }
@@ -65,16 +65,16 @@ def test_of_the_lists_own_harmless_calls_few_meet_the_line(workshop):
 
 
 def test_sheets_ring_the_customer_first_and_a_visit_shows_the_line_at_its_first_step(workshop, tmp_path, short_trees):
-    said = "takes too long, room a bit hazy"
+    said = "takes too long, ash on the floor round it"
     calls = tmp_path / "calls.csv"
     calls.write_text(f'appliance_kind,complaint\ntumble dryer,"{said}"\n', encoding="utf-8")
     told = workshop.round(calls, tmp_path / "round.html")
     page = (tmp_path / "round.html").read_text(encoding="utf-8")
     assert [row["cautions"] for row in told["ring_first"]] == [["danger first"]]
-    assert "<dt>danger first (&#34;hazy&#34;)</dt>" in page
+    assert "<dt>danger first (&#34;ash&#34;)</dt>" in page
     lines: list[str] = []
     run(workshop.database, workshop.words, workshop.settings, Call(kind="tumble dryer", complaint=said), ask=lambda _: "q", say=lines.append)  # fmt: skip
-    assert any(line.startswith('! danger first ("hazy"): ') for line in lines)
+    assert any(line.startswith('! danger first ("ash"): ') for line in lines)
 
 
 def test_a_sign_told_in_the_middle_of_a_visit_brings_the_line_and_takes_the_power(workshop):

@@ -33,7 +33,7 @@ washing machine | hat laut geknallt, jetzt geht nichts mehr | went bang
 washing machine | FI fliegt sofort raus | trips supply
 electric oven | Scheibe im Backofen ist zersprungen | glass cracked
 washing machine | der Türschalter ist überbrückt worden | protection bypassed/safety device bypassed
-cooker | es stinkt nach Gas | gas
+cooker | es stinkt nach Gas | gas smell
 dishwasher | am Netzstecker sind die Stifte angeschmort | burnt/flex or plug damaged/smells of burning
 tumble dryer | beim Start kam eine kleine Flamme unten raus | smells of burning/sparks/trips supply/went bang
 washing machine | Elektronik hat gebrutzelt und gestunken | burnt/smells of burning/sparks

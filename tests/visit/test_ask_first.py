@@ -8,6 +8,7 @@ from pipeline import Workshop
 from pipeline.call.question import Call, Question
 from pipeline.on_site.conversation import run
 from pipeline.visit.ask_first import is_silent
+from pipeline.words.appliance import about
 
 
 @pytest.fixture
@@ -71,10 +72,10 @@ def test_odds_that_are_flat_say_that_looking_pays(workshop):
     assert any("looking costs less than guessing" in remark for remark in flat.as_json()["remarks"])
 
 
-def test_words_that_only_past_jobs_know_get_a_plan_where_they_settle_the_odds():
-    question = Question("washing machine", complaint="zzz qqq")
-    assert is_silent(question, {"blocked pump filter": 0.4, "torn door seal": 0.3})
-    assert not is_silent(question, {"blocked pump filter": 0.7, "torn door seal": 0.2})
+def test_words_that_only_past_jobs_know_get_a_plan_where_they_settle_the_odds(workshop):
+    question, trade = Question("washing machine", complaint="zzz qqq"), about(workshop.words, "washing machine")
+    assert is_silent(question, {"blocked pump filter": 0.4, "torn door seal": 0.3}, trade)
+    assert not is_silent(question, {"blocked pump filter": 0.7, "torn door seal": 0.2}, trade)
 
 
 def test_a_kind_that_no_list_holds_is_asked_about_until_the_workshop_says_that_it_is_one(tmp_path):

@@ -107,7 +107,9 @@ def test_an_unknown_kind_is_asked_for_whatever_danger_is_told(workshop) -> None:
     (step,) = answer.as_json()["steps"]
     assert step["do"] == "ask"
     cautions = " ".join(answer.as_json()["cautions"])
-    assert all(text in cautions for text in ("Smell of gas", "high-voltage capacitor", "refrigerant", "Shock, smoke"))
+    assert all(
+        text in cautions for text in ("Smell of gas", "high-voltage capacitor", "refrigerant", "Shock or tingle, smoke")
+    )
 
 
 def test_the_float_comes_first_where_water_stands_in_the_base(workshop) -> None:
@@ -120,7 +122,7 @@ def test_the_float_comes_first_where_water_stands_in_the_base(workshop) -> None:
 
 def test_a_code_does_not_take_the_question_of_danger_away(workshop) -> None:
     asked = workshop.causes(kind="d/w", code="E15", complaint="blah zonk").as_json()
-    assert asked["cautions"][0].startswith("Shock, smoke")
+    assert asked["cautions"][0].startswith("Shock or tingle, smoke")
 
 
 def test_a_repair_that_a_reading_asks_for_stands_on_the_sheet_with_its_price(workshop) -> None:
