@@ -25,7 +25,7 @@ FORBIDDEN = {
     "make": "fenn" + "wick",
     "firm": r"harbour\s+" + "homes",
     "spares": r"\btoc\s+" + "kit|tear" + r"drop\s+bearing",
-    "trademarks": rf"\b(?:{'|'.join(('hoo' 'ver', 'jubi' 'lee', 'simmer' 'stat', 'meg' 'ger', 'aqua' 'stop', 'ceran' 'feld'))})",
+    "trademarks": rf"\b(?:{'|'.join(('hoo' 'ver', 'jubi' 'lee', 'simmer' 'stat', 'meg' 'ger', 'aqua' 'stop', 'ceran' 'feld', 'kli' 'xon', 'te' 'sa'))})",
     "program": r"<(?:app" + "lication|company|dc:creator|cp:lastmodifiedby)>[^<]+|<file" + r"version\s|name=\"off" + "ice",
 }  # fmt: skip
 LOOKED_FOR = {name: re.compile(pattern, re.IGNORECASE) for name, pattern in FORBIDDEN.items()}
