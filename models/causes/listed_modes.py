@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.plan.likelihood import NORMAL, USUAL
+from models.plan.likelihood import METERED, MISMEASURED, NORMAL, USUAL
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -109,8 +109,9 @@ def _usual(columns: Sequence[Column], starts: np.ndarray, stated: np.ndarray) ->
             telling = stated[mine][:, stated[mine].any(axis=0)].argmax(axis=0)
             sound = [not (telling == place).any() for place in range(2)]
         if 0 < sum(sound) < len(sound):
-            chance = np.where(sound, USUAL / sum(sound), (1 - USUAL) / (len(sound) - sum(sound)))
-            usual[mine] = chance
+            chance = np.where(sound, 0.0, (1 - USUAL) / (len(sound) - sum(sound)))
+            chance[[value in METERED for value in column.values]] = MISMEASURED
+            usual[mine] = np.where(sound, (1 - chance.sum()) / sum(sound), chance)
         elif column.size:
             usual[mine] = 1 / column.size
     return usual

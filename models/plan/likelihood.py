@@ -2,7 +2,8 @@
 
 The chance of value v of a finding under cause c is (n_v + s e_v) / (n + s): n counts cured jobs of that cause in which
 the finding was written down, e is what the word lists expect, and s (``STRENGTH``) is how many jobs that expectation is
-worth. A finding the lists do not name for a cause falls back to how it stands under all such causes of the kind.
+worth. A finding the lists do not name for a cause falls back to how it stands under all such causes of the kind; a
+meter seldom shows a part open that is not at fault, so that one measured open carries its cause.
 
 A finding is written down because somebody looked. That does not bias these figures as long as what made them look is
 among the findings already written; where it is not, they are an approximation.
@@ -26,6 +27,9 @@ Floats = NDArray[np.float64]
 STRENGTH = 8.0
 USUAL = 0.88
 FLOOR = 0.004
+METERED = frozenset({"open", "to earth", "out of range"})
+MISMEASURED = 0.01
+"""Chance that a meter shows one of these of a part that is not what ails it."""
 # what a sound appliance shows; not "all outputs run": what is dead, or waits for its door, runs no test
 NORMAL = frozenset(
     {"changes over", "clean", "clear", "even", "firm", "free", "fresh", "good", "level", "live", "magnetic", "moves"}
@@ -142,7 +146,8 @@ def _spread(stated: Mapping[str, float], values: Sequence[str], usual: str | Non
     share = np.full(len(open_), 1 / len(open_))
     place = [i for i, k in enumerate(open_) if values[k] == usual]
     if place and len(open_) > 1:
-        share[:] = (1 - USUAL) / (len(open_) - 1)
-        share[place[0]] = USUAL
+        share[:] = [MISMEASURED if values[i] in METERED else (1 - USUAL) / (len(open_) - 1) for i in open_]
+        share[place[0]] = 0.0
+        share[place[0]] = 1 - share.sum()
     p[open_] = rest * share
     return p

@@ -21,7 +21,8 @@ def background(words: Words) -> pd.DataFrame:
     -------
     way (place in the list), cause, column (``kind``: chance holds the way's share; ``part``: what it needs;
     ``handed on``: the workshop advises or refers; ``symptom: s``; ``finding: f``), value, chance. A way without a share
-    counts like the least of those written.
+    counts like the least of those written. Values that a check can find and no way shows have chance 0: what is sound
+    is known where only what is not is written ("motor winding good").
     """
     import pandas as pd
 
@@ -37,4 +38,11 @@ def background(words: Words) -> pd.DataFrame:
         rows += [(way, cause, FINDING + f, value, p) for f, value, p in expectations(fault["expected"])]
         if is_handed_on(fault["action"]):
             rows.append((way, cause, HANDED_ON, "yes", 1.0))
+    stating = {column: (way, cause) for way, cause, column, _, _ in rows}
+    known = {(column, value) for _, _, column, value, _ in rows}
+    for check in words.checks().to_dict("records"):
+        column = FINDING + check["finding"]
+        new = [value for value in split(check["values"]) if column in stating and (column, value) not in known]
+        rows += [(*stating[column], column, value, 0.0) for value in new]
+        known |= {(column, value) for value in new}
     return pd.DataFrame(rows, columns=COLUMNS)
