@@ -28,6 +28,7 @@ _NOT_BLOCKED_YET = {
     frozenset({"crushed"}): frozenset({"not crushed"})
 }  # a hose that is not kinked may still be blocked
 _TIGHT, _STUCK = frozenset({"tight"}), frozenset({"seized", "stiff"})
+_SLACK = frozenset({"loose", "free"})
 _TURNING = frozenset({
     "drum", "bearing kit", "rear bearing", "drive motor", "drain pump", "circulation pump", "impeller", "roller kit",
     "tension pulley", "fan", "evaporator fan", "cooling fan", "fan housing", "oven fan motor", "brush roll", "grinder",
@@ -75,11 +76,16 @@ def turned(states: frozenset[str]) -> frozenset[str]:
 
 
 def _of_things(states: Collection[str], things: Collection[str]) -> frozenset[str]:
-    """Give what states mean of these things: "tight" is stuck of what must turn, and good of what must hold."""
-    given = frozenset(states)
+    """Give what states mean of these things: "tight" is stuck of what must turn, and good of what must hold.
+
+    What is loose turns freely, or has come off.
+    """
+    given, must_turn = frozenset(states), bool(_TURNING.intersection(things))
+    if given >= _SLACK and not must_turn:
+        return given - {"free"}
     if not given >= _TIGHT:
         return given
-    return given - (_TIGHT if _TURNING.intersection(things) else _STUCK)
+    return given - (_TIGHT if must_turn else _STUCK)
 
 
 class _Group:

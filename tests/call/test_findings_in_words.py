@@ -184,3 +184,91 @@ def test_a_finding_kept_as_the_workshops_own_is_told_once(words: Words) -> None:
     assert question.not_understood == ()
     assert sum("regulator" in remark for remark in question.remarks) == 1
     assert question.findings["ring wiring test"] == "good"
+
+
+FREEZER, DRYER = "freezer", "tumble dryer"
+
+
+@pytest.mark.parametrize(
+    ("kind", "complaint", "told", "findings"),
+    [
+        (WASHER, "won't spin", "brushes down to the nub", {"brushes": "worn"}),
+        (WASHER, "won't spin", "carbons all gone", {"brushes": "worn"}),
+        (WASHER, "schleudert nicht", "Kohlen sind runter", {"brushes": "worn"}),
+        (DRYER, "not heating", "stat clicked out", {"thermal cut-out": "open"}),
+        (DRYER, "not heating", "reset button popped out", {"thermal cut-out": "open"}),
+        (DRYER, "wird nicht warm", "Thermostat ausgelöst", {"thermal cut-out": "open"}),
+        (DRYER, "wird nicht warm", "Flusensieb war dicht", {"lint path": "blocked"}),
+        (DRYER, "noisy", "belt not frayed", {"belt": "good"}),
+        (DISH, "leaks", "clip on the drain hose loose", {"hose": "loose", "drain hose": "loose"}),
+        (DRYER, "noisy", "jockey pulley squeals", {"pulley": "rough or seized"}),
+        (DRYER, "noisy", "rear bearing worn", {"drum": "rough"}),
+        (DISH, "not cleaning", "tap's only half open", {"tap flow": "low"}),
+        (DISH, "not cleaning", "Hahn nur halb auf", {"tap flow": "low"}),
+        (DISH, "not cleaning", "hardly any water in the tub at the start", {}),
+        (DISH, "not filling", "tap is open", {"tap flow": "good"}),
+        (DISH, "holt kein Wasser", "Siebchen im Zulauf zugesetzt", {"inlet filter": "blocked"}),
+        ("fridge", "not cold", "solid ice behind the back panel", {"evaporator": "frosted"}),
+        ("fridge", "not cold", "Rückwand vereist", {"evaporator": "frosted"}),
+        ("fridge", "not cold", "coil only half iced", {"evaporator": "bare"}),
+        ("fridge", "kühlt schlecht", "Verdampfer nur halb bereift", {"evaporator": "bare"}),
+        ("fridge", "kühlt schlecht", "Türdichtung schließt nicht", {"door closes": "loose"}),
+        (HOB, "one ring dead", "nothing coming out of the regulator", {"regulator test": "faulty"}),
+        (HOB, "one ring dead", "am Regler kommt nichts raus", {"regulator test": "faulty"}),
+        (HOB, "one ring dead", "connections all tight", {"wiring": "good", "ring wiring test": "good"}),
+    ],
+)  # fmt: skip
+def test_more_of_what_technicians_write(
+    words: Words, kind: str, complaint: str, told: str, findings: dict[str, str]
+) -> None:
+    question = read(words, kind, complaint, told)
+    assert question.findings == findings
+    assert question.not_understood == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "told", "note"),
+    [
+        (DISH, "hardly any water in the tub at the start", "fills too little"),
+        (DISH, "kaum Wasser am Anfang drin", "fills too little"),
+        (FREEZER, "compressor roasting", "compressor overheats"),
+        (DISH, "Magnetventil zieht nicht an", "inlet valve does not open"),
+        (WASHER, "valve doesn't pull in", "inlet valve does not open"),
+    ],
+)
+def test_what_no_check_asks_for_is_told_as_a_note(words: Words, kind: str, told: str, note: str) -> None:
+    question = read(words, kind, "does not work", told)
+    assert any(note in remark for remark in question.remarks)
+    assert question.findings == {}
+    assert question.not_understood == ()
+
+
+def test_a_heater_switched_off_is_not_measured_good(words: Words) -> None:
+    assert "element" not in read(words, WASHER, "not heating", "heater off").findings
+
+
+@pytest.mark.parametrize(
+    ("kind", "complaint", "told", "cause"),
+    [
+        ("fridge-freezer", "fridge warm, freezer fine", "defrost heater open circuit", "defrost heater open circuit"),
+        (WASHER, "does not spin", "motor winding open", "drive motor fault"),
+        (WASHER, "does not fill", "valve coil open", "inlet valve coil open"),
+        (WASHER, "does not drain", "pump winding open", "drain pump seized or open circuit"),
+        (DRYER, "not heating", "element open circuit", "heating element open circuit"),
+    ],
+)
+def test_a_part_measured_open_carries_its_cause(
+    no_jobs: Workshop, kind: str, complaint: str, told: str, cause: str
+) -> None:
+    first = no_jobs.causes(kind=kind, complaint=complaint, found=[told]).causes[0]
+    assert first.cause == cause
+    assert first.probability > 0.7
+
+
+def test_a_value_that_only_says_what_is_worn_makes_it_no_less_likely(no_jobs: Workshop) -> None:
+    """Of a finding whose sound value no list states for a cause the sound value is known from the check."""
+    plain = no_jobs.causes(kind=WASHER, complaint="noisy")
+    worn = no_jobs.causes(kind=WASHER, complaint="noisy", found=["impeller=worn"])
+    cause = "drain pump impeller worn"
+    odds = [{row.cause: row.probability for row in one.causes}.get(cause, 0.0) for one in (plain, worn)]
+    assert odds[0] < odds[1]
