@@ -129,6 +129,11 @@ class Question:
         told = [*self.findings.items(), *(("complaint", symptom) for symptom in self.symptoms)]
         return bool(burnt(self.findings)) or any(one in unsafe for one in told)
 
+    @property
+    def is_unheard(self) -> bool:
+        """Whether nothing of the complaint was understood, whatever code stands beside: it may tell of a danger."""
+        return bool(self.complaint) and not self.symptoms and not self.findings
+
     def complains_of(self, finding: str, value: str) -> bool:
         """Whether a complaint says the very words of a finding: "flex or plug damaged" that flex and plug are."""
         return _bare(f"{finding} {value}") in [_bare(symptom) for symptom in self.symptoms]
