@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pipeline.call.age_in_words import age_told
 from pipeline.call.alarms_in_call import quiet_call, quiet_piece, with_alarms, with_doubt
 from pipeline.call.danger_signs_in_call import may_hurt
-from pipeline.call.findings import read_findings
+from pipeline.call.findings import both_said, read_findings
 from pipeline.call.question import NEW_YEARS, Call, Question
 from pipeline.call.remarks_in_call import told_aside
 from pipeline.call.which_part import settled, with_parts_measured
@@ -201,8 +201,10 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     unheard = () if licensed else may_hurt(words, call, kind, zip(pieces, by_piece, strict=True), symptoms)
     remarks += _to_ask_first(unheard)
     in_words = _seen_in_words(told)
-    at_last = settled(words, kind, [*in_words, *looked.seen])
-    findings = {**_seen_in(words, kind, symptoms, call), **at_last.findings}
+    of_dangers = [("", *pair) for pair in _seen_in(words, kind, symptoms, call).items()]
+    at_last = settled(words, kind, [*of_dangers, *in_words, *looked.seen])
+    findings = at_last.findings
+    remarks = [*dict.fromkeys(map(both_said, dict.fromkeys(at_last.contradicted))), *dict.fromkeys(remarks)]
     seen = [f"{finding}={value}" for finding, value in findings.items()]
     is_read = [
         (call.kind, read.is_known[row]),

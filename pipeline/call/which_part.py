@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from pipeline.call.word_account import FINDING, NOTHING, TOLD
 from pipeline.words.appliance import about
 from pipeline.words.note_clause import HEALTHY
+from pipeline.words.retests import TESTS_TO_EARTH
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from pipeline.call.word_account import Heard
     from pipeline.words import Words
@@ -26,7 +27,7 @@ class Measured(NamedTuple):
 
 
 class Settled(NamedTuple):
-    """Finding → value, causes ruled out, and each finding of which two values were told: first and last."""
+    """Finding → value, causes ruled out, and each finding of which two values were told: first, and which counts."""
 
     findings: dict[str, str]
     cleared: frozenset[str]
@@ -63,23 +64,45 @@ def part_named(words: Words, text: str, kind: str) -> str:
 
 
 def settled(words: Words, kind: str, seen: Iterable[tuple[str, str, str]]) -> Settled:
-    """Settle what was seen in turn (text, finding, value): the last counts.
+    """Settle what was seen in turn (text, finding, value): the last counts, but what is unsafe stays.
 
-    Of two parts that share a check the one at fault counts, and causes of the good one are ruled out.
+    Of two parts that share a check the one at fault counts, and causes of the good one are ruled out. Nothing said
+    beside an earth fault, before or after, overrules it: not "heater good", nor insulation good of the whole.
     """
+    unsafe = about(words, kind).unsafe
     findings, part_of = dict[str, str](), dict[str, str]()
     cleared, contradicted = set[str](), list[tuple[str, str, str]]()
     for text, finding, value in seen:
         part, before, other = part_named(words, text, kind), findings.get(finding, value), part_of.get(finding, "")
+        is_kept = (finding, before) in unsafe and (finding, value) not in unsafe
         if before != value and part and other and part != other:
             is_good = value in HEALTHY
             cleared |= _shown_by(words, kind, finding, before if is_good else value, [part if is_good else other])
-            if is_good:
+            if is_good or is_kept:
                 continue
         elif before != value:
-            contradicted.append((finding, before, value))
-        findings[finding], part_of[finding] = value, part
-    return Settled(findings, frozenset(cleared), contradicted)
+            contradicted.append((finding, value, before) if is_kept else (finding, before, value))
+        if not is_kept:
+            findings[finding], part_of[finding] = value, part
+    return Settled(*_without_denied_earth_faults(findings, unsafe, contradicted, cleared))
+
+
+def _without_denied_earth_faults(
+    findings: dict[str, str],
+    unsafe: Collection[tuple[str, str]],
+    contradicted: list[tuple[str, str, str]],
+    cleared: set[str],
+) -> tuple[dict[str, str], frozenset[str], list[tuple[str, str, str]]]:
+    """Leave out tests of the whole that are said to be good beside an earth fault of one part."""
+    bad = [
+        value
+        for finding, value in findings.items()
+        if (finding, value) in unsafe and (finding in TESTS_TO_EARTH or value == "to earth")
+    ]
+    denied = [name for name in TESTS_TO_EARTH if bad and name in findings and (name, findings[name]) not in unsafe]
+    contradicted += [(name, findings[name], bad[0]) for name in denied]
+    left = {finding: value for finding, value in findings.items() if finding not in denied}
+    return left, frozenset(cleared), contradicted
 
 
 def with_parts_measured(words: Words, told: Sequence[Heard], kind: str) -> tuple[tuple[Heard, ...], frozenset[str]]:

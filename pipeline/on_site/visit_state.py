@@ -7,10 +7,9 @@ from functools import reduce
 from typing import TYPE_CHECKING
 
 from pipeline.call.danger_signs_in_call import may_hurt_on_site
-from pipeline.call.findings import read_findings
+from pipeline.call.findings import both_said, read_findings
 from pipeline.call.question import Question
 from pipeline.call.which_part import settled
-from pipeline.call.word_account import pieces_of
 from pipeline.errors import shown
 from pipeline.on_site.keys import END, ENDINGS, PRESSED, SEEN, STOP, UNDO, choices, event_of
 from pipeline.on_site.step_by_step import Event, Stand, Walk, told
@@ -18,11 +17,11 @@ from pipeline.visit.plan import HAND_OVER
 from pipeline.words.alarms import alarms
 from pipeline.words.burnt import still_burnt
 from pipeline.words.licensed import licensed_work
-from pipeline.words.retests import to_test_again
+from pipeline.words.retests import is_of_protection, to_test_again
 from reports.render.wording import Finding, Written, sentence, value_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pipeline.visit.answer import Answer
     from pipeline.words import Words
@@ -78,7 +77,7 @@ class Visit:
             self.undo()
         elif is_seen or (PRESSED.fullmatch(key) is None and _tells_danger(pressed, now.trade, words)):
             text = pressed[2:] if is_seen else pressed
-            events, self.remarks = _seen(text, now.trade, words, self.question().symptoms)
+            events, self.remarks = _seen(text, now.trade, words, self.question().symptoms, self.held(now.trade))
             if not events:
                 return sentence("visit.not_understood", text=Written(shown(text)))
             self.events += events
@@ -119,10 +118,22 @@ class Visit:
         known = {*self.question().symptoms, self.question().licensed}
         if PRESSED.fullmatch(text.lower()) or text in trade.repairs or known.issuperset(_dangers(text, trade, words)):
             return False
-        events, self.remarks = _seen(text, trade, words, self.question().symptoms)
+        events, self.remarks = _seen(text, trade, words, self.question().symptoms, self.held(trade))
         self.events += [event for event in events if event not in self.events]
         self.outcome = ""
         return True
+
+    def held(self, trade: Trade) -> dict[str, str]:
+        """Give what was measured unsafe and cannot be said to be good: no repair of what shows it was tried since."""
+        held = dict[str, str]()
+        for event in [*(Event("seen", *pair) for pair in self.asked.findings.items()), *self.events]:
+            if event.what == "seen":
+                held.pop(event.name, None)
+                pair = event.name, event.value
+                held |= dict([pair]) if pair in trade.unsafe and is_of_protection(*pair) else {}
+            elif event.what in ("tried", "cured"):
+                held = {f: v for f, v in held.items() if v not in trade.stated.get((event.cause, f), {})}
+        return held
 
     def not_fixed_yet(self, trade: Trade) -> str:
         """Say why a visit cannot end as fixed: what is burnt, or measured unsafe and not again; "" = it can."""
@@ -162,14 +173,20 @@ def _tells_danger(text: str, trade: Trade, words: Words) -> bool:
     return bool(_dangers(text, trade, words) or may_hurt_on_site(words, text, trade.kind, is_read=False))
 
 
-def _seen(text: str, trade: Trade, words: Words, symptoms: Sequence[str]) -> tuple[list[Event], list[str]]:
-    """Give everything that a text says was seen or can hurt, and what to tell of how it was read."""
+def _seen(
+    text: str, trade: Trade, words: Words, symptoms: Sequence[str], held: Mapping[str, str]
+) -> tuple[list[Event], list[str]]:
+    """Give everything that a text says was seen or can hurt, and what to tell of how it was read.
+
+    What is ``held`` stays, whatever the text says of it.
+    """
     if licensed_work([text], trade.kind) or alarms([text], trade.kind):
         return [Event("heard", text)], []
     dangers = _dangers(text, trade, words)
-    pieces = pieces_of(text) if dangers else [text]
-    looked = read_findings(words, pieces, trade.kind, symptoms)
-    findings, cleared, _ = settled(words, trade.kind, looked.seen)
+    looked = read_findings(words, [text], trade.kind, symptoms)
+    before = [("", *pair) for pair in held.items()]
+    findings, cleared, twice = settled(words, trade.kind, [*before, *looked.seen])
+    findings = {name: value for name, value in findings.items() if any(name == one for _, one, _ in looked.seen)}
     ruled_out = sorted((looked.cleared | cleared) & trade.repairs.keys())
     events = [Event("said", name) for name in dict.fromkeys([*dangers, *looked.complaints])]
     if not events and may_hurt_on_site(words, text, trade.kind, is_read=bool(findings)):
@@ -178,4 +195,10 @@ def _seen(text: str, trade: Trade, words: Words, symptoms: Sequence[str]) -> tup
     told = [sentence("visit.taken", seen=[*dangers, *seen])] if dangers or seen else []
     told += [sentence("visit.ruled_out", causes=ruled_out)] if ruled_out else []
     events += [Event("seen", finding, value) for finding, value in findings.items()]
-    return [*events, *(Event("ruled out", cause) for cause in ruled_out)], [*told, *looked.remarks]
+    left = [Written(shown(clause)) for clause in looked.strange if not _dangers(clause, trade, words)]
+    told += [sentence("answer.not_understood", texts=left)] if left and events else []
+    return [*events, *(Event("ruled out", cause) for cause in ruled_out)], [
+        *told,
+        *map(both_said, twice),
+        *looked.remarks,
+    ]

@@ -14,6 +14,7 @@ from pipeline.words.asides import before_the_work, without_asides
 from pipeline.words.bulk import as_numbered, as_texts
 from pipeline.words.cells import own_term
 from pipeline.words.codes import FIRST_LOOK, LONGEST, said_in
+from pipeline.words.disconnected import may_tell, with_parts_off_judged
 from pipeline.words.note_clause import read_note
 from pipeline.words.pairs import split_pair, yes_or_no
 from pipeline.words.readings import MEASURED, READING, with_readings_judged
@@ -258,6 +259,8 @@ def find_findings(
     for row, (text, kind) in enumerate(zip(written, kind_names, strict=True)):
         if READING.search(text) is not None or MEASURED.search(text) is not None:
             text = with_readings_judged(words, text, kind)
+        if may_tell(text):
+            text = with_parts_off_judged(words, text, kind)
         left: list[str] = []
         for piece in _BETWEEN.split(text):
             if (piece, kind) not in known:

@@ -10,8 +10,15 @@ if TYPE_CHECKING:
     from pipeline.words.appliance import CheckCard, Trade
 
 TESTS = ("insulation", "earth continuity")
+TESTS_TO_EARTH = ("insulation", "earth fault at")
+"""Findings that speak of the whole appliance to earth."""
 EARTH_FAULT = ("insulation", "low")
 EARTH_FAULT_COMPLAINT = "trips supply"  # its causes are those of an earth fault
+
+
+def is_of_protection(finding: str, value: str) -> bool:
+    """Whether a finding is a reading of what protects from shocks; what looks burnt or torn is only seen."""
+    return finding in (*TESTS, *TESTS_TO_EARTH) or value == "to earth"
 
 
 def to_test_again(trade: Trade, findings: Mapping[str, str]) -> tuple[CheckCard, ...]:

@@ -131,6 +131,24 @@ def test_all_that_one_line_says_was_seen_counts_and_how_it_was_read_is_told(work
     assert any("watter left: yes" in line and "read as" in line for line in technician.said)
 
 
+def test_an_earth_fault_told_on_the_job_is_overruled_by_nothing_said_afterwards(workshop):
+    technician = Technician("f heater 0.2 meg to earth", "f heater good", "f insulation good", "q")
+    told = visit(workshop, technician, complaint="trips the breaker")
+    assert {"element=to earth", "insulation=low"} <= set(told["answer"]["asked"]["found"])
+    assert told["answer"]["causes"][0]["cause"] == "heating element to earth"
+    assert [line for line in technician.said if "were said" in line] == [
+        "element: both good and to earth were said; to earth counts",
+        "insulation: both good and low were said; low counts",
+    ]
+
+
+def test_clauses_of_a_line_that_say_nothing_are_told_beside_those_that_do(workshop):
+    technician = Technician("f water left: no, the banana is ginger", "q")
+    told = visit(workshop, technician)
+    assert told["answer"]["asked"]["found"] == ["water left=no"]
+    assert any("banana is ginger" in line and "ot understood" in line for line in technician.said)
+
+
 def test_the_element_measured_on_the_job_is_the_one_to_fit_and_a_tight_hose_rules_a_loose_one_out(workshop):
     technician = Technician("f bottom element reads open", "q")
     told = visit(workshop, technician, kind="electric oven", complaint="not heating")
