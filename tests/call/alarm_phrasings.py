@@ -466,6 +466,8 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         electric oven: inner pane went off like a gun and there are little cubes all over the rug
         electric hob: crack across the ceramic, it trips too
         Backofen: die innere Scheibe ist in Scherben
+        washing machine: the window came down in a heap of sugar
+        Backofen: vor dem Herd lagen tausend kleine Würfel
     """,
     "bang": """
         electric oven: loud bang, blue flash and half the house went dark
@@ -610,6 +612,10 @@ NO_DANGERS = """
     tumble dryer: sounds like mice in the back of it
     tumble dryer: my mum's old one caught fire years ago so I'm a bit nervous, this one only squeaks
     Trockner: der alte hat vor Jahren gebrannt, dieser quietscht nur
+    washing machine: the smoke grey one, it won't fill
+    freezer: there was a bang when I dropped the drawer, the drawer front is cracked, freezes well
+    fridge-freezer: ice cubes all over the floor, the little tray is stuck
+    Waschmaschine: Stecker sitzt fest, startet nicht
     freezer: everything's got freezer burn and there's frost all over the back wall
     fridge-freezer: it hisses and gurgles a minute after the motor stops, it always has, but now the fridge part is too warm
     Backofen: die Pizza verbrennt hinten und vorne ist sie noch blass
