@@ -20,7 +20,12 @@ _USED_UP = (FINDING, DENIED, CODE)
 
 
 def may_hurt(
-    words: Words, call: Call, kind: str, told: Iterable[tuple[str, Sequence[Heard]]], symptoms: Collection[str]
+    words: Words,
+    call: Call,
+    kind: str,
+    told: Iterable[tuple[str, Sequence[Heard]]],
+    symptoms: Collection[str],
+    unknown: Collection[str] = (),
 ) -> tuple[str, ...]:
     """Give the words of a call that may tell of a danger; none where a danger was heard.
 
@@ -30,10 +35,12 @@ def may_hurt(
         Each piece of the complaint with what became of it: what is only seen is no sign where it was understood.
     symptoms
         All complaints of the call, alarms too.
+    unknown
+        Words of the complaint that no list knows: they were not understood, whatever their piece was taken for.
     """
     if not about(words, kind).hazards.keys().isdisjoint(symptoms):
         return ()
-    found = [sign for piece, here in told for sign in _signs_of(words, piece, kind, here)]
+    found = [sign for piece, here in told for sign in _signs_of(words, piece, kind, here, unknown)]
     beside = [sign for text in (call.code, *call.found, *call.notes) if text for sign in _signs(words, text, kind)]
     return tuple(dict.fromkeys([*found, *(text for text, sort in beside if sort != SEEN)]))
 
@@ -43,7 +50,7 @@ def may_hurt_on_site(words: Words, text: str, kind: str, *, is_read: bool) -> bo
     return any(not is_read or sort != SEEN for _, sort in _signs(words, text, kind))
 
 
-def _signs_of(words: Words, piece: str, kind: str, here: Sequence[Heard]) -> list[str]:
+def _signs_of(words: Words, piece: str, kind: str, here: Sequence[Heard], unknown: Collection[str]) -> list[str]:
     found = _signs(words, piece, kind)
     left = piece
     if any(sort == SEEN for _, sort in found):
@@ -52,7 +59,11 @@ def _signs_of(words: Words, piece: str, kind: str, here: Sequence[Heard]) -> lis
             left = " ".join([*(one.text for one in beside_complaints(words, piece, kind)), *mended])
         elif here[0].how in _USED_UP:
             left = ""
-    return [text for text, sort in found if sort != SEEN or text in left or text.lower() in left]
+    return [
+        text
+        for text, sort in found
+        if sort != SEEN or text in left or text.lower() in left or not set(text.lower().split()).isdisjoint(unknown)
+    ]
 
 
 def _signs(words: Words, text: str, kind: str) -> tuple[tuple[str, str], ...]:

@@ -100,6 +100,8 @@ class Question:
         The kind that the complaint names in place of the call's; "" = none.
     cleared
         Causes that what the customer told rules out.
+    called
+        The kind as written, where it speaks of gas and the list takes it for an electric one; "" = as the list has it.
     """
 
     kind: str
@@ -123,11 +125,17 @@ class Question:
     is_newly_placed: bool = False
     cleared: frozenset[str] = frozenset()
     other_kind: str = ""
+    called: str = ""
 
     def is_unsafe(self, unsafe: Collection[tuple[str, str]]) -> bool:
         """Whether anything said or seen forbids to energise the appliance; see `pipeline.words.appliance.Trade`."""
         told = [*self.findings.items(), *(("complaint", symptom) for symptom in self.symptoms)]
         return bool(burnt(self.findings)) or any(one in unsafe for one in told)
+
+    @property
+    def is_unheard(self) -> bool:
+        """Whether nothing of the complaint was understood, whatever code stands beside: it may tell of a danger."""
+        return bool(self.complaint) and not self.symptoms and not self.findings
 
     def complains_of(self, finding: str, value: str) -> bool:
         """Whether a complaint says the very words of a finding: "flex or plug damaged" that flex and plug are."""
@@ -149,7 +157,8 @@ class Question:
 
 def said(question: Question) -> Several:
     """The question in one line, for people."""
-    appliance = [question.kind, *(Written(name) for name in (question.make, question.model) if name)]
+    kind = Written(question.called) if question.called else question.kind
+    appliance = [kind, *(Written(name) for name in (question.make, question.model) if name)]
     seen = [
         sentence("answer.seen", finding=Finding(finding), value=value_of(finding, value))
         for finding, value in question.findings.items()

@@ -24,7 +24,7 @@ from pipeline.values.ages import years_told
 from pipeline.words.alarms import alarms, without_alarms
 from pipeline.words.appliance import about
 from pipeline.words.customer_remarks import NEWLY_PLACED, told_in
-from pipeline.words.licensed import licensed_work
+from pipeline.words.licensed import FUMES, GAS_SMELL, licensed_work
 from pipeline.words.variants import ruled_out, to_ask
 from pipeline.words.vocabulary import plain
 from pipeline.words.which_kind import other_kind
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Database
     from pipeline.words import Words
     from pipeline.words.customer_remarks import Told
+    from pipeline.words.licensed import Work
     from reports.render.wording import Sentence
 
 
@@ -69,6 +70,8 @@ def read_questions(
 
 LOOKED_AT_AGAIN = frozenset({"where it leaks=below"})
 """What customers tell and the technician looks at again: wherever it leaks, water comes out below."""
+_OF_GAS, _ELECTRIC = ("gas", GAS_SMELL, FUMES), "electric "
+_SAYS_ELECTRIC = re.compile(r"elec|elek|ceram|keram|indu|^e[-/ ]|^elt", re.IGNORECASE)
 NEARLY = 0.8  # likeness from which on a make may be a misspelling of another; common practice, no source
 _INDUCTION = re.compile(r"\bindu[ck]tion|\bindu[ck]ing|\bzones?\b|\bkochzonen?\b", re.IGNORECASE)
 
@@ -198,7 +201,9 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
     remarks += [] if other else _which_variant(words, kind, call, symptoms)
     remarks += read.strange_makes[row]
     licensed = licensed_work(call.texts(), kind)
-    unheard = () if licensed else may_hurt(words, call, kind, zip(pieces, by_piece, strict=True), symptoms)
+    unheard = (
+        () if licensed else may_hurt(words, call, kind, zip(pieces, by_piece, strict=True), symptoms, read.unknown[row])
+    )
     remarks += _to_ask_first(unheard)
     in_words = _seen_in_words(told)
     of_dangers = [("", *pair) for pair in _seen_in(words, kind, symptoms, call).items()]
@@ -239,7 +244,14 @@ def _question(words: Words, read: _Columns, row: int, call: Call, day: dt.date) 
         | at_last.cleared
         | ruled_out(words.lists.variants, kind, _of_make_up(call), (*symptoms, *seen)),
         other_kind=other,
+        called=_called(call.kind, kind, licensed),
     )
+
+
+def _called(written: str, kind: str, licensed: Work) -> str:
+    """Give the kind as written where gas is spoken of and nobody said that it is electric: a hob may burn it."""
+    is_open = licensed in _OF_GAS and kind.startswith(_ELECTRIC) and not _SAYS_ELECTRIC.search(written)
+    return written.strip() if is_open else ""
 
 
 def _in_other_language(words: Words, kind: str) -> list[Sentence]:

@@ -159,9 +159,8 @@ class Answer(Shown):
     @property
     def is_unheard(self) -> bool:
         """Whether what is meant is asked, or nothing of the complaint was understood, whatever code stands beside."""
-        question = self.question
         is_asking = bool(self.steps) and self.steps[0].do == "ask"
-        return is_asking or bool(question.complaint and not question.symptoms and not question.findings)
+        return is_asking or self.question.is_unheard
 
     def _cautions_of(self, steps: Sequence[Step], advice: Sequence[AdviceRow]) -> tuple[str, ...]:
         names = [*self.alarms, *(c for step in steps for c in step.cautions)]

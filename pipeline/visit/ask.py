@@ -238,7 +238,7 @@ def answered(
     if is_asking and (asks := ask_customer(asked)):
         rows = _rows(odds, asked.costs, asked.evidence, asked.why)
         return Answer(question, odds, rows, asked.costs, asked.evidence, None, asks, {}, (), "", currency)
-    is_off = bool(question.may_hurt) or any(one.is_off for one in told.values())
+    is_off = bool(question.may_hurt) or question.is_unheard or any(one.is_off for one in told.values())
     visit = plan_visit(
         odds.causes,
         asked.costs,

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 GAS, FUMES_OF_GAS = "gas", "carbon monoxide"
 _LABELS = {GAS: "smell of gas", ESCAPES: "refrigerant escapes", FUMES_OF_GAS: "fumes or headache near gas"}
-_GLASS = "broken glass"
 
 
 def ring_first(question: Question, trade: Trade) -> tuple[str, ...]:
@@ -30,7 +29,7 @@ def ring_first(question: Question, trade: Trade) -> tuple[str, ...]:
     if ESCAPES in smelt and not trade.is_gas:
         return (ESCAPES,)
     told = hazards(question, trade).items()
-    names = [_caution(name, one) for name, one in told]
+    names = [_caution(one) for _, one in told]
     names += [DO_NOT_ENERGISE] if question.is_unsafe(trade.unsafe) else []
     return tuple(dict.fromkeys(names)) or ((NOT_UNDERSTOOD,) if question.may_hurt else ())
 
@@ -41,11 +40,9 @@ def to_meet(trade: Trade) -> list[tuple[str, tuple[str, ...]]]:
     if not trade.is_gas and (not trade.repairs or any(map(trade.is_licensed, trade.repairs))):
         licensed.append(ESCAPES)
     met = [(_LABELS[name], (name,)) for name in licensed]
-    of_kind = [
-        (name, tuple(dict.fromkeys((_caution(name, one), DO_NOT_ENERGISE)))) for name, one in trade.hazards.items()
-    ]
+    of_kind = [(name, tuple(dict.fromkeys((_caution(one), DO_NOT_ENERGISE)))) for name, one in trade.hazards.items()]
     return [*met, *of_kind]
 
 
-def _caution(name: str, hazard: Hazard) -> str:
-    return hazard.caution or (_GLASS if name == "glass cracked" else DO_NOT_ENERGISE)
+def _caution(hazard: Hazard) -> str:
+    return hazard.caution or DO_NOT_ENERGISE

@@ -46,8 +46,12 @@ _SHARES = re.compile(
     re.IGNORECASE,
 )
 """Two things said to work in one breath: "light and fan working"."""
-_TURNS = re.compile(r"\b(?:aber|jedoch|leider) (?=nicht\b)", re.IGNORECASE)
-"""A word that ends a clause elsewhere, and here stands within one: "heizt aber nicht"."""
+_TURNS = re.compile(
+    r"\b(?:aber|jedoch|leider) (?=(?:(?:ganz|noch|sonst|weiter|weiterhin|trotzdem|immer|auch) )*"
+    r"(?:nicht|normal|gut|einwandfrei|richtig|tadellos|prima|perfekt)\b)",
+    re.IGNORECASE,
+)
+"""A word that ends a clause elsewhere, and here stands within one: "heizt aber nicht", "kühlt aber ganz normal"."""
 
 
 class Told(NamedTuple):

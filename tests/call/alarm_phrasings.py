@@ -256,6 +256,8 @@ PIERCED = at_doors(
     freezer: Loch im Verdampfer
     fridge: Ölfleck unter dem Gerät, kühlt nicht
     freezer: beim Abtauen angebohrt
+    Kühlschrank: beim Abtauen bin ich mit dem Schraubenzieher abgerutscht, hat kurz gepfiffen, seitdem wird er nicht mehr kalt
+    freezer: the scraper slipped while I was defrosting and it has been warm since
     fridge: hat gezischt, kühlt nicht mehr
     """,
     {"found": "fridge: evaporator pierced", "notes": "freezer: stabbed with a knife"},
@@ -406,6 +408,9 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: every time it heats up the whole house goes off, so I've taped the trip switch up, also drawer is mouldy
         dishwasher: door switch jammed with a matchstick so it runs open
         washing machine: ich habe den FI mit Klebeband festgeklebt damit er nicht rausfliegt
+        tumble dryer: brother in law put a bit of wire across the little button at the back so it keeps going, now the clothes come out far too hot
+        tumble dryer: reset button taped in so it stays down
+        Trockner: ein Stück Draht über dem kleinen Knopf hinten, damit er weiterläuft
     """,
     "damaged flex": """
         electric oven: the socket behind the oven is crackling and hot to put your hand on
@@ -423,6 +428,9 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         tumble dryer: pins of the plug have gone black, socket cover has gone soft
         electric oven: Steckdose ist heiß und braun verfärbt
         washing machine: plug has welded itself into the socket
+        tumble dryer: there's a brown patch coming up round the pins and you can't keep your hand on it, stops after half an hour
+        freezer: the socket behind it has gone all wavy and yellowed, still freezing
+        Geschirrspüler: an der Dose hinter der Maschine ist der Kunststoff ganz wellig und gelb geworden, sie geht mittendrin aus
     """,
     "water at mains": """
         dishwasher: leaked all over and ran down behind the units where the sockets are, oven and fridge gone off too
@@ -450,6 +458,16 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         tumble dryer: 0.2 meg from live to case
         cooker: earth bond measures 9 ohms
         dishwasher: insulation 0.3 megohm live to frame
+        electric oven: each time I turn it on there's a blue crackle behind the knobs and the house goes dark
+        electric hob: it fizzes behind the dial
+        Backofen: hinter den Knebeln blitzt und knistert es blau
+    """,
+    "broken glass": """
+        electric oven: inner pane went off like a gun and there are little cubes all over the rug
+        electric hob: crack across the ceramic, it trips too
+        Backofen: die innere Scheibe ist in Scherben
+        washing machine: the window came down in a heap of sugar
+        Backofen: vor dem Herd lagen tausend kleine Würfel
     """,
     "bang": """
         electric oven: loud bang, blue flash and half the house went dark
@@ -491,6 +509,8 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         electric hob: the whole kitchen went smoggy and it reeked like soldering
         Trockner: die Wäsche kam mit braunen Rändern raus und der ganze Flur war voller Qualm
         Waschmaschine: es müffelt wie altes Bügeleisen
+        Trockner: hinter dem Flusensieb hat es orange geglimmt, hab ein nasses Handtuch drübergeworfen
+        tumble dryer: glowing orange behind the lint screen, I threw a wet towel over it
     """,
     "hot outside": """
         electric oven: you can't hold the handle any more and my little girl blistered her palm on the front of the door
@@ -513,6 +533,8 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         washing machine: Tür ging während dem Waschen auf, heißes Wasser raus
         washing machine: the door let go halfway through the boil wash and my legs got it
         washing machine: steam came pouring from the soap drawer and caught my wrist
+        electric hob: a ring came on in the night with nobody in the kitchen, luckily I smelt the tea towel
+        Kochfeld: die Platte ging nachts an, es war niemand in der Küche
     """,
     "tipping": """
         fridge-freezer: delivery men laid it on its side and it toppled onto my husband's leg, now makes gurgling noise
@@ -521,6 +543,8 @@ DANGERS: dict[str, str] = {  # caution that stands first: kind: what is said
         tumble dryer: dryer nearly fell off the washer, whole stack leans over
         fridge-freezer: der Kühlschrank ist umgekippt auf meinen Fuß
         fridge-freezer: it rocks forward when you open the top, nearly had my nan over
+        tumble dryer: it's sat on top of the washer and has walked forward, it's hanging half over the edge
+        Trockner: er steht auf der Waschmaschine, ist nach vorn gewandert und hängt halb über der Kante
     """,
 }
 CAUGHT = """
@@ -586,4 +610,22 @@ NO_DANGERS = """
     electric oven: thermostat is faulty, runs too hot
     washing machine: we had the mouse mat under the feet, noisy
     tumble dryer: sounds like mice in the back of it
+    tumble dryer: my mum's old one caught fire years ago so I'm a bit nervous, this one only squeaks
+    Trockner: der alte hat vor Jahren gebrannt, dieser quietscht nur
+    washing machine: the smoke grey one, it won't fill
+    freezer: there was a bang when I dropped the drawer, the drawer front is cracked, freezes well
+    fridge-freezer: ice cubes all over the floor, the little tray is stuck
+    Waschmaschine: Stecker sitzt fest, startet nicht
+    freezer: everything's got freezer burn and there's frost all over the back wall
+    fridge-freezer: it hisses and gurgles a minute after the motor stops, it always has, but now the fridge part is too warm
+    Backofen: die Pizza verbrennt hinten und vorne ist sie noch blass
+    electric hob: the child lock is stuck on and I can't switch any ring on
+    Trockner: es riecht nicht verbrannt und raucht auch nicht, er trocknet nur nicht mehr
+    Kühlschrank: der Türalarm piept dauernd wie ein Feuermelder, kühlt aber ganz normal
+    electric oven: the gas man was here last week and says everything is fine, it's just the lamp inside that's out
+    Backofen: der Gasmann war da und sagt alles ist dicht, nur das Licht geht nicht
+    washing machine: I can't put my finger on it, it stops mid wash
+    dishwasher: a light came on overnight, does not drain
+    tumble dryer: drum only goes forward, noisy
+    Geschirrspüler: Wasser läuft über den Rand
 """

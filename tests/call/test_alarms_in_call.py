@@ -130,6 +130,10 @@ def test_gas_of_which_nothing_smells_asks_for_licensed_people_without_an_alarm(w
         assert one.caution_names()[0] == caution, text
         assert one.visit is None
         assert "gives electric shock" not in one.question.symptoms
+    for kind, called in (("hob", "hob"), ("induction hob", "electric hob")):
+        one = workshop.causes(kind=kind, complaint="there's a smell of gas when I walk past")
+        assert one.caution_names()[0] == "gas"
+        assert any(line.startswith(f"{called}; ") for line in one.lines()), kind
     (at_another_door,) = told_at(workshop, [("notes", "gas oven", "smell of gas noticed")])
     assert at_another_door.caution_names()[0] == "gas"
 

@@ -16,6 +16,12 @@ SIGNS = {
     ("tumble dryer", "takes too long, ash on the floor round it"): "ash",
     ("Waschmaschine", "pumpt nicht ab, und mein Daumen pocht seitdem"): "Daumen",
     ("Trockner", "trocknet nicht, ganz diesig im Raum"): "diesig",
+    ("washing machine", "won't drain and my wife says it is not safe"): "not safe",
+    ("tumble dryer", "takes too long, we chucked water over it"): "chucked water over",
+    ("dishwasher", "does not drain, and it threw me"): "threw me",
+    ("heat-pump dryer", "the plastic of the lint flap drooped"): "drooped",
+    ("Waschmaschine", "pumpt nicht ab, ich traue mich nicht mehr ran"): "traue mich nicht",
+    ("Kühlschrank", "wird nicht kalt, beim Putzen bin ich abgerutscht"): "abgerutscht",
 }
 NO_SIGNS = {
     ("washing machine", "drum turns by hand, not draining"),
@@ -24,6 +30,11 @@ NO_SIGNS = {
     ("electric hob", "left ring does not glow"),
     ("washing machine", "dog hair in the filter, does not drain"),
     ("dishwasher", "spray arm does not turn, dirty plates"),
+    ("freezer", "freezer burn on the peas, not cold enough"),
+    ("washing machine", "can't put my finger on it, does not drain"),
+    ("dishwasher", "kills the smell but does not drain"),
+    ("fridge-freezer", "it hisses and gurgles after the motor stops, not cold enough"),
+    ("Waschmaschine", "blitzblank, pumpt nur nicht ab"),
     ("Waschmaschine", "Handwäsche startet nicht"),
     ("Spülmaschine", "unterer Arm dreht nicht"),
 }

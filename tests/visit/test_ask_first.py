@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from pipeline import Workshop
 from pipeline.call.question import Call, Question
+from pipeline.call.read_call import read_questions
 from pipeline.on_site.conversation import run
+from pipeline.visit.ask import answered, ask
 from pipeline.visit.ask_first import is_silent
 from pipeline.words.appliance import about
 
@@ -76,6 +80,23 @@ def test_words_that_only_past_jobs_know_get_a_plan_where_they_settle_the_odds(wo
     question, trade = Question("washing machine", complaint="zzz qqq"), about(workshop.words, "washing machine")
     assert is_silent(question, {"blocked pump filter": 0.4, "torn door seal": 0.3}, trade)
     assert not is_silent(question, {"blocked pump filter": 0.7, "torn door seal": 0.2}, trade)
+
+
+def test_such_a_plan_puts_nothing_under_power_beside_the_line_of_dangers(workshop):
+    call = Call(kind="washing machine", complaint="not draining")
+    (question,) = read_questions(workshop.words, workshop.database, [call])
+    (known,) = ask(workshop.database, workshop.words, workshop.settings, [question])
+    sure = replace(known.odds, causes={"drain pump seized or open circuit": 0.5, "suds lock": 0.5})
+    powered = {card.name for card in known.costs.trade.checks if card.power == "needed"}
+    first = {}
+    for is_heard in (True, False):
+        unheard = question if is_heard else replace(question, complaint="zzz qqq", symptoms=())
+        told = answered(replace(known, question=unheard, odds=sure), ())
+        assert told.visit is not None
+        assert ("danger first" in told.alarms) is not is_heard
+        first[is_heard] = told.steps[0].name
+    assert first[True] in powered
+    assert first[False] not in powered
 
 
 def test_a_kind_that_no_list_holds_is_asked_about_until_the_workshop_says_that_it_is_one(tmp_path):
