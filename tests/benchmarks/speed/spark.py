@@ -43,11 +43,11 @@ def main(folder: Path, visits: int) -> None:
 
 
 def _different(connection: duckdb.DuckDBPyConnection, table: str, folder: Path) -> int:
-    """Count rows that only one side has; doubles to six places, for sums depend on the order of adding."""
+    """Count rows that only one side has, each told by its hash; doubles as floats, for sums depend on their order."""
     columns = connection.execute(f"describe {table}").fetchall()
-    alike = ", ".join(f"round({name}, 6)" if kind == "DOUBLE" else name for name, kind, *_ in columns)
-    here = f"(select {alike} from {table})"
-    there = f"(select {alike} from read_parquet('{folder}/marts/{table}.parquet/*.parquet'))"
+    alike = ", ".join(f"cast({name} as {'float' if kind == 'DOUBLE' else kind})" for name, kind, *_ in columns)
+    here = f"(select hash({alike}) from {table})"
+    there = f"(select hash({alike}) from read_parquet('{folder}/marts/{table}.parquet/*.parquet'))"
     ((count,),) = connection.execute(
         f"select (select count(*) from ({here} except all {there})) + (select count(*) from ({there} except all {here}))"
     ).fetchall()
