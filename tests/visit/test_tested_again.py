@@ -42,13 +42,15 @@ def until(*wanted):
 def test_an_earth_fault_beside_a_leak_is_found_dried_and_measured_again_before_the_leak(no_jobs):
     keys = until(
         ("insulation test", ["2"]),
+        ("measure heating", ["1"]),
         ("test insulation part by part", ["6"]),
         ("look inside for wet", ["2"]),
         ("dry and reseal", ["1"]),
         ("test again", ["x 7", "1"]),
     )
     ended, steps, said = visited(no_jobs, WET_SOCKET, keys)
-    assert steps[:2] == ["insulation test at 500 V", "test insulation part by part"]
+    assert steps[0] == "insulation test at 500 V"
+    assert "test insulation part by part" in steps[1:3]  # the likeliest part alone may be measured first
     at = steps.index(AGAIN)
     assert steps[at - 1] == "dry and reseal wiring"
     assert any("Measured unsafe and not tested again" in line for line in said)
