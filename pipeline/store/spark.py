@@ -125,7 +125,7 @@ def _steps(file: sql.TableFile) -> list[tuple[str, str]]:
     """
     import sqlglot
 
-    query: Any = sqlglot.parse_one(file.create, read="duckdb").expression.transform(_exact_percentile)
+    query: Any = sqlglot.parse_one(file.create, read="duckdb").expression.transform(_as_spark_says)
     named = query.args.get("with_") or query.args.get("with")
     before = [named.expressions.pop(0) for _ in named.expressions[:-1]] if named and named.recursive else []
     queries = [(each.alias, each.this) for each in before] + [(file.table, query)]
@@ -135,12 +135,16 @@ def _steps(file: sql.TableFile) -> list[tuple[str, str]]:
     ]
 
 
-def _exact_percentile(node: Any) -> Any:
+def _as_spark_says(node: Any) -> Any:
     """Turn ``percentile_cont(p) within group (order by x)`` into Spark's exact ``percentile(x, p)``.
 
-    sqlglot writes ``percentile_approx``, which returns a value that occurs instead of interpolating.
+    sqlglot writes ``percentile_approx``, which returns a value that occurs instead of interpolating. ``materialized`` is
+    dropped: Spark decides itself what it keeps.
     """
     from sqlglot import exp
+
+    if isinstance(node, exp.CTE):
+        node.set("materialized", None)
 
     if isinstance(node, exp.WithinGroup) and isinstance(node.this, exp.PercentileCont):
         return exp.Anonymous(this="PERCENTILE", expressions=[node.expression.expressions[0].this, node.this.this])

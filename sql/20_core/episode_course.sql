@@ -89,7 +89,7 @@ with
         left join numbered as complaint on complaint.symptom_no = first_told.symptom_no
         left join numbered as code on code.symptom_no = first_told.code_no
     ),
-    stated as (
+    stated as materialized (
         select
             first_visit.visit_id as visit_id,
             first_visit.visit_date as visit_date,
