@@ -97,7 +97,8 @@ def test_the_report_is_that_of_the_same_workshop_here(demo: Any, elsewhere: Else
     said = []
     for db in (demo.db, elsewhere.db):
         with Workshop.open(db, read_only=True) as workshop:
-            said.append(workshop.report("2026-06", out=tmp_path / f"{len(said)}.html").as_json())
+            told = workshop.report("2026-06", out=tmp_path / f"{len(said)}.html").as_json()
+            said.append(told | {"files": len(told["files"])})
     assert is_same(*said)
 
 
