@@ -104,10 +104,14 @@ _NO_STREET_NAME = (
 )
 _SAINT = r"(?:S(?:ain)?t\.? )?"
 _NAME_WORD = "[A-Za-z'’-]{3,20}"
+# Behind its street, or it could be "12000 Stunden".
+_TOWN = r",? (?:[A-Z]{1,2}-)?(?:[0-9]{5}|[0-9]{4}(?: ?[A-Z]{2})?) [A-ZÀ-Þ][\w'’-]{2,25}"
 _ADDRESS = re.compile(
     r"\b(?:(?i:flat|unit|apt\.?) ?[0-9]{1,4}[a-z]?,? )?[0-9]{1,4}[a-zA-Z]?,? "
     rf"{_NO_STREET_NAME}(?:{_SAINT}{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?(?i:{_SURE_STREET})\b"
     rf"|(?=[A-Z]){_SAINT}{_NAME_WORD} (?:(?=[A-Z]){_NAME_WORD} )?(?=[A-Z])(?i:{_LIKELY_STREET})\b\.?)"
+    r"|(?:\b(?:Am|Im|Zum|Zur|Beim|(?:An|Auf|In|Unter|Hinter|Vor) de[rmn]) [A-ZÄÖÜ][a-zäöüß-]{2,25} "
+    rf"[0-9]{{1,4}}(?: ?[a-z])?(?={_TOWN}\b)"
     r"|\b[A-ZÄÖÜ][a-zäöüß-]{2,25}(?:straße|strasse|str\.?|weg|platz|allee|gasse|ring|damm|ufer) ?"
     r"[0-9]{1,4}(?: ?[a-z])?\b"
     r"|\b[A-Z][a-zé-]{2,25}(?:straat|laan|weg|plein|gracht|kade|dijk|singel) [0-9]{1,4}(?: ?[a-z])?\b"
@@ -115,7 +119,8 @@ _ADDRESS = re.compile(
     r"(?:(?:de|du|des|la|le|les|l'|d') ?){0,3}[A-ZÀ-Ý][\w'’-]{1,25}(?: [A-ZÀ-Ý][\w'’-]{1,25})?"
     r"|(?:\b(?i:calle|avenida|avda\.?|plaza|paseo|via|viale|piazza|corso|largo|vicolo)|\bC/) ?"
     r"(?:(?:de|del|la|las|los|el|di|della|dei) ){0,3}[A-ZÀ-Ý][\w'’-]{1,25}"
-    r"(?: [A-ZÀ-Ý][\w'’-]{1,25})?,? (?:n[º°.]? ?)?[0-9]{1,4}\b"
+    r"(?: [A-ZÀ-Ý][\w'’-]{1,25})?,? (?:n[º°.]? ?)?[0-9]{1,4}\b)"
+    rf"(?:{_TOWN}\b)?"
 )
 _SURE_ADDRESS = re.compile(
     rf"\b[0-9]{{1,4}}[a-zA-Z]?,? {_NO_STREET_NAME}{_SAINT}{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?"
@@ -275,6 +280,7 @@ _MASKS: tuple[tuple[str, Callable[[str], str]], ...] = (
         rf"(?i)[0-9][a-z]?,? [a-z].{{0,45}} (?:{_SURE_STREET}|{_LIKELY_STREET})\b"
         r"|(?:stra(?:ß|ss)e|str\.?|weg|platz|allee|gasse|ring|damm|ufer|straat"
         r"|laan|plein|gracht|kade|dijk|singel) ?[0-9]"
+        r"|(?:A[mn]|Im|Zu[mr]|Beim|Auf|In|Unter|Hinter|Vor)\b.{3,35}[0-9a-z],? (?:[A-Z]{1,2}-)?[0-9]{4,5}\b"
         r"|\b(?:rue|avenue|boulevard|bd|allée|chemin|place|impasse|quai|calle|avenida|avda|plaza|paseo|via|viale|piazza"
         r"|corso|largo|vicolo|c/)",
         lambda text: _ADDRESS.sub("[address]", text),

@@ -111,6 +111,11 @@ def test_a_customer_is_one_keyed_hash_however_written() -> None:
         ("1 New Drive", "1 New Drive"),
         ("8 old hoses at gate", "8 old hoses at gate"),
         ("Hauptstraße 5 klingeln", "[address] klingeln"),
+        ("Hauptstr. 12, 80331 München", "[address]"),
+        ("Am Markt 5, 10115 Berlin, läuft aus", "[address], läuft aus"),
+        ("Auf der Heide 7a 21335 Lüneburg", "[address]"),
+        ("Kerkstraat 12, 1012 AB Amsterdam", "[address]"),
+        ("12 rue de la Paix, 75002 Paris", "[address]"),
         ("Mrs Smith says no spin", "[name] says no spin"),
         ("call Mr J. O'Brien", "call [name]"),
         ("Mrs Ann O'Brien wants a call", "[name] wants a call"),
@@ -140,6 +145,8 @@ def test_contact_details_are_masked(text: str, expected: str) -> None:
         "1200 1400 1600 rpm, readings 10 20 30 40 50 60 70",
         "model WA1204 XS, BW720, CD540W",
         "miss fires on spin, left at 5",
+        "Im Sieb 3 Münzen gefunden, am Motor 230 V gemessen",
+        "An der Pumpe 12 Ohm, 12000 Stunden gelaufen",
     ],
 )
 def test_what_the_repair_needs_stays(text: str) -> None:
