@@ -64,7 +64,8 @@ def through_the_product(past: pd.DataFrame, asked: pd.DataFrame) -> tuple[np.nda
     told = [{row["cause"]: row["probability"] for row in call["causes"]} for call in calls]
     causes = asked["cause"].map(name_of).tolist()
     chance = [max(odds.get(cause, 0.0), UNTOLD) for odds, cause in zip(told, causes, strict=True)]
-    return np.array(chance), np.array([max(o, key=o.__getitem__) == c for o, c in zip(told, causes, strict=True)])
+    likeliest = [max(odds, key=odds.__getitem__, default=None) for odds in told]  # None: hands off
+    return np.array(chance), np.array([first == cause for first, cause in zip(likeliest, causes, strict=True)])
 
 
 def of_cause(chance: np.ndarray, classes: np.ndarray, cause: pd.Series) -> tuple[np.ndarray, np.ndarray]:
