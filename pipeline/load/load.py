@@ -36,7 +36,8 @@ if TYPE_CHECKING:
     from pipeline.load.versions import Versions
     from pipeline.load.whole_history import Gone
 
-MEMORY_LIMIT = "1100MB"  # of DuckDB while it loads; what is beyond goes to disk
+MEMORY = 850 << 20  # bytes DuckDB may keep while it loads a file, or ...
+MEMORY_OF_FILE = 2  # ... so many a byte of the file, if that is more; what is beyond goes to disk
 LARGE = 2 << 20  # bytes of a file that all cores are to read, whatever the size of the database (see `connect.SMALL`)
 
 
@@ -162,9 +163,12 @@ def _take_out_gone(asked: Asked, report: LoadReport) -> Gone | None:
 
 
 @contextmanager
-def _bounded_memory(connection: duckdb.DuckDBPyConnection) -> Iterator[None]:
+def _bounded_memory(connection: duckdb.DuckDBPyConnection, bound: int) -> Iterator[None]:
+    """Hold DuckDB to so many bytes, unless the machine has less."""
     (before,) = connection.execute("select current_setting('memory_limit')").fetchall()[0]
-    connection.execute(f"set memory_limit = '{MEMORY_LIMIT}'")
+    number, unit = before.split()
+    if bound < float(number) * 1024 ** " KMGT".index(unit[0]):
+        connection.execute("set memory_limit = ?", [f"{bound >> 20}MiB"])
     try:
         yield
     finally:
@@ -174,13 +178,12 @@ def _bounded_memory(connection: duckdb.DuckDBPyConnection) -> Iterator[None]:
 def _read_in_bounds(asked: Asked, source: Source, layout: Layout | None) -> FileReport:
     if source.size > LARGE:
         asked.database.connection.execute("reset threads")
+    bound = max(MEMORY, MEMORY_OF_FILE * source.size)
     try:
-        with _bounded_memory(asked.database.connection):
+        with _bounded_memory(asked.database.connection, bound):
             return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException:
-        asked.tell(
-            f"Loading {source.name} into this workshop needs more than {MEMORY_LIMIT} of memory; again with more …"
-        )
+        asked.tell(f"Loading {source.name} into this workshop needs more than {bound >> 20:,} MB; again with more …")
     try:
         return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException as fault:

@@ -138,13 +138,9 @@ def _steps(file: sql.TableFile) -> list[tuple[str, str]]:
 def _as_spark_says(node: Any) -> Any:
     """Turn ``percentile_cont(p) within group (order by x)`` into Spark's exact ``percentile(x, p)``.
 
-    sqlglot writes ``percentile_approx``, which returns a value that occurs instead of interpolating. ``materialized``
-    is dropped: Spark decides itself what it keeps.
+    sqlglot writes ``percentile_approx``, which returns a value that occurs instead of interpolating.
     """
     from sqlglot import exp
-
-    if isinstance(node, exp.CTE):
-        node.set("materialized", None)
 
     if isinstance(node, exp.WithinGroup) and isinstance(node.this, exp.PercentileCont):
         return exp.Anonymous(this="PERCENTILE", expressions=[node.expression.expressions[0].this, node.this.this])

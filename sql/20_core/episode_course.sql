@@ -1,12 +1,10 @@
 -- one row an episode: one fault on one unit, from its first visit to its cure, as its visits tell it whatever the day
 -- key:               episode_id
--- reads:             episode_visit, visit, visit_result, visit_symptom, visit_appliance
+-- reads:             visit, visit_result, visit_appliance, episode_symptom
 -- changes by:        episode_id
 -- kind:              as on the first visit (so are make, model, model_family and first_technician)
 -- age_years:         age of the appliance at the first visit, years; null = not known
 -- age_band:          under 2, 2 to 4, 5 to 7, 8 to 11, 12 and over, not known (years)
--- main_symptom:      complaint of the first visit that has one, sure before doubtful, "lamps or code shown" only if nothing else; null = none told
--- fault_code:        code of the first visit that has one; null = none shown
 -- first_visit_date:  day of the first visit
 -- last_visit_date:   day of the last visit
 -- cure_visit_id:     the last visit, if it ended with a fix; null = not cured
@@ -52,44 +50,7 @@ with
         from later_visit
         group by episode_id
     ),
-    -- symptoms by number, for the smallest of whole numbers is found much sooner than the first of texts
-    numbered as (
-        select symptom, row_number() over (order by symptom) as symptom_no
-        from (select distinct symptom from visit_symptom where not is_negated) as told
-    ),
-    placed as (
-        select
-            episode_visit.episode_id as episode_id,
-            visit_symptom.source as source,
-            (
-                case when visit_symptom.symptom_group = 'display' then 1000000 else 0 end
-                + episode_visit.visit_no * 2
-                + case when visit_symptom.is_doubtful then 1 else 0 end
-            ) * 1000000000 + numbered.symptom_no as place
-        from visit_symptom
-        inner join numbered on numbered.symptom = visit_symptom.symptom
-        inner join episode_visit on episode_visit.visit_id = visit_symptom.visit_id
-        where not visit_symptom.is_negated
-    ),
-    -- named here, where rows are narrow: the joins below carry every column of an episode
-    first_told as (
-        select
-            episode_id,
-            min(case when source = 'complaint' then place end) % 1000000000 as symptom_no,
-            min(case when source = 'code' then place end) % 1000000000 as code_no
-        from placed
-        group by episode_id
-    ),
-    main as (
-        select
-            first_told.episode_id as episode_id,
-            complaint.symptom as symptom,
-            code.symptom as code
-        from first_told
-        left join numbered as complaint on complaint.symptom_no = first_told.symptom_no
-        left join numbered as code on code.symptom_no = first_told.code_no
-    ),
-    stated as materialized (
+    stated as (
         select
             first_visit.visit_id as visit_id,
             first_visit.visit_date as visit_date,
@@ -149,8 +110,8 @@ select
         when stated.age_years < 12 then '8 to 11'
         else '12 and over'
     end as age_band,
-    main.symptom as main_symptom,
-    main.code as fault_code,
+    episode_symptom.main_symptom as main_symptom,
+    episode_symptom.fault_code as fault_code,
     stated.visit_date as first_visit_date,
     stated.last_visit_date as last_visit_date,
     case when stated.state = 'cured' then stated.last_visit_id end as cure_visit_id,
@@ -164,7 +125,7 @@ select
     stated.labour_charge as labour_charge,
     stated.parts_cost as parts_cost
 from stated
-left join main on main.episode_id = stated.visit_id
+left join episode_symptom on episode_symptom.episode_id = stated.visit_id
 left join truncated on truncated.visit_id = stated.visit_id;
 
 -- must hold: episode_id is unique and the episodes' visits add up to all visits
