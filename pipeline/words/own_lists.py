@@ -193,12 +193,15 @@ def _texts(entry: Mapping[str, Any], name: str, where: str) -> list[str]:
 
 def _number(entry: Mapping[str, Any], name: str, default: str, where: str) -> str:
     value = entry.get(name, default)
+    if value == "":
+        return ""
     try:
-        if value != "" and not 0 <= float(value) < 1e6:
+        number = float(value)
+        if isinstance(value, bool) or not 0 <= number < 1e6:
             raise ValueError
     except (TypeError, ValueError):
         raise LayoutError(f"{where}: {name} is {shown(value)}.", f"Give {name} as a number from 0 up.") from None
-    return str(value)
+    return str(number)
 
 
 def _state(entry: Mapping[str, Any], name: str, where: str) -> str:

@@ -1,7 +1,8 @@
 """Phrases of stems, looked for in a text whatever languages are set: what can hurt is heard in each of them.
 
 A table of every language (``licensed.csv``, ``alarms.csv``, ``signs.csv``) gives what its phrases say, the kinds of
-appliance they say it for (empty = every kind, "not …" = every other) and the phrases. In a phrase ``word*`` is a stem,
+appliance they say it for (empty = every kind, "not …" = every other) and the phrases. In a phrase ``word*`` is a stem
+(``gas**`` one before three letters or more: "gasto" is another word),
 ``*word`` an ending, ``~`` up to three words between (in *neither* none that begins another clause), ``a/b`` either
 word, ``_`` a space within a word. What is read first says nothing more to what is read later, so "gas meter" is
 *neither* before "gas" is *gas*.
@@ -95,5 +96,7 @@ def _pattern(phrase: str, between: str) -> str:
 
 
 def _either(word: str) -> str:
-    stems = [r"\w*".join(re.escape(piece) for piece in one.replace("_", " ").split("*")) for one in word.split("/")]
+    stems = [
+        re.escape(one.replace("_", " ")).replace(r"\*\*", r"\w{3,}").replace(r"\*", r"\w*") for one in word.split("/")
+    ]
     return stems[0] if len(stems) == 1 else f"(?:{'|'.join(stems)})"

@@ -107,6 +107,7 @@ REFRIGERANT: tuple[tuple[str, str, str], ...] = (
 NEITHER: tuple[tuple[str, str, str], ...] = (
     ("complaint", "washing machine", "BGAs auf der Elektronik nachgelötet"),
     ("complaint", "vacuum cleaner", "läuft nur mit Vollgas"),
+    ("complaint", "fridge", "gasta mucha luz"),
     ("complaint", "washing machine", "gas central heating here"),
     ("complaint", "washing machine", "gas tap next to it, not draining"),
     ("complaint", "washing machine", "under the gas boiler, leaks"),

@@ -115,6 +115,12 @@ def test_own_terms_reach_the_tables(own: Words) -> None:
     assert own.symptom_group_table().set_index("symptom").loc["does not drain", "symptom_group"] == "water out"
 
 
+def test_a_number_is_read_however_it_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "ours.csv"
+    path.write_text("list,term,price\npart,drain pump,1_0\n", encoding="utf-8")
+    assert Words.load(extra=[path]).parts().set_index("part").loc["drain pump", "price"] == 10
+
+
 def test_a_csv_list_says_the_same(tmp_path: Path) -> None:
     path = tmp_path / "ours.csv"
     path.write_text(
@@ -134,6 +140,7 @@ def test_a_csv_list_says_the_same(tmp_path: Path) -> None:
         ("a.toml", "[[outcome]]\nterm = 'mended'", ('"mended"', "not an outcome")),
         ("a.toml", "[[cause]]\nterm='x'\nkinds=['moon buggy']", ('"moon buggy"', "not a kind")),
         ("a.toml", "[[part]]\nterm='x'\nprice='dear'", ("price", '"dear"')),
+        ("a.toml", "[[finding]]\nterm='x'\ncheck='look'\nminutes=true", ("minutes", '"True"')),
         ("a.toml", "[codes.x]\nlights='many'", ("codes.x", '"lights"')),
         ("a.toml", "[codes.x]\ndigits=9", ("codes.x", "digits")),
         ("a.toml", "kind = 3", ("a.toml, line 1", '"kind"')),
