@@ -164,26 +164,35 @@ def _take_out_gone(asked: Asked, report: LoadReport) -> Gone | None:
 
 @contextmanager
 def _bounded_memory(connection: duckdb.DuckDBPyConnection, bound: int) -> Iterator[None]:
-    """Hold DuckDB to so many bytes, unless the machine has less."""
-    (before,) = connection.execute("select current_setting('memory_limit')").fetchall()[0]
-    number, unit = before.split()
-    if bound < float(number) * 1024 ** " KMGT".index(unit[0]):
-        connection.execute("set memory_limit = ?", [f"{bound >> 20}MiB"])
+    before = _memory_limit(connection)
+    connection.execute("set memory_limit = ?", [f"{bound >> 20}MiB"])
     try:
         yield
     finally:
         connection.execute("set memory_limit = ?", [before])
 
 
+def _memory_limit(connection: duckdb.DuckDBPyConnection) -> str:
+    (limit,) = connection.execute("select current_setting('memory_limit')").fetchall()[0]
+    return str(limit)
+
+
+def _bytes(size: str) -> float:
+    """Give "18.8 GiB" in bytes."""
+    number, unit = size.split()
+    return float(number) * float(1024 ** "bKMGT".index(unit[0]))
+
+
 def _read_in_bounds(asked: Asked, source: Source, layout: Layout | None) -> FileReport:
     if source.size > LARGE:
         asked.database.connection.execute("reset threads")
     bound = max(MEMORY, MEMORY_OF_FILE * source.size)
-    try:
-        with _bounded_memory(asked.database.connection, bound):
-            return _read_one(asked, source, layout)
-    except duckdb.OutOfMemoryException:
-        asked.tell(f"Loading {source.name} into this workshop needs more than {bound >> 20:,} MB; again with more …")
+    if bound < _bytes(_memory_limit(asked.database.connection)):
+        try:
+            with _bounded_memory(asked.database.connection, bound):
+                return _read_one(asked, source, layout)
+        except duckdb.OutOfMemoryException:
+            asked.tell(f"{source.name} needs more than {bound >> 20:,} MB of memory here; again with more …")
     try:
         return _read_one(asked, source, layout)
     except duckdb.OutOfMemoryException as fault:

@@ -105,7 +105,8 @@ _NO_STREET_NAME = (
 _SAINT = r"(?:S(?:ain)?t\.? )?"
 _NAME_WORD = "[A-Za-z'’-]{3,20}"
 # Behind its street, or it could be "12000 Stunden".
-_TOWN = r",? (?:[A-Z]{1,2}-)?(?:[0-9]{5}|[0-9]{4}(?: ?[A-Z]{2})?) [A-ZÀ-Þ][\w'’-]{2,25}"
+_TOWN = r",? (?:[A-Z]{1,2}-)?(?:[0-9]{5}|[0-9]{4}(?: ?[A-Z]{2})?) "
+_TOWN += r"(?!(?:Betriebs)?[Ss]tunden|Zyklen|Umdrehungen|Watt|Volt|Ohm|Hertz|Euro)[A-ZÀ-Þ][\w'’-]{2,25}"
 _ADDRESS = re.compile(
     r"\b(?:(?i:flat|unit|apt\.?) ?[0-9]{1,4}[a-z]?,? )?[0-9]{1,4}[a-zA-Z]?,? "
     rf"{_NO_STREET_NAME}(?:{_SAINT}{_NAME_WORD} (?:{_NO_STREET_NAME}{_NAME_WORD} )?(?i:{_SURE_STREET})\b"

@@ -2,7 +2,7 @@
 
 A table of every language (``licensed.csv``, ``alarms.csv``, ``signs.csv``) gives what its phrases say, the kinds of
 appliance they say it for (empty = every kind, "not …" = every other) and the phrases. In a phrase ``word*`` is a stem
-(``gas**`` one before three letters or more: "gasto" is another word),
+(``gas**`` one before two letters or more, where what a slip of one letter makes is written out),
 ``*word`` an ending, ``~`` up to three words between (in *neither* none that begins another clause), ``a/b`` either
 word, ``_`` a space within a word. What is read first says nothing more to what is read later, so "gas meter" is
 *neither* before "gas" is *gas*.
@@ -97,6 +97,6 @@ def _pattern(phrase: str, between: str) -> str:
 
 def _either(word: str) -> str:
     stems = [
-        re.escape(one.replace("_", " ")).replace(r"\*\*", r"\w{3,}").replace(r"\*", r"\w*") for one in word.split("/")
+        re.escape(one.replace("_", " ")).replace(r"\*\*", r"\w{2,}").replace(r"\*", r"\w*") for one in word.split("/")
     ]
     return stems[0] if len(stems) == 1 else f"(?:{'|'.join(stems)})"

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 GAS: tuple[tuple[str, str, str], ...] = (
+    ("complaint", "cooker", "gasey smell"),
+    ("complaint", "cooker", "gasy smell from it"),
+    ("complaint", "cooker", "smell of gasd"),
+    ("complaint", "cooker", "gasleak under it"),
+    ("complaint", "cooker", "huele a gas"),
     ("complaint", "electric oven", "smell of gas"),
     ("complaint", "electric oven", "gas!"),
     ("complaint", "electric oven", "GAS"),

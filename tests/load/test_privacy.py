@@ -147,6 +147,7 @@ def test_contact_details_are_masked(text: str, expected: str) -> None:
         "miss fires on spin, left at 5",
         "Im Sieb 3 Münzen gefunden, am Motor 230 V gemessen",
         "An der Pumpe 12 Ohm, 12000 Stunden gelaufen",
+        "Am Motor 3, 12000 Stunden gelaufen",
     ],
 )
 def test_what_the_repair_needs_stays(text: str) -> None:
